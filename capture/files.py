@@ -1,0 +1,89 @@
+"""Writing files so that nothing is ever half written or lost."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from pathlib import Path
+from typing import Any
+
+from capture.errors import OutputError
+
+
+def _refused(path: Path, error: OSError) -> OutputError:
+    reason = error.strerror or type(error).__name__
+    return OutputError(str(path), f"cannot be written ({reason})", "Choose a place you may write to, with room on it.")
+
+
+def make_folder(path: Path) -> Path:
+    """Return `path`, made with its parents where it did not exist.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be made or is a file.
+    """
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise _refused(path, error) from None
+    return path
+
+
+def write_bytes(path: Path, data: bytes) -> Path:
+    """Write `data` beside `path` and rename it into place: readers see the old file or the new one, never a part.
+
+    Raises
+    ------
+    OutputError
+        If the place cannot be written to.
+    """
+    make_folder(path.parent)
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            Path(name).chmod(0o666 & ~_umask())
+            Path(name).replace(path)
+        except BaseException:
+            Path(name).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise _refused(path, error) from None
+    return path
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def write_text(path: Path, text: str) -> Path:
+    """Write `text` as UTF-8; see `write_bytes`."""
+    return write_bytes(path, text.encode("utf-8"))
+
+
+def write_json(path: Path, data: Any) -> Path:
+    """Write `data` as JSON, readable by people; see `write_bytes`."""
+    return write_text(path, json.dumps(data, ensure_ascii=False, indent=1) + "\n")
+
+
+def check_writable(path: Path, *, force: bool) -> None:
+    """Raise OutputError unless `path` may be written: it does not exist, or `force` says to replace it.
+
+    Called before any work is done, so that nobody waits for a result that cannot be kept.
+    """
+    if path.is_dir():
+        raise OutputError(str(path), "is a folder, a file was expected", "Give a file name.")
+    if path.exists() and not force:
+        raise OutputError(str(path), "exists already", "Choose another name, or add --force to replace it.")
+    parent = path.absolute().parent
+    while not parent.exists():
+        parent = parent.parent
+    if not os.access(parent, os.W_OK | os.X_OK) or not parent.is_dir():
+        raise OutputError(str(path), "cannot be written (no permission)", "Choose a folder you may write to.")

@@ -1,0 +1,53 @@
+"""The only module that talks: product to standard output, everything else to standard error."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.table import Table
+
+ProgressCall = Callable[[str, int, int], None]
+"""progress(step, done, total): how library functions report; they never print."""
+
+_err = Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+def say(text: str) -> None:
+    """Tell the person something, on standard error."""
+    _err.print(text, markup=False)
+
+
+def put(text: str) -> None:
+    """Put a product (a table, JSON, a file's text) on standard output."""
+    sys.stdout.write(text if text.endswith("\n") else text + "\n")
+
+
+def put_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+    """Put a table on standard output: numbers right, words left; plain text when it is not a terminal."""
+    out = Console(highlight=False, width=None if sys.stdout.isatty() else 100)
+    table = Table(title=title, title_justify="left", box=None, pad_edge=False, header_style="bold")
+    for i, name in enumerate(columns):
+        numeric = bool(rows) and all(r[i].strip("-% ").replace(".", "").isdigit() for r in rows)
+        table.add_column(name, justify="right" if numeric else "left", overflow="fold")
+    for row in rows:
+        table.add_row(*row)
+    out.print(table)
+
+
+@contextmanager
+def progress_bar() -> Iterator[ProgressCall]:
+    """Give a progress callable that draws a bar on standard error, one bar a step; silent when that is no terminal."""
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=_err, transient=True, disable=not sys.stderr.isatty()) as bars:
+        tasks: dict[str, int] = {}
+
+        def report(step: str, done: int, total: int) -> None:
+            if step not in tasks:
+                tasks[step] = bars.add_task(step, total=total)
+            bars.update(tasks[step], completed=done, total=total)  # type: ignore[arg-type]
+
+        yield report

@@ -1,0 +1,165 @@
+"""A small canvas for the pictures people look at: contact sheets, proofs, previews.
+
+Frame: page (mm, origin top left, y down). Lines are drawn antialiased at twice the resolution and reduced once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import lru_cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from capture.files import write_bytes
+from capture.units import Points
+
+Colour = tuple[int, int, int]
+"""Red, green, blue; 0 to 255."""
+
+INK: Colour = (38, 44, 58)
+QUIET: Colour = (128, 126, 120)
+RULE: Colour = (222, 216, 204)
+WARN: Colour = (178, 64, 20)
+PAPER: Colour = (255, 254, 250)
+
+STROKE_COLOURS: tuple[Colour, ...] = (
+    (0, 92, 150),
+    (200, 80, 0),
+    (0, 120, 84),
+    (140, 50, 130),
+    (120, 96, 0),
+    (70, 70, 76),
+)
+"""First, second, third ... stroke; every picture also writes the number, so no meaning hangs on colour alone."""
+
+_SCALE = 2
+_SHIFT = 4
+
+
+@lru_cache(maxsize=64)
+def _font(file: Path, size_px: int) -> ImageFont.FreeTypeFont:
+    return ImageFont.truetype(str(file), size_px)
+
+
+class Canvas:
+    """A picture in the making.
+
+    Parameters
+    ----------
+    width_mm, height_mm
+        Size of the picture.
+    px_per_mm
+        Resolution of the finished picture.
+    """
+
+    def __init__(self, width_mm: float, height_mm: float, *, px_per_mm: float) -> None:
+        self._k = px_per_mm * _SCALE
+        self._px_per_mm = px_per_mm
+        size = (max(1, round(height_mm * px_per_mm)) * _SCALE, max(1, round(width_mm * px_per_mm)) * _SCALE, 3)
+        self._pixels: NDArray[np.uint8] = np.full(size, PAPER, np.uint8)
+        self._texts: list[tuple[float, float, str, Path, int, Colour, str]] = []
+
+    def _fixed(self, points_mm: Points) -> NDArray[np.int32]:
+        return np.round((np.asarray(points_mm, float) * self._k - 0.5) * 2**_SHIFT).astype(np.int32)
+
+    def line(self, points_mm: Points | Sequence[Sequence[float]], *, width_mm: float, colour: Colour = INK) -> None:
+        """Draw a pen line with round ends through `points_mm`, shape (n, 2); one point gives a dot."""
+        points = np.asarray(points_mm, float)
+        if len(points) == 1 or not np.ptp(points, axis=0).any():
+            self.dot(points[0], radius_mm=width_mm / 2, colour=colour)
+            return
+        thickness = max(1, round(width_mm * self._k))
+        cv2.polylines(self._pixels, [self._fixed(points)], False, colour, thickness, cv2.LINE_AA, _SHIFT)
+
+    def dot(self, at_mm: Sequence[float] | Points, *, radius_mm: float, colour: Colour = INK) -> None:
+        """Draw a filled disc."""
+        x, y = self._fixed(np.asarray([at_mm], float))[0]
+        radius = max(1, round(radius_mm * self._k * 2**_SHIFT))
+        cv2.circle(self._pixels, (int(x), int(y)), radius, colour, -1, cv2.LINE_AA, _SHIFT)
+
+    def arrow(self, points_mm: Points, *, size_mm: float, colour: Colour) -> None:
+        """Draw an arrow head at the end of the line `points_mm`, pointing the way it runs."""
+        points = np.asarray(points_mm, float)
+        behind = points[np.hypot(*(points - points[-1]).T) > size_mm * 0.6]
+        step = points[-1] - (behind[-1] if len(behind) else points[0])
+        length = float(np.hypot(*step))
+        if length < 1e-9:
+            return
+        u = step / length
+        n = np.array([-u[1], u[0]])
+        head = np.array(
+            [
+                points[-1] + u * size_mm * 0.3,
+                *(points[-1] - u * size_mm * 0.7 + s * n * size_mm * 0.42 for s in (1, -1)),
+            ]
+        )
+        cv2.fillPoly(self._pixels, [self._fixed(head)], colour, cv2.LINE_AA, _SHIFT)
+
+    def box(
+        self, x_mm: float, y_mm: float, w_mm: float, h_mm: float, *, colour: Colour, width_mm: float = 0.15
+    ) -> None:
+        """Draw the outline of a rectangle."""
+        corners = [(x_mm, y_mm), (x_mm + w_mm, y_mm), (x_mm + w_mm, y_mm + h_mm), (x_mm, y_mm + h_mm), (x_mm, y_mm)]
+        self.line(corners, width_mm=width_mm, colour=colour)
+
+    def fill(self, x_mm: float, y_mm: float, w_mm: float, h_mm: float, *, colour: Colour) -> None:
+        """Fill a rectangle."""
+        x0, y0 = round(x_mm * self._k), round(y_mm * self._k)
+        x1, y1 = round((x_mm + w_mm) * self._k), round((y_mm + h_mm) * self._k)
+        self._pixels[max(y0, 0) : max(y1, 0), max(x0, 0) : max(x1, 0)] = colour
+
+    def shade(self, grey: NDArray[np.uint8], x_mm: float, y_mm: float, *, px_per_mm: float, colour: Colour) -> None:
+        """Lay a grey picture (paper 255, ink dark) over the canvas, its ink tinted with `colour`.
+
+        `x_mm`, `y_mm`: where the top left corner of the picture goes; `px_per_mm`: its resolution.
+        """
+        h, w = grey.shape
+        x0, y0 = round(x_mm * self._k), round(y_mm * self._k)
+        size = (max(1, round(w * self._k / px_per_mm)), max(1, round(h * self._k / px_per_mm)))
+        ink = 1 - cv2.resize(grey, size, interpolation=cv2.INTER_LINEAR).astype(np.float32) / 255
+        H, W = self._pixels.shape[:2]
+        ax, ay, bx, by = max(x0, 0), max(y0, 0), min(x0 + size[0], W), min(y0 + size[1], H)
+        if ax >= bx or ay >= by:
+            return
+        ink = ink[ay - y0 : by - y0, ax - x0 : bx - x0, None]
+        under = self._pixels[ay:by, ax:bx].astype(np.float32)
+        self._pixels[ay:by, ax:bx] = np.round(under * (1 - ink) + np.float32(colour) * ink).astype(np.uint8)
+
+    def text(
+        self,
+        x_mm: float,
+        y_mm: float,
+        text: str,
+        *,
+        font: Path,
+        size_mm: float,
+        colour: Colour = INK,
+        anchor: str = "ls",
+    ) -> None:
+        """Write `text`; `size_mm` is the em, `anchor` two letters: l m r for left, middle, right; a m s for top, middle,
+        baseline."""
+        self._texts.append((x_mm, y_mm, text, font, max(4, round(size_mm * self._px_per_mm)), colour, anchor))
+
+    def image(self) -> Image.Image:
+        """Return the finished picture."""
+        h, w = self._pixels.shape[:2]
+        small = cv2.resize(self._pixels, (w // _SCALE, h // _SCALE), interpolation=cv2.INTER_AREA)
+        picture = Image.fromarray(small)
+        pen = ImageDraw.Draw(picture)
+        for x, y, text, file, size, colour, anchor in self._texts:
+            at = (x * self._px_per_mm, y * self._px_per_mm)
+            pen.text(at, text, font=_font(file, size), fill=colour, anchor=anchor)
+        return picture
+
+    def save_png(self, path: Path) -> Path:
+        """Write the finished picture as PNG, with its resolution; see `capture.files.write_bytes`."""
+        import io
+
+        data = io.BytesIO()
+        dpi = self._px_per_mm * 25.4
+        self.image().save(data, "PNG", dpi=(dpi, dpi), optimize=True)
+        return write_bytes(path, data.getvalue())

@@ -1,0 +1,237 @@
+"""A scan: the pixels of one picture of a page, whatever kind of file they came in.
+
+Reading checks first and decodes after: what is too large, cut off, locked or no picture at all is refused in one line,
+and no bytes whatsoever make anything but an `OwnhandError` come out.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageOps, ImageSequence
+
+from capture.errors import MissingLibraryError, NotAScanError, OwnhandError
+
+Pixels = NDArray[np.uint8]
+"""Shape (h, w) grey or (h, w, 3) RGB, 0 is black."""
+
+LARGEST_PX = 178_000_000
+"""An A4 page at 1200 dpi has 139 million; Pillow itself refuses more than 178,956,970."""
+
+KEPT_PX = 64_000_000
+"""More pixels than this are halved while reading: A4 at 600 dpi has 35 million, and no pen needs more than that."""
+
+LARGEST_FILE = 1 << 30
+
+_REMEDY_KIND = "Give a PNG, JPEG, TIFF, PDF or HEIC file."
+_REMEDY_CUT = "Scan the page again, or copy the file once more: it is damaged or was cut off on the way."
+_REMEDY_SIZE = "Scan at 300 to 600 dpi and read it again."
+
+
+@dataclass(frozen=True, eq=False)
+class Scan:
+    """One picture that should show one page.
+
+    Frame: scan (px, pixel centres, origin top left, y down).
+    """
+
+    pixels: Pixels
+    """Shape (h, w) grey, or (h, w, 3) RGB where there is any colour; read-only."""
+
+    source: str
+    """Name of the file, for messages."""
+
+    index: int = 1
+    """From 1: which of the pictures in the file."""
+
+    dpi: float | None = None
+    """What the file says; only a hint, the marks tell the truth."""
+
+    many: bool = False
+    """True when the file holds more than one picture, so that messages say which."""
+
+    def __post_init__(self) -> None:
+        self.pixels.flags.writeable = False
+
+    @property
+    def place(self) -> str:
+        """Return how messages call this picture: 'scan.pdf, page 3', or the file's name alone.
+
+        Examples
+        --------
+        >>> Scan(np.zeros((2, 2), np.uint8), "scan.pdf", 3, many=True).place
+        'scan.pdf, page 3'
+        """
+        return f"{self.source}, page {self.index}" if self.many else self.source
+
+
+def load_scans(path: str | Path) -> Iterator[Scan]:
+    """Yield the pictures in a PNG, JPEG, TIFF, PDF or HEIC file, one at a time.
+
+    Raises
+    ------
+    NotAScanError
+        If the file is missing, empty, cut off, locked, too large, or something else than a picture.
+    MissingLibraryError
+        For HEIC, if the optional package that reads it is not installed.
+    """
+    path = Path(path)
+    try:
+        if path.stat().st_size > LARGEST_FILE:
+            raise NotAScanError(path.name, f"the file has more than {LARGEST_FILE >> 20} MB", _REMEDY_SIZE)
+        data = path.read_bytes()
+    except OSError as error:
+        reason = (error.strerror or "cannot be opened").lower()
+        raise NotAScanError(
+            path.name, f"cannot be opened ({reason})", "Check the name and that it is a file."
+        ) from error
+    yield from scans_from_bytes(data, path.name)
+
+
+def scans_from_bytes(data: bytes, source: str) -> Iterator[Scan]:
+    """Yield the pictures in the bytes of a file; raises as `load_scans` does."""
+    kind = kind_of(data)
+    if not data:
+        raise NotAScanError(source, "the file is empty", "Scan the page again.")
+    if kind is None:
+        raise NotAScanError(source, "is no picture of a kind that can be read", _REMEDY_KIND)
+    read = _pdf_scans if kind == "PDF" else _image_scans
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # decoders warn about odd metadata, which is none of the user's business
+            yield from read(data, kind, source)
+    except OwnhandError:
+        raise
+    except Image.DecompressionBombError as error:
+        found = re.search(r"\d+", str(error))
+        raise _too_large(source, int(found[0]) if found else LARGEST_PX) from error
+    except (Exception, MemoryError) as error:  # a decoder meets damaged data with whatever it stumbles over
+        raise NotAScanError(source, f"the {kind} in it cannot be decoded to its end", _REMEDY_CUT) from error
+
+
+def kind_of(data: bytes) -> str | None:
+    """Return 'PNG', 'JPEG', 'TIFF', 'PDF' or 'HEIC' by the first bytes, None for anything else.
+
+    Examples
+    --------
+    >>> kind_of(b"%PDF-1.4 ..."), kind_of(b"Dear museum,")
+    ('PDF', None)
+    """
+    if data.startswith(b"\x89PNG\r\n\x1a\n"):
+        return "PNG"
+    if data.startswith(b"\xff\xd8\xff"):
+        return "JPEG"
+    if data[:4] in (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+"):
+        return "TIFF"
+    if data[4:8] == b"ftyp" and data[8:12] in (b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1"):
+        return "HEIC"
+    if b"%PDF-" in data[:1024]:  # some writers put a few bytes before it (ISO 32000-1, annex H, note 13)
+        return "PDF"
+    return None
+
+
+def _too_large(source: str, pixels: int) -> NotAScanError:
+    return NotAScanError(
+        source,
+        f"has {pixels / 1e6:.0f} million pixels, at most {LARGEST_PX // 1_000_000} million are read",
+        _REMEDY_SIZE,
+    )
+
+
+def _image_scans(data: bytes, kind: str, source: str) -> Iterator[Scan]:
+    if kind == "HEIC":
+        _open_heic_with_pillow(source)
+    formats = {"JPEG": ["JPEG", "MPO"], "HEIC": ["HEIF"]}.get(kind, [kind])
+    with Image.open(io.BytesIO(data), formats=formats) as image:
+        frames = getattr(image, "n_frames", 1) if kind == "TIFF" else 1
+        index = 0
+        for frame in ImageSequence.Iterator(image):
+            if kind == "TIFF" and int(_tag(frame, 254, 0)) & 1:
+                continue  # NewSubfileType, bit 0: a thumbnail of another page (TIFF 6.0, section 8)
+            if frame.width * frame.height > LARGEST_PX:
+                raise _too_large(source, frame.width * frame.height)
+            index += 1
+            pixels, shrunk = _pixels(frame)
+            yield Scan(pixels, source, index, _dpi(frame, shrunk), frames > 1)
+            if kind != "TIFF":
+                break  # further pictures in a JPEG or HEIC are previews and depth maps
+        if not index:
+            raise NotAScanError(source, "there is no page in it", _REMEDY_CUT)
+
+
+def _open_heic_with_pillow(source: str) -> None:
+    try:
+        import pillow_heif
+    except ImportError as error:
+        raise MissingLibraryError(
+            source, "reading HEIC needs the package pillow-heif", "Install it, or send the photo as JPEG."
+        ) from error
+    pillow_heif.register_heif_opener()
+
+
+def _tag(frame: Image.Image, number: int, default: Any) -> Any:
+    tags = getattr(frame, "tag_v2", None)
+    return default if tags is None else tags.get(number, default)
+
+
+def _dpi(frame: Image.Image, shrunk: int) -> float | None:
+    try:
+        dpi = float(frame.info["dpi"][0]) / shrunk
+    except (KeyError, TypeError, ValueError, IndexError, ZeroDivisionError):
+        return None
+    return dpi if 10 <= dpi <= 10_000 else None
+
+
+def _pixels(frame: Image.Image) -> tuple[Pixels, int]:
+    """Return 8-bit grey or RGB pixels, upright by their EXIF orientation, and the factor they were shrunk by."""
+    shrink = 1
+    while frame.width * frame.height > KEPT_PX * shrink * shrink:
+        shrink += 1
+    image = ImageOps.exif_transpose(frame)
+    if image.mode.startswith(("I", "F")):
+        pixels = _eight_bits(np.asarray(image))
+        image = Image.fromarray(pixels)
+    if image.mode in ("P", "PA", "RGBA", "LA", "RGBa", "La") or "transparency" in image.info:
+        image = image.convert("RGBA")
+        paper = Image.new("RGBA", image.size, "white")
+        image = Image.alpha_composite(paper, image).convert("RGB")
+    elif image.mode == "1":
+        image = image.convert("L")
+    elif image.mode not in ("L", "RGB"):
+        image = image.convert("RGB")
+    if shrink > 1:
+        image = image.reduce(shrink)
+    return without_false_colour(np.array(image, np.uint8)), shrink
+
+
+def _eight_bits(values: NDArray[Any]) -> Pixels:
+    """Return 16-bit, 32-bit and floating values as 8 bits; what their white is shows from the largest value."""
+    v = np.nan_to_num(values.astype(np.float32), nan=0.0, posinf=0.0, neginf=0.0)
+    top = float(v.max(initial=0.0))
+    white = 1.0 if values.dtype.kind == "f" and top <= 1.0 else 255.0 if top <= 255.0 else max(65535.0, top)
+    return np.asarray(np.clip(np.rint(v * (255.0 / white)), 0, 255), np.uint8)
+
+
+def without_false_colour(pixels: Pixels) -> Pixels:
+    """Return grey pixels for RGB ones in which the three channels are the same."""
+    if pixels.ndim == 2:
+        return pixels
+    for rows in (pixels[::97], pixels):  # most colour scans show it in the first few rows
+        if (rows[..., 0] != rows[..., 1]).any() or (rows[..., 1] != rows[..., 2]).any():
+            return pixels
+    return np.ascontiguousarray(pixels[..., 0])
+
+
+def _pdf_scans(data: bytes, kind: str, source: str) -> Iterator[Scan]:
+    from capture.scan_pdf import pdf_pictures
+
+    for index, count, pixels, dpi in pdf_pictures(data, source, largest_px=LARGEST_PX, kept_px=KEPT_PX):
+        yield Scan(without_false_colour(pixels), source, index, dpi, count > 1)

@@ -1,0 +1,106 @@
+"""The pictures in a PDF: what an office scanner wraps, or a page drawn with lines and letters."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+import pypdfium2 as pdfium  # type: ignore[import-untyped]
+import pypdfium2.raw as pdfium_c  # type: ignore[import-untyped]
+from numpy.typing import NDArray
+
+from capture.errors import NotAScanError
+from capture.units import MM_PER_INCH, MM_PER_POINT
+
+DRAWN_DPI = 300.0
+"""For a page without a picture in it."""
+
+HIGHEST_DPI = 1200.0
+_POINTS_PER_INCH = MM_PER_INCH / MM_PER_POINT
+_REMEDY_LOCKED = "Save it without a password, or export the pages as PNG."
+_REMEDY_CUT = "Scan the page again, or copy the file once more: it is damaged or was cut off on the way."
+_REMEDY_SIZE = "Scan at 300 to 600 dpi and read it again."
+
+
+def pdf_pictures(
+    data: bytes, source: str, *, largest_px: int, kept_px: int
+) -> Iterator[tuple[int, int, NDArray[np.uint8], float]]:
+    """Yield page number, number of pages, RGB pixels and dpi of each page in a PDF.
+
+    A page that is one picture gives that picture's own pixels; any other is rendered at the resolution of the finest
+    picture on it. Pages with more than `kept_px` pixels are rendered smaller.
+
+    Raises
+    ------
+    NotAScanError
+        If the PDF is locked, damaged, or a picture in it has more than `largest_px` pixels.
+    """
+    try:
+        document = pdfium.PdfDocument(data)
+    except pdfium.PdfiumError as error:
+        if getattr(error, "err_code", None) in (pdfium_c.FPDF_ERR_PASSWORD, pdfium_c.FPDF_ERR_SECURITY):
+            raise NotAScanError(source, "the PDF is locked with a password", _REMEDY_LOCKED) from error
+        raise NotAScanError(source, "the PDF in it cannot be opened", _REMEDY_CUT) from error
+    try:
+        count = len(document)
+        if not count:
+            raise NotAScanError(source, "the PDF has no pages", _REMEDY_CUT)
+        for i in range(count):
+            page = document[i]
+            try:
+                pixels, dpi = _picture(page, source, largest_px, kept_px)
+            finally:
+                page.close()
+            yield i + 1, count, pixels, dpi
+    finally:
+        document.close()
+
+
+def _picture(page: pdfium.PdfPage, source: str, largest_px: int, kept_px: int) -> tuple[NDArray[np.uint8], float]:
+    images = [o for o in page.get_objects(max_depth=4) if isinstance(o, pdfium.PdfImage)]
+    dpis = []
+    for image in images:
+        width, height = image.get_px_size()
+        if width * height > largest_px:
+            raise NotAScanError(
+                source,
+                f"holds a picture of {width} x {height} pixels, at most {largest_px // 1_000_000} million are read",
+                _REMEDY_SIZE,
+            )
+        left, bottom, right, top = image.get_bounds()
+        if min(right - left, top - bottom) > 0:
+            inches = math.sqrt((right - left) * (top - bottom)) / _POINTS_PER_INCH
+            dpis.append(math.sqrt(width * height) / inches)
+    dpi = min(max(dpis, default=DRAWN_DPI), HIGHEST_DPI)
+    if len(images) == 1 and not _has_drawing(page):
+        pixels = _own_pixels(images[0], page)
+        if pixels is not None and pixels.shape[0] * pixels.shape[1] <= kept_px:
+            return pixels, dpi
+    inches2 = max(page.get_width() * page.get_height(), 1.0) / _POINTS_PER_INCH**2
+    dpi = min(max(dpi, 10.0), math.sqrt(kept_px / inches2))
+    bitmap = page.render(scale=dpi / _POINTS_PER_INCH, rev_byteorder=True)
+    return _rgb(bitmap), dpi
+
+
+def _has_drawing(page: pdfium.PdfPage) -> bool:
+    """Return whether lines or shadings are drawn on the page; text may be what a scanner's reader added, unseen."""
+    drawn = (pdfium_c.FPDF_PAGEOBJ_PATH, pdfium_c.FPDF_PAGEOBJ_SHADING)
+    return any(True for _ in page.get_objects(filter=list(drawn), max_depth=4))
+
+
+def _own_pixels(image: pdfium.PdfImage, page: pdfium.PdfPage) -> NDArray[np.uint8] | None:
+    """Return the pixels of a picture that covers the whole page upright, so that nothing is sampled twice."""
+    m = image.get_matrix()
+    covers = m.a > 0.9 * page.get_width() and m.d > 0.9 * page.get_height()
+    if page.get_rotation() or not covers or abs(m.b) + abs(m.c) > 1e-3 * m.a:
+        return None
+    try:
+        return _rgb(image.get_bitmap(render=False))
+    except pdfium.PdfiumError:
+        return None
+
+
+def _rgb(bitmap: pdfium.PdfBitmap) -> NDArray[np.uint8]:
+    image = bitmap.to_pil()  # knows the order of the channels
+    return np.array(image.convert("RGB"), np.uint8)

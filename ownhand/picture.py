@@ -5,6 +5,7 @@ Frame: page (mm, origin top left, y down). Lines are drawn antialiased at twice 
 
 from __future__ import annotations
 
+import io
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -64,7 +65,8 @@ class Canvas:
         self._texts: list[tuple[float, float, str, Path, int, Colour, str]] = []
 
     def _fixed(self, points_mm: Points) -> NDArray[np.int32]:
-        return np.round((np.asarray(points_mm, float) * self._k - 0.5) * 2**_SHIFT).astype(np.int32)
+        fixed: NDArray[np.int32] = np.round((np.asarray(points_mm, float) * self._k - 0.5) * 2**_SHIFT).astype(np.int32)
+        return fixed
 
     def line(self, points_mm: Points | Sequence[Sequence[float]], *, width_mm: float, colour: Colour = INK) -> None:
         """Draw a pen line with round ends through `points_mm`, shape (n, 2); one point gives a dot."""
@@ -91,12 +93,8 @@ class Canvas:
             return
         u = step / length
         n = np.array([-u[1], u[0]])
-        head = np.array(
-            [
-                points[-1] + u * size_mm * 0.3,
-                *(points[-1] - u * size_mm * 0.7 + s * n * size_mm * 0.42 for s in (1, -1)),
-            ]
-        )
+        tip, back, side = points[-1] + u * size_mm * 0.3, points[-1] - u * size_mm * 0.7, n * size_mm * 0.42
+        head = np.stack([tip, back + side, back - side])
         cv2.fillPoly(self._pixels, [self._fixed(head)], colour, cv2.LINE_AA, _SHIFT)
 
     def box(
@@ -121,13 +119,13 @@ class Canvas:
         x0, y0 = round(x_mm * self._k), round(y_mm * self._k)
         size = (max(1, round(w * self._k / px_per_mm)), max(1, round(h * self._k / px_per_mm)))
         ink = 1 - cv2.resize(grey, size, interpolation=cv2.INTER_LINEAR).astype(np.float32) / 255
-        H, W = self._pixels.shape[:2]
-        ax, ay, bx, by = max(x0, 0), max(y0, 0), min(x0 + size[0], W), min(y0 + size[1], H)
+        rows, columns = self._pixels.shape[:2]
+        ax, ay, bx, by = max(x0, 0), max(y0, 0), min(x0 + size[0], columns), min(y0 + size[1], rows)
         if ax >= bx or ay >= by:
             return
         ink = ink[ay - y0 : by - y0, ax - x0 : bx - x0, None]
         under = self._pixels[ay:by, ax:bx].astype(np.float32)
-        self._pixels[ay:by, ax:bx] = np.round(under * (1 - ink) + np.float32(colour) * ink).astype(np.uint8)
+        self._pixels[ay:by, ax:bx] = np.round(under * (1 - ink) + np.array(colour, np.float32) * ink).astype(np.uint8)
 
     def text(
         self,
@@ -140,8 +138,10 @@ class Canvas:
         colour: Colour = INK,
         anchor: str = "ls",
     ) -> None:
-        """Write `text`; `size_mm` is the em, `anchor` two letters: l m r for left, middle, right; a m s for top, middle,
-        baseline."""
+        """Write `text`, `size_mm` high (the em).
+
+        `anchor` is two letters: l m r for left, middle, right; a m s for top, middle, baseline.
+        """
         self._texts.append((x_mm, y_mm, text, font, max(4, round(size_mm * self._px_per_mm)), colour, anchor))
 
     def image(self) -> Image.Image:
@@ -157,8 +157,6 @@ class Canvas:
 
     def save_png(self, path: Path) -> Path:
         """Write the finished picture as PNG, with its resolution; see `capture.files.write_bytes`."""
-        import io
-
         data = io.BytesIO()
         dpi = self._px_per_mm * 25.4
         self.image().save(data, "PNG", dpi=(dpi, dpi), optimize=True)

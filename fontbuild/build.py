@@ -1,0 +1,211 @@
+"""The package on one page: attempts in, a stroke font out."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from capture.errors import InputError
+from capture.units import em_from_cell
+from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
+from fontbuild.geometry import glyph_bounds, moved
+from fontbuild.glyph import Glyph
+from fontbuild.metrics import measure
+from fontbuild.naming import SPACE, variant_name
+from fontbuild.outliers import find_outliers
+from fontbuild.spacing import kerning, space_glyphs
+from fontbuild.variants import Variant, Written, variants_of
+from skeleton.attempt import Attempt
+
+Progress = Callable[[str, int, int], None]
+
+WORD_GAP = 1.3
+"""x-heights of white between words where the hand's own has not been measured: near the closer of the two writers
+of UNIPEN train_r01_v07 (Guyon et al., ICPR 1994), whose means are 1.2 and 2.6."""
+
+
+@dataclass(frozen=True)
+class Decisions:
+    """What the person decided in review, as far as building needs it; strokes are mended before."""
+
+    keep: Collection[str] = frozenset()
+    """Ids of attempts that are used whatever they look like."""
+
+    set_aside: Collection[str] = frozenset()
+    """Ids of attempts that are never used."""
+
+
+@dataclass(frozen=True)
+class SetAside:
+    """An attempt that did not become a variant."""
+
+    id: str
+    char: str
+    reason: str
+
+
+@dataclass(frozen=True, eq=False)
+class BuildResult:
+    """The font, and what did not go into it."""
+
+    font: Font
+    set_aside: tuple[SetAside, ...]
+    missing: tuple[str, ...]
+    """Characters that were attempted, none of whose attempts can be used."""
+
+
+@dataclass(frozen=True)
+class Size:
+    """The guides of the sheet to whose size all attempts are brought, in mm from the baseline."""
+
+    x_height_mm: float
+    ascender_mm: float
+    descender_mm: float
+
+    @property
+    def mm_per_unit(self) -> float:
+        """From descender to ascender guide is one em."""
+        return (self.ascender_mm - self.descender_mm) / UNITS_PER_EM
+
+
+def build_font(
+    attempts: Iterable[Attempt],
+    record: Record,
+    *,
+    decisions: Decisions | None = None,
+    rhythm: Mapping[str, float] | None = None,
+    progress: Progress | None = None,
+    seed: int = 0,
+) -> BuildResult:
+    """Return the stroke font of a hand.
+
+    The attempts' own place on the baseline, size and lean are kept; only the place along the line is replaced by side
+    bearings. Attempts from sheets of several writing sizes are brought to the commonest size by their guides.
+
+    Parameters
+    ----------
+    attempts
+        All of the hand's attempts, from all sheets, with the corrections of the review applied; in any order.
+    decisions
+        Which attempts the person kept or set aside.
+    rhythm
+        Habits of running text, as `fontbuild.metrics` names them, where a ruled page was measured.
+    progress
+        Called as `progress(step, done, total)`.
+    seed
+        For calling all stages alike: nothing here is left to chance.
+
+    Raises
+    ------
+    InputError
+        If no attempt can be used.
+    """
+    del seed
+    tell = progress or (lambda step, done, total: None)
+    wishes = decisions or Decisions()
+    everything = sorted(attempts, key=lambda a: (a.char, a.id))
+    usable, aside = choose(everything, wishes)
+    size = reference_size(usable)
+    letters = by_char([as_written(a, size) for a in usable])
+    tell("judge attempts", 0, 1)
+    for id_, reason in find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep).items():
+        aside[id_] = reason
+    kept = {char: left for char, group in letters.items() if (left := [w for w in group if w.id not in aside])}
+
+    drawn: dict[str, tuple[Glyph, ...]] = {}
+    for done, (char, group) in enumerate(kept.items()):
+        tell("fit strokes", done, len(kept))
+        drawn[char] = glyphs_of(variants_of(char, group, x_height_mm=size.x_height_mm), size.mm_per_unit)
+    metrics = measured(kept, usable, size)
+    tell("space letters", 0, 1)
+    habits = dict(rhythm or {})
+    spaced, by = space_glyphs(drawn, metrics, letter_gap=habits.get("letter_gap"))
+    gap = habits.get("word_gap", WORD_GAP * metrics.x_height)
+    spaced[" "] = (Glyph(SPACE, " ", (), advance=round(gap - by.white, 1)),)
+    font = Font(record, metrics, size.mm_per_unit, spaced, kerning(spaced, metrics, by), habits)
+    tell("space letters", 1, 1)
+    listed = [SetAside(a.id, a.char, aside[a.id]) for a in everything if a.id in aside]
+    missing = tuple(sorted({s.char for s in listed} - set(drawn)))
+    return BuildResult(font, tuple(listed), missing)
+
+
+def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Attempt], dict[str, str]]:
+    """Return the attempts that have strokes to use, and by id the reason for those that were written but are not used.
+
+    Blank cells are neither: nobody wrote in them.
+    """
+    usable: list[Attempt] = []
+    aside: dict[str, str] = {}
+    for a in attempts:
+        if a.status == "blank":
+            continue
+        if a.id in decisions.set_aside:
+            aside[a.id] = "set aside in review"
+        elif not a.strokes:
+            aside[a.id] = "no strokes found"
+        elif a.status == "spoiled" and a.id not in decisions.keep:
+            aside[a.id] = "ticked as spoiled"
+        else:
+            usable.append(a)
+    if not usable:
+        raise InputError("the hand", "none of its attempts can be used", "Read a filled-in sheet first.")
+    return usable, aside
+
+
+def reference_size(attempts: Sequence[Attempt]) -> Size:
+    """Return the commonest size of guides."""
+    sizes = Counter(Size(a.x_height_mm, a.ascender_mm, a.descender_mm) for a in attempts)
+    return min(sizes, key=lambda s: (-sizes[s], s.x_height_mm))
+
+
+def as_written(attempt: Attempt, size: Size) -> Written:
+    """Return what building needs of an attempt, at the reference size."""
+    scale = size.x_height_mm / attempt.x_height_mm
+    widths = [s.width_mm for s in attempt.strokes if s.width_mm > 0]
+    return Written(
+        id=attempt.id,
+        char=attempt.char,
+        strokes=tuple(s.points_mm * scale for s in attempt.strokes),
+        allograph=attempt.allograph,
+        confidence=attempt.confidence,
+        width_mm=float(np.median(widths)) if widths else attempt.pen_mm,
+    )
+
+
+def by_char(written: Sequence[Written]) -> dict[str, list[Written]]:
+    """Return the attempts by character, both in order."""
+    letters: dict[str, list[Written]] = {}
+    for w in written:
+        letters.setdefault(w.char, []).append(w)
+    return letters
+
+
+def glyphs_of(variants: Sequence[Variant], mm_per_unit: float) -> tuple[Glyph, ...]:
+    """Return the variants of one character as glyphs in font units, their leftmost point at x = 0; advance not set."""
+    glyphs = []
+    for number, v in enumerate(variants, 1):
+        strokes = tuple(em_from_cell(s, mm_per_unit=mm_per_unit) for s in v.strokes)
+        glyph = Glyph(
+            name=variant_name(v.written.char, number),
+            char=v.written.char,
+            strokes=strokes,
+            advance=0.0,
+            ductus=v.ductus,
+            source=v.written.id,
+            width=round(v.written.width_mm / mm_per_unit, 2),
+        )
+        x_min = glyph_bounds(glyph)[0]
+        glyphs.append(moved(glyph, -x_min))
+    return tuple(glyphs)
+
+
+def measured(kept: Mapping[str, Sequence[Written]], attempts: Sequence[Attempt], size: Size) -> Metrics:
+    """Return the metrics of the hand in font units."""
+    unit = size.mm_per_unit
+    letters = {char: [[s / unit for s in w.strokes] for w in group] for char, group in kept.items()}
+    guides = (size.x_height_mm / unit, size.ascender_mm / unit, size.descender_mm / unit)
+    pen = float(np.median([a.pen_mm for a in attempts]))
+    return measure(letters, pen_width=pen / unit, guides=guides)

@@ -187,7 +187,7 @@ def glyphs_of(variants: Sequence[Variant], mm_per_unit: float) -> tuple[Glyph, .
     """Return the variants of one character as glyphs in font units, their leftmost point at x = 0; advance not set."""
     glyphs = []
     for number, v in enumerate(variants, 1):
-        strokes = tuple(em_from_cell(s, mm_per_unit=mm_per_unit) for s in v.strokes)
+        strokes = tuple(np.round(em_from_cell(s, mm_per_unit=mm_per_unit), 2) for s in v.strokes)
         glyph = Glyph(
             name=variant_name(v.written.char, number),
             char=v.written.char,
@@ -198,7 +198,7 @@ def glyphs_of(variants: Sequence[Variant], mm_per_unit: float) -> tuple[Glyph, .
             width=round(v.written.width_mm / mm_per_unit, 2),
         )
         x_min = glyph_bounds(glyph)[0]
-        glyphs.append(moved(glyph, -x_min))
+        glyphs.append(moved(glyph, -round(x_min, 2)))
     return tuple(glyphs)
 
 

@@ -100,9 +100,10 @@ def pairwise(letters: Sequence[Sequence[Points]]) -> Floats:
     if len(rows) == 0:
         return out
     total, weight = np.zeros(len(rows)), np.zeros(len(rows))
-    fitted = [like(letters[j], letters[i]) for i, j in zip(rows, columns, strict=True)]
+    pairs = list(zip(rows.tolist(), columns.tolist(), strict=True))
+    fitted = [like(letters[j], letters[i]) for i, j in pairs]
     for k in range(len(letters[0])):
-        a = np.stack([features(letters[i][k]) for i in rows])
+        a = np.stack([features(letters[i][k]) for i, _ in pairs])
         b = np.stack([features(f[k]) for f in fitted])
         heavy = 0.15 + np.linalg.norm(np.diff(a[:, :, :2], axis=1), axis=2).sum(axis=1)
         total += heavy * stroke_distances(a, b)

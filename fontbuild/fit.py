@@ -131,7 +131,8 @@ def _fit_one(points: Points, u: Floats, knots: Floats, corner: NDArray[np.bool_]
             pull[rows, piece] = 1.0
         left = np.vstack([matrix * weight[:, None], 0.02 * pull])
         right = np.vstack([points * weight[:, None], np.zeros((len(pull), 2))])
-        control = _bezier(np.linalg.lstsq(left, right, rcond=None)[0], knots, corner)
+        solution = np.asarray(np.linalg.lstsq(left, right, rcond=None)[0], float)
+        control = _bezier(solution, knots, corner)
         _, at_piece, t = _basis(u, knots, corner)
         place, first, second = _at(control, at_piece, t)
         off = place - points
@@ -171,7 +172,8 @@ def _corresponding_corners(model: Points, others: Sequence[tuple[Points, Floats]
             if m is not None and u[m] > fixed[-1][0] + 0.02 and grid[c] > fixed[-1][1] + 0.02 and u[m] < 0.98:
                 fixed.append((float(u[m]), float(grid[c])))
         fixed.append((1.0, 1.0))
-        places[k] = np.interp(u, *zip(*fixed, strict=True))
+        here, there = np.array(fixed).T
+        places[k] = np.interp(u, here, there)
     return kept, places
 
 

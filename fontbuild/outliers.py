@@ -7,7 +7,9 @@ from collections.abc import Collection, Mapping, Sequence
 from fontbuild.variants import Written
 
 
-def find_outliers(letters: Mapping[str, Sequence[Written]], *, x_height_mm: float, keep: Collection[str] = ()) -> dict[str, str]:
+def find_outliers(
+    letters: Mapping[str, Sequence[Written]], *, x_height_mm: float, keep: Collection[str] = ()
+) -> dict[str, str]:
     """Return the reason by attempt id."""
     del letters, x_height_mm, keep
     return {}

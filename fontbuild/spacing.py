@@ -149,7 +149,8 @@ def distances(right: Floats, left: Floats, by: Rule) -> Floats:
     blank = BLANK * by.depth
     both = np.isfinite(right) & np.isfinite(left)
     between = np.where(np.isfinite(right), right, blank) + np.where(np.isfinite(left), left, blank)
-    weight = by.weight + by.tall * (both & (by.tall > 0)).any(axis=1)[:, None]
+    tall = np.asarray(np.any(both & (by.tall > 0), axis=1))
+    weight = by.weight + np.outer(tall, by.tall)
     total = weight.sum(axis=1)
     limit = by.depth + by.white
     low, high = np.full(len(between), -limit), np.full(len(between), limit)
@@ -187,12 +188,14 @@ def space_glyph(glyph: Glyph, metrics: Metrics, by: Rule) -> Glyph:
         return replace(glyph, advance=0.0)
     both = sides(glyph, metrics)
     left, right = bearing(both.left, by), bearing(both.right, by)
-    return replace(moved(glyph, left - both.x_min), advance=left + both.x_max - both.x_min + right)
+    # Hundredths of a unit, as in the files: a font read back is the font that was built.
+    shift = round(left - both.x_min, 2)
+    out = moved(glyph, shift)
+    strokes = tuple(np.round(s, 2) for s in out.strokes)
+    return replace(out, strokes=strokes, advance=round(both.x_max + shift + right, 2))
 
 
-def kerning(
-    glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule
-) -> dict[tuple[str, str], float]:
+def kerning(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -> dict[tuple[str, str], float]:
     """Return what to add to the advance of the first letter of a pair, for pairs where it shows.
 
     Sides are the median over the variants of a character: kerning is by character.

@@ -1,0 +1,100 @@
+"""The graph of centre lines: nodes where lines end or meet, edges as polylines between them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from skimage.morphology import skeletonize
+
+from capture.units import Points
+from skeleton.ink_map import InkMap
+
+
+@dataclass(frozen=True, eq=False)
+class Edge:
+    """A line between two nodes (the same one for a ring)."""
+
+    a: int
+    b: int
+    line: Points
+    """Shape (n >= 2, 2): px of the working image, from node `a` to node `b`."""
+
+    bridged: bool = False
+    """True where the line crosses paper: a skip of the pen."""
+
+
+@dataclass(frozen=True, eq=False)
+class InkGraph:
+    """Centre lines as thinning gives them. Frame: px of the working image, y down."""
+
+    nodes: Points
+    """Shape (m, 2)."""
+
+    edges: tuple[Edge, ...]
+    dots: tuple[NDArray[np.float64], ...] = ()
+    """Places (2,) of spots too small to be lines."""
+
+    def ends_at(self) -> list[list[tuple[int, int]]]:
+        """Return for every node the (edge, end) that meet there; end 0 is the edge's `a`."""
+        out: list[list[tuple[int, int]]] = [[] for _ in range(len(self.nodes))]
+        for i, e in enumerate(self.edges):
+            out[e.a].append((i, 0))
+            out[e.b].append((i, 1))
+        return out
+
+
+def line_length(line: Points) -> float:
+    """Return the length of a polyline."""
+    d = np.diff(line, axis=0)
+    return float(np.sqrt((d * d).sum(axis=1)).sum())
+
+
+def along(line: Points) -> NDArray[np.float64]:
+    """Return the arc length at every point of a polyline, shape (n,)."""
+    d = np.diff(line, axis=0)
+    return np.concatenate([[0.0], np.cumsum(np.sqrt((d * d).sum(axis=1)))])
+
+
+def at_lengths(line: Points, where: NDArray[np.float64]) -> Points:
+    """Return the points of a polyline at the arc lengths `where`."""
+    s = along(line)
+    return np.stack([np.interp(where, s, line[:, 0]), np.interp(where, s, line[:, 1])], axis=1)
+
+
+def even_steps(line: Points, step: float) -> Points:
+    """Return the polyline at equal steps of about `step`, both ends kept."""
+    total = line_length(line)
+    n = max(2, round(total / step) + 1)
+    return at_lengths(line, np.linspace(0.0, total, n))
+
+
+def build_graph(ink: InkMap) -> InkGraph:
+    """Return the graph of the thinned ink (Zhang & Suen 1984 as in scikit-image), rough edges smoothed."""
+    from skeleton.kernels import pixel_graph
+
+    thin = skeletonize(cv2.copyMakeBorder(ink.mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0) > 0)
+    nodes, table, pixels, _ = pixel_graph(thin.astype(np.uint8))
+    places = nodes[:, ::-1].astype(float) - 1
+    edges = []
+    for a, b, start, end in table:
+        line = pixels[start:end, ::-1].astype(float) - 1
+        edges.append(Edge(int(a), int(b), _smooth(line, closed=bool(a == b))))
+    return InkGraph(places, tuple(edges))
+
+
+def _smooth(line: Points, *, closed: bool) -> Points:
+    """Return pixel steps smoothed by a short binomial window, ends kept."""
+    if len(line) < 4:
+        return line
+    out = line
+    for _ in range(3):
+        ext = np.concatenate([out[-2:-1], out, out[1:2]]) if closed else np.concatenate([out[:1], out, out[-1:]])
+        out = 0.25 * ext[:-2] + 0.5 * ext[1:-1] + 0.25 * ext[2:]
+        if not closed:
+            out[0], out[-1] = line[0], line[-1]
+    if closed:
+        out[-1] = out[0]
+    return out

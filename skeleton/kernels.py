@@ -1,0 +1,317 @@
+"""The loops that are too many for Python, compiled by numba on first use and kept on disk.
+
+Nothing else imports numba; this module is imported only when an image is traced.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+_DY = np.array([-1, 0, 0, 1, -1, -1, 1, 1])
+_DX = np.array([0, -1, 1, 0, -1, 1, -1, 1])
+
+
+@njit(cache=True)
+def _linked(sk: Any, y: int, x: int, k: int) -> bool:
+    """Tell whether pixel (y, x) is linked to its k-th neighbour; a diagonal only if no shared 4-neighbour links them."""
+    v, u = y + _DY[k], x + _DX[k]
+    if sk[v, u] == 0:
+        return False
+    if k < 4:
+        return True
+    return sk[v, x] == 0 and sk[y, u] == 0
+
+
+@njit(cache=True)
+def pixel_graph(sk: Any) -> Any:
+    """Return (nodes, edges, pixels) of a thinned image with a border of zeros.
+
+    nodes: (m, 2) y, x. edges: (k, 4) first node, last node, start and end in `pixels`. pixels: (p, 2) y, x, node
+    pixels included at both ends. A ring without node gets one at its topmost pixel.
+    """
+    h, w = sk.shape
+    degree = np.zeros((h, w), np.int8)
+    count = 0
+    for y in range(1, h - 1):
+        for x in range(1, w - 1):
+            if sk[y, x]:
+                count += 1
+                for k in range(8):
+                    if _linked(sk, y, x, k):
+                        degree[y, x] += 1
+    node_of = np.full((h, w), -1, np.int32)
+    nodes = np.zeros((count + 1, 2), np.int32)
+    m = 0
+    for y in range(1, h - 1):
+        for x in range(1, w - 1):
+            if sk[y, x] and degree[y, x] != 2:
+                node_of[y, x] = m
+                nodes[m, 0], nodes[m, 1] = y, x
+                m += 1
+    pixels = np.zeros((4 * count + 8, 2), np.int32)
+    edges = np.zeros((4 * count + 8, 4), np.int32)
+    seen = np.zeros((h, w), np.uint8)
+    p, e = 0, 0
+    first_ring = m
+    done = 0
+    scan_y, scan_x = 1, 1
+    while True:
+        if done < m:
+            n = done
+            done += 1
+        else:
+            # rings: the next unseen pixel in raster order becomes a node
+            found = False
+            y, x = scan_y, scan_x
+            while y < h - 1:
+                while x < w - 1:
+                    if sk[y, x] and node_of[y, x] < 0 and seen[y, x] == 0:
+                        found = True
+                        break
+                    x += 1
+                if found:
+                    break
+                x = 1
+                y += 1
+            if not found:
+                break
+            scan_y, scan_x = y, x
+            node_of[y, x] = m
+            nodes[m, 0], nodes[m, 1] = y, x
+            m += 1
+            continue
+        y0, x0 = nodes[n, 0], nodes[n, 1]
+        for k in range(8):
+            if not _linked(sk, y0, x0, k):
+                continue
+            y, x = y0 + _DY[k], x0 + _DX[k]
+            other = node_of[y, x]
+            if other >= 0:
+                if other > n:
+                    pixels[p, 0], pixels[p, 1] = y0, x0
+                    pixels[p + 1, 0], pixels[p + 1, 1] = y, x
+                    edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3] = n, other, p, p + 2
+                    p += 2
+                    e += 1
+                continue
+            if seen[y, x]:
+                continue
+            start = p
+            pixels[p, 0], pixels[p, 1] = y0, x0
+            p += 1
+            py, px = y0, x0
+            while True:
+                pixels[p, 0], pixels[p, 1] = y, x
+                p += 1
+                seen[y, x] = 1
+                moved = False
+                for q in range(8):
+                    if _linked(sk, y, x, q):
+                        v, u = y + _DY[q], x + _DX[q]
+                        if v == py and u == px:
+                            continue
+                        py, px = y, x
+                        y, x = v, u
+                        moved = True
+                        break
+                if not moved:
+                    break
+                if node_of[y, x] >= 0:
+                    pixels[p, 0], pixels[p, 1] = y, x
+                    p += 1
+                    break
+            edges[e, 0], edges[e, 1], edges[e, 2], edges[e, 3] = n, max(node_of[y, x], 0), start, p
+            e += 1
+    return nodes[:m], edges[:e], pixels[:p], first_ring
+
+
+@njit(cache=True)
+def moves_within(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, reach: float) -> Any:
+    """Return (at, to, length, cost): every walk of at most `reach` from every state, cheapest first found.
+
+    The steps are in compressed rows: those of state s are `step_at[s]:step_at[s + 1]`. Dijkstra on length plus cost.
+    """
+    n = len(step_at) - 1
+    at = np.zeros(n + 1, np.int64)
+    cap = 24 * n + 64
+    to = np.zeros(cap, np.int32)
+    length = np.zeros(cap, np.float32)
+    cost = np.zeros(cap, np.float32)
+    total = 0
+    best = np.full(n, 1e9)
+    frontier = np.zeros(256, np.int32)
+    f_len = np.zeros(256)
+    f_cost = np.zeros(256)
+    done = np.zeros(256, np.bool_)
+    for s in range(n):
+        size = 1
+        frontier[0], f_len[0], f_cost[0], done[0] = s, 0.0, 0.0, False
+        best[s] = 0.0
+        while True:
+            pick = -1
+            low = 1e9
+            for i in range(size):
+                if not done[i] and f_len[i] + f_cost[i] < low:
+                    low = f_len[i] + f_cost[i]
+                    pick = i
+            if pick < 0:
+                break
+            done[pick] = True
+            u = frontier[pick]
+            if f_len[pick] + f_cost[pick] > best[u] + 1e-9:
+                continue
+            if total < cap:
+                to[total], length[total], cost[total] = u, f_len[pick], f_cost[pick]
+                total += 1
+            for j in range(step_at[u], step_at[u + 1]):
+                v = step_to[j]
+                ln = f_len[pick] + step_len[j]
+                if ln > reach:
+                    continue
+                c = f_cost[pick] + step_cost[j]
+                if ln + c < best[v] - 1e-9 and size < 256:
+                    best[v] = ln + c
+                    frontier[size], f_len[size], f_cost[size], done[size] = v, ln, c, False
+                    size += 1
+        for i in range(size):
+            best[frontier[i]] = 1e9
+        at[s + 1] = total
+    return at, to[:total], length[:total], cost[:total]
+
+
+@njit(cache=True)
+def follow(
+    points: Any,
+    tangents: Any,
+    breaks: Any,
+    here: Any,
+    heading: Any,
+    start_cost: Any,
+    extra: Any,
+    at: Any,
+    to: Any,
+    length: Any,
+    cost: Any,
+    step: Any,
+    place_scale: float,
+    place_weight: float,
+    turn_weight: float,
+    stretch_weight: float,
+    jump_weight: float,
+) -> Any:
+    """Return (state of every point, total cost) of the cheapest walk that follows the points (Viterbi 1967).
+
+    points, tangents (n, 2): the model; breaks (n,): 1 where a stroke begins. here, heading (s, 2): place and direction
+    of every state. start_cost (s,): what beginning or ending a stroke there costs. extra (s,): added to each visit.
+    step (n,): distance of every point from the one before it.
+    """
+    n = len(points)
+    s_count = len(here)
+    back = np.zeros((n, s_count), np.int32)
+    before = np.zeros(s_count)
+    now = np.zeros(s_count)
+    cap = 9.0
+    for i in range(n):
+        if breaks[i] == 1:
+            if i == 0:
+                for s in range(s_count):
+                    now[s] = start_cost[s]
+                    back[i, s] = -1
+            else:
+                low = 1e18
+                arg = 0
+                for s in range(s_count):
+                    # a stroke's end costs what a start at the reverse state costs
+                    c = before[s] + start_cost[s ^ 1]
+                    if c < low:
+                        low = c
+                        arg = s
+                for s in range(s_count):
+                    now[s] = low + start_cost[s]
+                    back[i, s] = arg
+        else:
+            now[:] = 1e18
+            d = step[i]
+            for s in range(s_count):
+                b = before[s]
+                if b > 1e17:
+                    continue
+                for j in range(at[s], at[s + 1]):
+                    r = length[j] / d - 1.0
+                    c = b + cost[j] * jump_weight + stretch_weight * r * r
+                    t = to[j]
+                    if c < now[t]:
+                        now[t] = c
+                        back[i, t] = s
+        px, py = points[i, 0], points[i, 1]
+        tx, ty = tangents[i, 0], tangents[i, 1]
+        flat = tx == 0.0 and ty == 0.0
+        for s in range(s_count):
+            dx = (here[s, 0] - px) / place_scale
+            dy = (here[s, 1] - py) / place_scale
+            d2 = dx * dx + dy * dy
+            c = place_weight * min(d2, cap) + extra[s]
+            if not flat:
+                c += turn_weight * (1.0 - heading[s, 0] * tx - heading[s, 1] * ty)
+            now[s] += c
+        for s in range(s_count):
+            before[s] = now[s]
+    last = 0
+    low = 1e18
+    for s in range(s_count):
+        c = before[s] + start_cost[s ^ 1]
+        if c < low:
+            low = c
+            last = s
+    walk = np.zeros(n, np.int32)
+    s = last
+    for i in range(n - 1, -1, -1):
+        walk[i] = s
+        s = back[i, s]
+    return walk, low
+
+
+@njit(cache=True)
+def shortest_walk(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, a: int, b: int, reach: float) -> Any:
+    """Return the states from a to b (both included) of the cheapest walk, empty if there is none within reach."""
+    n = len(step_at) - 1
+    best = np.full(n, 1e9)
+    size_of = np.full(n, 1e9)
+    prev = np.full(n, -1, np.int32)
+    done = np.zeros(n, np.bool_)
+    best[a] = 0.0
+    size_of[a] = 0.0
+    while True:
+        u = -1
+        low = 1e8
+        for i in range(n):
+            if not done[i] and best[i] < low:
+                low = best[i]
+                u = i
+        if u < 0:
+            return np.zeros(0, np.int32)
+        if u == b:
+            break
+        done[u] = True
+        for j in range(step_at[u], step_at[u + 1]):
+            v = step_to[j]
+            ln = size_of[u] + step_len[j]
+            c = low + step_len[j] + step_cost[j]
+            if ln <= reach and c < best[v]:
+                best[v] = c
+                size_of[v] = ln
+                prev[v] = u
+    k = 1
+    v = b
+    while v != a:
+        v = prev[v]
+        k += 1
+    out = np.zeros(k, np.int32)
+    v = b
+    for i in range(k - 1, -1, -1):
+        out[i] = v
+        v = prev[v]
+    return out

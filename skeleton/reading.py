@@ -1,0 +1,94 @@
+"""The package in one function: a grey image read as strokes in writing order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from capture.report import Finding
+from capture.units import Points, image_from_pixels
+from skeleton.stroke import Stroke
+
+if TYPE_CHECKING:
+    from skeleton.ink_map import Grey
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What the pen did, as far as the ink and the character tell.
+
+    Frame of the strokes: the image's (mm, origin top left, y down).
+    """
+
+    strokes: tuple[Stroke, ...]
+    """In writing order and direction."""
+
+    confidence: float = 1.0
+    """0 to 1: how well the strokes, inked again, give the scan back, and how clear the choice among readings was."""
+
+    allograph: str = ""
+    """Name of the form in the ductus table that was followed, '' for the general rules."""
+
+    candidates: tuple[Reading, ...] = ()
+    """The next best readings, best first; they have no candidates of their own."""
+
+    findings: tuple[Finding, ...] = field(default=())
+
+
+def trace(grey: Grey, dpi: float, char: str | None = None) -> list[Stroke]:
+    """Return the strokes that drew the ink of an image, in writing order and direction.
+
+    Parameters
+    ----------
+    grey
+        Shape (h, w), uint8; dark ink on light paper.
+    dpi
+        Pixels per inch.
+    char
+        The character that was written, if known: its ductus guides order, direction and pen lifts.
+
+    Returns
+    -------
+    list of Stroke
+        Points in mm from the image's top left corner, y down; empty for a blank image.
+    """
+    return list(read_character(grey, dpi, char).strokes)
+
+
+def read_character(
+    grey: Grey,
+    dpi: float,
+    char: str | None = None,
+    *,
+    handedness: str = "right",
+    known: Sequence[Sequence[Stroke]] = (),
+) -> Reading:
+    """Return the best reading of an image and the next best ones.
+
+    Parameters
+    ----------
+    handedness
+        'right' or 'left': whose habits to expect where the ink does not tell.
+    known
+        How this writer is known to write the character: strokes of earlier attempts, in any size and place.
+
+    Raises
+    ------
+    ValueError
+        If `grey` is not a two-dimensional uint8 array or `dpi` is not positive.
+    """
+    from skeleton.reader import read
+
+    if getattr(grey, "ndim", 0) != 2 or grey.dtype != np.uint8:
+        raise ValueError(f"grey must be a uint8 array of shape (h, w), got {getattr(grey, 'dtype', type(grey))}")
+    if not dpi > 0:
+        raise ValueError(f"dpi must be positive, got {dpi}")
+    return read(grey, float(dpi), char, handedness=handedness, known=known)
+
+
+def image_points(points_px: Points, px_per_mm: float) -> Points:
+    """Return image-frame mm for points of the working image."""
+    return image_from_pixels(points_px, px_per_mm=px_per_mm)

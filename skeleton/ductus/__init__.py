@@ -1,0 +1,11 @@
+"""Ductus: how the characters are written, as a table of forms of our own.
+
+`allographs` gives the forms in which adults write a character in print script, each a sequence of strokes in writing
+order and direction with a plausible share of writers. The table is drawn from general knowledge of school practice and
+of everyday print script: no font, product or data set is its source, and its shares are estimates, not counts.
+"""
+
+from skeleton.ductus.allograph import Allograph
+from skeleton.ductus.lookup import allographs
+
+__all__ = ["Allograph", "allographs"]

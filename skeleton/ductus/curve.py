@@ -1,0 +1,90 @@
+"""Smooth lines through a few points, with corners where the pen turns.
+
+Centripetal Catmull-Rom splines (Catmull & Rom 1974, A class of local interpolating splines; Yuksel, Schaefer & Keyser
+2011, Parameterization and applications of Catmull-Rom curves): they pass through every point and, with this
+parameter, never loop or cusp between two of them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from capture.units import Points
+
+STEP = 0.05
+"""Distance of the samples along a line, in x-heights."""
+
+_FINE = np.linspace(0.0, 1.0, 13)[1:]
+
+
+def spline(knots: ArrayLike, *, closed: bool = False) -> Points:
+    """Return a dense centripetal Catmull-Rom curve through `knots`, shape (n, 2).
+
+    Parameters
+    ----------
+    knots
+        Shape (n >= 1, 2). Two knots give a straight line.
+    closed
+        True if the curve returns to its first knot smoothly; the last knot must then repeat the first.
+    """
+    p = np.asarray(knots, float)
+    if len(p) < 3:
+        return p
+    if closed:
+        p = np.vstack([p[-2], p, p[1]])
+    else:
+        p = np.vstack([2 * p[0] - p[1], p, 2 * p[-1] - p[-2]])
+    p0, p1, p2, p3 = p[:-3, None], p[1:-2, None], p[2:-1, None], p[3:, None]
+    d = np.sqrt(np.maximum(np.hypot(*np.diff(p, axis=0).T), 1e-9))
+    t1 = d[:-2, None, None]
+    t2 = t1 + d[1:-1, None, None]
+    t3 = t2 + d[2:, None, None]
+    t = t1 + (t2 - t1) * _FINE[None, :, None]
+    a1 = (t1 - t) / t1 * p0 + t / t1 * p1
+    a2 = (t2 - t) / (t2 - t1) * p1 + (t - t1) / (t2 - t1) * p2
+    a3 = (t3 - t) / (t3 - t2) * p2 + (t - t2) / (t3 - t2) * p3
+    b1 = (t2 - t) / t2 * a1 + t / t2 * a2
+    b2 = (t3 - t) / (t3 - t1) * a2 + (t - t1) / (t3 - t1) * a3
+    c = (t2 - t) / (t2 - t1) * b1 + (t - t1) / (t2 - t1) * b2
+    return np.vstack([p[1:2], c.reshape(-1, 2)])
+
+
+def evenly(line: ArrayLike, *, step: float = STEP) -> Points:
+    """Return points of `line` about `step` apart along it, both ends kept."""
+    p = np.asarray(line, float)
+    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(p, axis=0).T))] if len(p) > 1 else np.zeros(len(p))
+    if along[-1] == 0:
+        return p[:1]
+    at = np.linspace(0.0, along[-1], max(2, int(np.ceil(along[-1] / step)) + 1))
+    return np.column_stack([np.interp(at, along, p[:, 0]), np.interp(at, along, p[:, 1])])
+
+
+def arc(cx: float, cy: float, rx: float, ry: float, start: float, end: float) -> Points:
+    """Return knots on an ellipse, about 30 degrees apart, from angle `start` to `end`.
+
+    Degrees from the positive x axis, counter-clockwise; `end` < `start` runs clockwise.
+    """
+    a = np.radians(np.linspace(start, end, max(2, round(abs(end - start) / 30) + 1)))
+    return np.column_stack([cx + rx * np.cos(a), cy + ry * np.sin(a)])
+
+
+def pen_line(knots: ArrayLike, corners: ArrayLike) -> Points:
+    """Return the sampled line of one stroke: smooth through `knots`, broken at those marked in `corners`.
+
+    Parameters
+    ----------
+    knots
+        Shape (n >= 1, 2).
+    corners
+        Shape (n,), true where the pen turns sharply. The ends need no mark; a line that ends where it began is closed
+        smoothly unless its first or last knot is marked.
+    """
+    p, sharp = np.asarray(knots, float), np.asarray(corners, bool)
+    if len(p) == 1:
+        return p.copy()
+    inner = [i for i in range(1, len(p) - 1) if sharp[i]]
+    closed = not inner and len(p) > 3 and not (sharp[0] or sharp[-1]) and bool(np.allclose(p[0], p[-1], atol=1e-6))
+    breaks = [0, *inner, len(p) - 1]
+    runs = [evenly(spline(p[a : b + 1], closed=closed)) for a, b in zip(breaks, breaks[1:], strict=False)]
+    return np.vstack([runs[0], *(r[1:] for r in runs[1:])])

@@ -1,0 +1,242 @@
+"""A page of a sheet, found on a scan and straightened: from here on every place is in mm from its top left corner."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.errors import MarksNotFoundError, WrongSheetError
+from capture.marks import FoundMark
+from capture.scan import Pixels, Scan
+from capture.sheet import Box, Mark, Page, Sheet
+from capture.units import MM_PER_INCH, Points
+from capture.warp import Warp, fit_homography, fit_warp, project
+
+LOWEST_DPI = 130.0
+"""Below this a stroke of a fine pen is one pixel wide; scanners offer 150 next."""
+
+WORKING_DPI = (200.0, 600.0)
+"""The straightened page has the scan's own resolution, within these."""
+
+_REMEDY_WHOLE = "Scan the whole sheet, edges included, at 300 dpi or more, and read it again."
+_REMEDY_PHOTO = "Lay the sheet flat, take the picture from straight above in even light, and read it again."
+_CORNERS = ("top left", "top right", "bottom right", "bottom left")
+
+
+@dataclass(frozen=True, eq=False)
+class PageView:
+    """A page on a scan, and how to get its pixels. Frame of every place: page (mm, y down)."""
+
+    scan: Scan
+    """Of WORKING_DPI at most."""
+
+    sheet: Sheet
+    page: Page
+    warp: Warp
+    px_per_mm: float
+    """Resolution at which boxes are best taken out: the scan's own, within WORKING_DPI."""
+
+    marks: tuple[FoundMark, ...]
+    """Frame: scan. The ones that were used."""
+
+    local_error_mm: float
+    """Median distance of a mark from where the other marks say it should be."""
+
+    @property
+    def dpi(self) -> float:
+        """Return the scan's own resolution on the page, as printed."""
+        return float(np.median(self.warp.px_per_mm(_grid(self.page.size_mm)))) * MM_PER_INCH
+
+    @property
+    def print_scale(self) -> float | None:
+        """Return printed size over asked size; None where the scan does not tell (a photo, or no true dpi in the file).
+
+        Only a flatbed knows millimetres: its file says the dpi, and its picture shows the page from straight above.
+        """
+        if not self.scan.dpi or self.scan.dpi < LOWEST_DPI:
+            return None
+        x, y = self._px_per_mm_each_way()
+        scale = float(np.sqrt(x * y)) * MM_PER_INCH / self.scan.dpi
+        return scale if 0.9 < scale < 1.1 and abs(x / y - 1) < 0.03 else None
+
+    def _px_per_mm_each_way(self) -> tuple[float, float]:
+        w, h = self.page.size_mm
+        left, right, top, bottom = self.warp(np.array([[0, h / 2], [w, h / 2], [w / 2, 0], [w / 2, h]]))
+        return float(np.hypot(*(right - left))) / w, float(np.hypot(*(bottom - top))) / h
+
+    @property
+    def blur_mm(self) -> float:
+        """Return over how far an edge passes from ink to paper (10 to 90 %); median over the marks."""
+        return float(np.median([m.blur_px for m in self.marks])) / (self.dpi / MM_PER_INCH)
+
+    @property
+    def contrast(self) -> float:
+        """Return how much darker the marks are than the paper around them, 0 to 1; median."""
+        return float(np.median([1 - m.dark / max(m.bright, 1) for m in self.marks]))
+
+    def pixels(self, box_mm: Box, *, px_per_mm: float | None = None) -> Pixels:
+        """Return what the scan shows of a box, straightened; sampled once, bicubic.
+
+        Parameters
+        ----------
+        box_mm
+            x, y, width, height on the page; may reach beyond it.
+        px_per_mm
+            Resolution; by default the scan's own. The pixel in the corner has its centre half a pixel inside the box.
+
+        Returns
+        -------
+        ndarray of uint8, shape (h, w) or (h, w, 3)
+            White where the scan ends.
+        """
+        ppm = px_per_mm or self.px_per_mm
+        x_mm, y_mm, w_mm, h_mm = box_mm
+        w, h = max(1, round(w_mm * ppm)), max(1, round(h_mm * ppm))
+        source, warp = self._at(ppm)
+        channels = source.shape[2:]
+        out = np.empty((h, w, *channels), np.uint8)
+        rows = 1024
+        for top in range(0, h, rows):
+            n = min(rows, h - top)
+            x, y = _maps(warp, x_mm, y_mm + top / ppm, w, n, ppm)
+            cv2.remap(
+                source, x, y, cv2.INTER_CUBIC, dst=out[top : top + n], borderMode=cv2.BORDER_CONSTANT,
+                borderValue=(255, 255, 255),
+            )  # fmt: skip
+        return out
+
+    def _at(self, px_per_mm: float) -> tuple[Pixels, Callable[[Points], Points]]:
+        """Return the scan reduced so that bicubic sampling at `px_per_mm` skips no pixel, and the way to it."""
+        factor = self.dpi / MM_PER_INCH / px_per_mm
+        if factor < 1.5:
+            return self.scan.pixels, self.warp
+        small = shrink(self.scan.pixels, factor)
+        fx = small.shape[1] / self.scan.pixels.shape[1]
+        fy = small.shape[0] / self.scan.pixels.shape[0]
+        return small, lambda p: (self.warp(p) + 0.5) * [fx, fy] - 0.5
+
+    def with_warp(self, warp: Warp) -> PageView:
+        """Return the same page seen through a better warp."""
+        return replace(self, warp=warp)
+
+
+def shrink(pixels: Pixels, factor: float) -> Pixels:
+    """Return the picture made smaller by `factor` > 1, each new pixel the mean of the ones it covers."""
+    size = max(1, round(pixels.shape[1] / factor)), max(1, round(pixels.shape[0] / factor))
+    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _maps(
+    warp: Callable[[Points], Points], x_mm: float, y_mm: float, w: int, h: int, ppm: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return scan x and y for a box's pixels: exact on every 8th, straight between."""
+    step = 8
+    columns = np.arange(-1, -(-w // step) + 1) * step + (step - 1) / 2  # centres of blocks: what cv2.resize expects
+    rows = np.arange(-1, -(-h // step) + 1) * step + (step - 1) / 2
+    gx, gy = np.meshgrid(x_mm + (columns + 0.5) / ppm, y_mm + (rows + 0.5) / ppm)
+    places = warp(np.stack([gx, gy], axis=-1)).astype(np.float32)
+    size = len(columns) * step, len(rows) * step
+    x, y = (
+        np.ascontiguousarray(
+            cv2.resize(places[..., k], size, interpolation=cv2.INTER_LINEAR)[step : step + h, step : step + w]
+        )
+        for k in (0, 1)
+    )
+    return x, y
+
+
+def _grid(size_mm: tuple[float, float]) -> Points:
+    x, y = np.meshgrid(np.linspace(0.1, 0.9, 5) * size_mm[0], np.linspace(0.1, 0.9, 5) * size_mm[1])
+    return np.column_stack([x.ravel(), y.ravel()])
+
+
+def place_page(scan: Scan, sheet: Sheet, page: Page, marks: Iterable[FoundMark]) -> PageView:
+    """Return the page as its marks lie on the scan.
+
+    Raises
+    ------
+    MarksNotFoundError
+        If too few marks are there, or part of what was to be written in lies outside the picture or between no marks.
+    """
+    printed = {m.id: m for m in page.marks}
+    found = [m for m in marks if m.id in printed]
+    found = _consistent(found, printed, scan)
+    if len(found) < 4:
+        raise _not_enough(scan, page, found)
+    page_mm = np.array([(printed[m.id].x_mm, printed[m.id].y_mm) for m in found])
+    scan_px = np.array([m.centre_px for m in found])
+    warp, error_px = fit_warp(page_mm, scan_px, size_mm=page.size_mm)
+    ppm = warp.px_per_mm(_grid(page.size_mm))
+    dpi = float(np.median(ppm)) * MM_PER_INCH
+    if dpi < LOWEST_DPI:
+        raise MarksNotFoundError(
+            scan.place, f"the page is shown at about {dpi:.0f} dpi, at least 150 are needed", _REMEDY_WHOLE
+        )
+    _check_whole(scan, page, warp, found, printed)
+    working = float(np.clip(np.percentile(ppm, 75) * MM_PER_INCH, *WORKING_DPI)) / MM_PER_INCH
+    return PageView(
+        scan, sheet, page, warp, working, tuple(found), float(np.median(error_px)) / (dpi / MM_PER_INCH)
+    )
+
+
+def _consistent(found: list[FoundMark], printed: dict[int, Mark], scan: Scan) -> list[FoundMark]:
+    """Return the marks that lie about where one flat or gently bent page would have them."""
+    if len(found) < 4:
+        return found
+    page_mm = np.array([(printed[m.id].x_mm, printed[m.id].y_mm) for m in found])
+    scan_px = np.array([m.centre_px for m in found])
+    px = float(np.median([m.side_px / printed[m.id].size_mm for m in found]))
+    try:
+        homography, _ = fit_homography(page_mm, scan_px, within_px=4.0 * px)
+    except ValueError:
+        return []
+    off = np.hypot(*(project(homography, page_mm) - scan_px).T)
+    return [m for m, o in zip(found, off, strict=True) if o < 8.0 * px]
+
+
+def _corner_marks(page: Page) -> list[Mark]:
+    """Return the marks nearest the page's four corners, in the order of _CORNERS."""
+    w, h = page.size_mm
+    corners = ((0, 0), (w, 0), (w, h), (0, h))
+    return [min(page.marks, key=lambda m, c=c: np.hypot(m.x_mm - c[0], m.y_mm - c[1])) for c in corners]  # type: ignore[misc]
+
+
+def _not_enough(scan: Scan, page: Page, found: list[FoundMark]) -> MarksNotFoundError:
+    there = {m.id for m in found}
+    missing = [name for mark, name in zip(_corner_marks(page), _CORNERS, strict=True) if mark.id not in there]
+    if not missing:
+        return MarksNotFoundError(
+            scan.place, f"{len(found)} of the {len(page.marks)} marks of the page found, at least 4 are needed",
+            _REMEDY_WHOLE,
+        )  # fmt: skip
+    return MarksNotFoundError(
+        scan.place, f"{len(missing)} of the 4 corner marks not found ({', '.join(missing)})", _REMEDY_WHOLE
+    )
+
+
+def _check_whole(scan: Scan, page: Page, warp: Warp, found: list[FoundMark], printed: dict[int, Mark]) -> None:
+    """Refuse a page of which a part to be read is not in the picture, or too far from any mark to be placed."""
+    boxes = [c.box_mm for c in page.cells] + [r.box_mm for r in page.ruled]
+    if not boxes:
+        return
+    corners = np.array([(x + i * w, y + j * h) for x, y, w, h in boxes for i in (0, 1) for j in (0, 1)])
+    px = warp(corners)
+    height, width = scan.pixels.shape[:2]
+    outside = (px < -1).any(axis=1) | (px[:, 0] > width) | (px[:, 1] > height)
+    centres = np.array([(printed[m.id].x_mm, printed[m.id].y_mm) for m in found])
+    hull = cv2.convexHull(centres.astype(np.float32))
+    reach = 0.22 * max(page.size_mm)
+    far = np.array([cv2.pointPolygonTest(hull, (float(x), float(y)), True) < -reach for x, y in corners])
+    if outside.any():
+        middle = corners[outside].mean(axis=0) / page.size_mm
+        side = f"{'top' if middle[1] < 0.5 else 'bottom'} {'left' if middle[0] < 0.5 else 'right'}"
+        raise MarksNotFoundError(scan.place, f"part of the page is outside the picture ({side})", _REMEDY_WHOLE)
+    if far.any():
+        raise _not_enough(scan, page, found)
+
+
+__all__ = ["PageView", "WrongSheetError", "place_page"]

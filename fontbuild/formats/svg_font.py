@@ -1,0 +1,132 @@
+"""SVG 1.1 fonts (w3.org/TR/SVG11/fonts.html) with open centre-line paths, for programs that read single-line fonts.
+
+The standard has no alternates, so each set of variants is a file of its own. y grows upwards, unlike in the rest of
+SVG. `k` of an hkern *reduces* the advance (20.7), so its sign is the opposite of ours. A dot is a line of one unit.
+"""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+from collections.abc import Mapping
+from pathlib import Path
+
+from capture.files import write_text
+from capture.units import Points
+from fontbuild.font import UNITS_PER_EM, Font
+from fontbuild.formats.ufo import DOT, notdef
+from fontbuild.glyph import Glyph
+from fontbuild.naming import base_name
+
+SVG = "http://www.w3.org/2000/svg"
+MOST_SETS = 6
+"""Files written at most: what comes after has fewer and fewer new shapes."""
+
+
+def path_data(strokes: tuple[Points, ...]) -> str:
+    """Return strokes as SVG path data of open subpaths, rounded to hundredths.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> path_data((np.array([[1.0, 2.0]]), np.array([[0, 0], [1, 0.5], [2, 0.5], [3, 0]])))
+    'M1 2h1M0 0C1 0.5 2 0.5 3 0'
+    """
+    parts = []
+    for stroke in strokes:
+        pairs = [f"{number(x)} {number(y)}" for x, y in stroke]
+        tail = f"h{number(DOT)}" if len(pairs) == 1 else "C" + " ".join(pairs[1:])
+        parts.append(f"M{pairs[0]}{tail}")
+    return "".join(parts)
+
+
+def number(value: float) -> str:
+    """Return a number in hundredths, without needless zeros."""
+    return f"{round(float(value), 2) + 0.0:.2f}".rstrip("0").rstrip(".")
+
+
+def sets(font: Font) -> int:
+    """Return how many files the variants of `font` fill."""
+    return max(1, min(MOST_SETS, max((len(v) for v in font.glyphs.values()), default=1)))
+
+
+def svg_font(font: Font, *, variants: int = 1) -> str:
+    """Return the SVG document of one set of variants (from 1); characters with fewer begin again.
+
+    Raises
+    ------
+    ValueError
+        If there is no such set.
+    """
+    if not 1 <= variants <= sets(font):
+        raise ValueError(f"variants must be 1 to {sets(font)}, got {variants}")
+    chosen = {char: v[(variants - 1) % len(v)] for char, v in font.glyphs.items() if v}
+    family = font.record.family + (f" {variants}" if variants > 1 else "")
+    m = font.metrics
+    root = ET.Element("svg", {"xmlns": SVG, "version": "1.1"})
+    if about := _about(font):
+        ET.SubElement(root, "metadata").text = about
+    defs = ET.SubElement(root, "defs")
+    space = chosen[" "].advance if " " in chosen else m.x_height
+    identity = "".join(c for c in family if c.isalnum() or c in "-_") or "font"
+    out = ET.SubElement(defs, "font", {"id": f"f-{identity}", "horiz-adv-x": number(space)})
+    ET.SubElement(
+        out,
+        "font-face",
+        {
+            "font-family": family,
+            "units-per-em": str(UNITS_PER_EM),
+            "ascent": number(m.ascender),
+            "descent": number(m.descender),
+            "cap-height": number(m.cap_height),
+            "x-height": number(m.x_height),
+            "slope": number(-m.slant_deg),
+        },
+    )
+    empty = notdef(m)
+    ET.SubElement(out, "missing-glyph", {"horiz-adv-x": number(empty.advance), "d": path_data(empty.strokes)})
+    # The first glyph that matches the text is used (20.4), so the longer sequences come first.
+    for char, glyph in sorted(chosen.items(), key=lambda item: -len(item[0])):
+        out.append(glyph_element(char, glyph))
+    for (a, b), k in sorted(font.kerning.items()):
+        if a in chosen and b in chosen:
+            names = {"g1": base_name(a), "g2": base_name(b)}
+            ET.SubElement(out, "hkern", {**names, "k": number(-k)})
+    ET.indent(root, " ")
+    return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
+
+
+def glyph_element(char: str, glyph: Glyph) -> ET.Element:
+    """Return the <glyph> of a character."""
+    attributes: Mapping[str, str] = {
+        "unicode": char,
+        "glyph-name": base_name(char),
+        "horiz-adv-x": number(max(glyph.advance, 0.0)),
+    }
+    drawn = {"d": path_data(glyph.strokes)} if glyph.strokes else {}
+    return ET.Element("glyph", {**attributes, **drawn})
+
+
+def _about(font: Font) -> str:
+    r = font.record
+    said = (
+        f"Handwriting of {r.writer}{f', {r.year}' if r.year else ''}." if r.writer else "",
+        f"Consent: {r.consent}" if r.consent else "",
+        f"Use: {r.use}" if r.use else "",
+    )
+    return " ".join(s for s in said if s)
+
+
+def save_svg_fonts(font: Font, path: Path) -> list[Path]:
+    """Write every set of variants: `path` for the first, then `<stem>-2.svg` and so on; return what was written.
+
+    Raises
+    ------
+    OutputError
+        If the place cannot be written to.
+    """
+    path = Path(path)
+    written = []
+    for n in range(1, sets(font) + 1):
+        file = path if n == 1 else path.with_name(f"{path.stem}-{n}{path.suffix}")
+        written.append(write_text(file, svg_font(font, variants=n)))
+    return written

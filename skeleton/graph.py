@@ -82,7 +82,9 @@ def build_graph(ink: InkMap) -> InkGraph:
     for a, b, start, end in table:
         line = pixels[start:end, ::-1].astype(float) - 1
         edges.append(Edge(int(a), int(b), _smooth(line, closed=bool(a == b))))
-    return InkGraph(places, tuple(edges))
+    linked = np.zeros(len(places), bool)
+    linked[table[:, :2].ravel()] = True
+    return InkGraph(places, tuple(edges), tuple(places[~linked]))
 
 
 def _smooth(line: Points, *, closed: bool) -> Points:

@@ -27,7 +27,7 @@ class Network:
     """Pieces of line and the junctions between them. Frame: px of the working image, y down."""
 
     pieces: tuple[Points, ...]
-    """Each (n >= 2, 2)."""
+    """Each (n >= 2, 2). The last `dots` of them are spots, of no length to speak of."""
 
     junction_of: tuple[tuple[int, int], ...]
     """For both ends of every piece: the junction, or -1 at a free tip."""
@@ -44,7 +44,7 @@ class Network:
     curving: NDArray[np.float64]
     """Shape (pieces, 2): curvature (1/px) of that movement, positive when it turns from x to y."""
 
-    dots: tuple[Vector, ...]
+    dots: int
     pen_px: float
 
 
@@ -90,6 +90,9 @@ def build_network(graph: InkGraph, ink: InkMap, *, cut: bool = True) -> Network:
             line = _trim(line, c0, c1)
         pieces.append(line)
         at.append((ja, jb))
+    for dot in graph.dots:
+        pieces.append(dot + np.array([[0.0, -0.05], [0.0, 0.05]]))
+        at.append((-1, -1))
     junctions: list[list[End]] = [[] for _ in number]
     for p, pair in enumerate(at):
         for k in (0, 1):
@@ -101,8 +104,13 @@ def build_network(graph: InkGraph, ink: InkMap, *, cut: bool = True) -> Network:
         for k in (0, 1):
             leaving[p, k], curving[p, k] = _departure(line if k == 1 else line[::-1], pen)
     return Network(
-        tuple(pieces), tuple(at), tuple(tuple(j) for j in junctions), centres, leaving, curving, graph.dots, pen
+        tuple(pieces), tuple(at), tuple(tuple(j) for j in junctions), centres, leaving, curving, len(graph.dots), pen
     )
+
+
+def is_dot(net: Network, piece: int) -> bool:
+    """Tell whether a piece is a spot."""
+    return piece >= len(net.pieces) - net.dots
 
 
 def _trim(line: Points, head: float, tail: float) -> Points:

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
+from skeleton.ductus import allographs
 from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
+from skeleton.match import Model, find_matches
 from skeleton.network import Network, build_network
 from skeleton.order import direct, writing_order
 from skeleton.reading import Reading
@@ -30,16 +33,33 @@ def read(
     graph = repair(build_graph(ink), ink)
     net = build_network(graph, ink)
     states = build_states(net, 0.5 * ink.pen_px)
-    walks = smooth_walks(net, states)
-    drawn = [draw(net, states, w) for w in walks]
+    models = models_of(char, handedness, known) if char else []
+    matches = find_matches(net, states, models)
+    if matches:
+        best = matches[0]
+        return Reading(
+            tuple(finish(*draw(net, states, w), ink) for w in best.walks), 1 / (1 + best.score), best.name
+        )
+    return Reading(tuple(finish(*d, ink) for d in by_rules(net, states, ink)))
+
+
+def by_rules(net: Network, states: States, ink: InkMap) -> list[tuple[Points, NDArray[np.bool_]]]:
+    """Return the lines of a character of which nothing is known, by smoothness and the general rules of writing."""
+    drawn = [draw(net, states, w) for w in smooth_walks(net, states)]
     size = float(max(ink.mask.shape))
-    turns = [direct(line, size) for line, _ in drawn]
-    lines = [line[t] for (line, _), t in zip(drawn, turns, strict=True)]
-    firm = [f[t] for (_, f), t in zip(drawn, turns, strict=True)]
-    lines += [d[None] for d in net.dots]
-    firm += [np.ones(1, bool) for _ in net.dots]
-    order = writing_order(lines, [len(p) == 1 for p in lines])
-    return Reading(tuple(finish(lines[i], firm[i], ink) for i in order))
+    turned = []
+    for line, firm in drawn:
+        t = direct(line, size)
+        turned.append((line[t], firm[t]))
+    return [turned[i] for i in writing_order([p for p, _ in turned], [len(p) == 1 for p, _ in turned])]
+
+
+def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> list[Model]:
+    """Return the forms to look for: the writer's own first, then the table's."""
+    own = [Model("known", tuple(s.points_mm for s in strokes), 1.0) for strokes in known if len(strokes)]
+    hand: Literal["right", "left"] = "left" if handedness == "left" else "right"
+    flip = np.array([1.0, -1.0])
+    return own + [Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand)]
 
 
 def finish(line: Points, firm: NDArray[np.bool_], ink: InkMap) -> Stroke:

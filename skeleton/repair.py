@@ -116,21 +116,12 @@ def spots_to_dots(graph: InkGraph, ink: InkMap) -> InkGraph:
         k = int(part[e.a])
         size[k] = size.get(k, 0.0) + line_length(e.line)
         points.setdefault(k, []).append(e.line)
-    dots = list(graph.dots)
+    dots = [_spot_centre(d, ink) for d in graph.dots if radius_at(ink, d) > 0.3 * ink.pen_px]
     gone: set[int] = set()
-    degree = np.zeros(len(graph.nodes), int)
-    for e in graph.edges:
-        degree[e.a] += 1
-        degree[e.b] += 1
-    for k in np.unique(part):
-        if int(k) not in size:
-            lone = graph.nodes[part == k]
-            if len(lone) == 1 and degree[k] == 0 and radius_at(ink, lone[0]) > 0.3 * ink.pen_px:
-                dots.append(_spot_centre(lone[0], ink))
-            continue
-        if size[int(k)] < 0.75 * ink.pen_px:
-            gone.add(int(k))
-            dots.append(_spot_centre(np.concatenate(points[int(k)]).mean(axis=0), ink))
+    for k in size:
+        if size[k] < 0.75 * ink.pen_px:
+            gone.add(k)
+            dots.append(_spot_centre(np.concatenate(points[k]).mean(axis=0), ink))
     edges = tuple(e for e in graph.edges if int(part[e.a]) not in gone)
     return replace(graph, edges=edges, dots=tuple(dots))
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from skeleton.graph import at_lengths, line_length
-from skeleton.network import End, Network, bend, link, stop_in
+from skeleton.network import End, Network, bend, is_dot, link, stop_in
 
 Ints = NDArray[np.int32]
 Floats = NDArray[np.float64]
@@ -99,7 +99,7 @@ def build_states(net: Network, step: float) -> States:
             for s in (2 * k, 2 * k + 3):
                 length[s].append(spacing[p])
                 cost[s].append(0.0)
-        ring = net.junction_of[p][0] < 0 and bool(np.hypot(*(net.pieces[p][0] - net.pieces[p][-1])) < 2.0)
+        ring = net.junction_of[p][0] < 0 and not is_dot(net, p) and bool(np.hypot(*(net.pieces[p][0] - net.pieces[p][-1])) < 2.0)
         for k in (0, 1):
             s = leave((p, k))
             if ring:
@@ -114,7 +114,8 @@ def build_states(net: Network, step: float) -> States:
         for i, x in enumerate(ends):
             for y in ends[i + 1 :]:
                 c = turn_cost(bend(net, x, y))
-                gap = float(np.hypot(*(_point(net, x) - _point(net, y))))
+                # the way across a junction counts as one step, whichever arms it joins
+                gap = min(float(np.hypot(*(_point(net, x) - _point(net, y)))), step)
                 for u, v in ((x, y), (y, x)):
                     to[leave(u)].append(enter(v))
                     length[leave(u)].append(gap)
@@ -146,6 +147,8 @@ def _start_costs(net: Network, p: int, places: Points, d: Points, gap: float) ->
     k = np.arange(n)
     from_a, from_b = k * gap, (n - 1 - k) * gap
     ja, jb = net.junction_of[p]
+    if is_dot(net, p):
+        return np.zeros(2 * n)
     if ja < 0 and jb < 0 and np.hypot(*(places[0] - places[-1])) < 2.0:
         return np.full(2 * n, 0.1)
     far = 2.5 * net.pen_px
@@ -195,6 +198,8 @@ def draw(net: Network, states: States, walk: list[int]) -> tuple[Points, NDArray
             firm.append(np.full(len(points), solid))
 
     spans = _spans(states, walk)
+    if len(spans) == 1 and is_dot(net, spans[0][0]):
+        return net.pieces[spans[0][0]].mean(axis=0, keepdims=True), np.ones(1, bool)
     for i, (p, k0, k1) in enumerate(spans):
         n = int(states.first[p + 1] - states.first[p])
         if i == 0:

@@ -1,0 +1,211 @@
+"""`sheet.json`: a sheet on disk. Its fields are those of `capture.sheet`, plus `format`.
+
+Lengths are millimetres from the page's top left corner, y down; `x_height_mm`, `ascender_mm` and `descender_mm` are
+heights over the baseline.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import tempfile
+import unicodedata
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any, get_args
+
+import cattrs
+from cattrs.errors import ClassValidationError, ForbiddenExtraKeysError, IterableValidationError
+
+from capture.errors import OutputError, SheetFileError
+from capture.paper import MOST_MM
+from capture.sheet import FORMAT, Box, Cell, Sheet
+
+MOST_SHOWN = 5
+"""Faults that are told at once; of the rest their number."""
+
+MOST_BYTES = 20_000_000
+"""A larger file is not a sheet: a page of cells takes about 60 kB."""
+
+
+def sheet_to_json(sheet: Sheet) -> dict[str, Any]:
+    """Return `sheet` as plain JSON data."""
+    return {"format": FORMAT, **_CONVERTER.unstructure(sheet)}
+
+
+def sheet_from_json(data: Any, *, where: str = "sheet.json") -> Sheet:
+    """Return the sheet that `sheet_to_json` wrote.
+
+    Raises
+    ------
+    SheetFileError
+        If the data are not a sheet; the message holds the path to each fault.
+    """
+    if not isinstance(data, dict):
+        raise _error(where, ["expected an object with the fields of a sheet"])
+    if data.get("format") != FORMAT or isinstance(data.get("format"), bool):
+        found = f", found {data['format']!r}" if "format" in data else ""
+        raise _error(where, [f"format: expected {FORMAT}{found:.40}"])
+    try:
+        sheet = _CONVERTER.structure({k: v for k, v in data.items() if k != "format"}, Sheet)
+    except (ClassValidationError, IterableValidationError) as group:
+        told = cattrs.transform_error(group, path="", format_exception=_expected)
+        # cattrs says "what @ .path"; we say "path: what".
+        faults = [f"{path.lstrip('.')}: {what}" for what, _, path in (line.rpartition(" @ ") for line in told)]
+        raise _error(where, list(dict.fromkeys(faults))) from None
+    faults = list(_contradictions(sheet))
+    if faults:
+        raise _error(where, faults)
+    return sheet
+
+
+def save_sheet(sheet: Sheet, path: Path) -> None:
+    """Write `sheet` as JSON; the file is whole or not there, whenever we are stopped.
+
+    Raises
+    ------
+    OutputError
+        If the file cannot be written.
+    """
+    text = json.dumps(sheet_to_json(sheet), ensure_ascii=False, indent=1) + "\n"
+    try:
+        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8") as file:
+                file.write(text)
+            Path(beside).replace(path)
+        except BaseException:
+            Path(beside).unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        raise OutputError(
+            str(path), f"cannot be written ({error.strerror})", "Check the folder and its rights."
+        ) from None
+
+
+def load_sheet(path: Path) -> Sheet:
+    """Return the sheet in a `sheet.json`.
+
+    Raises
+    ------
+    SheetFileError
+        If the file cannot be read or is not a sheet.
+    """
+    try:
+        with path.open("rb") as file:
+            raw = file.read(MOST_BYTES + 1)
+    except OSError as error:
+        raise SheetFileError(
+            str(path), f"cannot be read ({error.strerror})", "Check the path and its rights."
+        ) from None
+    if len(raw) > MOST_BYTES:
+        raise SheetFileError(
+            str(path), f"larger than {MOST_BYTES // 1_000_000} MB, which no sheet is", "Check the path."
+        )
+    try:
+        data = json.loads(raw.decode("utf-8"))
+    except (UnicodeDecodeError, ValueError, RecursionError):
+        raise SheetFileError(str(path), "is not JSON", "Rebuild it from the paper or take it from a backup.") from None
+    return sheet_from_json(data, where=str(path))
+
+
+def _number(value: Any, _: type) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise ValueError("expected a number")
+    return float(value)
+
+
+def _whole(value: Any, _: type) -> int:
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise ValueError("expected a whole number")
+    return value
+
+
+def _text(value: Any, _: type) -> str:
+    if not isinstance(value, str):
+        raise ValueError("expected a text")
+    return value
+
+
+def _converter() -> cattrs.Converter:
+    converter = cattrs.Converter(forbid_extra_keys=True, detailed_validation=True)
+    converter.register_structure_hook(float, _number)
+    converter.register_structure_hook(int, _whole)
+    converter.register_structure_hook(str, _text)
+    return converter
+
+
+_CONVERTER = _converter()
+_COUNTED = {2: "two", 3: "three", 4: "four"}
+
+
+def _expected(error: BaseException, wanted: type | None) -> str:
+    """Return what one fault is, for `cattrs.transform_error`, which adds the path."""
+    if isinstance(error, KeyError):
+        return "expected, but missing"
+    if isinstance(error, ForbiddenExtraKeysError):
+        return f"unknown field {', '.join(sorted(repr(name) for name in error.extra_fields))}"
+    if isinstance(error, AttributeError):
+        return "expected an object"
+    parts = [part for part in get_args(wanted) if part is not type(None)]
+    if len(parts) == 1:
+        parts = list(get_args(parts[0])) or parts
+    if parts and all(part is float for part in parts):
+        return f"expected {_COUNTED.get(len(parts), 'some')} numbers"
+    if isinstance(error, TypeError) or "values in" in str(error):
+        return "expected a list"
+    return str(error)
+
+
+def _contradictions(sheet: Sheet) -> Iterator[str]:
+    """Yield what is wrong with a sheet whose fields have the right types."""
+    if not sheet.pages:
+        yield "pages: expected one at least"
+    if not sheet.x_height_mm > 0:
+        yield "x_height_mm: expected more than 0"
+    numbers = [page.page for page in sheet.pages]
+    for p, page in enumerate(sheet.pages):
+        path = f"pages[{p}]"
+        if page.page < 1 or numbers.index(page.page) != p:
+            yield f"{path}.page: expected a number from 1 that no other page has"
+        if not all(0 < side <= 2 * MOST_MM for side in page.size_mm):
+            yield f"{path}.size_mm: expected more than 0 and at most {2 * MOST_MM:g}"
+            continue
+        if len({mark.id for mark in page.marks}) < len(page.marks):
+            yield f"{path}.marks: expected each id once"
+        for m, mark in enumerate(page.marks):
+            half = mark.size_mm / 2
+            if not _inside((mark.x_mm - half, mark.y_mm - half, mark.size_mm, mark.size_mm), page.size_mm):
+                yield f"{path}.marks[{m}]: expected a place on the page"
+        for c, cell in enumerate(page.cells):
+            yield from (f"{path}.cells[{c}].{fault}" for fault in _cell_faults(cell, page.size_mm))
+        places = [(cell.row, cell.column) for cell in page.cells]
+        if len(set(places)) < len(places):
+            yield f"{path}.cells: expected each row and column once"
+
+
+def _cell_faults(cell: Cell, size_mm: tuple[float, float]) -> Iterator[str]:
+    if not cell.char or unicodedata.normalize("NFC", cell.char) != cell.char:
+        yield "char: expected one character, composed (Unicode NFC)"
+    for name in ("attempt", "row", "column"):
+        if getattr(cell, name) < 1:
+            yield f"{name}: expected 1 or more"
+    for name in ("box_mm", "label_mm", "tick_mm"):
+        if not _inside(getattr(cell, name), size_mm):
+            yield f"{name}: expected x, y, width and height on the page"
+    if not cell.box_mm[1] < cell.baseline_mm < cell.box_mm[1] + cell.box_mm[3]:
+        yield "baseline_mm: expected a place in the box"
+    if not cell.descender_mm <= 0 < cell.x_height_mm <= cell.ascender_mm:
+        yield "x_height_mm: expected descender_mm <= 0 < x_height_mm <= ascender_mm"
+
+
+def _inside(box: Box, size_mm: tuple[float, float]) -> bool:
+    x, y, width, height = box
+    return x >= 0 and y >= 0 and width > 0 and height > 0 and x + width <= size_mm[0] and y + height <= size_mm[1]
+
+
+def _error(where: str, faults: list[str]) -> SheetFileError:
+    more = f"; and {len(faults) - MOST_SHOWN} more" if len(faults) > MOST_SHOWN else ""
+    shown = "; ".join(fault if len(fault) < 200 else fault[:197] + "..." for fault in faults[:MOST_SHOWN])
+    return SheetFileError(where, shown + more, "Take it from a backup, or rebuild it from the paper.")

@@ -42,6 +42,7 @@ def lying(number: int, rng: np.random.Generator) -> Flatbed:
         stretch=float(rng.uniform(-0.0022, 0.0022)),
         jerk_mm=float(rng.uniform(0.03, 0.08)),
         blur_px=float(rng.uniform(0.55, 0.85)),
+        noise=float(rng.uniform(2.2, 3.4)),
         shade=float(rng.uniform(0.03, 0.10)),
         upside_down=number == 3,
     )

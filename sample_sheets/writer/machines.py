@@ -35,7 +35,7 @@ class Flatbed:
     """Amplitude of the carriage's unevenness."""
 
     blur_px: float = 0.65
-    noise: float = 1.7
+    noise: float = 2.6
     shade: float = 0.06
     """Loss of light from the brightest to the darkest corner."""
 

@@ -1,0 +1,106 @@
+"""Spacing beside that of a text font drawn by others: Bitstream Vera Sans, which ReportLab (PyPI) carries."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+
+import numpy as np
+import pytest
+import reportlab
+
+from fontbuild import spacing
+from fontbuild.build import build_font
+from fontbuild.font import Font, Metrics, Record
+from fontbuild.geometry import glyph_bounds, sample_glyph
+from fontbuild.glyph import Glyph
+from tests.fontbuild.hands import hand
+from tests.fontbuild.text_fonts import TextFont, load_text_font
+
+SMALL = "abcdefghijklmnopqrstuvwxyz"
+VERA = Path(reportlab.__file__).parent / "fonts" / "Vera.ttf"
+
+
+@pytest.fixture(scope="module")
+def vera() -> TextFont:
+    return load_text_font(VERA)
+
+
+@pytest.fixture(scope="module")
+def font() -> Font:
+    return build_font(hand("AVTRHOminulotfy0123456789.:'", times=3, seed=2), Record("S")).font
+
+
+def test_distances_follow_those_that_a_type_designer_chose(vera: TextFont) -> None:
+    pairs = list(product(SMALL, SMALL))
+    own = np.array([vera.distance(a, b) for a, b in pairs]) / vera.metrics.x_height
+    by = spacing.rule(vera.metrics, [vera.glyphs[c] for c in "nuh"])
+    by = replace(by, white=0.4 * vera.metrics.x_height)
+    sides = {c: spacing.sides(vera.glyphs[c], vera.metrics) for c in SMALL}
+    ours = spacing.distances(
+        np.array([sides[a].right for a, _ in pairs]), np.array([sides[b].left for _, b in pairs]), by
+    )
+    left = ours / vera.metrics.x_height - own
+
+    assert left.std() < 0.4 * own.std()
+    assert np.corrcoef(ours, own)[0, 1] > 0.9
+
+
+def _pair_gap(font: Font, a: str, b: str) -> float:
+    """Return the ink-to-ink distance of the nearest points, first variants."""
+    one, two = font.glyphs[a][0], font.glyphs[b][0]
+    shift = one.advance + font.kerning.get((a, b), 0.0)
+    p = np.vstack(sample_glyph(one))
+    q = np.vstack(sample_glyph(two)) + np.array([shift, 0])
+    return float(np.hypot(*(p[:, None] - q[None]).transpose(2, 0, 1)).min()) - font.metrics.pen_width
+
+
+def test_a_slanting_pair_moves_together_and_never_touches(font: Font) -> None:
+    overlap = {p: font.glyphs[p[0]][0].advance + font.kerning.get((p[0], p[1]), 0.0) for p in ("AV", "HH")}
+    reach = {p: glyph_bounds(font.glyphs[p[0]][0])[2] - glyph_bounds(font.glyphs[p[1]][0])[0] for p in overlap}
+
+    assert overlap["AV"] - reach["AV"] < overlap["HH"] - reach["HH"]
+    for a, b in product("AVTRHOminuloty", repeat=2):
+        assert _pair_gap(font, a, b) > 0, a + b
+
+
+def test_stems_keep_an_even_white(font: Font) -> None:
+    """In 'minimum' the white between letters differs less than the letters' own widths do."""
+    x = font.metrics.x_height
+    gaps = [_pair_gap(font, a, b) for a, b in zip("minimu", "inimum", strict=True)]
+
+    assert np.std(gaps) < 0.1 * x
+    assert 0.15 * x < np.mean(gaps) < 0.6 * x
+
+
+def test_tabular_figures_share_one_advance(font: Font) -> None:
+    figures = [g for c in "0123456789" for g in font.glyphs[c]]
+    table = spacing.tabular(figures)
+
+    assert len({g.advance for g in table}) == 1
+    assert [g.name for g in table] == [g.name for g in figures]
+    for before, after in zip(figures, table, strict=True):
+        assert after.strokes[0][0] - before.strokes[0][0] == pytest.approx([(after.advance - before.advance) / 2, 0])
+
+
+def test_a_measured_letter_gap_overrides_the_counters() -> None:
+    attempts = hand("nuhl", times=3)
+    tight = build_font(attempts, Record("S"), rhythm={"letter_gap": 60.0}).font
+    wide = build_font(attempts, Record("S"), rhythm={"letter_gap": 260.0}).font
+
+    difference = wide.glyphs["l"][0].advance - tight.glyphs["l"][0].advance
+    assert difference == pytest.approx(200, abs=0.1)
+
+
+def test_a_mark_has_no_advance() -> None:
+    font = build_font(hand("e", times=2, marks="\u0301"), Record("S")).font
+
+    assert {g.advance for g in font.glyphs["\u0301"]} == {0.0}
+
+
+def test_the_counter_of_an_n_is_the_white_between_its_stems() -> None:
+    stems = tuple(np.array([[x, 0.0], [x, 100], [x, 300], [x, 400]]) for x in (0.0, 250.0))
+    metrics = Metrics(400, 600, 600, -200, 0, 40)
+
+    assert spacing.counter(Glyph("n", "n", stems, 0), metrics) == pytest.approx(210)

@@ -1,0 +1,225 @@
+"""The composer: a font loaded once, and text set in it as often as wanted."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from capture.errors import FontFileError, UsageError
+from fontbuild.font import Font
+from ownhand.composer.choose import Chooser
+from ownhand.composer.letters import Letters, draw, make_letters, remembered, with_tabs
+from ownhand.composer.manuscript import Manuscript, make_manuscript
+from ownhand.composer.plot import PlotPage, merged
+from ownhand.composer.scatter import Scatter, scatter_of
+from ownhand.composer.setting import SetText, Wobble, fitted, set_text
+from ownhand.composer.settings import Settings, TextBox
+from ownhand.composer.shapes import ShapeBank
+from ownhand.composer.text import Fitter, Notice
+from ownhand.composer.travel import least_travel
+from ownhand.composer.writing import Hand, page_figures, write_page
+
+LONGEST = 2_000_000
+"""Characters of one text."""
+
+TOUCH = 0.35
+"""Ends of one letter's strokes that lie within so many pen widths meet."""
+
+JOIN_X_HEIGHTS = 0.25
+"""In a hand that joins, letters whose ends lie nearer than this are written without lifting."""
+
+JOINS_FROM = 0.25
+"""A hand joins when at least this share of its neighbouring letters' ends lie so near."""
+
+
+@dataclass(frozen=True, eq=False)
+class Composition:
+    """What a text became."""
+
+    pages: tuple[PlotPage, ...]
+    notices: tuple[Notice, ...]
+    missing: Mapping[str, int]
+    """Characters that the hand lacks, and how often each was wanted."""
+
+    x_height_mm: Mapping[str, float]
+    """By box: the writing size."""
+
+    seed: int
+
+    def __iter__(self) -> Iterator[PlotPage]:
+        return iter(self.pages)
+
+    def __len__(self) -> int:
+        return len(self.pages)
+
+
+class Composer:
+    """Sets text in one hand.
+
+    Parameters
+    ----------
+    font
+        The hand. Its shapes are prepared as they are first needed.
+    scatter
+        How much the hand varies; None: its own rhythm where measured, else the documented defaults.
+
+    Raises
+    ------
+    FontFileError
+        If the font holds no letter or no usable size.
+    """
+
+    def __init__(self, font: Font, *, scatter: Scatter | None = None) -> None:
+        if not any(g.strokes for variants in font.glyphs.values() for g in variants):
+            raise FontFileError(font.record.family or "font", "it holds no letter", "Read a filled-in sheet first.")
+        if not (font.metrics.x_height > 0 and font.mm_per_unit > 0):
+            raise FontFileError(font.record.family or "font", "it has no x-height or no size in mm", "Build it again.")
+        self.font = font
+        self.scatter = scatter or scatter_of(font)
+        self._bank = ShapeBank(font)
+        self._has = frozenset(c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants))
+
+    @property
+    def written_x_height_mm(self) -> float:
+        """The size in which the hand was written."""
+        return self.font.metrics.x_height * self.font.mm_per_unit
+
+    def compose(self, text: str | Mapping[str, str], settings: Settings | None = None, seed: int = 0) -> Composition:
+        """Return the pages of a text. The same font, text, settings and seed give the same pages.
+
+        Parameters
+        ----------
+        text
+            For the first box that is not blank; or by name of the box.
+
+        Raises
+        ------
+        UsageError
+            If a box is not there, or a text does not fit a box that may not flow.
+        """
+        settings = settings or Settings()
+        texts = _by_box(text, settings)
+        rng = np.random.default_rng([seed & 0xFFFFFFFF, seed >> 32 & 0xFFFFFFFF])
+        life = settings.life
+        chooser = Chooser(self._bank, rng, variants=life.of("variants"), blends=life.of("blends"))
+        fitter = Fitter(self._has)
+        notices: list[Notice] = []
+        ready: list[tuple[SetText, Letters]] = []
+        for box, body in texts:
+            manuscript = make_manuscript(
+                body, fitter, self._has, lists=settings.lists, divides=bool(settings.hyphenate)
+            )
+            letters = make_letters(
+                manuscript.chars, manuscript.gaps, font=self.font, bank=self._bank, chooser=chooser,
+                scatter=self.scatter, life=life, rng=rng,
+            )  # fmt: skip
+            done = self._set(manuscript, letters, box, settings, rng)
+            notices += self._box_notices(done, box, settings)
+            ready.append((done, letters))
+        hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
+        pages, squeezed = [], 0
+        for number in range(max([1, *(t.pages for t, _ in ready)])):
+            page, n = write_page(number, ready, hand, rng, page_figures(rng))
+            pages.append(self._finished(page, ready, settings))
+            squeezed += n
+        if squeezed:
+            notices.append(Notice("squeezed", "margins", "line narrowed to stay inside them", squeezed))
+        sizes = {t.box.name: t.mm_per_unit * self.font.metrics.x_height for t, _ in ready}
+        return Composition(tuple(pages), (*fitter.notices(), *notices), Counter(fitter.missing), sizes, seed)
+
+    def _set(
+        self, manuscript: Manuscript, letters: Letters, box: TextBox, settings: Settings, rng: np.random.Generator
+    ) -> SetText:
+        life, x, n = settings.life, self.font.metrics.x_height, 256
+        width = np.exp(self.scatter.line_width * life.of("width") * _line_figures(rng, n, self.scatter.page_share))
+        # lines begin to the right of the edge, never to its left
+        margin = self.scatter.margin * life.of("margin") * np.maximum(0.0, 1.0 + remembered(draw(rng, n), 0.6))
+        wobble = Wobble(width, margin)
+        asked = box.x_height_mm or settings.x_height_mm or self._default_x_height(box, settings)
+        tab = settings.tab_mm or 6 * asked
+        for part in manuscript.parts:
+            with_tabs(letters, part.start, part.end, tab * x / asked)
+
+        def at(x_height_mm: float) -> SetText:
+            return set_text(
+                manuscript, letters, box, font=self.font, settings=settings, mm_per_unit=x_height_mm / x,
+                wobble=wobble, pen_mm=self._pen_mm(settings),
+            )  # fmt: skip
+
+        done = fitted(at, asked, asked * settings.smallest) if box.fit else at(asked)
+        if done.left_over:
+            size = done.mm_per_unit * x
+            raise UsageError(
+                f"box '{box.name}'",
+                f"the text needs {len(done.lines) + done.left_over} lines, at an x-height of {size:.1f} mm there is "
+                f"room for {len(done.lines)}",
+                "Shorten the text, enlarge the box, or write smaller.",
+            )
+        return done
+
+    def _default_x_height(self, box: TextBox, settings: Settings) -> float:
+        """Return the written size, or the largest that printed lines leave room for."""
+        ruling = box.ruling or settings.ruling
+        m = self.font.metrics
+        tall = (max(m.ascender, m.cap_height) - m.descender) / m.x_height
+        return min(self.written_x_height_mm, ruling.pitch_mm / tall) if ruling else self.written_x_height_mm
+
+    def _pen_mm(self, settings: Settings) -> float:
+        return settings.pens[0].width_mm or max(0.1, self.font.metrics.pen_width * self.font.mm_per_unit)
+
+    def _box_notices(self, done: SetText, box: TextBox, settings: Settings) -> list[Notice]:
+        out = []
+        asked = box.x_height_mm or settings.x_height_mm or self.written_x_height_mm
+        size = done.mm_per_unit * self.font.metrics.x_height
+        if size < 0.995 * asked:
+            why = f"written with an x-height of {size:.2f} mm instead of {asked:.2f} to fit"
+            out.append(Notice("smaller", f"box '{box.name}'", why))
+        if done.broken_words:
+            out.append(Notice("broken word", f"box '{box.name}'", "word longer than a line, broken", done.broken_words))
+        return out
+
+    def _finished(self, page: PlotPage, ready: list[tuple[SetText, Letters]], settings: Settings) -> PlotPage:
+        """Return the page with strokes that meet merged, in the order asked for."""
+        size = min((t.mm_per_unit for t, _ in ready), default=self.font.mm_per_unit) * self.font.metrics.x_height
+        touch = TOUCH * page.pen_mm
+        between = 0.0
+        if settings.joins:
+            between = JOIN_X_HEIGHTS * size if _joining(page, JOIN_X_HEIGHTS * size) else touch
+        page = merged(page, within_letter_mm=touch, between_letters_mm=between)
+        return least_travel(page) if settings.order == "least travel" else page
+
+
+def _line_figures(rng: np.random.Generator, n: int, page_share: float) -> np.ndarray:
+    """Return figures of variance one for lines, with a share in common."""
+    common = float(draw(rng, 1)[0])
+    return np.asarray(np.sqrt(1 - page_share) * draw(rng, n) + np.sqrt(page_share) * common, float)
+
+
+def _joining(page: PlotPage, within_mm: float) -> bool:
+    """Whether the hand joins its letters: their ends lie near the next one's beginning often enough."""
+    first, last = page.ends_mm
+    change = (page.letter[1:] != page.letter[:-1]) & (page.word[1:] == page.word[:-1])
+    if change.sum() < 8:
+        return False
+    away = np.hypot(*(first[1:] - last[:-1]).T)[change]
+    return bool((away <= within_mm).mean() >= JOINS_FROM)
+
+
+def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[TextBox, str]]:
+    """Return the boxes that have a text, with it."""
+    boxes = [box for box in settings.all_boxes if not box.blank]
+    if isinstance(text, str):
+        if not boxes:
+            raise UsageError("boxes", "all are blank", "Leave one for the text.")
+        text = {boxes[0].name: text}
+    unknown = [name for name in text if name not in {box.name for box in boxes}]
+    if unknown:
+        names = ", ".join(box.name for box in boxes)
+        raise UsageError("text", f"there is no box '{unknown[0]}' to write in", f"The boxes are: {names}.")
+    for name, body in text.items():
+        if len(body) > LONGEST:
+            raise UsageError(f"box '{name}'", f"{len(body)} characters are more than {LONGEST}", "Split the text.")
+    return [(replace(box), text[box.name]) for box in boxes if box.name in text]

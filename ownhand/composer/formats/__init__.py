@@ -1,0 +1,1 @@
+"""Files a composed page can become, one a module."""

@@ -1,0 +1,322 @@
+"""The letters of a text as they will be written: their shapes, and what is particular to each of them.
+
+Lengths are font units, so that nothing here depends on the size of the writing. One row for each character of the
+text, in writing order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.signal import lfilter  # type: ignore[import-untyped]
+
+from fontbuild.font import Font
+from ownhand.composer.choose import Chooser
+from ownhand.composer.scatter import BAND_MIDDLES, Array, Scatter
+from ownhand.composer.settings import Life
+from ownhand.composer.shapes import Index, ShapeBank
+from ownhand.composer.text import SPACE, TAB
+
+MOST = 2.5
+"""Standard deviations at which every draw is cut off: no letter falls out of the hand."""
+
+BEND = 0.05
+"""Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
+
+NEAREST = 0.04
+"""x-heights that stay white between the ink of neighbours when a gap is narrowed."""
+
+WIDEST = 0.55
+"""Share of the word gap that a gap inside a word may reach when it is widened: words must not fall apart."""
+
+NARROWEST_SPACE = 0.62
+"""Share of the space that is left of it at least."""
+
+LEAN_WIDENS = 0.012
+"""x-heights that a degree of lean adds to the scatter of gaps between letters' boxes (measured on composed pages)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Letters:
+    """Shapes and effects of n characters; every array has shape (n,)."""
+
+    chars: tuple[str, ...]
+    shape: Index
+    other: Index
+    share: Array
+    """How much of the second shape is mixed in."""
+
+    inked: np.ndarray
+    """False for spaces and gaps."""
+
+    advance: Array
+    """To the pen origin of the next: width, kerning and gap with their scatter."""
+
+    gap: Array
+    """Width of a space in word gaps, 0 for all else."""
+
+    foot: Array
+    """Added to y."""
+
+    tall: Array
+    """Factor of y, about the line."""
+
+    wide: Array
+    """Factor of x, from the left edge of the ink."""
+
+    lean: Array
+    """Tangent added to the slope of the stems."""
+
+    bend: Array
+    """Share of the x-height by which the letter curves."""
+
+    drift: Array
+    """Slow wander, added to y on unruled paper."""
+
+
+def draw(rng: np.random.Generator, n: int) -> Array:
+    """Return n normal figures, cut off at `MOST` and scaled back to a variance of one."""
+    z = np.clip(rng.standard_normal(n), -MOST, MOST)
+    return np.asarray(z / 0.9913, float)  # the SD of a normal variable clipped at 2.5
+
+
+def remembered(z: Array, memory: float) -> Array:
+    """Return an AR(1) series of the same variance from independent draws: each remembers the one before.
+
+    Examples
+    --------
+    >>> remembered(np.array([1.0, 0.0, 0.0]), 0.5).round(3)
+    array([1.  , 0.5 , 0.25])
+    """
+    if len(z) == 0 or memory <= 0:
+        return z
+    scaled = z * np.sqrt(1 - memory**2)
+    scaled[0] = z[0]
+    return np.asarray(lfilter([1.0], [1.0, -memory], scaled), float)
+
+
+def slow(rng: np.random.Generator, n: int) -> Array:
+    """Return a series of variance one that is like 1/f noise over 4 to 64 letters.
+
+    A sum of AR(1) series whose time constants lie octaves apart has a spectrum near 1/f (van der Ziel, Physica 16,
+    1950); the wander of human movement has one (Gilden, Thornton and Mallon, Science 267, 1995).
+    """
+    constants = (4.0, 8.0, 16.0, 32.0, 64.0)
+    series = [remembered(draw(rng, n), float(np.exp(-1 / c))) for c in constants]
+    return np.asarray(np.sum(series, axis=0) / np.sqrt(len(constants)), float)
+
+
+@dataclass(frozen=True)
+class _Aim:
+    """What to add to, and how much to keep of, what the shapes carry."""
+
+    keep: float
+    add: float
+
+
+def aim(asked: float, carried: float, strength: float) -> _Aim:
+    """Return how to reach `strength` times the scatter of a hand with shapes that carry some of it already.
+
+    Up to natural strength the shapes' own scatter is damped in proportion, never beyond; what is wanting is added.
+
+    Examples
+    --------
+    >>> aim(0.13, 0.05, 1.0)
+    _Aim(keep=1.0, add=0.12)
+    >>> aim(0.13, 0.05, 0.0)
+    _Aim(keep=0.0, add=0.0)
+    """
+    keep = min(1.0, strength)
+    want = strength * max(asked, carried)
+    return _Aim(keep, round(float(np.sqrt(max(0.0, want**2 - (keep * carried) ** 2))), 9))
+
+
+def make_letters(
+    chars: Sequence[str],
+    gaps: Sequence[float],
+    *,
+    font: Font,
+    bank: ShapeBank,
+    chooser: Chooser,
+    scatter: Scatter,
+    life: Life,
+    rng: np.random.Generator,
+) -> Letters:
+    """Return the letters of a text.
+
+    Parameters
+    ----------
+    chars
+        Characters of the font, SPACE, TAB, or '' for a gap where one is missing.
+    gaps
+        Width of each space, in word gaps.
+    """
+    n = len(chars)
+    x = font.metrics.x_height
+    inked = np.array([c not in (SPACE, TAB, "") for c in chars], bool)
+    shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
+    shape[inked], other[inked], share[inked] = chooser.choose([c for c, ink in zip(chars, inked, strict=True) if ink])
+    bank.settle()
+
+    def mixed(name: str) -> Array:
+        column = bank.column(name)
+        if not len(column):
+            return np.zeros(n)
+        return np.where(inked, (1 - share) * column[shape] + share * column[other], 0.0)
+
+    variance = _carried(chars, bank, share)
+    foot = aim(scatter.foot * x, float(np.sqrt(variance[0])), life.of("foot"))
+    tall = aim(scatter.height, float(np.sqrt(variance[1])), life.of("height"))
+    wide = aim(scatter.width, float(np.sqrt(variance[2])), life.of("width"))
+    by_nature = _lean_by_nature(chars, bank)
+    lean = aim(
+        float(np.sqrt(max(0.0, scatter.slant_deg**2 - by_nature))), float(np.sqrt(variance[3])), life.of("slant")
+    )
+
+    # the shapes' own share has no memory, so what is added needs the more to give the whole its own
+    memory = min(0.6, scatter.foot_memory * (1 + variance[0] / foot.add**2)) if foot.add > 0 else 0.0
+    feet = foot.add * remembered(draw(rng, n), memory) - (1 - foot.keep) * mixed("foot_off")
+    talls = np.exp(tall.add * draw(rng, n)) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
+    wides = np.exp(wide.add * draw(rng, n)) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
+    degrees = lean.add * draw(rng, n) - (1 - lean.keep) * mixed("lean_off")
+    alone = mixed("alone") * min(1.0, life.of("variants"))
+
+    left, right = mixed("left"), mixed("right")
+    after = mixed("advance") - right
+    advance = left + (right - left) * wides + after
+    kern = np.zeros(n)
+    if font.kerning:
+        get = font.kerning.get
+        kern[:-1] = [get(pair, 0.0) for pair in pairwise(chars)]
+    space = _space(font, scatter, bank)
+    advance = np.where(inked, advance, space * np.where(np.array(gaps) > 0, gaps, 1.0)) + kern
+    white = after + kern
+    least = np.zeros(n)
+    if n > 1:
+        # neighbours keep a pen's width of white, or what the font gives them when that is less
+        plain = _clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
+        clear = _clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
+        least[:-1] = np.minimum(font.metrics.pen_width + NEAREST * x, plain) - clear
+        least[~np.isfinite(least)] = -np.inf
+    advance += _gap_scatter(inked, left, white, least, lean.add, space, x, scatter, life, rng)
+    advance += _word_scatter(inked, np.array(gaps), space, x, scatter, life, rng)
+    return Letters(
+        tuple(chars), shape, other, share, inked, np.maximum(advance, 0.02 * x), np.array(gaps, float),
+        feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),
+        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * slow(rng, n),
+    )  # fmt: skip
+
+
+def _carried(chars: Sequence[str], bank: ShapeBank, share: Array) -> Array:
+    """Return the variance of foot, height, width and lean that the shapes of this text carry; letters only."""
+    counts: dict[str, int] = {}
+    for c in chars:
+        if c.isalpha():
+            counts[c] = counts.get(c, 0) + 1
+    pools = [(bank.pools[c], n) for c, n in counts.items()]
+    if not pools:
+        return np.zeros(4)
+    weight = np.array([n for _, n in pools], float)
+    variance = np.array([p.variance for p, _ in pools])
+    stands = np.array([p.stands for p, _ in pools], float)
+    mixing = float(np.mean((1 - share) ** 2 + share**2)) if share.any() else 1.0
+    total = weight @ variance / weight.sum()
+    total[0] = weight @ (variance[:, 0] * stands) / max(1.0, weight @ stands)
+    return np.asarray(total * mixing, float)
+
+
+def _lean_by_nature(chars: Sequence[str], bank: ShapeBank) -> float:
+    """Return the variance that leans have because characters differ, in square degrees."""
+    leans = np.array([bank.pools[c].mean_lean for c in chars if c.isalpha()])
+    leans = leans[~np.isnan(leans)]
+    return float(leans.var()) if len(leans) else 0.0
+
+
+def _space(font: Font, scatter: Scatter, bank: ShapeBank) -> float:
+    """Return the advance of a space: the hand's own where it was measured."""
+    x = font.metrics.x_height
+    own = font.glyphs[SPACE][0].advance if SPACE in font.glyphs else 1.2 * x
+    if scatter.word_gap is None:
+        return own
+    return max(0.4 * x, scatter.word_gap * x - font.rhythm.get("letter_gap", 0.2 * x))
+
+
+def _clearance(bank: ShapeBank, shape: Index, wide: Array, lean: Array, left: Array, advance: Array, x: float) -> Array:
+    """Return how near the ink of neighbours comes at any height, shape (n - 1,); inf where they never face."""
+    ours = bank.right_edges[shape[:-1]]
+    theirs = bank.left_edges[shape[1:]]
+    over = (BAND_MIDDLES - 0.5) * x
+    ours = left[:-1, None] + (ours - left[:-1, None]) * wide[:-1, None] + lean[:-1, None] * over
+    theirs = left[1:, None] + (theirs - left[1:, None]) * wide[1:, None] + lean[1:, None] * over
+    # what lies one band higher or lower is near as well
+    theirs = np.minimum(theirs, np.minimum(_shifted(theirs, 1), _shifted(theirs, -1)))
+    return np.asarray((advance[:-1, None] + theirs - ours).min(axis=1), float)
+
+
+def _shifted(bands: Array, by: int) -> Array:
+    out = np.full_like(bands, np.inf)
+    if by > 0:
+        out[:, by:] = bands[:, :-by]
+    else:
+        out[:, :by] = bands[:, -by:]
+    return out
+
+
+def _gap_scatter(
+    inked: np.ndarray,
+    left: Array,
+    after: Array,
+    least: Array,
+    lean_deg: float,
+    space: float,
+    x: float,
+    scatter: Scatter,
+    life: Life,
+    rng: np.random.Generator,
+) -> Array:
+    """Return what is added to the white between neighbouring letters, less what their pairing gives already.
+
+    Gaps widen further than they narrow: letters may all but touch, but none is written over another.
+    """
+    n = len(inked)
+    shape = 4.0
+    skewed = np.clip((rng.gamma(shape, 1.0, n) - shape) / np.sqrt(shape), -MOST, MOST)
+    words = np.cumsum(~inked)
+    of_word = draw(rng, int(words[-1]) + 1 if n else 0)
+    if n < 2:
+        return np.zeros(n)
+    z = np.sqrt(1 - scatter.gap_word_share) * skewed + np.sqrt(scatter.gap_word_share) * of_word[words]
+    pair = inked[:-1] & inked[1:]
+    white = after[:-1] + left[1:]
+    carried = float(white[pair].std()) if pair.sum() > 1 else 0.0
+    carried = float(np.hypot(carried, LEAN_WIDENS * lean_deg * x))
+    add = aim(scatter.letter_gap * x, carried, life.of("letter_gap")).add
+    most = np.maximum(WIDEST * (space + 0.2 * x) - white, 0.0)
+    out = np.zeros(n)
+    out[:-1] = np.where(pair, np.maximum(np.minimum(add * z[:-1], most), least[:-1]), 0.0)
+    return out
+
+
+def _word_scatter(
+    inked: np.ndarray, gaps: Array, space: float, x: float, scatter: Scatter, life: Life, rng: np.random.Generator
+) -> Array:
+    """Return what is added to the white between words."""
+    shape = 4.0
+    z = np.clip((rng.gamma(shape, 1.0, len(inked)) - shape) / np.sqrt(shape), -MOST, MOST)
+    sd = scatter.word_gap_share * (space + 0.2 * x) * life.of("word_gap")
+    return np.where(gaps > 0, np.maximum(sd * z, (NARROWEST_SPACE - 1) * space) * np.minimum(gaps, 1.0), 0.0)
+
+
+def with_tabs(letters: Letters, start: int, end: int, step: float) -> None:
+    """Give the tabs of one passage the advance that reaches the next stop; changes `letters` in place.
+
+    Stops are `step` font units apart.
+    """
+    at = 0.0
+    for i in range(start, end):
+        if letters.chars[i] == TAB:
+            letters.advance[i] = (np.floor(at / step + 0.15) + 1) * step - at
+        at += letters.advance[i]

@@ -1,0 +1,288 @@
+"""Text to characters that the font has: normal forms, graphemes, replacements, places where a line may break.
+
+Normal form: NFC (Unicode Standard Annex 15). Graphemes: extended grapheme clusters (UAX 29), by `regex`. Breaks:
+UAX 14, by `uniseg`, asked word by word and remembered, because it costs 0.1 ms a character.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections import Counter
+from collections.abc import Container
+from dataclasses import dataclass
+from functools import lru_cache
+
+import regex  # type: ignore[import-untyped]
+from uniseg.linebreak import line_break_units  # type: ignore[import-untyped]
+
+SOFT_HYPHEN = "\u00ad"
+ZERO_WIDTH_SPACE = "\u200b"
+TAB = "\t"
+PAGE_BREAK = "\f"
+SPACE = " "
+
+SPACES = {
+    "\u00a0": 1.0,  # no-break space
+    "\u2000": 1.0,
+    "\u2001": 2.0,
+    "\u2002": 1.0,
+    "\u2003": 2.0,
+    "\u2004": 0.8,
+    "\u2005": 0.7,
+    "\u2006": 0.5,
+    "\u2007": 1.0,  # figure space
+    "\u2008": 0.6,
+    "\u2009": 0.6,  # thin space
+    "\u200a": 0.3,
+    "\u202f": 0.6,  # narrow no-break space
+    "\u205f": 0.7,
+    "\u3000": 2.0,
+}
+"""Spaces of other widths, in word gaps (common practice, no source)."""
+
+STAND_INS: dict[str, tuple[str, ...]] = {
+    "‘": ("'", "’"),
+    "’": ("'", "‘"),
+    "‚": (",", "'"),
+    "‛": ("‘", "'"),
+    "ʼ": ("’", "'"),
+    "“": ('"', "”", "''"),
+    "”": ('"', "“", "''"),
+    "„": ('"', ",,", "“"),
+    "‟": ("“", '"'),
+    "«": ("„", "“", '"'),
+    "»": ("“", "”", '"'),
+    "‹": ("‘", "'"),
+    "›": ("’", "'"),
+    "'": ("’", "‘"),
+    '"': ("”", "“", "''"),
+    "–": ("—", "-"),
+    "—": ("–", "-"),
+    "―": ("—", "–", "-"),
+    "‐": ("-",),
+    "‑": ("-",),
+    "‒": ("–", "-"),
+    "−": ("–", "-"),
+    "-": ("‐", "–"),
+    "…": ("...",),
+    "′": ("'", "’"),
+    "″": ('"', "”"),
+    "•": ("·", "–", "-"),
+    "·": ("•", "."),
+    "×": ("x",),
+    "⁄": ("/",),
+    "ﬁ": ("fi",),
+    "ﬂ": ("fl",),
+    "ﬀ": ("ff",),
+    "ﬃ": ("ffi",),
+    "ﬄ": ("ffl",),
+    "ẞ": ("SS",),
+}
+"""What may stand for a mark that the font lacks, in order of preference; every use is reported."""
+
+_DROPPED = regex.compile(r"[\p{Cc}\p{Cf}\p{Variation_Selector}--[\t\n\f\u00ad\u200b\u200c\u200d]]", regex.V1)
+_OPENING = regex.compile(r"[\p{Ps}\p{Pi}¿¡]+")
+_CLOSING = regex.compile(r"[\p{Pe}\p{Pf}!?:;%]+[\p{P}]*")
+_PARTS = regex.compile(r"[ \n\t\f\u200b]|[^ \n\t\f\u200b]+")
+_GRAPHEMES = regex.compile(r"\X")
+
+
+@dataclass(frozen=True)
+class Notice:
+    """Something about the text or the page that its maker should know; never a reason to stop."""
+
+    kind: str
+    """'missing', 'replaced', 'smaller', 'broken word', 'clipped', 'further pages'."""
+
+    subject: str
+    detail: str
+    count: int = 1
+
+    def __str__(self) -> str:
+        times = f" ({self.count} times)" if self.count > 1 else ""
+        return f"{self.subject}: {self.detail}{times}"
+
+
+def normal(text: str) -> str:
+    r"""Return `text` in NFC with one kind of line end and without what nobody can write.
+
+    Dropped: control characters, byte order marks, directional and variation marks. Kept: tabs, form feeds (a new page),
+    soft hyphens, zero-width spaces.
+
+    Examples
+    --------
+    >>> normal("cafe\u0301\r\nnoir\ufeff")
+    'café\nnoir'
+    """
+    text = regex.sub(r"\r\n?|\u2028|\u0085|\v", "\n", text)
+    text = text.replace("\u2029", "\n\n")
+    return unicodedata.normalize("NFC", _DROPPED.sub("", text))
+
+
+def characters(text: str) -> list[str]:
+    r"""Return the graphemes of a text that `normal` made.
+
+    Examples
+    --------
+    >>> characters("ą́x")
+    ['ą́', 'x']
+    """
+    return list(_GRAPHEMES.findall(text))
+
+
+def character_name(char: str) -> str:
+    """Return what to call a character in a message: itself, its number and its Unicode name."""
+    codes = " ".join(f"U+{ord(c):04X}" for c in char)
+    names = " + ".join(unicodedata.name(c, "unnamed") for c in char)
+    return f"'{char}' ({codes}, {names.lower()})"
+
+
+@lru_cache(maxsize=65536)
+def breaks_inside(word: str) -> tuple[int, ...]:
+    """Return where a word may break (UAX 14), as indices into its graphemes; not its ends.
+
+    Examples
+    --------
+    >>> breaks_inside("light-keeper")
+    (6,)
+    """
+    if word.isalpha() and word.isascii():
+        return ()
+    at, out = 0, []
+    for unit in line_break_units(word):
+        at += len(_GRAPHEMES.findall(unit))
+        out.append(at)
+    return tuple(out[:-1])
+
+
+class Fitter:
+    """Finds, for each grapheme, the characters of one font that write it.
+
+    Attributes
+    ----------
+    missing
+        Characters that the font lacks and nothing stands for, with their counts.
+    replaced
+        Pairs (asked for, written), with their counts.
+    """
+
+    def __init__(self, has: Container[str]) -> None:
+        self._has = has
+        self.missing: Counter[str] = Counter()
+        self.replaced: Counter[tuple[str, str]] = Counter()
+
+    def fit(self, char: str) -> tuple[str, ...]:
+        """Return the font's characters for a grapheme; empty when there are none (counted in `missing`)."""
+        if char in self._has:
+            return (char,)
+        bare = char.replace("\u200c", "").replace("\u200d", "")
+        if not bare:
+            return ()
+        if bare in self._has:
+            return (bare,)
+        options = (*STAND_INS.get(bare, ()), unicodedata.normalize("NFC", unicodedata.normalize("NFKC", bare)))
+        for option in options:
+            if option != bare and option and all(c in self._has for c in characters(option)):
+                self.replaced[bare, option] += 1
+                return tuple(characters(option))
+        self.missing[bare] += 1
+        return ()
+
+    def notices(self) -> list[Notice]:
+        """Return what was replaced and what was missing, the most frequent first."""
+        out = [
+            Notice("replaced", character_name(asked), f"the hand lacks it, written as '{written}'", n)
+            for (asked, written), n in self.replaced.most_common()
+        ]
+        lacking = "".join(sorted(self.missing))
+        out += [
+            Notice(
+                "missing", character_name(char), f"the hand lacks it, left out; add it with: --missing '{lacking}'", n
+            )
+            for char, n in self.missing.most_common()
+        ]
+        return out
+
+
+@dataclass(frozen=True)
+class Break:
+    """A place where a line may end."""
+
+    end: int
+    """Number of characters up to it that stay on the line; spaces before the break are left out."""
+
+    start: int
+    """First character of the next line."""
+
+    hyphen: bool = False
+    """A hyphen appears when the line ends here."""
+
+
+@dataclass(frozen=True)
+class Passage:
+    """One line of the text as it was typed, in characters of the font."""
+
+    chars: tuple[str, ...]
+    """Characters of the font; SPACE for every space, TAB, and '' for what is missing and leaves a gap."""
+
+    gaps: tuple[float, ...]
+    """Width of each space, in word gaps; 0 for all that is no space."""
+
+    breaks: tuple[Break, ...]
+    words: tuple[tuple[int, int, str], ...]
+    """Start, end and spelling of the runs between spaces, for hyphenation."""
+
+
+def passage(line: str, fitter: Fitter) -> Passage:
+    """Return one line of text that `normal` made, in characters of the font.
+
+    Examples
+    --------
+    >>> passage("so so", Fitter("so ")).breaks
+    (Break(end=2, start=3, hyphen=False),)
+    """
+    chars: list[str] = []
+    gaps: list[float] = []
+    breaks: list[Break] = []
+    words: list[tuple[int, int, str]] = []
+    parts = _PARTS.findall(line)
+    for i, part in enumerate(parts):
+        if part in (SPACE, TAB):
+            chars.append(part)
+            gaps.append(1.0 if part == SPACE else 0.0)
+            if i + 1 < len(parts) and parts[i + 1] not in (SPACE, TAB) and _may_break(parts, i):
+                end = len(chars)
+                while end and chars[end - 1] == SPACE:
+                    end -= 1
+                breaks.append(Break(end, len(chars)))
+        elif part == ZERO_WIDTH_SPACE:
+            breaks.append(Break(len(chars), len(chars)))
+        else:
+            start = len(chars)
+            _add_word(part, fitter, chars, gaps, breaks)
+            words.append((start, len(chars), part))
+    return Passage(tuple(chars), tuple(gaps), tuple(b for b in breaks if b.end), tuple(words))
+
+
+def _may_break(parts: list[str], i: int) -> bool:
+    """Whether a line may end at the space `parts[i]`: not after a lone opening mark, not before a lone closing one."""
+    before = parts[i - 1] if i else ""
+    return not (_OPENING.fullmatch(before) or _CLOSING.fullmatch(parts[i + 1]))
+
+
+def _add_word(word: str, fitter: Fitter, chars: list[str], gaps: list[float], breaks: list[Break]) -> None:
+    """Append a part without plain spaces, cut at soft hyphens and where UAX 14 allows."""
+    for k, syllable in enumerate(word.split(SOFT_HYPHEN)):
+        if k and chars:
+            breaks.append(Break(len(chars), len(chars), hyphen=True))
+        cuts = set(breaks_inside(syllable))
+        for n, g in enumerate(characters(syllable)):
+            if n in cuts:
+                breaks.append(Break(len(chars), len(chars)))
+            if g in SPACES:
+                chars.append(SPACE)
+                gaps.append(SPACES[g])
+            else:
+                written = fitter.fit(g) or ("",)
+                chars.extend(written)
+                gaps.extend([0.0] * len(written))

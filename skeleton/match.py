@@ -20,10 +20,8 @@ from skeleton.walk import States, coverage, fill_in
 PLACE = 0.16
 """Standard deviation of a model point's place, in sizes of the character."""
 
-UNCOVERED = 4.0
-EXTRA_STROKE = 0.35
-TWICE = 1.2
 PRIOR = 0.12
+"""Weight of the log of a form's prior in the rough pass."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -39,12 +37,12 @@ class Model:
 class Match:
     """A model found in the ink."""
 
-    name: str
+    model: Model
     walks: tuple[list[int], ...]
     """Single steps from state to state, one list a stroke, in writing order."""
 
-    score: float
-    """Lower is better: cost per point, plus what is wrong with the ink's coverage, minus the log of the prior."""
+    fit: float
+    """Cost of place, direction and stretch per point of the model; 0 is perfect."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +55,7 @@ class _Laid:
 
 
 def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 4) -> list[Match]:
-    """Return the models found, best first, after a rough pass that keeps the best `keep` of them."""
+    """Return the models found in the ink, after a rough pass that keeps the best `keep` of them."""
     from skeleton.kernels import moves_within
 
     if not models or not len(states.here):
@@ -75,11 +73,21 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     rough.sort(key=lambda r: r[0])
     out = []
     for _, m, laid, walk in rough[:keep]:
+        extra = np.zeros(len(states.here))
         for share in (0.6, 0.85):
             laid = _bend_towards(laid, states.here[walk], size, share)
             walk, cost = _follow(laid, states, moves, size * PLACE * 0.75)
-        out.append(_judge(net, states, m, laid, walk, cost, total))
-    return sorted(out, key=lambda r: r.score)
+        out.append(Match(m, tuple(_cut(states, laid, walk)), cost / len(laid.points)))
+        for bonus in (0.35, 0.7):
+            bare = np.repeat(coverage(states, _cut(states, laid, walk)) == 0, 2)
+            if bare.sum() * 0.5 * 0.5 < 1.0:
+                break
+            extra[bare] -= bonus
+            laid = _bend_towards(laid, states.here[walk], size, 0.85)
+            walk, cost = _follow(laid, states, moves, size * PLACE, extra)
+            cost -= float(extra[walk].sum())
+            out.append(Match(m, tuple(_cut(states, laid, walk)), cost / len(laid.points)))
+    return out
 
 
 def _lay(m: Model, lo: NDArray[np.float64], hi: NDArray[np.float64], step: float) -> _Laid:
@@ -116,11 +124,13 @@ def _tangents(laid: _Laid) -> Points:
 
 
 def _follow(
-    laid: _Laid, states: States, moves: tuple[NDArray[np.int64], NDArray[np.int32], Points, Points], place: float
+    laid: _Laid, states: States, moves: tuple[NDArray[np.int64], NDArray[np.int32], Points, Points], place: float,
+    extra: NDArray[np.float64] | None = None,
 ) -> tuple[NDArray[np.int32], float]:
     from skeleton.kernels import follow
 
-    extra = np.zeros(len(states.here))
+    if extra is None:
+        extra = np.zeros(len(states.here))
     walk, cost = follow(
         laid.points, _tangents(laid), laid.breaks, states.here, states.heading, states.start_cost, extra,
         *moves, laid.step, place, 0.5, 0.8, 0.15, 1.0,
@@ -155,79 +165,5 @@ def _bend_towards(laid: _Laid, found: Points, size: float, share: float) -> _Lai
     return _Laid(points, laid.breaks, step)
 
 
-def _judge(
-    net: Network, states: States, m: Model, laid: _Laid, walk: NDArray[np.int32], cost: float, total: float
-) -> Match:
-    """Return the match with loose ends taken up, and its score."""
-    starts = np.flatnonzero(laid.breaks)
-    walks = [fill_in(states, w) for w in np.split(walk, starts[1:])]
-    gaps = np.repeat(states.spacing, np.diff(states.first))
-    count = coverage(states, walks)
-    bare = float(gaps[count == 0].sum())
-    model_length = float(laid.step[laid.breaks == 0].sum())
-    drawn = float((count * gaps).sum())
-    twice = max(drawn - max(model_length, total), 0.0)
-    walks = [extend(net, states, w, count) for w in walks]
-    walks, added = take_up(net, states, walks)
-    score = (
-        cost / len(laid.points)
-        + UNCOVERED * bare / max(total, 1e-6)
-        + TWICE * twice / max(total, 1e-6)
-        + EXTRA_STROKE * added
-        - PRIOR * float(np.log(m.prior))
-    )
-    return Match(m.name, tuple(walks), score)
-
-
-def extend(net: Network, states: States, walk: list[int], count: NDArray[np.int64]) -> list[int]:
-    """Return the walk led on at both ends over ink that nobody has passed; `count` is brought up to date."""
-    out = walk
-    for _ in range(2):
-        out = [s ^ 1 for s in reversed(out)]
-        last = out[-1]
-        while True:
-            nxt = [
-                int(v)
-                for v, c in zip(
-                    states.step_to[states.step_at[last] : states.step_at[last + 1]],
-                    states.step_cost[states.step_at[last] : states.step_at[last + 1]],
-                    strict=True,
-                )
-                if v != last ^ 1 and c < 0.25 and count[v // 2] == 0
-            ]
-            if not nxt:
-                break
-            last = nxt[0]
-            out.append(last)
-            count[last // 2] += 1
-    return out
-
-
-def take_up(net: Network, states: States, walks: list[list[int]]) -> tuple[list[list[int]], int]:
-    """Return the walks with strokes added for ink that none of them passes, and how many were added."""
-    count = coverage(states, walks)
-    added = 0
-    for p in range(len(net.pieces)):
-        a, b = int(states.first[p]), int(states.first[p + 1])
-        bare = count[a:b] == 0
-        if not bare.any():
-            continue
-        k = 0
-        while k < b - a:
-            if not bare[k]:
-                k += 1
-                continue
-            j = k
-            while j + 1 < b - a and bare[j + 1]:
-                j += 1
-            size = (j - k + 1) * states.spacing[p]
-            if size > 0.9 * net.pen_px or (k == 0 and j == b - a - 1 and net.junction_of[p] == (-1, -1)):
-                stretch = list(range(2 * (a + k), 2 * (a + j) + 1, 2))
-                d = states.here[stretch[-1]] - states.here[stretch[0]]
-                if d[1] + 0.5 * d[0] < 0:
-                    stretch = [s ^ 1 for s in reversed(stretch)]
-                walks = [*walks, stretch]
-                added += 1
-            k = j + 1
-    return walks, added
-
+def _cut(states: States, laid: _Laid, walk: NDArray[np.int32]) -> list[list[int]]:
+    return [fill_in(states, w) for w in np.split(walk, np.flatnonzero(laid.breaks)[1:])]

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
+from skeleton.candidates import candidates
 from skeleton.ductus import allographs
 from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
@@ -34,11 +35,11 @@ def read(
     net = build_network(graph, ink)
     states = build_states(net, 0.5 * ink.pen_px)
     models = models_of(char, handedness, known) if char else []
-    matches = find_matches(net, states, models)
-    if matches:
-        best = matches[0]
+    found = candidates(net, states, find_matches(net, states, models))
+    if found:
+        best = found[0]
         return Reading(
-            tuple(finish(*draw(net, states, w), ink) for w in best.walks), 1 / (1 + best.score), best.name
+            tuple(finish(*draw(net, states, w), ink) for w in best.walks), float(1 / (1 + max(best.cost, 0.0))), best.name
         )
     return Reading(tuple(finish(*d, ink) for d in by_rules(net, states, ink)))
 

@@ -1,0 +1,257 @@
+"""Readings made of matches: loose ends taken up, lifts and retraces varied, and the best one chosen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skeleton.graph import line_length
+from skeleton.match import Match
+from skeleton.network import Network, is_dot
+from skeleton.walk import States, coverage
+
+FEATURES = (
+    "fit", "bare", "added", "turns", "tip turns", "junction turns", "starts", "log prior",
+    "twice", "idle", "strokes", "lifts for retraces", "corners lifted", "merged", "trimmed",
+)  # fmt: skip
+WEIGHTS = np.array([3.0, 4.0, 1.5, 0.5, 0.1, 0.3, 0.3, -0.4, 1.0, 2.0, 0.1, 1.0, 2.5, 1.5, 0.3])
+"""Cost of one unit of each feature; see tests/bench/trace_weights.py for how they were found."""
+
+
+@dataclass(frozen=True, eq=False)
+class Candidate:
+    """One way to read the ink."""
+
+    name: str
+    walks: tuple[list[int], ...]
+    features: NDArray[np.float64]
+    """Shape (len(FEATURES),)."""
+
+    @property
+    def cost(self) -> float:
+        """Lower is better; differences are log odds."""
+        return float(self.features @ WEIGHTS)
+
+
+def candidates(net: Network, states: States, matches: list[Match]) -> list[Candidate]:
+    """Return the readings that the matches and their variants give, best first, no two alike."""
+    out: dict[tuple[tuple[int, ...], ...], Candidate] = {}
+    gaps = np.repeat(states.spacing, np.diff(states.first))
+    total = max(float(sum(line_length(p) for p in net.pieces)), 1e-6)
+    for m in matches:
+        count = coverage(states, list(m.walks))
+        bare = float(gaps[count == 0].sum())
+        walks = [extend(states, w, count) for w in m.walks]
+        walks, added = take_up(net, states, walks)
+        for variant, ops in _variants(net, states, walks):
+            key = tuple(tuple(w) for w in variant)
+            f = np.array(
+                [m.fit, bare / total, added, *_movement(net, states, variant, gaps, total),
+                 len(variant), *ops]
+            )  # fmt: skip
+            f = np.insert(f, 7, np.log(m.model.prior))
+            c = Candidate(m.model.name, tuple(variant), f)
+            if key not in out or c.cost < out[key].cost:
+                out[key] = c
+    return sorted(out.values(), key=lambda c: c.cost)
+
+
+def _movement(
+    net: Network, states: States, walks: list[list[int]], gaps: NDArray[np.float64], total: float
+) -> tuple[float, float, float, float, float, float]:
+    """Return turns at junctions, turns at tips, turns back in junctions, start costs, twice passed, idle ends."""
+    turns, tips, back, starts = 0.0, 0.0, 0.0, 0.0
+    for w in walks:
+        starts += float(states.start_cost[w[0]] + states.start_cost[w[-1] ^ 1])
+        for a, b in zip(w, w[1:], strict=False):
+            if abs(a - b) == 2:
+                continue
+            if b == a ^ 1:
+                if _at_tip(net, states, a):
+                    tips += 1
+                else:
+                    back += 1
+                continue
+            row = slice(int(states.step_at[a]), int(states.step_at[a + 1]))
+            turns += float(states.step_cost[row][states.step_to[row] == b].min(initial=2.0))
+    count = coverage(states, walks)
+    twice = float((np.maximum(count - 1, 0) * gaps).sum()) / total
+    idle = 0.0
+    for w in walks:
+        for k in _idle_ends(w, count):
+            idle += float(sum(gaps[s // 2] for s in k))
+    return turns, tips, back, starts, twice, idle / total
+
+
+def _at_tip(net: Network, states: States, s: int) -> bool:
+    p = int(states.piece[s])
+    k = s // 2 - int(states.first[p])
+    end = 0 if k == 0 else 1
+    return net.junction_of[p][end] < 0
+
+
+def _idle_ends(walk: list[int], count: NDArray[np.int64]) -> list[list[int]]:
+    """Return the stretches at both ends of a walk that only pass over what is passed anyway."""
+    out = []
+    for way in (walk, walk[::-1]):
+        k = 0
+        while k < len(way) and count[way[k] // 2] > 1:
+            k += 1
+        out.append(way[:k])
+    return out
+
+
+def _variants(net: Network, states: States, walks: list[list[int]]) -> Iterator[tuple[list[list[int]], list[float]]]:
+    """Yield the walks and what they become when pen lifts and retraces are exchanged, with the counts of changes."""
+    yield walks, [0.0, 0.0, 0.0, 0.0]
+    trimmed = _trim_idle(states, walks)
+    if trimmed is not None:
+        yield trimmed, [0.0, 0.0, 0.0, 1.0]
+    lifted, n = _lift_retraces(walks)
+    if n:
+        yield lifted, [float(n), 0.0, 0.0, 0.0]
+    split, n = _lift_at_corners(states, walks)
+    if n:
+        yield split, [0.0, float(n), 0.0, 0.0]
+    merged, n = _merge(net, states, walks)
+    if n:
+        yield merged, [0.0, 0.0, float(n), 0.0]
+
+
+def _trim_idle(states: States, walks: list[list[int]]) -> list[list[int]] | None:
+    """Return the walks without ends that only go back over ink already written, or None if there are none."""
+    out, any_cut = [], False
+    for w in walks:
+        count = coverage(states, [w])
+        head, tail = (len(e) for e in _idle_ends(w, count))
+        # only what turns back upon itself is idle: the turn is where the end begins or stops
+        keep = w
+        if 2 < tail < len(w) and w[-tail] == w[-tail - 1] ^ 1:
+            keep = keep[:-tail]
+        if 2 < head < len(keep) and head < len(w) and w[head - 1] == w[head] ^ 1:
+            keep = keep[head:]
+        any_cut |= len(keep) < len(w)
+        out.append(keep)
+    return out if any_cut else None
+
+
+def _lift_retraces(walks: list[list[int]]) -> tuple[list[list[int]], int]:
+    """Return the walks with the pen lifted where it would go back over its own line, and the number of lifts."""
+    out: list[list[int]] = []
+    lifts = 0
+    for w in walks:
+        seen: set[int] = set()
+        start = 0
+        k = 0
+        while k < len(w):
+            if k > start and w[k] == w[k - 1] ^ 1:
+                j = k
+                while j < len(w) and w[j] // 2 in seen:
+                    j += 1
+                if k - start >= 2 and len(w) - j >= 2:
+                    out.append(w[start:k])
+                    start = j
+                    lifts += 1
+                    seen |= {s // 2 for s in w[k:j]}
+                    k = j
+                    continue
+            seen.add(w[k] // 2)
+            k += 1
+        out.append(w[start:])
+    return out, lifts
+
+
+def _lift_at_corners(states: States, walks: list[list[int]]) -> tuple[list[list[int]], int]:
+    """Return the walks with the pen lifted at sharp corners inside pieces, and the number of lifts."""
+    out: list[list[int]] = []
+    lifts = 0
+    for w in walks:
+        start = 0
+        for k in range(3, len(w) - 3):
+            if k - start < 4:
+                continue
+            a, b = w[k - 3], w[k + 3]
+            if states.piece[a] != states.piece[b]:
+                continue
+            cos = float(states.heading[a] @ states.heading[b])
+            here = float(states.heading[w[k - 1]] @ states.heading[w[k + 1]])
+            nxt = float(states.heading[w[k]] @ states.heading[w[min(k + 2, len(w) - 1)]])
+            if cos < 0.55 and here < 0.85 and here <= nxt:
+                out.append(w[start : k + 1])
+                start = k
+                lifts += 1
+        out.append(w[start:])
+    return out, lifts
+
+
+def _merge(net: Network, states: States, walks: list[list[int]]) -> tuple[list[list[int]], int]:
+    """Return the walks with those made one whose end meets the next one's start, and how often."""
+    out: list[list[int]] = []
+    merged = 0
+    for w in walks:
+        if out and not is_dot(net, int(states.piece[w[0]])):
+            a, b = out[-1][-1], w[0]
+            row = states.step_to[states.step_at[a] : states.step_at[a + 1]]
+            if b in row or a == b or a // 2 == b // 2:
+                out[-1] = out[-1] + (w[1:] if a == b else w)
+                merged += 1
+                continue
+        out.append(w)
+    return out, merged
+
+
+def extend(states: States, walk: list[int], count: NDArray[np.int64]) -> list[int]:
+    """Return the walk led on at both ends over ink that nobody has passed; `count` is brought up to date."""
+    out = walk
+    for _ in range(2):
+        out = [s ^ 1 for s in reversed(out)]
+        last = out[-1]
+        while True:
+            nxt = [
+                int(v)
+                for v, c in zip(
+                    states.step_to[states.step_at[last] : states.step_at[last + 1]],
+                    states.step_cost[states.step_at[last] : states.step_at[last + 1]],
+                    strict=True,
+                )
+                if v != last ^ 1 and c < 0.25 and count[v // 2] == 0
+            ]
+            if not nxt:
+                break
+            last = nxt[0]
+            out.append(last)
+            count[last // 2] += 1
+    return out
+
+
+def take_up(net: Network, states: States, walks: list[list[int]]) -> tuple[list[list[int]], int]:
+    """Return the walks with strokes added for ink that none of them passes, and how many were added."""
+    count = coverage(states, walks)
+    added = 0
+    for p in range(len(net.pieces)):
+        a, b = int(states.first[p]), int(states.first[p + 1])
+        bare = count[a:b] == 0
+        if not bare.any():
+            continue
+        k = 0
+        while k < b - a:
+            if not bare[k]:
+                k += 1
+                continue
+            j = k
+            while j + 1 < b - a and bare[j + 1]:
+                j += 1
+            size = (j - k + 1) * states.spacing[p]
+            if size > 0.9 * net.pen_px or (k == 0 and j == b - a - 1 and net.junction_of[p] == (-1, -1)):
+                stretch = list(range(2 * (a + k), 2 * (a + j) + 1, 2))
+                d = states.here[stretch[-1]] - states.here[stretch[0]]
+                if d[1] + 0.5 * d[0] < 0:
+                    stretch = [s ^ 1 for s in reversed(stretch)]
+                walks = [*walks, stretch]
+                added += 1
+            k = j + 1
+    return walks, added
+

@@ -42,7 +42,7 @@ class Habits:
     foot_memory: float = 0.3
     """Correlation of a letter's foot with the one before."""
 
-    gap: float = 0.30
+    gap: float = 0.34
     """Mean gap between letters, over their facing sides."""
 
     gap_sd: float = 0.07
@@ -284,7 +284,7 @@ def _beside(left: Array, right: Array, gap: float) -> float:
     near_r = np.array([_extreme(right, b, 0.28, np.min, 9.0) for b in bands])
     tight = float((near_l - near_r).max())
     # Nothing slides far under its neighbour, even where heights do not meet.
-    return max(shift, tight + 0.16, most_l - least_r - 0.35)
+    return max(shift, tight + 0.20, most_l - least_r - 0.35)
 
 
 def _extreme(cloud: Array, band: float, half: float, which: Callable[[Array], Any], otherwise: float) -> float:

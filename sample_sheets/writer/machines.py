@@ -42,16 +42,17 @@ class Flatbed:
     upside_down: bool = False
 
 
-def sheet_of_paper(printed: Image, px_per_mm: float, rng: np.random.Generator) -> Image:
-    """Return a print on paper: off-white, with tooth and some dust."""
-    tooth = fibres((1024, 1024), px_per_mm, rng, grain_mm=0.16)
+def sheet_of_paper(printed: Image, px_per_mm: float, rng: np.random.Generator, *, dust: bool = True) -> Image:
+    """Return a print on paper: off-white, with tooth and (with `dust`) some specks."""
     h, w = printed.shape[:2]
+    side = min(1024, w)
+    tooth = fibres((min(1024, h), side), px_per_mm, rng, grain_mm=0.16)
     out = np.empty_like(printed)
     for top in range(0, h, 1024):
         rows = printed[top : top + 1024].astype(np.float32)
-        grain = np.tile(tooth[: len(rows)], (1, w // 1024 + 1))[:, :w, None]
+        grain = np.tile(tooth[: len(rows)], (1, w // side + 1))[:, :w, None]
         out[top : top + 1024] = np.clip(rows * (np.array([0.975, 0.970, 0.950], np.float32) - 0.022 * grain), 0, 255)
-    for _ in range(int(rng.integers(10, 22))):
+    for _ in range(int(rng.integers(10, 22)) if dust else 0):
         x, y, size = rng.uniform(0, w), rng.uniform(0, h), rng.uniform(0.02, 0.10) * px_per_mm
         grey = int(rng.uniform(120, 205))
         axes = (max(1, round(size * rng.uniform(0.6, 2.0))), max(1, round(size)))

@@ -73,7 +73,7 @@ def ink_page(
 ) -> Image:
     """Return `page` with the traces inked on it."""
     ink = np.zeros(page.shape[:2], np.float32)
-    tooth = fibres((1024, 1024), px_per_mm, rng)
+    tooth = fibres((min(1024, page.shape[0]), min(1024, page.shape[1])), px_per_mm, rng)
     for trace in traces:
         deposit(ink, trace, tooth, px_per_mm)
     out = page.copy()

@@ -123,8 +123,12 @@ def label_of(char: str) -> str:
     ('e', 'I  capital i', '–  en dash', 'Ś  capital')
     """
     name = name_of(char)
-    shown = char if not unicodedata.combining(char[0]) else f"◌{char}"
-    return f"{shown}  {name}" if name else shown
+    return f"{shown_form(char)}  {name}" if name else shown_form(char)
+
+
+def shown_form(char: str) -> str:
+    """Return how `char` is printed: a mark that stands alone sits on a dotted circle."""
+    return f"◌{char}" if unicodedata.combining(char[0]) else char
 
 
 def name_of(char: str) -> str:

@@ -8,17 +8,16 @@ from __future__ import annotations
 
 import json
 import math
-import os
-import tempfile
 import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, get_args
+from typing import Any
 
 import cattrs
 from cattrs.errors import ClassValidationError, ForbiddenExtraKeysError, IterableValidationError
 
-from capture.errors import OutputError, SheetFileError
+from capture.errors import SheetFileError
+from capture.files import write_json
 from capture.paper import MOST_MM
 from capture.sheet import FORMAT, Box, Cell, Sheet
 
@@ -68,20 +67,7 @@ def save_sheet(sheet: Sheet, path: Path) -> None:
     OutputError
         If the file cannot be written.
     """
-    text = json.dumps(sheet_to_json(sheet), ensure_ascii=False, indent=1) + "\n"
-    try:
-        handle, beside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(text)
-            Path(beside).replace(path)
-        except BaseException:
-            Path(beside).unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise OutputError(
-            str(path), f"cannot be written ({error.strerror})", "Check the folder and its rights."
-        ) from None
+    write_json(path, sheet_to_json(sheet))
 
 
 def load_sheet(path: Path) -> Sheet:
@@ -140,7 +126,7 @@ _CONVERTER = _converter()
 _COUNTED = {2: "two", 3: "three", 4: "four"}
 
 
-def _expected(error: BaseException, wanted: type | None) -> str:
+def _expected(error: BaseException, _: type | None) -> str:
     """Return what one fault is, for `cattrs.transform_error`, which adds the path."""
     if isinstance(error, KeyError):
         return "expected, but missing"
@@ -148,12 +134,9 @@ def _expected(error: BaseException, wanted: type | None) -> str:
         return f"unknown field {', '.join(sorted(repr(name) for name in error.extra_fields))}"
     if isinstance(error, AttributeError):
         return "expected an object"
-    parts = [part for part in get_args(wanted) if part is not type(None)]
-    if len(parts) == 1:
-        parts = list(get_args(parts[0])) or parts
-    if parts and all(part is float for part in parts):
-        return f"expected {_COUNTED.get(len(parts), 'some')} numbers"
-    if isinstance(error, TypeError) or "values in" in str(error):
+    if "values in" in str(error):  # a tuple of another length; its type is only in cattrs' words
+        return f"expected {_COUNTED.get(str(error).count('float'), 'fewer or more')} numbers"
+    if isinstance(error, TypeError):
         return "expected a list"
     return str(error)
 

@@ -22,9 +22,9 @@ from skeleton.attempt import Attempt
 
 Progress = Callable[[str, int, int], None]
 
-WORD_GAP = 1.3
-"""x-heights of white between words where the hand's own has not been measured: near the closer of the two writers
-of UNIPEN train_r01_v07 (Guyon et al., ICPR 1994), whose means are 1.2 and 2.6."""
+WORD_GAP = 1.2
+"""x-heights of white between words where the hand's own has not been measured: the closer of the two writers of UNIPEN
+train_r01_v07 (Guyon et al., ICPR 1994), art08; the other's mean is 2.6."""
 
 
 @dataclass(frozen=True)

@@ -89,12 +89,17 @@ def bands(metrics: Metrics) -> Floats:
 
 
 def sides(glyph: Glyph, metrics: Metrics) -> Sides:
-    """Return the two sides of `glyph`, inked with the hand's pen."""
+    """Return the two sides of `glyph`, inked with the hand's pen and with the hand's slant taken out.
+
+    Upright or slanted, two letters are as far apart along each line; set upright, their sides are comparable, and a
+    slanted letter leans over its advance as italics do.
+    """
     at = bands(metrics)
+    lean = np.tan(np.radians(metrics.slant_deg))
     left, right = np.full(len(at), np.inf), np.full(len(at), -np.inf)
     pen = metrics.pen_width / 2
     for points in sample_glyph(glyph, per_piece=16):
-        x, y = points.T
+        x, y = points[:, 0] - lean * points[:, 1], points[:, 1]
         # Between two samples the line may cross bands: put in points closer than a band is high.
         if len(points) > 1:
             t = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])

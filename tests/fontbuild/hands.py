@@ -131,3 +131,33 @@ def hand(
             at = (2.0, 0.0 if below else 1.25 * X_HEIGHT_MM)
             out.append(attempt(char, scattered(mark(char, at), rng, strength=strength), number))
     return out
+
+
+def written_by(
+    habits: object,
+    chars: Iterable[str],
+    *,
+    times: int | dict[str, int] = 4,
+    seed: int = 1,
+    x_height_mm: float = X_HEIGHT_MM,
+) -> list[Attempt]:
+    """Return what the sample's simulated writer writes into cells: true strokes, in cell-frame mm."""
+    from capture.sheet import Cell
+    from capture.units import cell_from_image
+    from sample_sheets.writer import write_cell
+
+    rng = np.random.default_rng(seed)
+    up, down = 2.0 * x_height_mm, -0.9 * x_height_mm
+    out = []
+    for row, char in enumerate(chars, 1):
+        for number in range(1, (times if isinstance(times, int) else times.get(char, 2)) + 1):
+            box = (0.0, 0.0, 14.0, up - down + 4)
+            cell = Cell(char, number, row, number, box, up + 2, x_height_mm, up, down, char, box, box)
+            _, traces = write_cell(char, cell, rng, habits)  # type: ignore[arg-type]
+            lines = [cell_from_image(t.points_mm, left_mm=0.0, baseline_mm=cell.baseline_mm) for t in traces]
+            small = 0.13 * x_height_mm
+            lines = [line.mean(axis=0)[None] if np.ptp(line, axis=0).max() < small else line for line in lines]
+            place = f"k{seed}/1/{row}.{number}"
+            guides = {"x_height_mm": x_height_mm, "ascender_mm": up, "descender_mm": down}
+            out.append(attempt(char, lines, number, place=place, **guides))
+    return out

@@ -34,7 +34,7 @@ class Allograph:
     A dot is a stroke of one point; a line written twice is there twice, as the pen goes."""
 
     prior: float
-    """Share of writers who would write it so; an estimate from general knowledge. Sums to 1 over a character's forms."""
+    """Share of writers who write it so, an estimate from general knowledge; sums to 1 over a character's forms."""
 
     def __post_init__(self) -> None:
         strokes = tuple(read_only(s) for s in self.strokes)

@@ -7,6 +7,8 @@ parameter, never loop or cusp between two of them.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -31,10 +33,8 @@ def spline(knots: ArrayLike, *, closed: bool = False) -> Points:
     p = np.asarray(knots, float)
     if len(p) < 3:
         return p
-    if closed:
-        p = np.vstack([p[-2], p, p[1]])
-    else:
-        p = np.vstack([2 * p[0] - p[1], p, 2 * p[-1] - p[-2]])
+    before, after = (p[-2], p[1]) if closed else (2 * p[0] - p[1], 2 * p[-1] - p[-2])
+    p = np.vstack([before, p, after])
     p0, p1, p2, p3 = p[:-3, None], p[1:-2, None], p[2:-1, None], p[3:, None]
     d = np.sqrt(np.maximum(np.hypot(*np.diff(p, axis=0).T), 1e-9))
     t1 = d[:-2, None, None]
@@ -86,5 +86,5 @@ def pen_line(knots: ArrayLike, corners: ArrayLike) -> Points:
     inner = [i for i in range(1, len(p) - 1) if sharp[i]]
     closed = not inner and len(p) > 3 and not (sharp[0] or sharp[-1]) and bool(np.allclose(p[0], p[-1], atol=1e-6))
     breaks = [0, *inner, len(p) - 1]
-    runs = [evenly(spline(p[a : b + 1], closed=closed)) for a, b in zip(breaks, breaks[1:], strict=False)]
+    runs = [evenly(spline(p[a : b + 1], closed=closed)) for a, b in pairwise(breaks)]
     return np.vstack([runs[0], *(r[1:] for r in runs[1:])])

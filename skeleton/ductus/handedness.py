@@ -37,7 +37,7 @@ def left_handed(drawings: Iterable[Drawing]) -> Iterator[Drawing]:
 
 
 def _is_bar(stroke: Points) -> bool:
-    """Straight, nearly horizontal, from left to right."""
+    """Tell whether a stroke is straight, nearly horizontal and drawn from left to right."""
     if len(stroke) < 2:
         return False
     (dx, dy), length = stroke[-1] - stroke[0], np.hypot(*np.diff(stroke, axis=0).T).sum()
@@ -45,7 +45,7 @@ def _is_bar(stroke: Points) -> bool:
 
 
 def _is_oval(stroke: Points) -> bool:
-    """Closed, counter-clockwise, and without corners or retraces: it fills its box like an ellipse."""
+    """Tell whether a stroke is closed, counter-clockwise and plain: it fills its box as an ellipse does."""
     if len(stroke) < 8 or np.hypot(*(stroke[-1] - stroke[0])) > 0.15:
         return False
     x, y = stroke.T

@@ -22,7 +22,7 @@ _GAP = 0.3
 
 
 def allographs(char: str, *, handedness: Handedness = "right") -> tuple[Allograph, ...]:
-    """Return the forms in which `char` is written by hand, the most usual first.
+    r"""Return the forms in which `char` is written by hand, the most usual first.
 
     Parameters
     ----------
@@ -46,10 +46,10 @@ def allographs(char: str, *, handedness: Handedness = "right") -> tuple[Allograp
     Examples
     --------
     >>> allographs("T")[0].name
-    'stem first'
+    'bar first'
     >>> [len(s) for s in allographs(".")[0].strokes]
     [1]
-    >>> allographs("\\N{CJK UNIFIED IDEOGRAPH-4E00}")
+    >>> allographs("\N{CJK UNIFIED IDEOGRAPH-4E00}")
     ()
     """
     if handedness not in ("right", "left"):
@@ -119,7 +119,7 @@ def _from_entry(entry: Entry, hand: Handedness) -> Iterator[Drawing]:
 
 def _with_marks(decomposed: str, hand: Handedness) -> Iterator[Drawing]:
     """Yield the forms of a base with combining marks, in canonical order (NFD)."""
-    base, *above_and_below = decomposed
+    base, above_and_below = decomposed[0], tuple(decomposed[1:])
     if not above_and_below or not all(map(unicodedata.combining, above_and_below)):
         return
     bases = drawings(marks.dotless(base, above_and_below), hand)

@@ -27,11 +27,11 @@ _GREEK_CAPITALS = range(0x0391, 0x03AA)
 
 
 def dotless(base: str, above_and_below: Sequence[str]) -> str:
-    """Return the base to draw: without its dot if a mark goes above it.
+    r"""Return the base to draw: without its dot if a mark goes above it.
 
     Examples
     --------
-    >>> dotless("i", ["\\u0301"]), dotless("i", ["\\u0328"])
+    >>> dotless("i", ["\u0301"]), dotless("i", ["\u0328"])
     ('ı', 'i')
     """
     above = any(unicodedata.combining(m) == 230 for m in above_and_below)

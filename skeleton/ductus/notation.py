@@ -103,7 +103,7 @@ class Entry:
 
 
 def read_table(text: str, *, name: str) -> list[Entry]:
-    """Return the entries of a table in this notation.
+    r"""Return the entries of a table in this notation.
 
     Raises
     ------
@@ -112,7 +112,7 @@ def read_table(text: str, *, name: str) -> list[Entry]:
 
     Examples
     --------
-    >>> [entry] = read_table("[l]\\ns: 0,2 0,0\\n= line 1: s", name="example")
+    >>> [entry] = read_table("[l]\ns: 0,2 0,0\n= line 1: s", name="example")
     >>> entry.chars, entry.forms[0].name
     (('l',), 'line')
     """

@@ -27,6 +27,7 @@ TEXT: Colour = (70, 76, 72)
 LABEL: Colour = (62, 138, 88)
 GUIDE: Colour = (196, 236, 207)
 BASELINE: Colour = (136, 212, 158)
+TICK: Colour = (112, 184, 136)
 
 GUIDE_WIDTH_MM = 0.13
 BASELINE_WIDTH_MM = 0.24
@@ -109,18 +110,19 @@ def draw_cell(cell: Cell) -> Iterator[Shape]:
     for over in (cell.ascender_mm, cell.x_height_mm, cell.descender_mm):
         at = cell.baseline_mm - over
         yield Line(x, at, x + width, at, GUIDE_WIDTH_MM, GUIDE)
+    top = min(y, cell.label_mm[1])
     for side in (x, x + width):
-        yield Line(side, y, side, y + height, GUIDE_WIDTH_MM, GUIDE)
+        yield Line(side, top, side, y + height, GUIDE_WIDTH_MM, GUIDE)
     yield Line(x, cell.baseline_mm, x + width, cell.baseline_mm, BASELINE_WIDTH_MM, BASELINE)
-    yield Frame(cell.tick_mm, 0.15, LABEL)
+    yield Frame(cell.tick_mm, 0.13, TICK)
     yield from draw_label(cell)
 
 
 def draw_label(cell: Cell) -> Iterator[Shape]:
     """Yield the character in print, and its name where there is one."""
     font = label_font()
-    left, top, width, height = cell.label_mm
-    base = top + height - 0.75
+    left, top, width, _ = cell.label_mm
+    base = top + 2.8
     shown, name = shown_form(cell.char), name_of(cell.char)
     if not font.covers(shown):
         shown = " ".join(f"U+{ord(c):04X}" for c in cell.char)
@@ -136,7 +138,7 @@ def draw_label(cell: Cell) -> Iterator[Shape]:
 
 def draw_ruled(line: RuledLine) -> Iterator[Shape]:
     """Yield a ruled line with its text in small print above."""
-    x, y, width, height = line.box_mm
+    x, y, width, _ = line.box_mm
     yield Line(x, line.baseline_mm, x + width, line.baseline_mm, BASELINE_WIDTH_MM, BASELINE)
     yield Words(x, y - 0.6, line.text, 2.5, LABEL)
 
@@ -175,25 +177,33 @@ def draw_mark(mark: Mark) -> Fill:
 def draw_code(payload: bytes, box: Box) -> Fill:
     """Return the QR code of `payload`, as large as `box`.
 
-    The highest error correction is used that keeps the modules 0.4 mm wide: they have to be read at 150 dpi.
+    Error correction is Q (a quarter of the code may be lost) where this keeps the modules 0.4 mm wide, so that they
+    can be read at 150 dpi, and less where it does not: there is a second copy.
     """
     import segno
 
     rows: list[list[bool]] = []
-    for level in "HQML":
+    for level in "QML":
         code = segno.make_qr(payload, error=level, mode="byte", boost_error=True)
         rows = [[bool(value) for value in row] for row in code.matrix]
         if box[2] / len(rows) >= 0.4:
             break
     unit = box[2] / len(rows)
-    return Fill(tuple((box[0] + x * unit, box[1] + y * unit, w * unit, h * unit) for x, y, w, h in _runs_of_dark(rows)), BLACK)
+    dark = _runs_of_dark(rows)
+    return Fill(tuple((box[0] + x * unit, box[1] + y * unit, w * unit, h * unit) for x, y, w, h in dark), BLACK)
 
 
 INSTRUCTIONS = (
     "Print at 100 % (actual size) on plain white paper. Black, blue or red pen; not green.",
-    "One character in each box, once, as you usually write it. Stand it on the strong line; an x reaches the next line up.",
+    "Write each character once, your usual way, standing on the strong line; an x reaches the line above it.",
     "Slipped? Tick the small box over it and go on. Leave empty what you do not write.",
     "Scan the whole page, edges included, at 300 dpi or more.",
+)
+SHORT_INSTRUCTIONS = (
+    "Print at 100 % on white paper. No green pen.",
+    "Write on the strong line; an x reaches the next one up.",
+    "Slipped? Tick its box. Leave empty what you do not write.",
+    "Scan the whole page at 300 dpi or more.",
 )
 RULED_INSTRUCTIONS = (
     "Print at 100 % (actual size) on plain white paper. Black, blue or red pen; not green.",
@@ -212,11 +222,12 @@ def draw_head(sheet: Sheet, page: Page, title: str) -> Iterator[Shape]:
     bold, plain = label_font(bold=True), label_font()
     heading = title or "Handwriting sheet"
     yield Words(left, y + 4.0, heading, min(5.0, room / bold.width_mm(heading, 1.0)), TEXT, bold=True)
-    about = f"Sheet {sheet.id}, page {page.page} of {len(sheet.pages)}. Writing size: x-height {sheet.x_height_mm:g} mm."
-    yield Words(left, y + 8.2, about, min(2.6, room / plain.width_mm(about, 1.0)), TEXT)
-    yield from draw_paragraphs(
-        RULED_INSTRUCTIONS if page.ruled else INSTRUCTIONS, (left, y + 10.0, room, CODE_MM - 10.0), most=2.4
+    about = (
+        f"Sheet {sheet.id}, page {page.page} of {len(sheet.pages)}. Writing size: x-height {sheet.x_height_mm:g} mm."
     )
+    yield Words(left, y + 8.2, about, min(2.6, room / plain.width_mm(about, 1.0)), TEXT)
+    instructions = RULED_INSTRUCTIONS if page.ruled else INSTRUCTIONS if room > 80 else SHORT_INSTRUCTIONS
+    yield from draw_paragraphs(instructions, (left, y + 10.0, room, CODE_MM - 10.0), most=2.4)
     if page.patch_mm is not None:
         px, py, _, _ = page.patch_mm
         yield Frame(page.patch_mm, GUIDE_WIDTH_MM, BASELINE)
@@ -226,18 +237,16 @@ def draw_head(sheet: Sheet, page: Page, title: str) -> Iterator[Shape]:
 
 def draw_paragraphs(paragraphs: tuple[str, ...], box: Box, *, most: float) -> Iterator[Shape]:
     """Yield the paragraphs set into `box`, at the largest size up to `most` that lets them fit."""
-    font = label_font()
     x, y, width, height = box
     size = most
     while True:
         lines = [line for paragraph in paragraphs for line in _wrapped(paragraph, width / size)]
-        lead = min(1.42 * size, 1.5 * size)
+        lead = 1.42 * size
         if len(lines) * lead <= height or size < 1.2:
             break
         size -= 0.05
     for i, line in enumerate(lines):
         yield Words(x, y + height - lead * (len(lines) - 1 - i) - 0.28 * size, line, size, TEXT)
-    del font
 
 
 def _wrapped(text: str, width_em: float) -> list[str]:

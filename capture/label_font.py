@@ -1,4 +1,4 @@
-"""The typeface of the printed words: Source Sans Pro, an open font (SIL OFL 1.1), from the PyPI package that carries it.
+"""The typeface of the printed words: Source Sans Pro, an open font (SIL OFL 1.1), from a PyPI package that carries it.
 
 It covers Latin with the Vietnamese letters, Greek and Cyrillic. Words are set glyph by glyph from the character map,
 with plain advances, so that the PDF, which embeds the font, and the SVG, which draws its outlines, are the same.
@@ -36,7 +36,7 @@ class LabelFont:
     """Widths and outlines of one weight. Outlines have y up, in font units."""
 
     def __init__(self, path: Path) -> None:
-        from fontTools.ttLib import TTFont
+        from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
         font = TTFont(path, lazy=True)
         self.units_per_em = int(font["head"].unitsPerEm)
@@ -66,7 +66,7 @@ class LabelFont:
 
 @cache
 def _outline(font: LabelFont, char: str) -> str:
-    from fontTools.pens.svgPathPen import SVGPathPen
+    from fontTools.pens.svgPathPen import SVGPathPen  # type: ignore[import-untyped]
 
     pen = SVGPathPen(font._glyphs)
     font._glyphs[font.glyph_name(char)].draw(pen)

@@ -13,7 +13,6 @@ NAMES: dict[str, str] = {
     "O": "capital o",
     "o": "small o",
     "0": "digit zero",
-    "5": "digit five",
     ".": "full stop",
     ",": "comma",
     ":": "colon",
@@ -74,8 +73,6 @@ NAMES: dict[str, str] = {
     "ι": "iota",
     "κ": "small kappa",
     "ς": "final sigma",
-    "Ѐ": "capital",
-    "ѐ": "small",
     "\u00a0": "fixed space",
     "\u0300": "grave",
     "\u0301": "acute",
@@ -97,8 +94,8 @@ NAMES: dict[str, str] = {
 }
 """Short names of our own, where the printed shape alone leaves doubt."""
 
-SAME_SHAPE = frozenset("cCkKpPsSuUvVwWxXyYzZθΘκΚπΠφΦχΧψΨвВгГжЖзЗиИкКлЛмМнНоОпПсСтТуУфФхХцЦчЧшШщЩъЪыЫьЬэЭюЮяЯ")
-"""Letters whose capital is the small letter drawn larger (in print or in many hands)."""
+SAME_SHAPE = frozenset("CKPSUVWXYZΘΚΠΦΧΨВГЖЗИКЛМНОПСТУФХЦЧШЩЪЫЬЭЮЯ")
+"""Capitals that are the small letter drawn larger; a letter without a name is a small one."""
 
 LIKE_LATIN = frozenset("АВЕЅІЈКМНОРСТУХаеѕіјорсухԛԝΑΒΕΖΗΙΚΜΝΟΡΤΥΧονυκρχ")
 """Cyrillic and Greek letters that print like Latin ones; named by script, so that nobody writes the other."""
@@ -136,15 +133,12 @@ def name_of(char: str) -> str:
     if char in NAMES:
         return NAMES[char]
     base = base_of(char)
-    if char in LIKE_LATIN or (base in LIKE_LATIN and base != char):
-        script = unicodedata.name(base).split()[0]
-        size = "capital" if char.isupper() else "small" if char.lower() != char.upper() else ""
-        return f"{'Cyr.' if script == 'CYRILLIC' else 'Greek'} {size}".strip()
-    if base in SAME_SHAPE or base in ("o", "O"):
-        return "capital" if char.isupper() else "small"
-    if base in ("I", "l"):
-        return "capital i" if base == "I" else "small L"
-    return ""
+    if base in LIKE_LATIN:
+        script = "Cyrillic" if unicodedata.name(base).startswith("CYRILLIC") else "Greek"
+        return f"{script} capital" if char.isupper() else script
+    if base in SAME_SHAPE or base == "O":
+        return "capital"
+    return {"I": "capital i", "l": "small L"}.get(base, "")
 
 
 def is_wide(char: str) -> bool:

@@ -34,8 +34,8 @@ ASCENDER, DESCENDER = 2.0, -1.0
 HEADROOM, FOOTROOM = 2.95, 1.4
 """The cell's box over and under the baseline, in x-heights: room for accents on capitals, and for a long tail."""
 
-CELL_WIDTH, WIDE_CELL_WIDTH = 3.0, 4.4
-"""In x-heights."""
+CELL_WIDTH, WIDE_CELL_WIDTH = 2.75, 4.0
+"""Least widths, in x-heights; most rows are drawn out by a tenth or so."""
 
 MARGIN_MM = 5.0
 """Outside this nothing is printed: most office printers cannot (common practice, no source)."""
@@ -51,16 +51,26 @@ BAR_MM = 100.0
 STRIP_MM = 3.8
 """Height of the strip over a cell with its label and tick box."""
 
-TICK_MM = 2.6
+TICK_MM = 2.4
+INSET_MM = 0.7
+"""Between the sides of a cell and its label and tick box, and between these."""
+
 GAP_MM = 1.6
 """Between neighbouring cells."""
 
 ROW_GAP_MM = 1.2
-STRETCH = 1.25
+STRETCH = 1.4
 """A row is drawn out to the full width if that takes no more than this."""
 
+RULED_HEADROOM, RULED_FOOTROOM = 2.4, 1.1
+"""A ruled line's box over and under its baseline, in x-heights: closer than the cells, as on writing paper."""
+
 RULED_CHAR = 1.3
-"""Width that a written character is reckoned to take on a ruled line, spaces included, in x-heights."""
+"""Width that a written character is reckoned to take on a ruled line, spaces included, in x-heights (common practice,
+no source)."""
+
+RULED_TEXT = 480
+"""Characters on a page of ruled lines: what the page's code holds with modules that a scan at 150 dpi still shows."""
 
 Attempt = tuple[str, int]
 """A character and which of its attempts."""
@@ -172,10 +182,10 @@ def in_rounds(counts: Sequence[tuple[str, int]]) -> list[Attempt]:
     return order
 
 
-def cells_needed_width(char: str, x_height_mm: float) -> float:
+def cell_width(char: str, x_height_mm: float) -> float:
     """Return the least width in mm of a cell for `char`: room to write it, and for its label and tick box."""
     name = name_of(char)
-    label = 3.2 + (0.6 + 0.86 * len(name) if name else 0.0) + 0.6 + TICK_MM
+    label = 3.0 + (0.6 + 0.84 * len(name) if name else 0.0) + TICK_MM + 3 * INSET_MM
     return max((WIDE_CELL_WIDTH if is_wide(char) else CELL_WIDTH) * x_height_mm, label)
 
 
@@ -205,7 +215,7 @@ def page_of_cells(
     """Return the page with as many of the `attempts`, from the first, as it takes."""
     left, top, width, height = body_box(size_mm)
     rows = fill_rows(attempts, width_mm=width, x_height_mm=x_height_mm)
-    tops, _ = row_tops(top, height, x_height_mm)
+    tops = row_tops(top, height, STRIP_MM + (HEADROOM + FOOTROOM) * x_height_mm)
     cells = [
         cell
         for row, (row_top, widths) in enumerate(zip(tops, rows, strict=False), start=1)
@@ -214,29 +224,32 @@ def page_of_cells(
     return furnish(number, size_mm, cells=tuple(cells))
 
 
-def row_tops(top_mm: float, height_mm: float, x_height_mm: float) -> tuple[list[float], float]:
-    """Return the tops of the rows and their pitch: as many as fit, with what is left spread between them."""
-    row = STRIP_MM + (HEADROOM + FOOTROOM) * x_height_mm
-    count = int((height_mm + ROW_GAP_MM + 1e-6) / (row + ROW_GAP_MM))
-    if count < 1:
-        return [], 0.0
-    pitch = row + ROW_GAP_MM if count == 1 else min((height_mm - row) / (count - 1), 1.15 * (row + ROW_GAP_MM))
-    return [top_mm + pitch * i for i in range(count)], pitch
+def row_tops(top_mm: float, height_mm: float, row_mm: float) -> list[float]:
+    """Return the tops of the rows of `row_mm` that fit, what is left spread evenly between them."""
+    count = int((height_mm + ROW_GAP_MM + 1e-6) / (row_mm + ROW_GAP_MM))
+    pitch = min((height_mm - row_mm) / (count - 1), 1.15 * (row_mm + ROW_GAP_MM)) if count > 1 else 0.0
+    return [top_mm + pitch * i for i in range(count)]
 
 
 def fill_rows(attempts: Sequence[Attempt], *, width_mm: float, x_height_mm: float) -> list[list[tuple[Attempt, float]]]:
-    """Return rows of attempts with the widths of their cells, each row drawn out to the full width."""
+    """Return rows of attempts with the widths of their cells, each row drawn out to the full width.
+
+    A run of the same character is not broken, unless it is longer than a row.
+    """
     rows: list[list[tuple[Attempt, float]]] = []
     row: list[tuple[Attempt, float]] = []
     used = 0.0
-    for attempt in attempts:
-        needed = cells_needed_width(attempt[0], x_height_mm)
+    for i, (char, _) in enumerate(attempts):
+        needed = cell_width(char, x_height_mm)
         if needed > width_mm:
-            return rows
-        if row and used + needed > width_mm + 1e-6:
+            break
+        begins = i == 0 or attempts[i - 1][0] != char
+        run = next((k for k in range(1, len(attempts) - i) if attempts[i + k][0] != char), len(attempts) - i)
+        whole = (run if begins else 1) * (needed + GAP_MM) - GAP_MM
+        if row and used + (whole if whole <= width_mm else needed) > width_mm + 1e-6:
             rows.append(drawn_out(row, width_mm))
             row, used = [], 0.0
-        row.append((attempt, needed))
+        row.append((attempts[i], needed))
         used += needed + GAP_MM
     if row:
         rows.append(drawn_out(row, width_mm))
@@ -270,8 +283,8 @@ def place_row(
                 ascender_mm=mm(ASCENDER * x_height_mm),
                 descender_mm=mm(DESCENDER * x_height_mm),
                 label=label_of(char),
-                label_mm=box(x, top_mm, width - TICK_MM - 0.6, STRIP_MM - 0.5),
-                tick_mm=box(x + width - TICK_MM, top_mm + 0.35, TICK_MM, TICK_MM),
+                label_mm=box(x + INSET_MM, top_mm, width - 3 * INSET_MM - TICK_MM, STRIP_MM),
+                tick_mm=box(x + width - INSET_MM - TICK_MM, top_mm + 0.5, TICK_MM, TICK_MM),
             )
         )
         x += width + GAP_MM
@@ -294,16 +307,16 @@ def wrap(text: str, *, size_mm: tuple[float, float], x_height_mm: float) -> list
 def page_of_lines(lines: Sequence[str], *, number: int, size_mm: tuple[float, float], x_height_mm: float) -> Page:
     """Return the page with as many ruled lines for `lines`, from the first, as it takes."""
     left, top, width, height = body_box(size_mm)
-    tops, _ = row_tops(top, height, x_height_mm)
-    ruled = tuple(
-        RuledLine(
-            text=text,
-            box_mm=box(left, line_top + STRIP_MM, width, (HEADROOM + FOOTROOM) * x_height_mm),
-            baseline_mm=mm(line_top + STRIP_MM + HEADROOM * x_height_mm),
-        )
-        for line_top, text in zip(tops, lines, strict=False)
-    )
-    return furnish(number, size_mm, ruled=ruled)
+    over, under = RULED_HEADROOM * x_height_mm, RULED_FOOTROOM * x_height_mm
+    ruled: list[RuledLine] = []
+    written = 0
+    for line_top, text in zip(row_tops(top, height, STRIP_MM + over + under), lines, strict=False):
+        written += len(text) + 1
+        if ruled and written > RULED_TEXT:
+            break
+        baseline = line_top + STRIP_MM + over
+        ruled.append(RuledLine(text, box(left, line_top + STRIP_MM, width, over + under), mm(baseline)))
+    return furnish(number, size_mm, ruled=tuple(ruled))
 
 
 def furnish(
@@ -313,7 +326,7 @@ def furnish(
     x, y, width, height = content_box(size_mm)
     foot = y + height - CODE_MM
     bar_y = foot + 4.0 if bar_beside_code(size_mm) else foot - 5.0
-    patch_width = min(50.0, 0.3 * width)
+    patch_width = min(50.0, 0.24 * width)
     return Page(
         page=number,
         size_mm=size_mm,

@@ -20,9 +20,9 @@ def sheet_pdf(sheet: Sheet, *, title: str = "") -> bytes:
 
     The same sheet and title give the same bytes. Viewers are asked not to scale it (ISO 32000-1, 12.2: PrintScaling).
     """
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-    from reportlab.pdfgen.canvas import Canvas
+    from reportlab.pdfbase import pdfmetrics  # type: ignore[import-untyped]
+    from reportlab.pdfbase.ttfonts import TTFont  # type: ignore[import-untyped]
+    from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
 
     for bold, name in _FONT_NAMES.items():
         pdfmetrics.registerFont(TTFont(name, str(font_path(bold=bold))))
@@ -56,12 +56,10 @@ def write_pdf(sheet: Sheet, path: Path, *, title: str = "") -> Path:
 
 def page_svg(sheet: Sheet, page: Page, *, title: str = "") -> str:
     """Return one page as SVG 1.1 in mm, its words drawn as outlines so that it looks the same everywhere."""
-    import svgwrite
+    import svgwrite  # type: ignore[import-untyped]
 
     width, height = page.size_mm
-    drawing = svgwrite.Drawing(
-        size=(f"{width:g}mm", f"{height:g}mm"), viewBox=f"0 0 {width:g} {height:g}", debug=False
-    )
+    drawing = svgwrite.Drawing(size=(f"{width:g}mm", f"{height:g}mm"), viewBox=f"0 0 {width:g} {height:g}", debug=False)
     drawing.set_desc(title=f"{title or 'Handwriting sheet'}: sheet {sheet.id}, page {page.page}")
     drawing.add(drawing.rect((0, 0), (_trim(width), _trim(height)), fill="#ffffff"))
     glyphs: dict[tuple[str, bool], str] = {}
@@ -112,7 +110,8 @@ def _add(drawing: Any, shape: Shape, glyphs: dict[tuple[str, bool], str]) -> Non
 def _add_words(drawing: Any, words: Words, glyphs: dict[tuple[str, bool], str], colour: str) -> None:
     font = label_font(bold=words.bold)
     scale = words.size / font.units_per_em
-    group = drawing.g(fill=colour, transform=f"translate({_trim(words.x)} {_trim(words.y)}) scale({scale:.6f} {-scale:.6f})")
+    place = f"translate({_trim(words.x)} {_trim(words.y)}) scale({scale:.6f} {-scale:.6f})"
+    group = drawing.g(fill=colour, transform=place)
     at = 0.0
     for char in words.text:
         outline = font.outline(char)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
+from capture.drawing import Line, Words, draw_page
 from capture.sheet import Box, Cell, Page, Sheet
 from sample_sheets.writer.hand import KEEPER, Habits, Trace, write_cell, write_line, write_path
 
@@ -104,7 +106,7 @@ def fill(
             start = (x + 0.01 * width + rng.normal(0.5, 0.4), line.baseline_mm)
             letters = write_line(line.text, start, sheet.x_height_mm, rng, habits)
             copied += [Copied(page.page, number, char, form, tuple(ink)) for char, form, ink in letters]
-        other[page.page] = _tried(page, rng, habits)
+        other[page.page] = _tried(page, rng, habits) + _agreed(sheet, page, rng, habits)
     return cells, copied, other
 
 
@@ -146,6 +148,25 @@ def _tried(page: Page, rng: np.random.Generator, habits: Habits) -> list[Trace]:
     x, y, w, h = page.patch_mm
     unit = min(w / 6, h)
     marks = [f"{0.5 + 0.55 * i},.85 {0.42 + 0.55 * i},.15" for i in range(3)]
-    marks += ["2.2,.35 3.5,.40", "2.2,.68@40 2.5,.8@0 2.85,.6@-40 3.15,.55@0 3.5,.75@50"]
+    marks += ["2.2,.22 3.5,.26", "2.2,.68@40 2.5,.8@0 2.85,.6@-40 3.15,.55@0 3.5,.75@50"]
     marks += [f"{3.95 + 0.45 * i},.52 {3.96 + 0.45 * i},.50" for i in range(4)]
     return [write_path(m, (x, y + h), (unit, h), rng, habits) for m in marks]
+
+
+CONSENT = ("postcards to the museum's visitors", "Thea Lanternwick, 3 May")
+"""What the writer puts on the printed blanks, in their order."""
+
+
+def _agreed(sheet: Sheet, page: Page, rng: np.random.Generator, habits: Habits) -> list[Trace]:
+    """Return the ink on the page's blanks: a printed line that follows a text with a colon."""
+    shapes = draw_page(sheet, page)
+    blanks = [
+        line
+        for words, line in pairwise(shapes)
+        if isinstance(words, Words) and words.text.endswith(":") and isinstance(line, Line)
+    ]
+    ink = []
+    for text, blank in zip(CONSENT, blanks, strict=False):
+        start = (blank.x1 + rng.uniform(1.5, 3.0), blank.y1 - 0.35)
+        ink += [t for _, _, traces in write_line(text, start, 1.9, rng, habits) for t in traces]
+    return ink

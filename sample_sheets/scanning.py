@@ -7,7 +7,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-import pypdfium2
+import pypdfium2  # type: ignore[import-untyped, unused-ignore]
 from PIL import Image as PillowImage
 
 from sample_sheets.writer.hand import Trace

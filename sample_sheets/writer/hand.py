@@ -46,10 +46,10 @@ class Habits:
     """Mean gap between letters, over their facing sides."""
 
     gap_sd: float = 0.07
-    word: float = 1.1
+    word: float = 1.0
     """Gap between words."""
 
-    word_sd: float = 0.18
+    word_sd: float = 0.2
     second_form: float = 0.4
     """Share of the attempts that take another form than the first."""
 
@@ -238,12 +238,12 @@ def write_line(
     )
     slope = np.tan(np.radians(rng.normal(0.1, 0.4)))
     foot, raised = 0.0, rng.normal(0, 0.6 * habits.foot_sd)
-    pen_x, last = 0.0, None
+    pen_x, last, space = 0.0, None, 0.0
     uses: dict[str, int] = {}
     out: list[tuple[str, str, list[Trace]]] = []
     for char in text:
         if char == " ":
-            pen_x += max(0.5, rng.normal(habits.word, habits.word_sd)) - habits.gap
+            space = max(0.6, rng.normal(habits.word, habits.word_sd))
             continue
         uses[char] = uses.get(char, int(rng.integers(0, 2))) + 1
         form = choose_form(char, uses[char], habits, rng)
@@ -251,12 +251,14 @@ def write_line(
         foot = habits.foot_memory * foot + rng.normal(0, habits.foot_sd) * np.sqrt(1 - habits.foot_memory**2)
         cloud = np.vstack([_dense(p) for p in paths])
         if last is None:
-            x = pen_x - float(cloud[:, 0].min())
+            x = -_side(cloud, np.min)
+        elif space:
+            x = pen_x + _side(last, np.max) + space - _side(cloud, np.min)
         else:
             x = pen_x + _beside(last, cloud, max(0.08, rng.normal(habits.gap, habits.gap_sd)))
         origin = np.array([origin_mm[0] + x * x_height_mm, origin_mm[1] - (raised + foot + x * slope) * x_height_mm])
         out.append((char, form.name, _written(paths, origin, x_height_mm, line, rng)))
-        last, pen_x = cloud, x
+        last, pen_x, space = cloud, x, 0.0
     return out
 
 
@@ -285,6 +287,12 @@ def _beside(left: Array, right: Array, gap: float) -> float:
     tight = float((near_l - near_r).max())
     # Nothing slides far under its neighbour, even where heights do not meet.
     return max(shift, tight + 0.20, most_l - least_r - 0.35)
+
+
+def _side(cloud: Array, which: Callable[[Array], Any]) -> float:
+    """Return where a letter ends on one side, tails and ascenders left out if it has a body between the guides."""
+    body = cloud[(cloud[:, 1] > -0.3) & (cloud[:, 1] < 1.05), 0]
+    return float(which(body if len(body) else cloud[:, 0]))
 
 
 def _extreme(cloud: Array, band: float, half: float, which: Callable[[Array], Any], otherwise: float) -> float:

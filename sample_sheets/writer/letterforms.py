@@ -209,7 +209,7 @@ def forms_of(char: str) -> tuple[Form, ...]:
     if char in FORMS:
         texts = [[s.strip() for s in text.split("/")] for text in FORMS[char]]
     else:
-        base, *marks = unicodedata.normalize("NFD", char)
+        base, *marks = list(unicodedata.normalize("NFD", char))
         if base not in FORMS or any(m not in MARKS for m in marks) or not marks:
             raise KeyError(char)
         texts = _accented(base, "".join(marks))

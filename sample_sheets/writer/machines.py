@@ -65,7 +65,7 @@ def scanned(page: Image, px_per_mm: float, machine: Flatbed, rng: np.random.Gene
     k = machine.dpi / 25.4
     w, h = (round(v * k) for v in machine.bed_mm)
     size = np.array([page.shape[1], page.shape[0]]) / px_per_mm
-    sharp = cv2.GaussianBlur(page, (0, 0), machine.blur_px * px_per_mm / k)
+    sharp = _blurred(page, machine.blur_px * px_per_mm / k)
     a = np.radians(machine.skew_deg)
     phases = rng.uniform(0, 2 * np.pi, 3)
     u = (np.arange(w) + 0.5) / k - machine.bed_mm[0] / 2 - machine.shift_mm[0]
@@ -80,16 +80,16 @@ def scanned(page: Image, px_per_mm: float, machine: Flatbed, rng: np.random.Gene
     outside = np.maximum(np.maximum(-x, x - size[0]), np.maximum(-y, y - size[1]))
     lid = 236.0 - 52.0 * np.exp(-np.maximum(outside, 0) / 0.55)
     picture = _sampled(sharp, x, y, px_per_mm)
-    picture = np.where((outside > 0)[:, :, None], lid[:, :, None].astype(np.float32), picture)
+    picture = np.where((outside > 0)[:, :, None], lid[:, :, None].astype(np.float32), picture).astype(np.float32)
     gx, gy, bend = rng.uniform(-1, 1), rng.uniform(-1, 1), rng.uniform(0.3, 1.0)
     lx, ly = np.linspace(-1, 1, w)[None, :], np.linspace(-1, 1, h)[:, None]
     light = 1 - machine.shade * (0.25 * (1 + gx * lx) + 0.2 * (1 + gy * ly) + 0.35 * bend * lx**2)
     streaks = 1 + 0.004 * cv2.GaussianBlur(rng.normal(size=(1, w)).astype(np.float32), (0, 0), 3.0)
-    picture = picture * (light * streaks)[:, :, None].astype(np.float32)
+    picture *= (light * streaks)[:, :, None].astype(np.float32)
     noise = rng.normal(0, machine.noise, (h, w)).astype(np.float32)
     tint = cv2.resize(rng.normal(0, machine.noise * 0.6, (h // 2, w // 2, 3)).astype(np.float32), (w, h))
-    picture = picture + cv2.GaussianBlur(noise, (0, 0), 0.6)[:, :, None] * 1.6 + tint
-    out = np.clip(np.rint(picture), 0, 255).astype(np.uint8)
+    picture += np.asarray(cv2.GaussianBlur(noise, (0, 0), 0.6))[:, :, None] * 1.6 + tint
+    out: Image = np.clip(np.rint(picture), 0, 255).astype(np.uint8)
     return np.ascontiguousarray(out[::-1, ::-1]) if machine.upside_down else out
 
 
@@ -113,7 +113,7 @@ def photographed(
     y = (back[1, 0] * u + back[1, 1] * v + back[1, 2]) / z
     y = y + 0.35 * np.sin(np.pi * x / mm[0])  # the sheet does not lie quite flat
     k = w * 0.87 / mm[0]
-    sharp = cv2.GaussianBlur(page, (0, 0), 0.85 * px_per_mm / k)
+    sharp = _blurred(page, 0.85 * px_per_mm / k)
     outside = np.maximum(np.maximum(-x, x - mm[0]), np.maximum(-y, y - mm[1]))
     grain = cv2.resize(rng.normal(size=(h // 4, w // 90)).astype(np.float32), (w, h), interpolation=cv2.INTER_CUBIC)
     table = np.array([138, 108, 80], np.float32) + grain[:, :, None] * np.array([7, 6, 5], np.float32)
@@ -125,7 +125,11 @@ def photographed(
     picture = picture * light[:, :, None].astype(np.float32) * warm
     noise = rng.normal(0, 2.4, (h, w)).astype(np.float32)
     picture = picture + cv2.GaussianBlur(noise, (0, 0), 0.7)[:, :, None] * 1.5
-    return np.clip(np.rint(picture), 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(np.rint(picture), 0, 255), np.uint8)
+
+
+def _blurred(page: Image, sigma_px: float) -> Image:
+    return np.asarray(cv2.GaussianBlur(page, (0, 0), sigma_px), np.uint8)
 
 
 def _sampled(page: Image, x: Array, y: Array, px_per_mm: float) -> Picture:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr  # type: ignore[import-untyped, unused-ignore]
 
 from sample_sheets.writer.letterforms import Path
 
@@ -80,7 +80,7 @@ def _arcs(targets: Array, bend: Array, done: Array) -> Array:
     now = start + 2 * half * done
     x = (radius * (np.sin(now) - np.sin(start))).sum(axis=1)
     y = (radius * (np.cos(start) - np.cos(now))).sum(axis=1)
-    return targets[0] + np.column_stack([x, y])
+    return np.asarray(targets[0] + np.column_stack([x, y]))
 
 
 def move(path: Path, manner: Manner, rng: np.random.Generator) -> Movement:

@@ -22,13 +22,15 @@ BLUE_BLACK = (2.02, 1.78, 1.08)
 
 def fibres(shape: tuple[int, int], px_per_mm: float, rng: np.random.Generator, grain_mm: float = 0.07) -> Field:
     """Return the tooth of a paper, (h, w): smooth noise, evenly spread over 0 to 1."""
-    fine = rng.normal(size=shape).astype(np.float32)
-    fine = cv2.GaussianBlur(fine, (0, 0), grain_mm * px_per_mm / 2)
-    wide = rng.normal(size=(shape[0] // 4 + 1, shape[1] // 4 + 1)).astype(np.float32)
-    wide = cv2.GaussianBlur(wide, (0, 0), grain_mm * px_per_mm / 2)
-    wide = cv2.resize(wide, shape[::-1], interpolation=cv2.INTER_LINEAR)
+    fine = _smooth_noise(shape, grain_mm * px_per_mm / 2, rng)
+    coarse = _smooth_noise((shape[0] // 4 + 1, shape[1] // 4 + 1), grain_mm * px_per_mm / 2, rng)
+    wide = cv2.resize(coarse, shape[::-1], interpolation=cv2.INTER_LINEAR)
     mixed = fine / float(fine.std()) + 0.6 * wide / float(wide.std())
     return np.asarray(1 / (1 + np.exp(-1.5 * mixed)), np.float32)
+
+
+def _smooth_noise(shape: tuple[int, int], sigma_px: float, rng: np.random.Generator) -> Field:
+    return np.asarray(cv2.GaussianBlur(rng.normal(size=shape).astype(np.float32), (0, 0), sigma_px), np.float32)
 
 
 def _tile(texture: Field, top: int, left: int, shape: tuple[int, int]) -> Field:

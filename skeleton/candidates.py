@@ -15,9 +15,9 @@ from skeleton.walk import States, coverage
 
 FEATURES = (
     "fit", "bare", "added", "turns", "tip turns", "junction turns", "starts", "log prior",
-    "twice", "idle", "strokes", "lifts for retraces", "corners lifted", "merged", "trimmed",
+    "twice", "idle", "strokes", "lifts for retraces", "corners lifted", "merged", "trimmed", "spliced",
 )  # fmt: skip
-WEIGHTS = np.array([3.0, 4.0, 1.5, 0.5, 0.1, 0.3, 0.3, -0.4, 1.0, 2.0, 0.1, 1.0, 2.5, 1.5, 0.3])
+WEIGHTS = np.array([3.0, 4.0, 1.5, 0.5, 0.1, 0.3, 0.3, -0.4, 1.0, 2.0, 0.1, 1.0, 2.5, 1.5, 0.3, 0.5])
 """Cost of one unit of each feature; see tests/bench/trace_weights.py for how they were found."""
 
 
@@ -45,17 +45,22 @@ def candidates(net: Network, states: States, matches: list[Match]) -> list[Candi
         count = coverage(states, list(m.walks))
         bare = float(gaps[count == 0].sum())
         walks = [extend(states, w, count) for w in m.walks]
-        walks, added = take_up(net, states, walks)
-        for variant, ops in _variants(net, states, walks):
-            key = tuple(tuple(w) for w in variant)
-            f = np.array(
-                [m.fit, bare / total, added, *_movement(net, states, variant, gaps, total),
-                 len(variant), *ops]
-            )  # fmt: skip
-            f = np.insert(f, 7, np.log(m.model.prior))
-            c = Candidate(m.model.name, tuple(variant), f)
-            if key not in out or c.cost < out[key].cost:
-                out[key] = c
+        ways = [take_up(net, states, walks)]
+        if ways[0][1]:
+            spliced, k = splice(net, states, walks)
+            if k:
+                ways.append((*take_up(net, states, spliced), k))
+        for way, added, *rest in ways:
+            for variant, ops in _variants(net, states, way):
+                key = tuple(tuple(w) for w in variant)
+                f = np.array(
+                    [m.fit, bare / total, added, *_movement(net, states, variant, gaps, total),
+                     np.log(m.model.prior), len(variant), *ops, float(rest[0]) if rest else 0.0]
+                )  # fmt: skip
+                f = f[[0, 1, 2, 3, 4, 5, 6, 9, 7, 8, *range(10, len(f))]]
+                c = Candidate(m.model.name, tuple(variant), f)
+                if key not in out or c.cost < out[key].cost:
+                    out[key] = c
     return sorted(out.values(), key=lambda c: c.cost)
 
 
@@ -255,3 +260,72 @@ def take_up(net: Network, states: States, walks: list[list[int]]) -> tuple[list[
             k = j + 1
     return walks, added
 
+
+def splice(net: Network, states: States, walks: list[list[int]]) -> tuple[list[list[int]], int]:
+    """Return the walks led into short tips that none of them passes, and how many tips that were.
+
+    A tip beside a walk's own end is where the pen landed or lifted with a hook: the walk begins there, goes to its old
+    end and back. Any other is gone into and come back from.
+    """
+    walks = [list(w) for w in walks]
+    count = coverage(states, walks)
+    spliced = 0
+    for p in range(len(net.pieces) - net.dots):
+        a, b = int(states.first[p]), int(states.first[p + 1])
+        ja, jb = net.junction_of[p]
+        if (ja < 0) == (jb < 0) or count[a:b].any():
+            continue
+        size = (b - a - 1) * states.spacing[p]
+        if size > 4.0 * net.pen_px:
+            continue
+        junction = max(ja, jb)
+        inward = list(range(2 * a, 2 * b, 2)) if ja < 0 else list(range(2 * b - 1, 2 * a, -2))
+        outward = [s ^ 1 for s in reversed(inward)]
+        best: tuple[float, int, int] | None = None
+        for i, w in enumerate(walks):
+            for t in range(len(w) - 1):
+                if not _passes(net, states, w[t], w[t + 1], junction):
+                    continue
+                c = _step_cost(states, w[t], outward[0]) + _step_cost(states, inward[-1], w[t + 1])
+                ends = min(t + 1, len(w) - 1 - t)
+                near = ends * 0.5 * net.pen_px < 3.0 * net.pen_px
+                c += -1.0 if near else 0.0
+                if best is None or c < best[0]:
+                    best = (c, i, t)
+        if best is None:
+            continue
+        _, i, t = best
+        w = walks[i]
+        reach = 3.0 * net.pen_px / (0.5 * net.pen_px)
+        hook_in = _step_cost(states, inward[-1], w[t + 1]) >= _step_cost(states, w[t], w[t + 1])
+        hook_out = _step_cost(states, w[t], outward[0]) >= _step_cost(states, w[t], w[t + 1])
+        if t + 1 <= reach and t + 1 <= len(w) - 1 - t and not hook_in:
+            walks[i] = w[: t + 1] + outward + inward + w[t + 1 :]
+        elif len(w) - 1 - t <= reach and t + 1 > len(w) - 1 - t and not hook_out:
+            walks[i] = w[: t + 1] + outward + inward + w[t + 1 :]
+        elif t + 1 <= reach and t + 1 <= len(w) - 1 - t:
+            walks[i] = inward + [s ^ 1 for s in reversed(w[: t + 1])] + w
+        elif len(w) - 1 - t <= reach:
+            walks[i] = w + [s ^ 1 for s in reversed(w[t + 1 :])] + outward
+        else:
+            walks[i] = w[: t + 1] + outward + inward + w[t + 1 :]
+        count[a:b] += 1
+        spliced += 1
+    return walks, spliced
+
+
+def _passes(net: Network, states: States, s: int, t: int, junction: int) -> bool:
+    """Tell whether the step from `s` to `t` goes through `junction`."""
+    p = int(states.piece[s])
+    if abs(s - t) == 2 and states.piece[t] == p:
+        return False
+    k = s // 2 - int(states.first[p])
+    n = int(states.first[p + 1] - states.first[p])
+    return (k == 0 and net.junction_of[p][0] == junction and s & 1 == 1) or (
+        k == n - 1 and net.junction_of[p][1] == junction and s & 1 == 0
+    )
+
+
+def _step_cost(states: States, s: int, t: int) -> float:
+    row = slice(int(states.step_at[s]), int(states.step_at[s + 1]))
+    return float(states.step_cost[row][states.step_to[row] == t].min(initial=2.0))

@@ -10,9 +10,10 @@ from numpy.typing import NDArray
 from capture.units import Points
 from skeleton.graph import Edge, InkGraph, line_length
 from skeleton.ink_map import InkMap
+from skeleton.reach import reach_out
 
 
-def repair(graph: InkGraph, ink: InkMap, *, spurs: bool = True, bridges: bool = True) -> InkGraph:
+def repair(graph: InkGraph, ink: InkMap, *, spurs: bool = True, bridges: bool = True, reach: bool = True) -> InkGraph:
     """Return the graph without spurs, skips bridged, spots made dots."""
     if spurs:
         graph = drop_spurs(graph, ink)
@@ -20,6 +21,8 @@ def repair(graph: InkGraph, ink: InkMap, *, spurs: bool = True, bridges: bool = 
     graph = spots_to_dots(graph, ink)
     if bridges:
         graph = join_chains(bridge_skips(graph, ink))
+    if reach:
+        graph = reach_out(graph, ink)
     return graph
 
 

@@ -53,6 +53,8 @@ class PlotPage:
     """Width of the line, for previews."""
 
     family: str = ""
+    writing_travel_mm: float | None = None
+    """Pen-up travel in the order of writing, where the paths are in another."""
 
     def __len__(self) -> int:
         return len(self.starts) - 1

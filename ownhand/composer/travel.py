@@ -5,6 +5,8 @@ Nearest neighbour, then 2-opt until nothing gets shorter or the passes are used 
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from scipy.spatial import cKDTree  # type: ignore[import-untyped]
 
@@ -31,7 +33,8 @@ def least_travel(page: PlotPage) -> PlotPage:
         k = own[order[-1]]
         at = first[k] if turned[-1] else last[k]
     better = reordered(page, np.concatenate(orders), np.concatenate(turns))
-    return better if pen_up_travel_mm(better) < pen_up_travel_mm(page) else page
+    written = pen_up_travel_mm(page)
+    return replace(better, writing_travel_mm=written) if pen_up_travel_mm(better) < written else page
 
 
 def _nearest(first: Points, last: Points, at: Points) -> tuple[Index, np.ndarray]:

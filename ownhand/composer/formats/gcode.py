@@ -1,0 +1,52 @@
+"""G-code in the dialect of RS-274 that NIST wrote down.
+
+Kramer, Proctor and Messina, The NIST RS274NGC Interpreter, Version 3, NISTIR 6556, 2000: G21 mm, G90 absolute, G94
+units a minute, G0 to move, G1 to draw, comments in brackets.
+"""
+
+from __future__ import annotations
+
+import re
+
+from ownhand.composer.machine import Machine, check_bed
+from ownhand.composer.plot import PlotPage, flatten
+
+WITHIN_MM = 0.01
+
+
+def gcode_text(page: PlotPage, machine: Machine | None = None) -> str:
+    """Return the page as G-code for a machine; one whose bed is the page, where none is given.
+
+    Raises
+    ------
+    UsageError
+        If the writing would leave the bed.
+    """
+    machine = machine or Machine(bed_mm=page.size_mm)
+    check_bed(page, machine)
+    points, starts = flatten(page.points_mm, page.starts, within_mm=WITHIN_MM)
+    on_bed = machine.bed_from_page(points) if len(points) else points
+    places = [f"X{x:.3f} Y{y:.3f}" for x, y in on_bed.tolist()]
+    up, down = "\n".join(machine.lines_up), "\n".join(machine.lines_down)
+    feed = f"F{machine.draw_mm_s * 60:g}"
+    lines = [f"({_plain(page.family)}, page {page.number}, for {_plain(machine.name)})", "G21", "G90", "G94"]
+    lines += [*machine.begin, up]
+    bounds = starts.tolist()
+    pen = int(page.pen[0]) if len(page) else 1
+    for k in range(len(page)):
+        if int(page.pen[k]) != pen:
+            pen = int(page.pen[k])
+            lines += [f"(pen {pen})", "M0"]
+        a, b = bounds[k], bounds[k + 1]
+        lines += [f"G0 {places[a]}", down]
+        if b - a > 1:
+            lines.append(f"G1 {places[a + 1]} {feed}")
+            lines += [f"G1 {place}" for place in places[a + 2 : b]]
+        lines.append(up)
+    lines += [*machine.end, "M2"]
+    return "\n".join(lines) + "\n"
+
+
+def _plain(text: str) -> str:
+    """Return text that may stand in a comment: RS274NGC comments are ASCII and hold no brackets."""
+    return re.sub(r"[^ -'*-~]", "", text).strip() or "page"

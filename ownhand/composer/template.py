@@ -1,0 +1,103 @@
+"""A text with fields for each recipient.
+
+`{name}` stands for the field of that name, `{name|dear friend}` for it or, where it is empty, for what follows the bar;
+`{{` and `}}` are braces. A line that holds nothing but fields, all empty, is left out. A line `[[address]]` begins the
+text of the box of that name; what comes before the first such line is for the first box.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from capture.errors import InputError
+
+_TOKEN = re.compile(r"\{\{|\}\}|\{([^{}|\n]+)(?:\|([^{}\n]*))?\}|[{}]")
+_BOX = re.compile(r"^\[\[\s*([^\[\]]+?)\s*\]\][ \t]*$", re.M)
+
+
+@dataclass(frozen=True)
+class Template:
+    """A text with fields; made by `parse_template`."""
+
+    boxes: tuple[tuple[str, str], ...]
+    """Names of boxes ('' for the first one) and their raw texts."""
+
+    fields: frozenset[str]
+    """Names of all fields, folded as by `key`."""
+
+    def fill(self, row: Mapping[str, str]) -> str | dict[str, str]:
+        """Return the text with the fields of one row; by box, where the template names any.
+
+        `row` has keys folded by `key`.
+        """
+        filled = {name: _fill(text, row) for name, text in self.boxes}
+        return filled[""] if list(filled) == [""] else filled
+
+
+def key(name: str) -> str:
+    """Return a field's name without regard to case and space around it.
+
+    Examples
+    --------
+    >>> key(" First  Name ")
+    'first name'
+    """
+    return " ".join(name.split()).casefold()
+
+
+def parse_template(text: str, *, where: str = "template") -> Template:
+    """Return the template in a text.
+
+    Raises
+    ------
+    InputError
+        If a brace stands alone or a field has no name; with the line.
+
+    Examples
+    --------
+    >>> parse_template("Dear {Name|friend},").fill({"name": ""})
+    'Dear friend,'
+    """
+    fields: set[str] = set()
+    for found in _TOKEN.finditer(text):
+        line = text.count("\n", 0, found.start()) + 1
+        if found[0] in "{}":
+            raise InputError(
+                f"{where}, line {line}", f"a single '{found[0]}'", "Write {field}, or {{ and }} for braces."
+            )
+        if found[1] is not None:
+            if not key(found[1]):
+                raise InputError(f"{where}, line {line}", "a field without a name", "Write {field}.")
+            fields.add(key(found[1]))
+    parts = _BOX.split(text)
+    boxes = [(name.strip(), body.strip("\n")) for name, body in zip(parts[1::2], parts[2::2], strict=True)]
+    if parts[0].strip() or not boxes:
+        boxes.insert(0, ("", parts[0].rstrip("\n") if boxes else parts[0]))
+    names = [name for name, _ in boxes]
+    if len(set(names)) < len(names):
+        raise InputError(where, "one box begins twice", "Give each box one [[name]] line.")
+    return Template(tuple(boxes), frozenset(fields))
+
+
+def _fill(text: str, row: Mapping[str, str]) -> str:
+    lines = []
+    for line in text.split("\n"):
+        empty = bool(line.strip())
+
+        def value(found: re.Match[str]) -> str:
+            nonlocal empty
+            if found[0] in ("{{", "}}"):
+                empty = False
+                return found[0][0]
+            value = row.get(key(found[1]), "").strip() or (found[2] or "")
+            empty = empty and not value
+            return value
+
+        filled = _TOKEN.sub(value, line)
+        if empty and _TOKEN.sub("", line).strip():
+            empty = False
+        if not empty:
+            lines.append(filled)
+    return "\n".join(lines)

@@ -214,8 +214,8 @@ def page_of_cells(
 ) -> Page:
     """Return the page with as many of the `attempts`, from the first, as it takes."""
     left, top, width, height = body_box(size_mm)
-    rows = fill_rows(attempts, width_mm=width, x_height_mm=x_height_mm)
     tops = row_tops(top, height, STRIP_MM + (HEADROOM + FOOTROOM) * x_height_mm)
+    rows = fill_rows(attempts, rows=len(tops), width_mm=width, x_height_mm=x_height_mm)
     cells = [
         cell
         for row, (row_top, widths) in enumerate(zip(tops, rows, strict=False), start=1)
@@ -231,12 +231,14 @@ def row_tops(top_mm: float, height_mm: float, row_mm: float) -> list[float]:
     return [top_mm + pitch * i for i in range(count)]
 
 
-def fill_rows(attempts: Sequence[Attempt], *, width_mm: float, x_height_mm: float) -> list[list[tuple[Attempt, float]]]:
-    """Return rows of attempts with the widths of their cells, each row drawn out to the full width.
+def fill_rows(
+    attempts: Sequence[Attempt], *, rows: int, width_mm: float, x_height_mm: float
+) -> list[list[tuple[Attempt, float]]]:
+    """Return up to `rows` rows of attempts with the widths of their cells, each row drawn out to the full width.
 
     A run of the same character is not broken, unless it is longer than a row.
     """
-    rows: list[list[tuple[Attempt, float]]] = []
+    filled: list[list[tuple[Attempt, float]]] = []
     row: list[tuple[Attempt, float]] = []
     used = 0.0
     for i, (char, _) in enumerate(attempts):
@@ -247,13 +249,15 @@ def fill_rows(attempts: Sequence[Attempt], *, width_mm: float, x_height_mm: floa
         run = next((k for k in range(1, len(attempts) - i) if attempts[i + k][0] != char), len(attempts) - i)
         whole = (run if begins else 1) * (needed + GAP_MM) - GAP_MM
         if row and used + (whole if whole <= width_mm else needed) > width_mm + 1e-6:
-            rows.append(drawn_out(row, width_mm))
+            filled.append(row)
             row, used = [], 0.0
+        if len(filled) == rows:
+            break
         row.append((attempts[i], needed))
         used += needed + GAP_MM
     if row:
-        rows.append(drawn_out(row, width_mm))
-    return rows
+        filled.append(row)
+    return [drawn_out(row, width_mm) for row in filled]
 
 
 def drawn_out(row: list[tuple[Attempt, float]], width_mm: float) -> list[tuple[Attempt, float]]:

@@ -1,0 +1,318 @@
+"""Which characters a language is written with, from the hyperglot database (Rosetta Type, open data).
+
+Languages are named by an ISO 639-1 or 639-3 code, with a script where there are several ('sr-Latn', BCP 47), or by
+their English or own name.
+"""
+
+from __future__ import annotations
+
+import difflib
+import os
+import unicodedata
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import regex  # type: ignore[import-untyped]
+
+from capture.errors import UsageError
+
+BASIC = tuple(".,:;!?…'’\"()-–—/&@%+=*#°")
+"""Punctuation and signs that every sheet has; quotation marks and what else a language needs come from the database."""
+
+DIGITS = tuple("0123456789")
+
+_LEFT_OUT = frozenset("¤¢")
+"""Currency signs that nobody writes by hand today."""
+
+
+@dataclass(frozen=True)
+class Language:
+    """A language as it is written today, in one script. All characters are in Unicode NFC."""
+
+    code: str
+    """ISO 639-3, three letters."""
+
+    name: str
+    autonym: str
+    script: str
+    """'Latin', 'Greek', 'Cyrillic', ..."""
+
+    base: tuple[str, ...]
+    """The letters it needs, small and capital."""
+
+    auxiliary: tuple[str, ...]
+    """Letters of loan words and names."""
+
+    marks: tuple[str, ...]
+    """Combining marks that its letters are built with."""
+
+    punctuation: tuple[str, ...]
+    """Its own punctuation: quotation marks and the like, without what every language has."""
+
+    numerals: tuple[str, ...]
+    currency: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class LanguageCoverage:
+    """What a set of characters is worth for a language."""
+
+    language: Language
+    built: tuple[str, ...]
+    """Letters that are not there but can be built from a base letter and marks that are."""
+
+    missing: tuple[str, ...]
+    """Letters that are not there and cannot be built."""
+
+    @property
+    def status(self) -> str:
+        """'complete', 'complete with built accents' or 'incomplete'."""
+        if self.missing:
+            return "incomplete"
+        return "complete with built accents" if self.built else "complete"
+
+
+def language(code: str) -> Language:
+    """Return the language with this code or name.
+
+    Raises
+    ------
+    UsageError
+        If there is none; the message names those that are written nearly so.
+
+    Examples
+    --------
+    >>> language("pl").name, language("pol").code, language("Polish").autonym
+    ('Polish', 'pol', 'Polski')
+    """
+    return _language(unicodedata.normalize("NFC", code.strip()))
+
+
+def characters_for(languages: Iterable[str], *, auxiliary: bool = False) -> list[str]:
+    """Return the characters that the languages are written with, NFC, in the order of `in_order`.
+
+    Always with the digits and `BASIC`; with `auxiliary` also the letters of loan words and all punctuation.
+    """
+    wanted = {*DIGITS, *BASIC}
+    for code in languages:
+        found = language(code)
+        wanted.update(found.base, found.punctuation, found.currency)
+        wanted.update(c for c in found.numerals if unicodedata.category(c) == "Nd")
+        if auxiliary:
+            wanted.update(found.auxiliary)
+    return in_order(wanted)
+
+
+def characters_in(text: str) -> list[str]:
+    r"""Return the characters that `text` needs, each once, NFC, in the order of `in_order`; spaces are left out.
+
+    A character is what a reader takes for one (an extended grapheme cluster of UAX #29), so a letter and the marks over
+    it stay together, in whichever normalisation form the text comes.
+
+    Raises
+    ------
+    UsageError
+        If the text holds control, private or unassigned code points, which nobody can write.
+
+    Examples
+    --------
+    >>> characters_in("Cafe\u0301, cafe\u0301")
+    ['a', 'c', 'f', 'C', 'é', ',']
+    """
+    wanted = set()
+    for cluster in regex.findall(r"\X", unicodedata.normalize("NFC", text)):
+        char = "".join(c for c in cluster if not c.isspace() and c not in "\ufeff\u00ad\u200b\u2060")
+        if not char:
+            continue
+        for c in char:
+            if unicodedata.category(c) in ("Cc", "Cn", "Co", "Cs"):
+                raise UsageError(
+                    "characters", f"U+{ord(c):04X} is not a character that can be written", "Leave it out."
+                )
+        wanted.add(char)
+    return in_order(wanted)
+
+
+def in_order(chars: Iterable[str]) -> list[str]:
+    """Return characters in the order in which a sheet asks for them.
+
+    Small letters, capitals, small accented and other letters, their capitals, digits, punctuation, marks; Latin before
+    the other scripts, and within a group by the letter's name, so that é follows e.
+
+    Examples
+    --------
+    >>> in_order("bB.a1éß")
+    ['a', 'b', 'B', 'é', 'ß', '1', '.']
+    """
+    return sorted(set(chars), key=_order)
+
+
+def coverage(available: Iterable[str], languages: Iterable[str] | None = None) -> list[LanguageCoverage]:
+    """Return what the available characters are worth for the languages, by name.
+
+    A letter can be built when its base letter is there, and each of its marks is, alone or on any other letter that
+    the mark can be taken off (Unicode canonical decomposition, UAX #15).
+
+    Parameters
+    ----------
+    languages
+        Codes; by default all languages of the database that are written in letters we know any of.
+    """
+    have = {unicodedata.normalize("NFC", c) for c in available}
+    parts = {part for char in have for part in unicodedata.normalize("NFD", char)}
+    if languages is None:
+        found = [known for known in all_languages() if have & set(known.base)]
+    else:
+        found = [language(code) for code in languages]
+    covered = []
+    for known in sorted(found, key=lambda one: (one.name, one.script)):
+        lacking = [char for char in in_order(known.base) if char not in have]
+        built = tuple(char for char in lacking if _can_be_built(char, have, parts))
+        missing = tuple(char for char in lacking if char not in built)
+        covered.append(LanguageCoverage(known, built, missing))
+    return covered
+
+
+def _can_be_built(char: str, have: set[str], parts: set[str]) -> bool:
+    decomposed = unicodedata.normalize("NFD", char)
+    base, marks = decomposed[0], decomposed[1:]
+    return bool(marks) and base in have and all(mark in parts for mark in marks)
+
+
+@cache
+def _order(char: str) -> tuple[int, int, str, str]:
+    first = unicodedata.normalize("NFD", char)[0]
+    category = unicodedata.category(first)
+    name = unicodedata.name(char[0], "")
+    script = ("LATIN", "GREEK", "CYRILLIC").index(name.split()[0]) if name.startswith(("LATIN", "GREEK", "CYR")) else 3
+    if category.startswith("L"):
+        letter = name.partition("LETTER ")[2] or name.partition("LIGATURE ")[2] or name
+        plain = char in "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ" if script == 0 else char == first
+        group = 10 * script + (0 if plain else 2) + (1 if char.isupper() or char.istitle() else 0)
+        # In Greek and Cyrillic the code points are in the order of the alphabet, the names (ALPHA, BETA) are not.
+        return group, 0, letter if script == 0 else "", char
+    if category == "Nd":
+        return 100, 0, "", char
+    if category.startswith("M"):
+        return 300, 0, "", char
+    return 200, BASIC.index(char) if char in BASIC else len(BASIC), "", char
+
+
+@cache
+def _language(code: str) -> Language:
+    iso, script = code.lower(), None
+    if iso not in _codes():
+        iso, script = _iso_639_3(code)
+    if iso not in _codes():
+        iso = _by_name(code)
+    data = _data(iso)
+    return _from_data(iso, _orthography(code, data, script), data)
+
+
+def _iso_639_3(tag: str) -> tuple[str, str | None]:
+    """Return the three-letter code and the script that a language tag names; '' for what is not a tag."""
+    import langcodes
+
+    try:
+        named = langcodes.Language.get(tag)
+        code = str(named.to_alpha3())
+        # Where the database has only the language as a whole (Norwegian), its parts (Bokmål) are written like it.
+        return code if code in _codes() else _names().get(code, ""), named.script
+    except (LookupError, ValueError):
+        return "", None
+
+
+def _by_name(name: str) -> str:
+    names = _names()
+    folded = name.casefold()
+    if folded in names:
+        return names[folded]
+    near = difflib.get_close_matches(folded, names, n=4, cutoff=0.6) if len(folded) > 3 else []
+    shown = dict.fromkeys(f"{_data(names[one]).get('name')} ({names[one]})" for one in near)
+    hint = f"Did you mean {' or '.join(shown)}?" if shown else "Give an ISO 639 code such as 'fr' or 'pol', or a name."
+    raise UsageError("languages", f"'{name:.40}' is not a language that we know", hint)
+
+
+@cache
+def _codes() -> frozenset[str]:
+    """Return the codes of the languages that the database can say something about."""
+    hyperglot = _hyperglot()
+    listed = (path.stem.rstrip("_") for path in Path(hyperglot.DB).glob("*.y*ml"))
+    return frozenset(iso for iso in listed if hyperglot.loader.load_language_data(iso).get("orthographies"))
+
+
+@cache
+def _names() -> dict[str, str]:
+    """Return the codes by folded English names, own names, and the codes of languages counted as part of another."""
+    names: dict[str, str] = {}
+    for iso in sorted(_codes()):
+        raw = _hyperglot().loader.load_language_data(iso)
+        own = [orthography.get("autonym") for orthography in raw["orthographies"]]
+        for name in (raw.get("name"), raw.get("autonym"), *own, *(raw.get("includes") or [])):
+            if name:
+                names.setdefault(str(name).casefold(), iso)
+    return names
+
+
+@cache
+def all_languages() -> tuple[Language, ...]:
+    """Return all languages of the database, each in its main script; takes some seconds the first time."""
+    found = (_from_data(iso, _orthography(iso, _data(iso), None), _data(iso)) for iso in sorted(_codes()))
+    return tuple(one for one in found if one.base)
+
+
+@cache
+def _data(iso: str) -> Any:
+    return _hyperglot().language.Language(iso)
+
+
+@cache
+def _hyperglot() -> Any:
+    """Return the module; slow, so only when it is needed."""
+    import hyperglot.language  # type: ignore[import-untyped]
+    import hyperglot.loader  # type: ignore[import-untyped]
+
+    # It would keep a pickle in the folder that the command runs in, and load one that it finds there: not wanted.
+    hyperglot.language.LANGUAGE_CACHE_FILE = os.devnull
+    return hyperglot
+
+
+def _orthography(code: str, data: Any, script: str | None) -> Any:
+    if script is None:
+        return data.get_orthography()
+    scripts = _hyperglot().loader.load_scripts_data()
+    name = next((name for name, about in scripts.items() if about.get("iso_15924") == script), script)
+    try:
+        return data.get_orthography(script=name)
+    except KeyError:
+        others = ", ".join(sorted({str(o["script"]) for o in data["orthographies"]}))
+        what = f"'{code:.40}': {data['name']} is not written in {name}"
+        raise UsageError("languages", what, f"It is written in {others}.") from None
+
+
+def _from_data(iso: str, orthography: Any, data: Any) -> Language:
+    own = str(orthography.get("punctuation") or "").partition("\n")[2]
+    letters = tuple(_characters(orthography.get("base")))
+    punctuation = [c for c in (*letters, *_characters(own)) if not unicodedata.category(c[0]).startswith("L")]
+    return Language(
+        code=iso,
+        name=str(data.get("name") or iso),
+        autonym=str(orthography.get("autonym") or data.get("autonym") or ""),
+        script=str(orthography.get("script") or ""),
+        base=tuple(c for c in letters if unicodedata.category(c[0]).startswith("L")),
+        auxiliary=tuple(_characters(orthography.get("auxiliary"))),
+        marks=tuple(_characters(str(orthography.get("marks") or "").replace("◌", " "))),
+        punctuation=tuple(dict.fromkeys(c for c in punctuation if c not in BASIC)),
+        numerals=tuple(_characters(orthography.get("numerals"))),
+        currency=tuple(c for c in _characters(orthography.get("currency")) if c not in _LEFT_OUT),
+    )
+
+
+def _characters(listed: object) -> Iterator[str]:
+    """Yield the characters of a list as the database writes it, NFC, each once."""
+    text = unicodedata.normalize("NFC", str(listed or ""))
+    chars: Sequence[str] = [c for word in text.split() for c in regex.findall(r"\X", word)]
+    yield from dict.fromkeys(chars)

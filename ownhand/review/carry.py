@@ -1,0 +1,325 @@
+"""Mend once, apply to all: how many strokes, in which order and which way, carried over to another attempt.
+
+Each line of the other attempt is followed from one end to the other while a model walks along the mended strokes:
+the Viterbi path (Viterbi 1967; the elastic matching of on-line characters, Tappert 1982) says at each point which
+stroke is being written there, how far along, and which way. Where the path jumps, the line is cut; pieces of the same
+stroke are put together in the order of the model. The other attempt's own points are kept: only their cuts, order and
+direction change.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.units import Points
+from skeleton.stroke import Stroke
+
+Floats = NDArray[np.float64]
+
+SPACING = 0.08
+"""x-heights between the points that are matched."""
+
+TURN_COST = 0.6
+"""For a point written straight against the model's direction. Squared distances, in x-heights, count 20."""
+
+JUMP_COST = 2.5
+"""For going on elsewhere in the model, which cuts the line: under three points in the wrong place."""
+
+SHORTEST = 0.15
+"""x-heights: a piece shorter than this is not cut off, it stays with its neighbour."""
+
+CORNER_WITHIN = 0.32
+"""x-heights: a pen lifts at a corner, so a cut goes to one that is this near."""
+
+CORNER = np.radians(40)
+"""Turn, over two points on each side, that makes a corner."""
+
+WORST_FIT = 0.22
+"""x-heights: mean distance of the carried strokes from the model's above which nothing is offered."""
+
+LEAST_COVER = 0.6
+"""Share of every stroke of the model that must be found again."""
+
+Strokes = tuple[Stroke, ...]
+
+
+@dataclass(frozen=True, eq=False)
+class Carried:
+    """What carrying the structure over to an attempt gave."""
+
+    strokes: Strokes
+    """As they would be; the old ones where it does not fit."""
+
+    fits: bool
+    why: str
+    """In words: what would change, or why it does not fit."""
+
+    distance: float
+    """Mean distance from the model, x-heights."""
+
+    @property
+    def changes(self) -> bool:
+        """True when there is something to apply."""
+        return self.fits and self.why != "is written this way already"
+
+
+@dataclass(frozen=True, eq=False)
+class _Model:
+    """The mended strokes as one list of points to walk along."""
+
+    points: Points
+    tangents: Points
+    stroke: NDArray[np.int64]
+    """Number of the stroke of each point."""
+
+    share: Floats
+    """How far along its stroke each point lies, 0 to 1."""
+
+
+def _even(points: Points, spacing: float) -> Points:
+    if len(points) == 1:
+        return points
+    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
+    if along[-1] < 1e-9:
+        return points[:1]
+    even = np.linspace(0, along[-1], max(3, round(float(along[-1]) / spacing) + 1))
+    return np.column_stack([np.interp(even, along, points[:, i]) for i in (0, 1)])
+
+
+def _tangents(points: Points) -> Points:
+    if len(points) == 1:
+        return np.zeros((1, 2))
+    t = np.gradient(points, axis=0)
+    return np.asarray(t / np.maximum(np.hypot(*t.T), 1e-9)[:, None], float)
+
+
+def _model(strokes: Sequence[Points]) -> _Model:
+    even = [_even(p, SPACING) for p in strokes]
+    return _Model(
+        np.vstack(even),
+        np.vstack([_tangents(p) for p in even]),
+        np.concatenate([np.full(len(p), k) for k, p in enumerate(even)]),
+        np.concatenate([np.linspace(0, 1, len(p)) if len(p) > 1 else np.zeros(1) for p in even]),
+    )
+
+
+def _aligned(model: Sequence[Points], target: Sequence[Points]) -> list[Points]:
+    """Return the model's strokes moved and stretched onto the target: bounds first, then nearest points."""
+    all_model, all_target = np.vstack(model), np.vstack(target)
+    low, size = all_model.min(axis=0), np.maximum(np.ptp(all_model, axis=0), 0.3)
+    low_t, size_t = all_target.min(axis=0), np.maximum(np.ptp(all_target, axis=0), 0.3)
+    scale = np.clip(size_t / size, 0.5, 2.0)
+    middle, middle_t = low + size / 2, low_t + size_t / 2
+    return [(p - middle) * scale + middle_t for p in model]
+
+
+def _leaned(pattern: Sequence[Points], target: Sequence[Points]) -> list[Points]:
+    """Return the model sheared and shifted so that each point of the target lies nearest to where it is written.
+
+    One round of iterated closest points (Besl & McKay 1992) with an affine map, held near the identity by ridge
+    regression, so that a badly matched letter is not bent into a good one.
+    """
+    model = _model(pattern)
+    found, wanted = [], []
+    for line in target:
+        even = _even(line, SPACING)
+        if len(even) > 1:
+            found.append(model.points[_follow(even, model)[0]])
+            wanted.append(even)
+    if not found:
+        return list(pattern)
+    a, b = np.vstack(found), np.vstack(wanted)
+    middle = a.mean(axis=0)
+    x = np.column_stack([a - middle, np.ones(len(a))])
+    ridge = np.diag([0.02 * len(a), 0.02 * len(a), 0.0])
+    change = np.linalg.solve(x.T @ x + ridge, x.T @ (b - a))
+    return [p + np.column_stack([p - middle, np.ones(len(p))]) @ change for p in pattern]
+
+
+def _follow(line: Points, model: _Model) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return, for each point of `line`, the model point it belongs to and the way it is written there, +1 or -1."""
+    n = len(model.points)
+    near = 20.0 * ((line[:, None] - model.points[None]) ** 2).sum(axis=2)
+    agree = _tangents(line) @ model.tangents.T
+    cost = np.concatenate([near + TURN_COST * (1 - agree), near + TURN_COST * (1 + agree)], axis=1)
+    index = np.arange(n)
+    step = index[None, :] - index[:, None]
+    same = model.stroke[:, None] == model.stroke[None, :]
+    forward = np.where(same & (step >= 0) & (step <= 3), 0.15 * np.abs(step - 1.0), JUMP_COST)
+    hop = np.full((2 * n, 2 * n), JUMP_COST)
+    hop[:n, :n] = forward
+    hop[n:, n:] = forward.T
+    best, back = cost[0], np.zeros((len(line), 2 * n), np.int64)
+    for i in range(1, len(line)):
+        total = best[:, None] + hop
+        back[i] = total.argmin(axis=0)
+        best = total[back[i], np.arange(2 * n)] + cost[i]
+    path = np.zeros(len(line), np.int64)
+    path[-1] = int(best.argmin())
+    for i in range(len(line) - 1, 0, -1):
+        path[i - 1] = back[i, path[i]]
+    return path % n, np.where(path < n, 1, -1)
+
+
+def _pieces(line: Points, model: _Model) -> list[tuple[int, float, int, float, float]]:
+    """Return (stroke, place along it, way, from, to) of the pieces of `line`; from and to are shares of its length."""
+    if len(line) == 1:
+        gap = np.hypot(*(model.points - line[0]).T)
+        dots = np.array([np.count_nonzero(model.stroke == k) == 1 for k in model.stroke])
+        i = int(np.argmin(np.where(dots, gap, gap + 0.5)))
+        return [(int(model.stroke[i]), float(model.share[i]), 1, 0.0, 1.0)]
+    at, way = _follow(line, model)
+    jump = (model.stroke[at[1:]] != model.stroke[at[:-1]]) | (way[1:] != way[:-1])
+    jump |= np.abs(at[1:] - at[:-1]) > 3
+    edges = [0, *(np.flatnonzero(jump) + 1).tolist(), len(line)]
+    runs = list(itertools.pairwise(edges))
+    # A piece too short to be a stroke of its own goes to the longer of its neighbours.
+    while len(runs) > 1:
+        k = min(range(len(runs)), key=lambda r: runs[r][1] - runs[r][0])
+        if (runs[k][1] - runs[k][0]) * SPACING >= SHORTEST:
+            break
+        j = k - 1 if k == len(runs) - 1 or (k and np.diff(runs[k - 1])[0] >= np.diff(runs[k + 1])[0]) else k + 1
+        lo, hi = min(j, k), max(j, k)
+        big = runs[j]
+        span = slice(*big)
+        at[slice(*runs[k])] = at[big[0] if j > k else big[1] - 1]
+        way[slice(*runs[k])] = way[span][0]
+        runs[lo : hi + 1] = [(runs[lo][0], runs[hi][1])]
+    last = len(line) - 1
+    cuts = [0.0, *(_corner_near(line, b) / last for _, b in runs[:-1]), 1.0]
+    middles = [(a + b - 1) // 2 for a, b in runs]
+    return [
+        (int(model.stroke[at[m]]), float(model.share[at[m]]), int(way[m]), start, end)
+        for m, start, end in zip(middles, cuts[:-1], cuts[1:], strict=True)
+    ]
+
+
+def _corner_near(line: Points, i: int) -> float:
+    """Return the sharpest corner within `CORNER_WITHIN` of the border before point `i`, else that border itself."""
+    reach = round(CORNER_WITHIN / SPACING)
+    near = np.arange(max(2, i - reach), min(len(line) - 2, i + reach))
+    if len(near):
+        a, b = line[near] - line[near - 2], line[near + 2] - line[near]
+        angle = np.abs(np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1)))
+        if angle.max() > CORNER:
+            return float(near[int(np.argmax(angle))])
+    return i - 0.5
+
+
+def _cut(points: Points, start: float, end: float) -> Points:
+    if len(points) == 1:
+        return points
+    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
+    a, b = start * along[-1], end * along[-1]
+    inside = points[(along > a + 1e-9) & (along < b - 1e-9)]
+    ends = [[np.interp(v, along, points[:, i]) for i in (0, 1)] for v in (a, b)]
+    return np.vstack([ends[0], inside, ends[1]]) if len(inside) else np.array(ends)
+
+
+def _distance(model: Sequence[Points], got: Sequence[Points]) -> tuple[float, float]:
+    """Return the mean distance of corresponding points, and the least share of a model's stroke that is covered."""
+    total, count, cover = 0.0, 0, 1.0
+    for m, g in zip(model, got, strict=True):
+        size = 24
+        a, b = (_resample(p, size) for p in (m, g))
+        total += float(np.hypot(*(a - b).T).sum())
+        count += size
+        length = [float(np.hypot(*np.diff(p, axis=0).T).sum()) if len(p) > 1 else 0.0 for p in (m, g)]
+        if length[0] > SHORTEST:
+            cover = min(cover, length[1] / length[0])
+    return total / count, cover
+
+
+def _resample(points: Points, n: int) -> Points:
+    if len(points) == 1:
+        return np.repeat(points, n, axis=0)
+    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
+    even = np.linspace(0, along[-1], n)
+    return np.column_stack([np.interp(even, along, points[:, i]) for i in (0, 1)])
+
+
+def carry(model: Strokes, strokes: Strokes, *, x_height_mm: float, accented: bool = False) -> Carried:
+    """Return `strokes` cut, ordered and directed as the mended strokes `model` are.
+
+    Parameters
+    ----------
+    model, strokes
+        Cell frame (mm, y up, own baseline at y = 0), both written at `x_height_mm`.
+    accented
+        `strokes` are of an accented form of the model's character: what lies wholly above or below the model is its
+        mark, and stays as it is, after the letter.
+    """
+    if not model or not strokes:
+        return Carried(strokes, False, "has no strokes to compare", float("inf"))
+    lines = [s.points_mm / x_height_mm for s in strokes]
+    pattern = [s.points_mm / x_height_mm for s in model]
+    body = list(range(len(lines)))
+    if accented:
+        body = _without_marks(lines, pattern)
+        if not body:
+            return Carried(strokes, False, "no part of it looks like the plain letter", float("inf"))
+    pattern = _aligned(pattern, [lines[i] for i in body])
+    pattern = _leaned(pattern, [lines[i] for i in body])
+    walk = _model(pattern)
+    parts: list[list[tuple[float, Points]]] = [[] for _ in pattern]
+    for i in body:
+        for k, place, way, start, end in _pieces(_even(lines[i], SPACING), walk):
+            piece = _cut(strokes[i].points_mm, start, end)
+            parts[k].append((place, piece[::way]))
+    for k, found in enumerate(parts):
+        if not found:
+            return Carried(strokes, False, f"has nothing for stroke {k + 1}", float("inf"))
+    width = float(np.median([s.width_mm for s in strokes]))
+    made = tuple(Stroke(_chain(found), width) for found in parts)
+    distance, cover = _distance(pattern, [s.points_mm / x_height_mm for s in made])
+    if distance > WORST_FIT or cover < LEAST_COVER:
+        return Carried(strokes, False, "is shaped too differently", distance)
+    made += tuple(strokes[i] for i in range(len(lines)) if i not in body)
+    return Carried(made, True, difference(strokes, made), distance)
+
+
+def _without_marks(lines: Sequence[Points], pattern: Sequence[Points]) -> list[int]:
+    top = max(float(p[:, 1].max()) for p in pattern)
+    bottom = min(float(p[:, 1].min()) for p in pattern)
+    slack = 0.15
+    return [
+        i for i, p in enumerate(lines) if float(p[:, 1].mean()) < top + slack and float(p[:, 1].mean()) > bottom - slack
+    ]
+
+
+def _chain(found: list[tuple[float, Points]]) -> Points:
+    ordered = [piece for _, piece in sorted(found, key=lambda f: f[0])]
+    out = ordered[0]
+    for piece in ordered[1:]:
+        meets = float(np.hypot(*(piece[0] - out[-1]))) < 1e-6
+        out = np.vstack([out, piece[1:] if meets and len(piece) > 1 else piece])
+    return out
+
+
+def difference(old: Strokes, new: Strokes) -> str:
+    """Return in words what tells `new` from `old`."""
+    if len(old) != len(new):
+        return f"{len(new)} stroke{'s' if len(new) > 1 else ''} instead of {len(old)}"
+    same = [_same(a, b) for a, b in zip(old, new, strict=True)]
+    if all(s == "same" for s in same):
+        return "is written this way already"
+    turned = [str(i + 1) for i, s in enumerate(same) if s == "turned"]
+    if "other" not in same:
+        return f"stroke{'s' if len(turned) > 1 else ''} {', '.join(turned)} turned round"
+    if all(any(_same(a, b) != "other" for a in old) for b in new):
+        return "another order" + (", some turned round" if turned else "")
+    return "cut in other places"
+
+
+def _same(a: Stroke, b: Stroke) -> str:
+    if a.is_dot and b.is_dot and np.allclose(a.points_mm, b.points_mm, atol=0.05):
+        return "same"
+    one, other = _resample(a.points_mm, 12), _resample(b.points_mm, 12)
+    if np.abs(one - other).max() < 0.15:
+        return "same"
+    return "turned" if np.abs(one - other[::-1]).max() < 0.15 else "other"

@@ -1,0 +1,205 @@
+// The large picture of one attempt: its ink and strokes, the pointer on them, baseline and side bearings to drag.
+
+import { h, s } from "./dom.js";
+import { colour, drawn, frame, ink, path, replay } from "./strokes.js";
+
+const HANDLE_MM = 1.1;
+
+export class Desk {
+  /** `act` has choose(k), move(k, by), bend(k, point, to), split(k, at), draw(samples), baseline(mm), side(name, mm). */
+  constructor(act) {
+    this.act = act;
+    this.svg = s("svg", { class: "desk-picture", role: "group", "aria-label": "The ink and its strokes" });
+    this.el = h("div", { class: "desk" }, this.svg);
+    this.state = null;
+    this.drag = null;
+    this.svg.addEventListener("pointerdown", (e) => this.down(e));
+    this.svg.addEventListener("pointermove", (e) => this.moved(e));
+    this.svg.addEventListener("pointerup", (e) => this.up(e));
+    this.svg.addEventListener("pointercancel", () => this.cancel());
+    new ResizeObserver(() => this.state && this.draw(this.state)).observe(this.el);
+  }
+
+  /** Show `state`: attempt, stroke (chosen, -1: none), tool, point (-1: none), cut (share or null), sketch (points). */
+  draw(state) {
+    this.state = state;
+    if (this.drag) return;
+    const focused = document.activeElement?.dataset?.handle;
+    const a = state.attempt;
+    const width = Math.max(this.el.clientWidth, 200);
+    const height = Math.max(this.el.clientHeight, 200);
+    const f = frame(a, a.lines, width, height, { margin: 52 });
+    this.f = f;
+    this.svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    this.svg.dataset.tool = state.tool;
+    const y = (mm) => f.px([0, mm])[1];
+    const guide = (mm, name) => s("line", { x1: 0, x2: width, y1: y(mm), y2: y(mm), class: name });
+    this.svg.replaceChildren(
+      guide(a.ascender, "guide faint"),
+      guide(a.x_height, "guide faint"),
+      guide(a.descender, "guide faint"),
+      guide(0, "guide"),
+      ink(a, f) ?? "",
+      s("g", { class: "strokes" }, drawn(a.lines, f, { chosen: state.stroke })),
+      ...a.lines.map((line, k) => s("path", { d: path(line, f), class: "hit", "data-stroke": k })),
+      ...this.handles(state),
+      ...this.rulers(a, width, height),
+      s("g", { class: "pending" }),
+    );
+    if (focused) this.svg.querySelector(`[data-handle="${focused}"]`)?.focus();
+  }
+
+  handles({ attempt, stroke, tool, point, cut, sketch }) {
+    const out = [];
+    const line = attempt.lines[stroke];
+    if (line && tool === "choose") {
+      let since = HANDLE_MM;
+      line.forEach((p, i) => {
+        if (i) since += Math.hypot(p[0] - line[i - 1][0], p[1] - line[i - 1][1]);
+        if (since < HANDLE_MM && i !== line.length - 1 && i !== point) return;
+        since = 0;
+        const [x, y] = this.f.px(p);
+        const on = i === point;
+        out.push(
+          s("rect", { x: x - (on ? 6 : 4), y: y - (on ? 6 : 4), width: on ? 12 : 8, height: on ? 12 : 8, class: on ? "handle on" : "handle", stroke: colour(stroke) }),
+          s("rect", { x: x - 9, y: y - 9, width: 18, height: 18, class: "grip", "data-point": i }),
+        );
+      });
+    }
+    if (line && cut) {
+      const [x, y] = this.f.px(cut);
+      out.push(s("path", { d: `M${x - 12} ${y - 12}L${x + 12} ${y + 12}M${x - 12} ${y + 12}L${x + 12} ${y - 12}`, class: "cut" }));
+    }
+    if (sketch?.cross) {
+      const [x, y] = this.f.px(sketch.cross);
+      if (sketch.points.length) out.push(s("path", { d: path([...sketch.points, sketch.cross], this.f), class: "drawing" }));
+      out.push(s("path", { d: `M${x - 14} ${y}H${x + 14}M${x} ${y - 14}V${y + 14}`, class: "cross" }));
+    }
+    return out;
+  }
+
+  rulers(a, width, height) {
+    const f = this.f;
+    const xs = a.lines.flat().map((p) => p[0]);
+    if (!xs.length) return [];
+    const [low, high] = [Math.min(...xs), Math.max(...xs)];
+    const slider = (name, label, value, at, vertical) => {
+      const g = s("g", { role: "slider", tabindex: 0, class: value === null ? "ruler unset" : "ruler", "data-handle": name, "aria-label": label, "aria-valuemin": -20, "aria-valuemax": 20, "aria-valuenow": (value ?? 0).toFixed(2), "aria-valuetext": value === null ? "as the builder spaces it" : `${value.toFixed(2)} mm`, "aria-orientation": vertical ? "horizontal" : "vertical" });
+      if (vertical) {
+        g.append(s("line", { x1: at, x2: at, y1: 8, y2: height - 8 }), s("rect", { x: at - 11, y: height - 34, width: 22, height: 26, rx: 3 }), s("path", { d: `M${at - 3} ${height - 26}l-4 5l4 5M${at + 3} ${height - 26}l4 5l-4 5`, class: "sign" }));
+      } else {
+        g.append(s("line", { x1: 8, x2: width - 8, y1: at, y2: at }), s("rect", { x: 6, y: at - 11, width: 26, height: 22, rx: 3 }), s("path", { d: `M14 ${at - 3}l5 -4l5 4M14 ${at + 3}l5 4l5 -4`, class: "sign" }));
+      }
+      g.addEventListener("keydown", (e) => this.steer(e, name, value));
+      return g;
+    };
+    const auto = a.spaced ?? { left: 0.12 * a.x_height, right: 0.12 * a.x_height };
+    return [
+      slider("baseline", "Baseline of this attempt, over the printed one", a.baseline, f.px([0, a.baseline])[1], false),
+      slider("left", "White on the left", a.left, f.px([low - (a.left ?? auto.left), 0])[0], true),
+      slider("right", "White on the right", a.right, f.px([high + (a.right ?? auto.right), 0])[0], true),
+    ];
+  }
+
+  steer(event, name, value) {
+    const a = this.state.attempt;
+    const sign = { ArrowUp: 1, ArrowRight: 1, ArrowDown: -1, ArrowLeft: -1 }[event.key];
+    if (!sign) return;
+    event.preventDefault();
+    event.stopPropagation();
+    const by = sign * (event.shiftKey ? 0.5 : 0.1) * (name === "left" && event.key.match(/Left|Right/) ? -1 : 1);
+    const start = value ?? (a.spaced ?? { left: 0.12 * a.x_height, right: 0.12 * a.x_height })[name];
+    const mm = Math.round((start + by) * 100) / 100;
+    if (name === "baseline") this.act.baseline(mm);
+    else this.act.side(name, mm);
+  }
+
+  at(event) {
+    const box = this.svg.getBoundingClientRect();
+    return [event.clientX - box.left, event.clientY - box.top];
+  }
+
+  down(event) {
+    if (event.button !== 0 || !this.state) return;
+    const { tool, attempt, stroke } = this.state;
+    const at = this.at(event);
+    const ruler = event.target.closest("[data-handle]");
+    const point = event.target.dataset.point;
+    const k = event.target.closest("[data-stroke]")?.dataset.stroke;
+    if (tool === "redraw" || tool === "add") this.drag = { kind: "draw", samples: [this.f.mm(at)] };
+    else if (tool === "split") {
+      const on = k === undefined ? stroke : Number(k);
+      if (on >= 0) this.act.split(on, this.f.mm(at));
+      return;
+    } else if (ruler) this.drag = { kind: "ruler", name: ruler.dataset.handle, el: ruler, from: at };
+    else if (point !== undefined) this.drag = { kind: "bend", point: Number(point), from: at };
+    else if (k !== undefined) {
+      if (Number(k) !== stroke) this.act.choose(Number(k));
+      this.drag = { kind: "move", k: Number(k), from: at };
+    } else {
+      this.act.choose(-1);
+      return;
+    }
+    this.drag.attempt = attempt;
+    this.svg.setPointerCapture(event.pointerId);
+    event.preventDefault();
+  }
+
+  moved(event) {
+    const d = this.drag;
+    if (!d) return;
+    const pending = this.svg.querySelector(".pending");
+    if (d.kind === "draw") {
+      const events = event.getCoalescedEvents?.() ?? [];
+      for (const e of events.length ? events : [event]) d.samples.push(this.f.mm(this.at(e)));
+      pending.replaceChildren(s("path", { d: path(d.samples, this.f), class: "drawing" }));
+      return;
+    }
+    const at = this.at(event);
+    d.by = [at[0] - d.from[0], at[1] - d.from[1]];
+    if (Math.hypot(...d.by) < 3 && !d.far) return;
+    d.far = true;
+    if (d.kind === "ruler") d.el.setAttribute("transform", d.name === "baseline" ? `translate(0 ${d.by[1]})` : `translate(${d.by[0]} 0)`);
+    else if (d.kind === "move") pending.replaceChildren(s("path", { d: path(d.attempt.lines[d.k], this.f), class: "drawing", transform: `translate(${d.by.join(" ")})` }));
+    else {
+      const [x, y] = at;
+      pending.replaceChildren(s("circle", { cx: x, cy: y, r: 7, class: "drawing" }));
+    }
+  }
+
+  up() {
+    const d = this.drag;
+    if (!d) return;
+    this.drag = null;
+    const mm = (px) => Math.round((px / this.f.k) * 1000) / 1000;
+    if (d.kind === "draw") {
+      this.act.draw(d.samples.map((p) => p.map((v) => Math.round(v * 1000) / 1000)).slice(0, 3900));
+      return;
+    }
+    if (!d.far) {
+      this.draw(this.state);
+      if (d.kind === "bend") this.act.point(d.point);
+      return;
+    }
+    const a = d.attempt;
+    if (d.kind === "move") this.act.move(d.k, [mm(d.by[0]), mm(-d.by[1])]);
+    else if (d.kind === "bend") {
+      const p = a.lines[this.state.stroke][d.point];
+      this.act.bend(this.state.stroke, d.point, [p[0] + mm(d.by[0]), p[1] - mm(d.by[1])]);
+    } else if (d.name === "baseline") this.act.baseline(a.baseline - mm(d.by[1]));
+    else {
+      const auto = a.spaced ?? { left: 0.12 * a.x_height, right: 0.12 * a.x_height };
+      const start = a[d.name] ?? auto[d.name];
+      this.act.side(d.name, start + (d.name === "left" ? -1 : 1) * mm(d.by[0]));
+    }
+  }
+
+  cancel() {
+    this.drag = null;
+    if (this.state) this.draw(this.state);
+  }
+
+  replay() {
+    replay(this.svg, this.state.attempt.lines, this.f, { done: () => this.draw(this.state) });
+  }
+}

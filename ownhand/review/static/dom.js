@@ -1,0 +1,44 @@
+// Small helpers to make elements; text is always text, never markup.
+
+const SVG = "http://www.w3.org/2000/svg";
+
+function fill(el, attributes, children) {
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (name.startsWith("on")) el.addEventListener(name.slice(2), value);
+    else if (name === "style") Object.assign(el.style, value);
+    else if (name === "value") el.value = value;
+    else el.setAttribute(name, value === true ? "" : value);
+  }
+  el.append(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));
+  return el;
+}
+
+export const h = (name, attributes = {}, ...children) => fill(document.createElement(name), attributes, children);
+
+export const s = (name, attributes = {}, ...children) => fill(document.createElementNS(SVG, name), attributes, children);
+
+export const button = (label, act, attributes = {}) => h("button", { type: "button", onclick: (event) => act(event), ...attributes }, label);
+
+const said = document.getElementById("said");
+const warned = document.getElementById("warned");
+let timer = 0;
+
+function show(box, text) {
+  clearTimeout(timer);
+  said.replaceChildren();
+  warned.replaceChildren();
+  box.replaceChildren(h("p", {}, text), button("Close", () => box.replaceChildren()));
+  if (box === said) timer = setTimeout(() => said.replaceChildren(), 7000);
+}
+
+/** Tell the person something in passing. */
+export const say = (text) => show(said, text);
+
+/** Tell the person something that must not be missed. */
+export const warn = (text) => show(warned, text);
+
+/** The character as it is shown in a heading: a mark alone gets a ring to stand on, a space is written out. */
+export const shown = (char) => (/^\p{M}/u.test(char) ? `◌${char}` : char === " " ? "␣" : char);
+
+export const plural = (n, one, many = `${one}s`) => `${n} ${n === 1 ? one : many}`;

@@ -1,0 +1,73 @@
+// What the hand can write, language by language, and the sheet with what it lacks.
+
+import { get, post } from "./api.js";
+import { button, h, plural, shown } from "./dom.js";
+import { attemptTo } from "./main.js";
+
+const STATES = { complete: ["✓", "complete"], built: ["✓+", "complete with built accents"], missing: ["–", "lacks"] };
+
+export async function showLanguages(main) {
+  document.title = "Languages";
+  main.replaceChildren(h("p", { class: "wait" }, "Looking at what each language needs …"));
+  const { languages } = await get("languages");
+  const ticked = new Set();
+  const made = h("div", { class: "notices", role: "status" });
+  const print = button("", printSheet, { class: "main" });
+  const body = h("tbody", {});
+  const find = h("input", { type: "search", autocomplete: "off", spellcheck: "false" });
+  const show = h("select", {}, [["all", "all languages"], ["near", "those that lack a few characters"], ["done", "those that are complete"]].map(([v, label]) => h("option", { value: v }, label)));
+
+  function count() {
+    print.textContent = ticked.size ? `Make the sheet for ${plural(ticked.size, "language")}` : "Tick the languages you want";
+    print.disabled = !ticked.size;
+  }
+
+  async function printSheet() {
+    await attemptTo(async () => {
+      print.disabled = true;
+      try {
+        const done = await post("sheet", { languages: [...ticked] });
+        const notices = done.notices ?? [];
+        made.replaceChildren(
+          h("p", {}, `Sheet ${done.sheet}: ${plural(done.pages, "page")} for ${plural(done.characters, "character")}. `, h("a", { href: `api/sheet.pdf?${new URLSearchParams({ sheet: done.sheet })}`, download: `${done.sheet}.pdf` }, "Download the PDF")),
+          h("p", {}, "Print it at 100 %, fill it in, scan it, and read it with: ", h("code", {}, done.command)),
+          ...notices.map((n) => h("p", {}, n)),
+        );
+      } finally {
+        count();
+      }
+    });
+  }
+
+  function row(l) {
+    const [mark, words] = STATES[l.state];
+    const tick = h("input", { type: "checkbox" });
+    tick.checked = ticked.has(l.code);
+    tick.disabled = l.state !== "missing";
+    tick.addEventListener("change", () => {
+      if (tick.checked) ticked.add(l.code);
+      else ticked.delete(l.code);
+      count();
+    });
+    return h("tr", {}, h("th", { scope: "row" }, h("label", {}, tick, l.name)), h("td", {}, `${mark} ${words}${l.missing.length ? ` ${l.missing.length}` : ""}`), h("td", { class: "lacks" }, l.missing.slice(0, 60).map(shown).join(" "), l.missing.length > 60 ? " …" : ""));
+  }
+
+  function fill() {
+    const wanted = find.value.trim().toLowerCase();
+    const fits = { all: () => true, near: (l) => l.state === "missing" && l.missing.length <= 12, done: (l) => l.state !== "missing" }[show.value];
+    body.replaceChildren(...languages.filter((l) => fits(l) && (!wanted || l.name.toLowerCase().includes(wanted) || l.code === wanted)).map(row));
+  }
+
+  find.addEventListener("input", fill);
+  show.addEventListener("input", fill);
+  const complete = languages.filter((l) => l.state !== "missing").length;
+  main.replaceChildren(
+    h("div", { class: "opening" }, h("h1", {}, `${plural(complete, "language")} can be written`), h("p", {}, "What a language lacks is printed on a sheet of its own; once it is filled in and read, it is part of the hand.")),
+    h("div", { class: "row bottom" }, h("label", { class: "field" }, h("span", {}, "Find a language"), find), h("label", { class: "field" }, h("span", {}, "Show"), show), print),
+    made,
+    h("table", { class: "coverage" }, h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "Language"), h("th", { scope: "col" }, "How it stands"), h("th", { scope: "col" }, "What it lacks"))), body),
+  );
+  fill();
+  count();
+  main.setAttribute("aria-busy", "false");
+}

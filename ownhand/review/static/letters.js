@@ -1,0 +1,153 @@
+// All characters at a glance, each as a line of writing with its attempts on it; those to look at come first.
+
+import { get, inkOf, note, post } from "./api.js";
+import { button, h, plural, say, shown } from "./dom.js";
+
+const X_HEIGHT_PX = 15;
+const UP_PX = 36;
+const DOWN_PX = 18;
+
+const letterLink = (char, id = "") => `#letter/${encodeURIComponent(char)}${id ? `/${encodeURIComponent(id)}` : ""}`;
+
+const STATES = { kept: "kept", "set aside": "set aside" };
+
+export function stateOf(a) {
+  if (a.verdict) return STATES[a.verdict];
+  if (a.spoiled) return "spoiled by the writer";
+  if (a.doubts.length && !a.settled) return "to look at";
+  return a.mended ? "mended" : "";
+}
+
+export const MARKS = { kept: "✓", "set aside": "✕", "to look at": "!", mended: "✎", "spoiled by the writer": "✕" };
+
+/** The ink of an attempt, standing on the line with its own size and place. */
+export function standing(a, { xHeight = X_HEIGHT_PX, up = UP_PX, down = DOWN_PX } = {}) {
+  const k = xHeight / a.x_height;
+  if (!a.picture) return h("span", { class: "no-ink" }, "no picture");
+  const p = a.picture;
+  // Only the writing is given room, not the empty part of its cell.
+  const [x0, x1] = a.wide.length ? a.wide : [p.left, p.left + p.width];
+  const img = h("img", {
+    src: inkOf(a.id),
+    loading: "lazy",
+    decoding: "async",
+    alt: "",
+    width: Math.max(1, Math.round(p.width * k)),
+    height: Math.max(1, Math.round(p.height * k)),
+    style: { top: `${up - p.top * k}px`, left: `${(p.left - x0) * k}px` },
+  });
+  return h("span", { class: "standing", style: { width: `${Math.max(8, (x1 - x0) * k)}px`, height: `${up + down}px` } }, img);
+}
+
+function reasons(c) {
+  const open = c.attempts.filter((a) => a.doubts.length && !a.settled);
+  return h(
+    "ul",
+    { class: "why" },
+    open.slice(0, 3).map((a) => h("li", {}, h("a", { href: letterLink(c.char, a.id) }, `Attempt ${a.number}`), `: ${a.doubts.join("; ")}`)),
+    open.length > 3 ? h("li", {}, `and ${open.length - 3} more`) : null,
+  );
+}
+
+function line(c, keepAll) {
+  const kept = c.attempts.filter((a) => a.verdict === "kept").length;
+  const aside = c.attempts.filter((a) => a.verdict === "set aside" || a.spoiled).length;
+  const facts = [plural(c.attempts.length, "attempt")];
+  if (kept) facts.push(`${kept} kept`);
+  if (aside) facts.push(`${aside} set aside`);
+  if (c.known) facts.push("own way known");
+  return h(
+    "article",
+    { class: c.open ? "line open" : "line", "data-char": c.char },
+    h(
+      "a",
+      { class: "line-link", href: letterLink(c.char), "aria-label": `${c.name}, ${facts.join(", ")}${c.open ? `, ${c.open} to look at` : ""}` },
+      h("span", { class: "printed", "aria-hidden": "true" }, shown(c.char)),
+      h(
+        "span",
+        { class: "ruled", "aria-hidden": "true" },
+        c.attempts.map((a) => {
+          const state = stateOf(a);
+          return h("span", { class: `on-line ${state.replaceAll(" ", "-")}` }, standing(a), h("span", { class: "mark" }, MARKS[state] ?? ""));
+        }),
+      ),
+      h("span", { class: "facts", "aria-hidden": "true" }, facts.join(" · ")),
+    ),
+    c.open ? h("div", { class: "margin-note" }, reasons(c), button("These are fine", () => keepAll(c), { "aria-label": `Keep the doubtful attempts of ${c.name}` })) : null,
+  );
+}
+
+let last = null;
+let judged = false;
+
+export async function showLetters(main) {
+  const data = note(await get("letters"));
+  draw(main, data);
+  if (!judged) {
+    judged = true;
+    // The builder compares attempts with each other; that takes longer than showing them.
+    get("judged").then((d) => {
+      if (location.hash.startsWith("#letter/")) return;
+      if (["", "#letters"].includes(location.hash) && d.doubtful !== data.doubtful) draw(main, note(d));
+    }, () => {});
+  }
+}
+
+function draw(main, data) {
+  last = data;
+  document.getElementById("hand-name").textContent = data.family;
+  document.title = `${data.family}: all letters`;
+  const keepAll = async (c) => {
+    const mends = c.attempts.filter((a) => a.doubts.length && !a.settled).map((a) => ({ attempt: a.id, do: "keep" }));
+    note(await post("step", { mends, words: `'${c.char}': ${plural(mends.length, "doubtful attempt")} kept` }));
+    say(`${plural(mends.length, "attempt")} of ${c.name} kept.`);
+    await showLetters(main);
+  };
+  const first = data.characters.filter((c) => c.open);
+  const rest = data.characters.filter((c) => !c.open);
+  const n = data.characters.reduce((sum, c) => sum + c.attempts.length, 0);
+  const left = data.doubtful - data.settled;
+  const box = h("div", { class: "line-list" });
+  const find = h("input", { type: "search", id: "find", autocomplete: "off", spellcheck: "false" });
+  find.addEventListener("input", () => {
+    const wanted = find.value.trim().toLowerCase();
+    for (const el of document.querySelectorAll("article.line")) {
+      const c = data.characters.find((d) => d.char === el.dataset.char);
+      el.hidden = Boolean(wanted) && !(c.char.toLowerCase() === wanted || (wanted.length > 1 && c.name.includes(wanted)));
+    }
+  });
+  main.replaceChildren(
+    h(
+      "div",
+      { class: "opening" },
+      h("h1", {}, left ? `${plural(left, "attempt")} to look at` : "Nothing left to look at"),
+      h(
+        "p",
+        {},
+        `${plural(n, "attempt")} at ${plural(data.characters.length, "character")}. `,
+        left ? "Open a letter to see its strokes and mend them; what is right needs nothing from you." : "Open any letter to see its strokes, or set a text in the Try-out.",
+      ),
+      data.doubtful
+        ? h("p", { class: "row" }, h("progress", { max: data.doubtful, value: data.settled, "aria-label": "Doubtful attempts settled" }), h("span", {}, `${data.settled} of ${data.doubtful} doubtful attempts settled`))
+        : null,
+      h("label", { class: "row find" }, h("span", {}, "Find a letter"), find),
+    ),
+    first.length ? h("section", { "aria-labelledby": "first" }, h("h2", { id: "first" }, "Look at these first"), h("div", { class: "line-list wide" }, first.map((c) => line(c, keepAll)))) : null,
+    rest.length ? h("section", { "aria-labelledby": "rest" }, h("h2", { id: "rest" }, first.length ? "Nothing speaks against these" : "All letters"), box) : null,
+    h("p", { class: "hint legend" }, "! to look at   ✓ kept   ✎ mended   ✕ set aside"),
+  );
+  box.append(...rest.map((c) => line(c, keepAll)));
+  main.setAttribute("aria-busy", "false");
+}
+
+/** The characters in the order of the page, for going on to the next. */
+export async function order() {
+  if (!last) last = note(await get("letters"));
+  return last.characters;
+}
+
+export const forget = () => {
+  last = null;
+};
+
+export { letterLink };

@@ -1,0 +1,424 @@
+// One character: its attempts side by side, one of them large, and everything that can be done to it.
+
+import { get, note, post, seen } from "./api.js";
+import { alikeDialog, readingsList } from "./others.js";
+import { Desk } from "./desk.js";
+import { button, h, plural, say, shown } from "./dom.js";
+import { onKey } from "./keys.js";
+import { forget, letterLink, MARKS, order, stateOf } from "./letters.js";
+import { attemptTo } from "./main.js";
+import { along, colour, inWords, lengthOf, sketch } from "./strokes.js";
+
+let view = null;
+let stops = [];
+
+export function leaveLetter() {
+  stops.forEach((stop) => stop());
+  stops = [];
+}
+
+export async function showLetter(main, char, id = "") {
+  const same = view?.data.char === char;
+  const data = note(await get("letter", { char }));
+  if (!data.attempts.length) {
+    main.replaceChildren(h("p", { class: "wait" }, `No attempt is a ${shown(char)} (any more). `, h("a", { href: "#letters" }, "All letters")));
+    main.setAttribute("aria-busy", "false");
+    return;
+  }
+  const wanted = id || (same ? view.attempt.id : "");
+  let index = data.attempts.findIndex((a) => a.id === wanted);
+  if (index < 0) index = Math.max(0, data.attempts.findIndex((a) => a.doubts.length && !a.settled));
+  const keep = same && view.attempt.id === data.attempts[index].id;
+  view = { main, data, index, stroke: keep ? view.stroke : -1, tool: keep ? view.tool : "choose", point: -1, cut: null, sketch: null, hint: keep ? view.hint : null, desk: null };
+  view.attempt = data.attempts[index];
+  view.stroke = Math.min(view.stroke, view.attempt.lines.length - 1);
+  if (view.stroke < 0 && view.attempt.lines.length === 1) view.stroke = 0;
+  build();
+  wire();
+}
+
+// --- what is sent ----------------------------------------------------------------------------------------------------
+
+async function mend(operation, { stroke, structure = false } = {}) {
+  await attemptTo(async () => {
+    note(await post("step", { mends: [{ attempt: view.attempt.id, ...operation }] }));
+    forget();
+    if (stroke !== undefined) view.stroke = stroke;
+    view.tool = "choose";
+    if (operation.do === "label" && operation.char !== view.data.char) {
+      say(`Moved to ${shown(operation.char)}.`);
+      location.hash = letterLink(operation.char, view.attempt.id);
+      return;
+    }
+    const { main, data, attempt } = view;
+    await showLetter(main, data.char, attempt.id);
+    if (structure) lookForAlike();
+  });
+}
+
+async function lookForAlike() {
+  const mine = view;
+  const { others } = await get("alike", { id: mine.attempt.id });
+  if (view !== mine) return;
+  view.hint = others.filter((o) => o.changes).length;
+  view.others = others;
+  drawHint();
+}
+
+const chosen = () => view.stroke >= 0 || (say("Choose a stroke first: click it, or press its number."), false);
+
+const does = {
+  keep: () => mend({ do: view.attempt.verdict === "kept" ? "undecide" : "keep" }),
+  aside: () => mend({ do: view.attempt.verdict === "set aside" ? "undecide" : "set aside", reason: "set aside by hand" }),
+  turn: () => chosen() && mend({ do: "turn", stroke: view.stroke }, { structure: true }),
+  earlier: () => chosen() && view.stroke > 0 && mend({ do: "place", stroke: view.stroke, to: view.stroke - 1 }, { stroke: view.stroke - 1, structure: true }),
+  later: () => chosen() && view.stroke < view.attempt.lines.length - 1 && mend({ do: "place", stroke: view.stroke, to: view.stroke + 1 }, { stroke: view.stroke + 1, structure: true }),
+  join: () => chosen() && view.stroke < view.attempt.lines.length - 1 && mend({ do: "join", stroke: view.stroke, other: view.stroke + 1 }, { structure: true }),
+  delete: () => chosen() && mend({ do: "delete", stroke: view.stroke }, { stroke: Math.max(0, view.stroke - 1), structure: true }),
+  asRead: () => mend({ do: "as read" }, { stroke: -1 }),
+  remember: () => mend({ do: "learn" }),
+};
+
+function setTool(tool) {
+  view.tool = view.tool === tool ? "choose" : tool;
+  view.cut = null;
+  view.sketch = null;
+  if (view.tool === "split" || view.tool === "redraw") {
+    if (!chosen()) view.tool = "choose";
+  }
+  if (view.tool === "split") setCut(0.5);
+  if (view.tool === "redraw" || view.tool === "add") {
+    const line = view.attempt.lines[view.stroke];
+    view.sketch = { points: [], cross: [...(view.tool === "redraw" && line ? line[0] : [0, view.attempt.x_height])] };
+  }
+  refresh();
+}
+
+function setCut(share) {
+  view.share = Math.min(0.97, Math.max(0.03, share));
+  view.cut = along(view.attempt.lines[view.stroke], view.share).at;
+}
+
+function finishDrawing(samples) {
+  const more = view.tool === "add" ? {} : { stroke: view.stroke };
+  const at = view.tool === "add" ? view.attempt.lines.length : view.stroke;
+  return mend({ do: "redraw", samples, ...more }, { stroke: at, structure: true });
+}
+
+const onDesk = {
+  choose: (k) => choose(k),
+  point: (i) => {
+    view.point = i;
+    refresh();
+  },
+  move: (k, by) => mend({ do: "move", stroke: k, by }),
+  bend: (k, point, to) => mend({ do: "bend", stroke: k, point, to }),
+  split: (k, at) => mend({ do: "split", stroke: k, at }, { stroke: k, structure: true }),
+  draw: (samples) => finishDrawing(samples),
+  baseline: (mm) => mend({ do: "baseline", mm: Math.round(mm * 100) / 100 }),
+  side: (name, mm) => mend({ do: "bearings", [`${name}_mm`]: Math.round(mm * 100) / 100 }),
+};
+
+function choose(k) {
+  view.stroke = k;
+  view.point = -1;
+  view.cut = null;
+  if (view.tool === "split" && k >= 0) setCut(0.5);
+  refresh();
+}
+
+function go(step) {
+  const n = view.data.attempts.length;
+  location.replace(letterLink(view.data.char, view.data.attempts[(view.index + step + n) % n].id));
+}
+
+async function goToOpen() {
+  const all = await order();
+  const here = all.findIndex((c) => c.char === view.data.char);
+  const next = [...all.slice(here + 1), ...all.slice(0, here + 1)].find((c) => c.attempts.some((a) => a.doubts.length && !a.settled));
+  if (!next) say("Nothing left to look at.");
+  else location.hash = letterLink(next.char, next.attempts.find((a) => a.doubts.length && !a.settled).id);
+}
+
+// --- keys ------------------------------------------------------------------------------------------------------------
+
+const ARROWS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
+
+function nudge(event) {
+  const far = event.shiftKey ? 0.5 : 0.1;
+  const [x, y] = ARROWS[event.key];
+  if (view.tool === "split" && view.cut) setCut(view.share + (x || y) * (event.shiftKey ? 0.1 : 0.02));
+  else if (view.sketch) view.sketch.cross = [view.sketch.cross[0] + x * far * 2, view.sketch.cross[1] + y * far * 2];
+  else if (view.stroke < 0) return false;
+  else if (view.point >= 0) {
+    const p = view.attempt.lines[view.stroke][view.point];
+    const point = view.point;
+    onDesk.bend(view.stroke, point, [p[0] + x * far, p[1] + y * far]).then(() => {
+      view.point = point;
+      refresh();
+    });
+    return true;
+  } else {
+    onDesk.move(view.stroke, [x * far, y * far]);
+    return true;
+  }
+  view.desk.draw(view);
+  return true;
+}
+
+function enter() {
+  if (view.tool === "split" && view.cut) onDesk.split(view.stroke, view.cut);
+  else if (view.sketch?.points.length) finishDrawing([...view.sketch.points, view.sketch.cross].flatMap(between));
+  else return false;
+  return true;
+}
+
+/** Points of a polygon drawn by keys, close enough together to be smoothed. */
+function between(p, i, all) {
+  if (!i) return [p];
+  const [a] = [all[i - 1]];
+  const n = Math.max(1, Math.ceil(Math.hypot(p[0] - a[0], p[1] - a[1]) / 0.2));
+  return Array.from({ length: n }, (_, j) => [a[0] + ((p[0] - a[0]) * (j + 1)) / n, a[1] + ((p[1] - a[1]) * (j + 1)) / n]);
+}
+
+function wire() {
+  leaveLetter();
+  const keys = {
+    next: () => go(1),
+    previous: () => go(-1),
+    nextOpen: goToOpen,
+    keep: does.keep,
+    aside: does.aside,
+    label: () => view.main.querySelector("#label").focus(),
+    replay: replayAll,
+    readings: () => {
+      const d = view.main.querySelector("#readings");
+      d.open = !d.open;
+      d.querySelector("summary").focus();
+    },
+    alike: openAlike,
+    baseline: () => view.desk.svg.querySelector('[data-handle="baseline"]')?.focus(),
+    choose: (e) => (Number(e.key) <= view.attempt.lines.length ? choose(Number(e.key) - 1) : false),
+    turn: does.turn,
+    earlier: does.earlier,
+    later: does.later,
+    join: does.join,
+    split: () => setTool("split"),
+    delete: does.delete,
+    draw: () => setTool(view.stroke >= 0 ? "redraw" : "add"),
+    point: (e) => {
+      if (view.stroke < 0) return false;
+      const line = view.attempt.lines[view.stroke];
+      const step = Math.max(1, Math.round((line.length * 0.8) / Math.max(lengthOf(line), 0.8))) * (e.key === "[" ? -1 : 1);
+      view.point = view.point < 0 ? 0 : Math.min(line.length - 1, Math.max(0, view.point + step));
+      view.desk.draw(view);
+      return true;
+    },
+    nudge,
+    enter,
+    space: () => {
+      if (!view.sketch) return false;
+      view.sketch.points.push([...view.sketch.cross]);
+      view.desk.draw(view);
+      return true;
+    },
+    home: () => {
+      if (view.tool !== "choose") setTool("choose");
+      else if (view.stroke >= 0 && view.attempt.lines.length > 1) choose(-1);
+      else location.hash = "#letters";
+    },
+  };
+  stops = Object.entries(keys).map(([name, act]) => onKey(name, (event) => act(event)));
+}
+
+function replayAll() {
+  view.desk.replay();
+  view.main.querySelectorAll(".attempts svg").forEach((svg) => svg.replay());
+}
+
+async function openAlike() {
+  await attemptTo(async () => {
+    const { others } = await get("alike", { id: view.attempt.id });
+    alikeDialog(view, others, async (ids) => {
+      await attemptTo(async () => {
+        const source = view.attempt.id;
+        const mends = [{ attempt: source, do: "learn" }, ...ids.map((id) => ({ attempt: id, do: "carry", from: source }))];
+        const words = ids.length ? `'${view.data.char}': ${plural(ids.length, "attempt")} mended alike` : `'${view.data.char}': own way remembered`;
+        note(await post("step", { mends, words }));
+        forget();
+        say(ids.length ? `${plural(ids.length, "attempt")} mended alike, and this way of writing remembered.` : "This way of writing is remembered.");
+        view.hint = null;
+        await showLetter(view.main, view.data.char, source);
+      });
+    });
+  });
+}
+
+// --- what is shown ---------------------------------------------------------------------------------------------------
+
+function build() {
+  const { data, attempt } = view;
+  document.title = `${shown(data.char)}: ${data.name}`;
+  view.desk = new Desk(onDesk);
+  view.main.replaceChildren(
+    h(
+      "div",
+      { class: "letter-head" },
+      h("a", { href: "#letters", class: "back" }, "← All letters"),
+      h("h1", {}, h("span", { class: "printed-large", "aria-hidden": "true" }, shown(data.char)), data.name),
+      h("span", { class: "row" }, button("Next to look at", goToOpen)),
+    ),
+    h("div", { class: "attempts", role: "group", "aria-label": `Attempts at ${data.name}` }, data.attempts.map(attemptButton)),
+    h("div", { class: "bench" }, h("div", { class: "desk-side" }, view.desk.el, h("p", { class: "hint" }, "A number stands where the pen lands; the arrows show which way it goes."), deskTools()), h("div", { class: "panel", id: "panel" })),
+  );
+  view.main.setAttribute("aria-busy", "false");
+  refresh();
+  view.main.querySelector('.attempts [aria-pressed="true"]')?.scrollIntoView({ block: "nearest", inline: "nearest" });
+  if (attempt.lines.length === 0) say("There is no stroke on this attempt; add one, choose another reading, or set it aside.");
+}
+
+function attemptButton(a, i) {
+  const state = stateOf(a);
+  const mark = MARKS[state] ?? "";
+  return h(
+    "button",
+    { type: "button", class: `attempt ${state.replaceAll(" ", "-")}`, "aria-pressed": String(i === view.index), onclick: () => location.replace(letterLink(view.data.char, a.id)) },
+    sketch(a, a.lines),
+    h("span", { class: "attempt-name" }, `${a.number}`, h("span", { class: "state" }, mark ? ` ${mark} ${state}` : "")),
+  );
+}
+
+function deskTools() {
+  return h("div", { class: "row desk-tools", id: "desk-tools" });
+}
+
+function refresh() {
+  view.desk.draw(view);
+  const tool = (name, label, key) => button([label, key ? [" ", h("kbd", { "aria-hidden": "true" }, key)] : []], () => setTool(name), { "aria-pressed": String(view.tool === name) });
+  const words = { split: "Tap the stroke where it is to be cut.", redraw: "Draw the stroke over the ink, in one go.", add: "Draw the missing stroke over the ink, in one go." }[view.tool];
+  view.main.querySelector("#desk-tools").replaceChildren(
+    button(["Replay ", h("kbd", { "aria-hidden": "true" }, "P")], replayAll),
+    view.stroke >= 0 ? tool("split", "Split", "S") : "",
+    view.stroke >= 0 ? tool("redraw", "Redraw", "D") : "",
+    tool("add", "Add a stroke", view.stroke < 0 ? "D" : ""),
+    words ? h("strong", { class: "tool-words" }, words) : "",
+  );
+  drawPanel();
+}
+
+function drawPanel() {
+  const panel = view.main.querySelector("#panel");
+  const focused = panel.contains(document.activeElement) ? document.activeElement.dataset.act : "";
+  panel.replaceChildren(h("section", { class: "slip" }, verdictPart(), labelPart()), h("section", { class: "slip" }, strokesPart()), h("section", { class: "slip hint-part", id: "hint" }), h("section", { class: "slip" }, placePart()), readingsPart());
+  drawHint();
+  if (focused) panel.querySelector(`[data-act="${focused}"]`)?.focus();
+}
+
+function verdictPart() {
+  const a = view.attempt;
+  const open = a.doubts.length && !a.settled;
+  return [
+    h("h2", {}, `Attempt ${a.number}`, h("span", { class: "state" }, stateOf(a) ? ` ${MARKS[stateOf(a)]} ${stateOf(a)}` : "")),
+    a.doubts.length ? h("p", { class: open ? "doubt" : "doubt answered" }, `${open ? "Look at it because: " : "Was doubtful: "}${a.doubts.join("; ")}.`) : h("p", { class: "hint" }, "Nothing speaks against it."),
+    h(
+      "div",
+      { class: "row" },
+      act("keep", "Keep it", "K", does.keep, { class: open ? "main" : null, "aria-pressed": String(a.verdict === "kept") }),
+      act("aside", "Set it aside", "X", does.aside, { "aria-pressed": String(a.verdict === "set aside") }),
+    ),
+  ];
+}
+
+function act(name, label, key, run, attributes = {}) {
+  return button([label, " ", h("kbd", { "aria-hidden": "true" }, key)], run, { "data-act": name, ...attributes });
+}
+
+function strokesPart() {
+  const { attempt: a, stroke } = view;
+  const n = a.lines.length;
+  const none = stroke < 0;
+  return [
+    h("h2", {}, n === 1 ? "One stroke" : `${plural(n, "stroke")}, in this order`),
+    h(
+      "ol",
+      { class: "stroke-list" },
+      a.lines.map((line, k) =>
+        h("li", {}, button([h("span", { class: "number", style: { background: colour(k) } }, String(k + 1)), h("span", {}, inWords(line))], () => choose(k === stroke ? -1 : k), { "aria-pressed": String(k === stroke), "data-act": `stroke${k}` })),
+      ),
+    ),
+    none ? h("p", { class: "hint" }, n ? "Choose a stroke, here or on the ink, to mend it." : "") : h("p", { class: "hint" }, `Stroke ${stroke + 1}: drag it or its points on the ink, or`),
+    h(
+      "div",
+      { class: "row stroke-acts" },
+      act("turn", "Turn round", "T", does.turn, { disabled: none }),
+      act("earlier", "Earlier", "E", does.earlier, { disabled: none || stroke === 0 }),
+      act("later", "Later", "L", does.later, { disabled: none || stroke === n - 1 }),
+      act("join", "Join to next", "J", does.join, { disabled: none || stroke === n - 1 }),
+      act("delete", "Delete", "Del", does.delete, { disabled: none || n === 1 }),
+    ),
+    a.mended ? h("p", { class: "row" }, button("Strokes as they were read", does.asRead, { "data-act": "asRead" })) : null,
+  ];
+}
+
+function drawHint() {
+  const box = view.main.querySelector("#hint");
+  if (!box) return;
+  const n = view.hint;
+  box.classList.toggle("fresh", Boolean(n));
+  box.replaceChildren(
+    h("h2", {}, "Mend once, apply to all"),
+    h("p", {}, n ? `${plural(n, "other attempt")} could be written the same way.` : view.data.known === view.attempt.id ? "This attempt shows the hand's own way of writing it." : "Write the other attempts, and accented forms, as this one is written."),
+    act("alike", n ? `Look at ${n === 1 ? "it" : "them"}` : "Compare the others", "A", openAlike, { class: n ? "main" : null }),
+  );
+}
+
+function labelPart() {
+  const a = view.attempt;
+  const field = h("input", { type: "text", id: "label", maxlength: 8, autocomplete: "off", autocapitalize: "off", spellcheck: "false", value: view.data.char });
+  const send = (event) => {
+    event.preventDefault();
+    const char = field.value.trim().normalize("NFC");
+    if (char && char !== view.data.char) mend({ do: "label", char });
+    else if (char) say("It bears this label already.");
+  };
+  return h(
+    "form",
+    { class: "row bottom label-form", onsubmit: send },
+    h("label", { class: "field", for: "label" }, h("span", {}, "Is it another character? Which?"), field),
+    h("button", { type: "submit" }, "Correct the label"),
+    a.asked !== view.data.char ? h("p", { class: "hint" }, `Asked for was ${shown(a.asked)}.`) : null,
+  );
+}
+
+function placePart() {
+  const a = view.attempt;
+  const number = (name, label, value, send) => {
+    const field = h("input", { type: "number", step: "0.1", "data-act": name, value: value === null ? "" : value.toFixed(2), placeholder: "auto" });
+    field.addEventListener("change", () => send(field.value === "" ? null : Number(field.value)));
+    return h("label", { class: "field narrow" }, h("span", {}, label), field);
+  };
+  return h(
+    "fieldset",
+    { class: "places" },
+    h("legend", {}, "Place, in mm; or drag the lines on the ink"),
+    h(
+      "div",
+      { class: "row bottom" },
+      number("baseline-mm", "Baseline up", a.baseline, (mm) => onDesk.baseline(mm ?? 0)),
+      number("left-mm", "White left", a.left, (mm) => mend({ do: "bearings", left_mm: mm })),
+      number("right-mm", "White right", a.right, (mm) => mend({ do: "bearings", right_mm: mm })),
+    ),
+  );
+}
+
+function readingsPart() {
+  const box = h("div", {});
+  const details = h("details", { class: "slip", id: "readings" }, h("summary", {}, "Other readings of this ink"), box);
+  details.addEventListener("toggle", () => {
+    if (!details.open || box.childElementCount) return;
+    readingsList(box, view.attempt, (number) => mend({ do: "reading", number }, { stroke: -1, structure: true }));
+  });
+  return details;
+}
+
+export { seen };

@@ -1,0 +1,135 @@
+"""What the page is told, as plain JSON data."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from ownhand.decisions import seen
+from ownhand.review.book import Book
+from ownhand.review.carry import Carried
+from ownhand.review.doubts import doubts, is_settled, name_of, sorting_key
+from ownhand.review.mending import current
+from ownhand.review.pictures import inked_mm, size_mm
+from skeleton.stroke import Stroke
+
+
+def strokes_view(strokes: tuple[Stroke, ...]) -> list[list[list[float]]]:
+    """Return the strokes' points (cell frame, mm, y up), rounded to a hundredth."""
+    return [np.round(s.points_mm, 2).tolist() for s in strokes]
+
+
+def status_view(book: Book) -> dict[str, Any]:
+    """Return the version, and what can be undone and done again."""
+    undo, redo = book.next_words()
+    return {"version": book.decisions.version, "undo": undo, "redo": redo}
+
+
+def attempt_summary(book: Book, key: str, outlier: str) -> dict[str, Any]:
+    """Return what the overview shows of an attempt."""
+    attempt, decision = book.attempt(key), book.decision(key)
+    width, height = size_mm(book, key)
+    place = book.ink[key][1] if key in book.ink else None
+    return {
+        "id": key,
+        "number": attempt.attempt,
+        "char": book.char(key),
+        "asked": attempt.char,
+        "verdict": decision.verdict,
+        "reason": decision.reason,
+        "spoiled": attempt.status == "spoiled",
+        "mended": decision.strokes is not None,
+        "settled": is_settled(attempt, decision),
+        "doubts": list(doubts(attempt, decision, outlier)) if attempt.status != "spoiled" else [],
+        "confidence": round(attempt.confidence, 2),
+        "strokes": len(current(attempt, decision)),
+        "x_height": attempt.x_height_mm,
+        "wide": list(seen(attempt.strokes)[0:3:2]),
+        "picture": None
+        if place is None or not width
+        else {"left": round(place.left_mm, 3), "top": round(place.top_mm, 3), "width": width, "height": height},
+    }
+
+
+def overview(book: Book, outliers: Mapping[str, str]) -> dict[str, Any]:
+    """Return all characters with a summary of their attempts; those with open doubts first, the worst first."""
+    with book.lock:
+        by_char: dict[str, list[dict[str, Any]]] = {}
+        for key in book.attempts:
+            summary = attempt_summary(book, key, outliers.get(key, ""))
+            by_char.setdefault(summary["char"], []).append(summary)
+        characters = [_character(char, found) for char, found in by_char.items()]
+        known = set(book.decisions.characters)
+        status = status_view(book)
+    characters.sort(key=lambda c: (not c["open"], *sorting_key(c["char"])))
+    doubtful = [a for c in characters for a in c["attempts"] if a["doubts"]]
+    return {
+        **status,
+        "family": book.hand.record.family,
+        "writer": book.hand.record.writer,
+        "characters": [{**c, "known": c["char"] in known} for c in characters],
+        "doubtful": len(doubtful),
+        "settled": sum(a["settled"] for a in doubtful),
+    }
+
+
+def _character(char: str, found: list[dict[str, Any]]) -> dict[str, Any]:
+    found.sort(key=lambda a: (a["asked"] != char, a["number"], a["id"]))
+    open_ones = [a for a in found if a["doubts"] and not a["settled"]]
+    return {"char": char, "name": name_of(char), "attempts": found, "open": len(open_ones)}
+
+
+def character(
+    book: Book, char: str, outliers: Mapping[str, str], spaced: Mapping[str, tuple[float, float]]
+) -> dict[str, Any]:
+    """Return everything about the attempts that are this character now."""
+    with book.lock:
+        keys = [key for key in book.attempts if book.char(key) == char]
+        found = [
+            {**attempt_summary(book, key, outliers.get(key, "")), **_details(book, key, spaced.get(key))}
+            for key in keys
+        ]
+        known = book.decisions.characters.get(char)
+        status = status_view(book)
+    found.sort(key=lambda a: (a["asked"] != char, a["number"], a["id"]))
+    return {**status, "char": char, "name": name_of(char), "attempts": found, "known": known.attempt if known else ""}
+
+
+def _details(book: Book, key: str, spaced: tuple[float, float] | None) -> dict[str, Any]:
+    attempt, decision = book.attempt(key), book.decision(key)
+    return {
+        "lines": strokes_view(current(attempt, decision)),
+        "inked": inked_mm(book, key),
+        "pen": round(attempt.pen_mm, 3),
+        "ascender": attempt.ascender_mm,
+        "descender": attempt.descender_mm,
+        "cell_width": attempt.width_mm,
+        "baseline": decision.baseline_mm,
+        "left": decision.left_mm,
+        "right": decision.right_mm,
+        "spaced": spaced and {"left": round(spaced[0], 3), "right": round(spaced[1], 3)},
+        "done": list(decision.done[-12:]),
+    }
+
+
+def carried_view(book: Book, others: Mapping[str, Carried]) -> list[dict[str, Any]]:
+    """Return what mending alike would make of the other attempts; those that would change first."""
+    out = [
+        {
+            "id": key,
+            "char": book.char(key),
+            "number": book.attempt(key).attempt,
+            "fits": c.fits,
+            "changes": c.changes,
+            "why": c.why,
+            "lines": strokes_view(c.strokes),
+            "picture": attempt_summary(book, key, "")["picture"],
+            "inked": inked_mm(book, key),
+            "x_height": book.attempt(key).x_height_mm,
+            "pen": round(book.attempt(key).pen_mm, 3),
+        }
+        for key, c in others.items()
+    ]
+    return sorted(out, key=lambda c: (not c["changes"], not c["fits"], c["char"], c["number"]))

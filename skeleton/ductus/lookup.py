@@ -101,9 +101,9 @@ def table() -> dict[str, Entry]:
 
 
 def _from_entry(entry: Entry, hand: Handedness) -> Iterator[Drawing]:
+    by_rule = hand == "left" and not any(form.left for form in entry.forms)
     for form in entry.forms:
-        stated = hand == "left" and form.left is not None
-        share = form.left if stated and form.left is not None else form.right
+        share = form.left if hand == "left" and form.left else form.right
         start = [Drawing(form.name, share, ())]
         for piece in form.pieces:
             if isinstance(piece, Other):
@@ -114,7 +114,7 @@ def _from_entry(entry: Entry, hand: Handedness) -> Iterator[Drawing]:
             else:
                 start = [after(a, Drawing("", 1.0, (draw(piece),))) for a in start]
         composed = any(isinstance(piece, Other) for piece in form.pieces)
-        yield from left_handed(start) if hand == "left" and not stated and not composed else start
+        yield from left_handed(start) if by_rule and not composed else start
 
 
 def _with_marks(decomposed: str, hand: Handedness) -> Iterator[Drawing]:

@@ -86,7 +86,7 @@ class Form:
     name: str
     right: float
     left: float | None
-    """Shares among right- and left-handed writers; None: follows from the right-handers' by rule."""
+    """Shares among right- and left-handed writers. Where no form of an entry states the left-handers', a rule does."""
 
     pieces: tuple[tuple[Part, ...] | Other, ...]
     """Strokes (lists of parts with their corners set) and forms of other characters, in writing order."""

@@ -44,6 +44,10 @@ class OwnhandError(Exception):
         self.where, self.what, self.remedy = where, what, remedy
         super().__init__(f"{where}: {what}." + (f" {remedy}" if remedy else ""))
 
+    def __reduce__(self) -> tuple[type[OwnhandError], tuple[str, str, str]]:
+        """Travel between processes whole: `Exception` would hand the finished message to `__init__`."""
+        return type(self), (self.where, self.what, self.remedy)
+
 
 class UsageError(OwnhandError):
     """The command asks for something impossible."""

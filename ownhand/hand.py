@@ -233,10 +233,17 @@ def load_captures(hand: Hand) -> tuple[PageCapture, ...]:
         If a file does not hold together; the message says which and where.
     """
     files = sorted(hand.captures_folder.glob("*/page-*.json")) if hand.captures_folder.is_dir() else []
-    return tuple(_capture(file) for file in files)
+    return tuple(load_capture(file) for file in files)
 
 
-def _capture(file: Path) -> PageCapture:
+def load_capture(file: Path) -> PageCapture:
+    """Return what was read from one page.
+
+    Raises
+    ------
+    HandFolderError
+        If the file does not hold together.
+    """
     data = _load_json(file)
     place = "format"
     try:

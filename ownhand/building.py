@@ -1,0 +1,112 @@
+"""From a hand's attempts to its font files."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from capture.errors import HandFolderError
+from fontbuild.build import BuildResult, build_font
+from fontbuild.font import Font, Record
+from fontbuild.formats.svg_font import save_svg_fonts
+from fontbuild.formats.ufo import load_ufo, save_ufo
+from ownhand.decisions import apply_decisions, building_rules, with_bearings
+from ownhand.decisions_file import load_decisions
+from ownhand.hand import Hand, HandRecord, load_captures, open_hand
+from skeleton.attempt import Attempt
+
+Progress = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, eq=False)
+class Built:
+    """What a build made, and what did not go into it."""
+
+    font: Font
+    result: BuildResult
+    files: tuple[Path, ...]
+    consent: str
+
+
+def font_record(record: HandRecord) -> Record:
+    """Return what the fonts say of the hand's owner."""
+    return Record(record.family, record.writer, record.consent, record.use, record.year)
+
+
+def attempts_of(hand: Hand) -> tuple[Attempt, ...]:
+    """Return all attempts of the hand, as the person wants them.
+
+    Raises
+    ------
+    HandFolderError
+        If nothing was read yet.
+    """
+    attempts = [a for capture in load_captures(hand) for a in capture.attempts]
+    if not attempts:
+        remedy = f"Read a filled-in sheet first: ownhand read {hand.path} SCANS"
+        raise HandFolderError(str(hand.path), "holds no captures yet", remedy)
+    return apply_decisions(attempts, load_decisions(hand.decisions_file))
+
+
+def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, BuildResult]:
+    """Return the font of all that was read and decided; nothing is written."""
+    decisions = load_decisions(hand.decisions_file)
+    result = build_font(
+        attempts_of(hand), font_record(hand.record), decisions=building_rules(decisions), progress=progress
+    )
+    return with_bearings(result.font, decisions), result
+
+
+def build(path: Path, *, progress: Progress | None = None) -> Built:
+    """Build the font of the hand in `path` and write its files: UFO 3 and SVG 1.1 fonts.
+
+    Raises
+    ------
+    HandFolderError
+        If there is no hand, or nothing was read yet.
+    OutputError
+        If the files cannot be written.
+    """
+    hand = open_hand(path)
+    font, result = make_font(hand, progress=progress)
+    files = [save_ufo(font, hand.ufo), *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg")]
+    return Built(font, result, tuple(files), hand.record.consent)
+
+
+def font_of(path: Path) -> Font:
+    """Return the font to write with: that of a hand folder, or a UFO of any origin.
+
+    Raises
+    ------
+    HandFolderError
+        If the hand's font was not built yet.
+    FontFileError
+        If the font cannot be read.
+    """
+    if path.suffix.lower() in {".ufo", ".ufoz"}:
+        return load_ufo(path)
+    hand = open_hand(path)
+    if not hand.ufo.exists():
+        raise HandFolderError(str(path), "its font was not built yet", f"Build it: ownhand build {path}")
+    return load_ufo(hand.ufo)
+
+
+def summary(done: Built) -> list[str]:
+    """Return what to tell the person, a line each."""
+    glyphs = sum(len(v) for v in done.font.glyphs.values())
+    written = [str(f) for f in done.files]
+    lines = [f"{len(done.font.glyphs)} characters, {glyphs} glyphs: {', '.join(written)}"]
+    if done.result.set_aside:
+        reasons = Counter(s.reason for s in done.result.set_aside)
+        listed = ", ".join(f"{reason} ({n})" for reason, n in reasons.most_common())
+        lines.append(f"{len(done.result.set_aside)} attempts set aside, none deleted: {listed}")
+    if done.result.missing:
+        lines.append("Attempted, but not one attempt can be used: " + " ".join(done.result.missing))
+    if not done.consent:
+        lines.append(
+            "No consent is recorded. Use a hand only as its owner agreed: "
+            "ownhand record HAND --consent 'my own hand' (or how they agreed)."
+        )
+    return lines

@@ -1,0 +1,178 @@
+"""The proof: one picture page of a font, every character with all its variants, and a paragraph set in it."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from capture.label_font import font_path
+from capture.labels import name_of
+from capture.languages import characters_for
+from capture.units import Points, cell_from_em, image_from_cell
+from fontbuild.font import Font
+from fontbuild.geometry import glyph_bounds, sample_glyph, sample_stroke
+from fontbuild.glyph import Glyph
+from ownhand.building import font_of
+from ownhand.composer import Composer, Settings
+from ownhand.hand import load_sheets, open_hand
+from ownhand.picture import INK, QUIET, RULE, WARN, Canvas
+
+PX_PER_MM = 8.0
+WIDTH_MM = 290.0
+MARGIN_MM = 12.0
+GAP_MM = 3.2
+
+SAMPLE_LINES = (
+    "The keeper lit the lamp at dusk and counted sixteen ships on the grey horizon, just as every evening.",
+    "Le gardien vous embrasse : où êtes-vous cet été ? Nous gardons la clé du vieux phare pour votre arrivée.",
+    "Der Wärter grüßt übers Meer: Schöne Tage auf dem Leuchtturm wünschen Ihnen die Möwen und wir!",
+    "Latarnik życzy państwu dużo słońca, spokojnej łódki i żeby ścieżka na wieżę była zawsze sucha.",
+    "El farero enciende la luz: ¡qué mañana tan pequeña y azul! ¿Volverá usted en otoño, señora?",
+)
+"""Set as far as the font can show them; invented for this page."""
+
+SECTIONS = (
+    ("Small letters", lambda c: _plain(c) and c.islower()),
+    ("Capitals", lambda c: _plain(c) and c.isupper()),
+    ("Figures", str.isdigit),
+    ("Accented letters", lambda c: c[0].isalpha()),
+    ("Signs", lambda c: True),
+)
+
+
+def _plain(char: str) -> bool:
+    return len(char) == 1 and char.isascii()
+
+
+@dataclass(frozen=True, eq=False)
+class _Block:
+    """A character and its variants, as they stand together on the page."""
+
+    char: str
+    glyphs: Sequence[Glyph]
+    places: tuple[float, ...]
+    """x of each glyph's origin from the block's left edge, mm."""
+
+    width_mm: float
+
+
+def write_proof(path: Path, output: Path | None = None, *, languages: Sequence[str] = ()) -> Path:
+    """Draw the proof of the hand in `path` (or of a UFO) and write it as PNG; return where.
+
+    Characters that `languages`, or else the hand's own sheets, ask for and the font lacks are shown as missing.
+    """
+    font = font_of(path)
+    is_hand = path.is_dir() and (path / "hand.json").is_file()
+    wanted: set[str] = set(characters_for(languages)) if languages else set()
+    if is_hand and not languages:
+        wanted = {c.char for s in load_sheets(open_hand(path)).values() for p in s.pages for c in p.cells}
+    target = output or (path / "font" / "proof.png" if is_hand else path.with_suffix(".proof.png"))
+    return draw_proof(font, wanted).save_png(target)
+
+
+def draw_proof(font: Font, wanted: Iterable[str] = ()) -> Canvas:
+    """Return the proof page of `font`; of the characters `wanted`, those it lacks are shown as missing."""
+    sections = _sections(font, set(wanted) - {" "})
+    m, unit = font.metrics, font.mm_per_unit
+    up = max(m.ascender, m.cap_height * 1.25) * unit
+    row_mm = up - m.descender * unit + 8.0
+    rows = [(title, _rows(blocks)) for title, blocks in sections if blocks]
+    paragraph = _paragraph(font)
+    height = 34.0 + sum(11.0 + len(r) * row_mm for _, r in rows) + paragraph[1] + MARGIN_MM
+    canvas = Canvas(WIDTH_MM, height, px_per_mm=PX_PER_MM)
+    y = _heading(canvas, font)
+    for title, lines in rows:
+        canvas.text(MARGIN_MM, y + 5, title, font=font_path(), size_mm=3.6, colour=QUIET)
+        canvas.line([(MARGIN_MM, y + 7), (WIDTH_MM - MARGIN_MM, y + 7)], width_mm=0.15, colour=RULE)
+        y += 11.0
+        for line in lines:
+            x = MARGIN_MM
+            for block in line:
+                _draw_block(canvas, font, block, x, y + 4.0 + up)
+                x += block.width_mm + GAP_MM * 1.6
+            y += row_mm
+    for path in paragraph[0]:
+        canvas.line(path + np.array([0.0, y]), width_mm=m.pen_width * unit)
+    return canvas
+
+
+def _sections(font: Font, wanted: set[str]) -> list[tuple[str, list[_Block]]]:
+    chars = sorted((set(font.glyphs) | wanted) - {" ", ""}, key=lambda c: (unicodedata.normalize("NFD", c), c))
+    left = list(chars)
+    out = []
+    for title, belongs in SECTIONS:
+        mine = [c for c in left if belongs(c)]
+        left = [c for c in left if c not in mine]
+        out.append((title, [_block(font, c) for c in mine]))
+    return out
+
+
+def _block(font: Font, char: str) -> _Block:
+    glyphs = font.glyphs.get(char, ())
+    x, places = 0.0, []
+    for glyph in glyphs:
+        x0, _, x1, _ = glyph_bounds(glyph)
+        places.append(x - x0 * font.mm_per_unit)
+        x += (x1 - x0) * font.mm_per_unit + GAP_MM
+    return _Block(char, glyphs, tuple(places), max(x - GAP_MM, 9.0))
+
+
+def _rows(blocks: Sequence[_Block]) -> list[list[_Block]]:
+    rows: list[list[_Block]] = [[]]
+    x = 0.0
+    for block in blocks:
+        if rows[-1] and x + block.width_mm > WIDTH_MM - 2 * MARGIN_MM:
+            rows.append([])
+            x = 0.0
+        rows[-1].append(block)
+        x += block.width_mm + GAP_MM * 1.6
+    return rows
+
+
+def _heading(canvas: Canvas, font: Font) -> float:
+    r, m, unit = font.record, font.metrics, font.mm_per_unit
+    canvas.text(MARGIN_MM, 15, r.family, font=font_path(), size_mm=7.5)
+    glyphs = sum(len(v) for v in font.glyphs.values())
+    facts = [
+        *([f"written by {r.writer}"] if r.writer else []),
+        f"{len(font.glyphs)} characters, {glyphs} glyphs",
+        f"x-height {m.x_height * unit:.1f} mm, shown at {PX_PER_MM * 25.4:.0f} dpi",
+        f"pen {m.pen_width * unit:.2f} mm",
+        f"slant {m.slant_deg:.0f}°",
+    ]
+    canvas.text(MARGIN_MM, 21.5, "   ·   ".join(facts), font=font_path(), size_mm=3.2, colour=QUIET)
+    return 26.0
+
+
+def _draw_block(canvas: Canvas, font: Font, block: _Block, x_mm: float, baseline_mm: float) -> None:
+    unit = font.mm_per_unit
+    top = baseline_mm - max(font.metrics.ascender, font.metrics.cap_height * 1.25) * unit - 1.2
+    named = name_of(block.char) if not block.char[0].isalnum() else ""
+    built = any(g.source.startswith("built") for g in block.glyphs)
+    label = block.char + (f"  {named}" if named and block.width_mm > 14 else "") + ("  built" if built else "")
+    if not block.glyphs:
+        label = f"{block.char}  missing"
+        canvas.box(x_mm, top + 1.0, block.width_mm, baseline_mm - top - 1.0, colour=WARN)
+    colour = QUIET if block.glyphs else WARN
+    canvas.text(x_mm, top, label, font=font_path(), size_mm=2.6, colour=colour)
+    canvas.line([(x_mm, baseline_mm), (x_mm + block.width_mm, baseline_mm)], width_mm=0.12, colour=RULE)
+    for glyph, place in zip(block.glyphs, block.places, strict=True):
+        for stroke in sample_glyph(glyph):
+            points = cell_from_em(stroke, mm_per_unit=unit)
+            at = image_from_cell(points, left_mm=x_mm + place, baseline_mm=baseline_mm)
+            canvas.line(at, width_mm=font.metrics.pen_width * unit, colour=INK)
+
+
+def _paragraph(font: Font) -> tuple[list[Points], float]:
+    """Return the paths of the sample lines that the font can show, and how high they stand, mm."""
+    lines = [s for s in SAMPLE_LINES if all(c in font.glyphs for c in s.replace("’", "'") if not c.isspace())]
+    if not lines:
+        return [], 0.0
+    settings = Settings(paper=(WIDTH_MM, 400.0), margins_mm=(6.0, MARGIN_MM, 6.0, MARGIN_MM))
+    page = Composer(font).compose("\n".join(lines), settings, seed=1).pages[0]
+    paths = [sample_stroke(p) for p in page.paths()]
+    return paths, max(float(p[:, 1].max()) for p in paths) + 6.0

@@ -284,7 +284,7 @@ def draw_foot(page: Page) -> Iterator[Shape]:
     else:
         yield Words(bx, by + 4.0, caption, min(size, room / font.width_mm(caption, 1.0)), TEXT)
     if page.page == 1:
-        y1, y2 = top + 13.2, top + 18.4
+        y1, y2 = top + 14.4, top + 20.2
         yield from draw_blank("I agree that my handwriting is captured for:", x, y1, room)
         yield from draw_blank("Name in print, date (do not sign here):", x, y2, room)
     yield Words(x, top + CODE_MM - 0.3, CAUTION, min(size, room / font.width_mm(CAUTION, 1.0)), TEXT)

@@ -46,7 +46,7 @@ CLEAR_MM = 2.5
 """White around markers and codes: for a marker of 7 mm two and a half modules, for a code at least the four modules
 that ISO/IEC 18004:2015 asks for when it is drawn with modules up to 0.6 mm."""
 
-CODE_MM = 23.0
+CODE_MM = 26.0
 BAR_MM = 100.0
 STRIP_MM = 3.8
 """Height of the strip over a cell with its label and tick box."""
@@ -69,8 +69,8 @@ RULED_CHAR = 1.3
 """Width that a written character is reckoned to take on a ruled line, spaces included, in x-heights (common practice,
 no source)."""
 
-RULED_TEXT = 480
-"""Characters on a page of ruled lines: what the page's code holds with modules that a scan at 150 dpi still shows."""
+RULED_TEXT = 420
+"""Bytes of UTF-8 on a page of ruled lines: what the page's code holds with modules that a scan at 150 dpi shows."""
 
 Attempt = tuple[str, int]
 """A character and which of its attempts."""
@@ -315,7 +315,7 @@ def page_of_lines(lines: Sequence[str], *, number: int, size_mm: tuple[float, fl
     ruled: list[RuledLine] = []
     written = 0
     for line_top, text in zip(row_tops(top, height, STRIP_MM + over + under), lines, strict=False):
-        written += len(text) + 1
+        written += len(text.encode()) + 1
         if ruled and written > RULED_TEXT:
             break
         baseline = line_top + STRIP_MM + over

@@ -112,9 +112,11 @@ class Composer:
             manuscript = make_manuscript(
                 body, fitter, self._has, lists=settings.lists, divides=bool(settings.hyphenate)
             )
+            asked = self._asked_x_height(box, settings)
+            pen = self._pen_mm(settings) * self.font.metrics.x_height / asked
             letters = make_letters(
                 manuscript.chars, manuscript.gaps, font=self.font, bank=self._bank, chooser=chooser,
-                scatter=self.scatter, life=life, rng=rng,
+                scatter=self.scatter, life=life, rng=rng, pen=pen,
             )  # fmt: skip
             done = self._set(manuscript, letters, box, settings, rng)
             notices += self._box_notices(done, box, settings)
@@ -138,7 +140,7 @@ class Composer:
         # lines begin to the right of the edge, never to its left
         margin = self.scatter.margin * life.of("margin") * np.maximum(0.0, 1.0 + remembered(draw(rng, n), 0.6))
         wobble = Wobble(width, margin)
-        asked = box.x_height_mm or settings.x_height_mm or self._default_x_height(box, settings)
+        asked = self._asked_x_height(box, settings)
         tab = settings.tab_mm or 6 * asked
         for part in manuscript.parts:
             with_tabs(letters, part.start, part.end, tab * x / asked)
@@ -160,8 +162,11 @@ class Composer:
             )
         return done
 
-    def _default_x_height(self, box: TextBox, settings: Settings) -> float:
-        """Return the written size, or the largest that printed lines leave room for."""
+    def _asked_x_height(self, box: TextBox, settings: Settings) -> float:
+        """Return the size asked for; else the written one, or the largest that printed lines leave room for."""
+        given = box.x_height_mm or settings.x_height_mm
+        if given:
+            return given
         ruling = box.ruling or settings.ruling
         m = self.font.metrics
         tall = (max(m.ascender, m.cap_height) - m.descender) / m.x_height

@@ -14,14 +14,24 @@ import numpy as np
 from scipy.signal import lfilter  # type: ignore[import-untyped]
 
 from fontbuild.font import Font
+from fontbuild.metrics import STEMMED
 from ownhand.composer.choose import Chooser
 from ownhand.composer.scatter import BAND_MIDDLES, Array, Scatter
 from ownhand.composer.settings import Life
 from ownhand.composer.shapes import Index, ShapeBank
 from ownhand.composer.text import SPACE, TAB
 
-MOST = 2.5
+MOST = 2.2
 """Standard deviations at which every draw is cut off: no letter falls out of the hand."""
+
+SD_OF_MOST = 0.9762
+"""Standard deviation of a normal variable cut off there."""
+
+FRESH_FOOT = 0.4
+"""Least share of the variance of the feet that is added rather than carried by the shapes."""
+
+MOST_MEMORY = 0.65
+"""Memory of what is added to the feet is never more, or whole words would climb."""
 
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
@@ -29,8 +39,14 @@ BEND = 0.05
 NEAREST = 0.04
 """x-heights that stay white between the ink of neighbours when a gap is narrowed."""
 
-WIDEST = 0.55
+MARKS_KEEP = 0.8
+"""Share of the white about punctuation that is left of it at least: dots run together otherwise."""
+
+WIDEST = 0.66
 """Share of the word gap that a gap inside a word may reach when it is widened: words must not fall apart."""
+
+MOST_WIDENING = 1.5
+"""How much more scatter of gaps may be drawn to make up for what their limits take."""
 
 NARROWEST_SPACE = 0.62
 """Share of the space that is left of it at least."""
@@ -80,7 +96,7 @@ class Letters:
 def draw(rng: np.random.Generator, n: int) -> Array:
     """Return n normal figures, cut off at `MOST` and scaled back to a variance of one."""
     z = np.clip(rng.standard_normal(n), -MOST, MOST)
-    return np.asarray(z / 0.9913, float)  # the SD of a normal variable clipped at 2.5
+    return np.asarray(z / SD_OF_MOST, float)
 
 
 def remembered(z: Array, memory: float) -> Array:
@@ -144,6 +160,7 @@ def make_letters(
     scatter: Scatter,
     life: Life,
     rng: np.random.Generator,
+    pen: float | None = None,
 ) -> Letters:
     """Return the letters of a text.
 
@@ -153,9 +170,12 @@ def make_letters(
         Characters of the font, SPACE, TAB, or '' for a gap where one is missing.
     gaps
         Width of each space, in word gaps.
+    pen
+        Width of the pen at the size of the writing, font units; None: as measured.
     """
     n = len(chars)
     x = font.metrics.x_height
+    pen = font.metrics.pen_width if pen is None else pen
     inked = np.array([c not in (SPACE, TAB, "") for c in chars], bool)
     shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
     shape[inked], other[inked], share[inked] = chooser.choose([c for c, ink in zip(chars, inked, strict=True) if ink])
@@ -168,7 +188,7 @@ def make_letters(
         return np.where(inked, (1 - share) * column[shape] + share * column[other], 0.0)
 
     variance = _carried(chars, bank, share)
-    foot = aim(scatter.foot * x, float(np.sqrt(variance[0])), life.of("foot"))
+    foot = _foot_aim(scatter.foot * x, float(np.sqrt(variance[0])), life.of("foot"))
     tall = aim(scatter.height, float(np.sqrt(variance[1])), life.of("height"))
     wide = aim(scatter.width, float(np.sqrt(variance[2])), life.of("width"))
     by_nature = _lean_by_nature(chars, bank)
@@ -177,7 +197,8 @@ def make_letters(
     )
 
     # the shapes' own share has no memory, so what is added needs the more to give the whole its own
-    memory = min(0.6, scatter.foot_memory * (1 + variance[0] / foot.add**2)) if foot.add > 0 else 0.0
+    carried = foot.keep**2 * variance[0]
+    memory = min(MOST_MEMORY, scatter.foot_memory * (1 + carried / foot.add**2)) if foot.add > 0 else 0.0
     feet = foot.add * remembered(draw(rng, n), memory) - (1 - foot.keep) * mixed("foot_off")
     talls = np.exp(tall.add * draw(rng, n)) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
     wides = np.exp(wide.add * draw(rng, n)) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
@@ -199,7 +220,10 @@ def make_letters(
         # neighbours keep a pen's width of white, or what the font gives them when that is less
         plain = _clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
         clear = _clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
-        least[:-1] = np.minimum(font.metrics.pen_width + NEAREST * x, plain) - clear
+        mark = np.array([not c.isalnum() for c in chars])
+        floor = np.full(n - 1, pen + NEAREST * x)
+        floor = np.where(mark[:-1] | mark[1:], np.maximum(floor, MARKS_KEEP * np.minimum(plain, 0.4 * x)), floor)
+        least[:-1] = np.minimum(floor, plain) - clear
         least[~np.isfinite(least)] = -np.inf
     advance += _gap_scatter(inked, left, white, least, lean.add, space, x, scatter, life, rng)
     advance += _word_scatter(inked, np.array(gaps), space, x, scatter, life, rng)
@@ -228,9 +252,21 @@ def _carried(chars: Sequence[str], bank: ShapeBank, share: Array) -> Array:
     return np.asarray(total * mixing, float)
 
 
+def _foot_aim(asked: float, carried: float, strength: float) -> _Aim:
+    """Return how to reach the scatter of the feet; a part is always added.
+
+    What is written cell by cell has no neighbour to remember, so memory can only be in what is added.
+    """
+    plain = aim(asked, carried, strength)
+    total = np.hypot(plain.keep * carried, plain.add)
+    if carried <= 0 or plain.add**2 >= FRESH_FOOT * total**2:
+        return plain
+    return _Aim(float(total * np.sqrt(1 - FRESH_FOOT) / carried), float(total * np.sqrt(FRESH_FOOT)))
+
+
 def _lean_by_nature(chars: Sequence[str], bank: ShapeBank) -> float:
-    """Return the variance that leans have because characters differ, in square degrees."""
-    leans = np.array([bank.pools[c].mean_lean for c in chars if c.isalpha()])
+    """Return the variance that stems' leans have because characters differ, in square degrees."""
+    leans = np.array([bank.pools[c].mean_lean for c in chars if c in STEMMED])
     leans = leans[~np.isnan(leans)]
     return float(leans.var()) if len(leans) else 0.0
 
@@ -295,8 +331,22 @@ def _gap_scatter(
     carried = float(np.hypot(carried, LEAN_WIDENS * lean_deg * x))
     add = aim(scatter.letter_gap * x, carried, life.of("letter_gap")).add
     most = np.maximum(WIDEST * (space + 0.2 * x) - white, 0.0)
+
+    def limited(by: float, shift: float) -> Array:
+        return np.where(pair, np.maximum(np.minimum(by * z[:-1] + shift, most), least[:-1]), 0.0)
+
+    # the limits take away from the scatter and move its middle, so more is drawn, within reason, and moved back
     out = np.zeros(n)
-    out[:-1] = np.where(pair, np.maximum(np.minimum(add * z[:-1], most), least[:-1]), 0.0)
+    if add <= 0 or not pair.any():
+        out[:-1] = limited(add, 0.0)
+        return out
+    wanted, by, shift = float(np.hypot(add, white[pair].std())), add, 0.0
+    for _ in range(3):
+        out[:-1] = limited(by, shift)
+        drawn = out[:-1][pair]
+        shift = max(shift - float(drawn.mean()), -0.1 * x)
+        by = min(by * wanted / max(float((white[pair] + drawn).std()), 1e-9), MOST_WIDENING * add)
+    out[:-1] = limited(by, shift)
     return out
 
 

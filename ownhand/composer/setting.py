@@ -25,6 +25,9 @@ ABOVE = 1.12
 LEAST_X_HEIGHTS = 2.7
 """... and never under so many x-heights."""
 
+ROOM = 1.2
+"""Room for ascenders over the first printed line, and for descenders under the last: lines differ in height."""
+
 HANG = 1.1
 """Gap between a list mark and its text, x-heights."""
 
@@ -128,8 +131,8 @@ def set_text(
     pitch = ruling.pitch_mm if ruling else natural_pitch(font) * u * settings.line_spacing
     bottom = box.y_mm + box.height_mm
     if ruling:
-        over = (box.y_mm + rise - ruling.offset_mm) / pitch
-        first = ruling.offset_mm + np.ceil(over - 0.05) * pitch
+        over = (box.y_mm + ROOM * rise - ruling.offset_mm) / pitch
+        first = ruling.offset_mm + np.ceil(over - 1e-6) * pitch
     else:
         first = box.y_mm + rise
     x_height = m.x_height
@@ -157,7 +160,7 @@ def set_text(
         )
         broken += found.broken
         for k, line in enumerate(found.lines or (Wrapped(part.start, part.start, False, True, 0.0),)):
-            if y + fall * (1.0 if ruling else 0.9) > bottom + 1e-6 and (y > first + 1e-6 or not box.flows):
+            if y + fall * (ROOM if ruling else 0.9) > bottom + 1e-6 and (y > first + 1e-6 or not box.flows):
                 page, y = page + 1, first
             inset = hang if k else indent
             narrow = float(wobble.width[number % len(wobble.width)])

@@ -185,7 +185,9 @@ def _draw(
     y += each(rise)
 
     x_mm = each(placed.x_mm) + x * u
-    middle = text.box.x_mm + text.box.width_mm / 2
+    # about the middle of what the line holds, so that slope and level stay apart
+    held = np.bincount(line, minlength=len(lines))
+    middle = each((np.bincount(line, placed.x_mm, len(lines)) / np.maximum(held, 1))[line])
     base = np.array([item.y_mm for item in lines])[line]
     y_mm = each(base) - y * u - each(effects.slope[line]) * (x_mm - middle)
 

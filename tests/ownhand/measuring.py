@@ -1,0 +1,164 @@
+"""How much composed writing varies, measured on its pages alone.
+
+The definitions follow those by which two writers of UNIPEN train_r01_v07 were measured (Guyon, Schomaker, Plamondon,
+Liberman and Janet, ICPR 1994): lengths in x-heights; class means taken off the foot and out of height and width; slant
+and gaps as they are; within a line, and the means of lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ownhand.composer.plot import PlotPage, flatten
+
+
+@dataclass(frozen=True)
+class Measured:
+    slope_mean_deg: float
+    slope_sd_deg: float
+    foot_sd: float
+    foot_lag1: float
+    foot_lag4: float
+    level_sd: float
+    height_sd: float
+    height_of_lines_sd: float
+    width_sd: float
+    width_of_lines_sd: float
+    slant_sd_deg: float
+    slant_of_lines_sd_deg: float
+    gap_mean: float
+    gap_sd: float
+    word_gap_mean: float
+    word_gap_sd: float
+
+
+@dataclass(frozen=True, eq=False)
+class Letters:
+    """One row a letter, in writing order; mm, y up from the top edge of the page (so negative)."""
+
+    page: np.ndarray
+    line: np.ndarray
+    word: np.ndarray
+    char: np.ndarray
+    left: np.ndarray
+    right: np.ndarray
+    foot: np.ndarray
+    top: np.ndarray
+    lean_deg: np.ndarray
+
+
+def letters_of(pages: Sequence[PlotPage]) -> Letters:
+    """Return all letters of pages that were composed without joins."""
+    rows: list[tuple] = []
+    for number, page in enumerate(pages):
+        points, starts = flatten(page.points_mm, page.starts, within_mm=0.01)
+        letter = np.repeat(page.letter, np.diff(starts))
+        path = np.repeat(np.arange(len(page)), np.diff(starts))
+        bounds = np.flatnonzero(np.diff(letter, prepend=-1, append=-1))
+        for a, b in zip(bounds, bounds[1:], strict=False):
+            p = points[a:b] * [1, -1]
+            k = int(path[a])
+            rows.append(
+                (number, page.line[k], page.word[k], page.chars[page.letter[k]], *p.min(0), *p.max(0),
+                 _lean(p, path[a:b]))
+            )  # fmt: skip
+    numbers, line, word, char, left, foot, right, top, lean = (np.array(c) for c in zip(*rows, strict=True))
+    return Letters(numbers, line, word, char, left, right, foot, top, lean)
+
+
+def _lean(p: np.ndarray, path: np.ndarray) -> float:
+    d = np.diff(p, axis=0)[np.diff(path) == 0]
+    d = d * np.where(d[:, 1:] < 0, -1.0, 1.0)
+    length, angle = np.hypot(*d.T), np.degrees(np.arctan2(d[:, 0], np.maximum(d[:, 1], 1e-9)))
+    upright = np.abs(angle) < 40
+    if length[upright].sum() <= 0.3 * np.ptp(p[:, 1]):
+        return float("nan")
+    return float(np.average(angle[upright], weights=length[upright]))
+
+
+def measured(
+    pages: Sequence[PlotPage], *, x_height_mm: float, pitch_mm: float, offset_mm: float, stands: str, stems: str
+) -> Measured:
+    """Return the figures of ruled pages whose printed lines lie at `offset_mm` plus whole pitches.
+
+    `stands`: characters that stand on the line; `stems`: those with upright stems. Only letters count.
+    """
+    found = letters_of(pages)
+    x = x_height_mm
+    line_key = found.page * 1000 + found.line
+    is_letter = np.array([str(c).isalpha() for c in found.char])
+    standing = is_letter & np.isin(found.char, list(stands))
+    feet, slopes, levels, lag1, lag4 = [], [], [], [], []
+    foot = found.foot.copy()
+    classes = _class_mean(found.char, standing, foot - _ruled(found, offset_mm, pitch_mm))
+    for key in np.unique(line_key):
+        at = np.flatnonzero((line_key == key) & standing)
+        if len(at) < 12:
+            continue
+        middle = (found.left[at] + found.right[at]) / 2
+        height = foot[at] - _ruled(found, offset_mm, pitch_mm)[at] - classes[at]
+        slope, level = np.polyfit(middle, height, 1)
+        rest = height - slope * middle - level
+        feet.append(rest / x)
+        slopes.append(np.degrees(np.arctan(slope)))
+        levels.append(height.mean() / x)
+        lag1 += list(zip(rest[:-1], rest[1:], strict=True))
+        lag4 += list(zip(rest[:-4], rest[4:], strict=True))
+    tall = np.log(np.maximum(found.top - found.foot, 0.05 * x) / x)
+    wide = np.log(np.maximum(found.right - found.left, 0.05 * x) / x)
+    height_sd, height_lines = _within_and_between(tall, found.char, line_key, is_letter)
+    width_sd, width_lines = _within_and_between(wide, found.char, line_key, is_letter & ~np.isin(found.char, list("ilIj")))
+    upright = np.isin(found.char, list(stems)) & ~np.isnan(found.lean_deg)
+    slant_sd, slant_lines = _within_and_between(found.lean_deg, None, line_key, upright)
+    gap = (found.left[1:] - found.right[:-1]) / x
+    one_line = line_key[1:] == line_key[:-1]
+    both = is_letter[1:] & is_letter[:-1] & one_line
+    inside = both & (found.word[1:] == found.word[:-1])
+    between = both & (found.word[1:] != found.word[:-1])
+    return Measured(
+        float(np.mean(slopes)), float(np.std(slopes)), float(np.concatenate(feet).std()), _correlation(lag1),
+        _correlation(lag4), float(np.std(levels)), height_sd, height_lines, width_sd, width_lines, slant_sd, slant_lines,
+        float(gap[inside].mean()), float(gap[inside].std()), float(gap[between].mean()), float(gap[between].std()),
+    )  # fmt: skip
+
+
+def _ruled(found: Letters, offset_mm: float, pitch_mm: float) -> np.ndarray:
+    """Return the y (up) of the ruled line each letter stands on: that nearest to the median foot of its line."""
+    key = found.page * 1000 + found.line
+    out = np.zeros(len(key))
+    for k in np.unique(key):
+        at = key == k
+        n = np.round((-np.median(found.foot[at]) - offset_mm) / pitch_mm)
+        out[at] = -(offset_mm + n * pitch_mm)
+    return out
+
+
+def _class_mean(char: np.ndarray, use: np.ndarray, value: np.ndarray) -> np.ndarray:
+    out = np.zeros(len(value))
+    for c in np.unique(char):
+        at = char == c
+        if (at & use).any():
+            out[at] = value[at & use].mean()
+    return out
+
+
+def _within_and_between(
+    value: np.ndarray, char: np.ndarray | None, line: np.ndarray, use: np.ndarray
+) -> tuple[float, float]:
+    if char is not None:
+        value = value - _class_mean(char, use, value)
+    within, means = [], []
+    for key in np.unique(line):
+        own = value[(line == key) & use]
+        if len(own) >= 10:
+            within.append(own - own.mean())
+            means.append(own.mean())
+    return float(np.concatenate(within).std()), float(np.std(means))
+
+
+def _correlation(pairs: list[tuple[float, float]]) -> float:
+    a, b = np.array(pairs).T
+    return float(np.corrcoef(a, b)[0, 1])

@@ -7,7 +7,7 @@ full picture: the four sides of each square, fitted to where the brightness pass
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -106,11 +106,7 @@ def _reduced(grey: Pixels) -> Iterator[Pixels]:
     long = max(grey.shape)
     sizes = [s for s in _SEARCH_PX if s < long] or [long]
     for size in sizes:
-        if size == long:
-            yield grey
-        else:
-            shape = tuple(max(1, round(n * size / long)) for n in grey.shape[::-1])
-            yield np.asarray(cv2.resize(grey, shape, interpolation=cv2.INTER_AREA), np.uint8)
+        yield _of_size(grey, size)
 
 
 def refine(grey: Pixels, mark_id: int, corners_px: Points, modules: int) -> FoundMark | None:
@@ -231,7 +227,9 @@ def sample(image: NDArray[np.uint8] | NDArray[np.float32], places_px: Points) ->
     padded = np.zeros((rows * 16000, 2), np.float32) if rows > 1 else p
     padded[: len(p)] = p
     shaped = padded.reshape(rows, -1, 2)
-    out = cv2.remap(image, shaped[..., 0].copy(), shaped[..., 1].copy(), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    out = cv2.remap(
+        image, shaped[..., 0].copy(), shaped[..., 1].copy(), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     return np.asarray(out, np.float64).ravel()[: len(p)]
 
 
@@ -249,10 +247,23 @@ def _cross(a: Points, b: Points, c: Points, d: Points) -> Points:
     return np.asarray(a + u * (w[0] * v[1] - w[1] * v[0]) / det)
 
 
-def read_codes(grey: Pixels) -> Iterator[bytes]:
-    """Yield the contents of the page codes (QR, ISO/IEC 18004) on a picture, the likeliest way of reading first."""
+def read_codes(grey: Pixels, *, around: Sequence[Points] = ()) -> Iterator[bytes]:
+    """Yield the contents of the page codes (QR, ISO/IEC 18004) on a picture, the likeliest way of reading first.
+
+    Parameters
+    ----------
+    grey
+        Shape (h, w).
+    around
+        Places (2,) between which the codes lie: the rest of a busy picture is left out.
+    """
+    if len(around) >= 3:
+        places = np.array(around)
+        margin = 0.05 * np.ptp(places, axis=0).max()
+        (x0, y0), (x1, y1) = places.min(axis=0) - margin, places.max(axis=0) + margin
+        grey = grey[max(0, int(y0)) : max(1, int(y1)), max(0, int(x0)) : max(1, int(x1))]
     seen: set[bytes] = set()
-    for picture in _code_pictures(grey):
+    for picture in _code_pictures(np.ascontiguousarray(grey)):
         for found in zxingcpp.read_barcodes(picture, formats=zxingcpp.BarcodeFormat.QRCode, try_invert=False):
             if found.bytes not in seen:
                 seen.add(found.bytes)
@@ -260,16 +271,25 @@ def read_codes(grey: Pixels) -> Iterator[bytes]:
 
 
 def _code_pictures(grey: Pixels) -> Iterator[Pixels]:
-    """Yield the picture at several sizes, sharpened, then piece by piece."""
+    """Yield the picture at several sizes, as it is and sharpened, then piece by piece."""
     long = max(grey.shape)
-    for size in (2000, 3200, long):
-        if size <= long:
-            shape = tuple(max(1, round(n * size / long)) for n in grey.shape[::-1])
-            small = grey if size == long else np.asarray(cv2.resize(grey, shape, interpolation=cv2.INTER_AREA), np.uint8)
-            yield small
-            blurred = cv2.GaussianBlur(small, (0, 0), 2.0)
-            yield np.asarray(cv2.addWeighted(small, 2.5, blurred, -1.5, 0), np.uint8)
+    for size in sorted({min(s, long) for s in (1500, 2200, 3400, 5000)}):
+        small = _of_size(grey, size)
+        yield small
+        blurred = cv2.GaussianBlur(small, (0, 0), 2.0)
+        yield np.asarray(cv2.addWeighted(small, 2.5, blurred, -1.5, 0), np.uint8)
     h, w = grey.shape
-    for top in (0, h // 3, h // 2):  # a busy table around the page draws the reader's eye away
-        for left in (0, w // 3, w // 2):
-            yield np.ascontiguousarray(grey[top : top + h // 2, left : left + w // 2])
+    for top in (0, h // 2, h // 4):
+        for left in (0, w // 2, w // 4):
+            piece = np.ascontiguousarray(grey[top : top + h // 2, left : left + w // 2])
+            yield piece
+            if max(piece.shape) < 2400:  # a reader of codes wants three pixels to a module
+                yield np.asarray(cv2.resize(piece, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC), np.uint8)
+
+
+def _of_size(grey: Pixels, long: int) -> Pixels:
+    """Return the picture reduced to a long side of `long` pixels, as it is if it is not longer."""
+    if long >= max(grey.shape):
+        return grey
+    shape = tuple(max(1, round(n * long / max(grey.shape))) for n in grey.shape[::-1])
+    return np.asarray(cv2.resize(grey, shape, interpolation=cv2.INTER_AREA), np.uint8)

@@ -9,10 +9,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.code import CodedPage, page_from_payload
 from capture.errors import MarksNotFoundError, WrongSheetError
-from capture.marks import FoundMark
+from capture.marks import FoundMark, find_marks, grey_of, read_codes
 from capture.scan import Pixels, Scan
-from capture.sheet import Box, Mark, Page, Sheet
+from capture.sheet import CORNER_IDS, MARK_DICTIONARY, Box, Mark, Page, Sheet
 from capture.units import MM_PER_INCH, Points
 from capture.warp import Warp, fit_homography, fit_warp, project
 
@@ -154,6 +155,67 @@ def _grid(size_mm: tuple[float, float]) -> Points:
     return np.column_stack([x.ravel(), y.ravel()])
 
 
+FindSheet = Callable[[CodedPage], Sheet | None]
+"""Gives the sheet that a page's code belongs to, None if it is no sheet of this hand."""
+
+
+def straighten(scan: Scan, find_sheet: FindSheet) -> PageView:
+    """Return the page that a scan shows, its place on the scan measured by its marks.
+
+    Parameters
+    ----------
+    scan
+        A picture of one page, turned any way.
+    find_sheet
+        Given what the page's code says; returns the sheet, or None when it is unknown.
+
+    Raises
+    ------
+    MarksNotFoundError
+        If there is no sheet, not enough of it, or it is shown too small or mirrored.
+    WrongSheetError
+        If it is a sheet that `find_sheet` does not know.
+    """
+    grey = grey_of(scan.pixels)
+    dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, MARK_DICTIONARY))
+    marks = find_marks(grey, dictionary)
+    if len(marks) < 4:
+        raise _no_marks(scan, grey, dictionary, marks)
+    coded = _read_code(scan, grey, marks)
+    sheet = find_sheet(coded)
+    page = next((p for p in sheet.pages if p.page == coded.page.page), None) if sheet else None
+    if sheet is None or page is None:
+        raise WrongSheetError(
+            scan.place,
+            f"page {coded.page.page} of sheet '{coded.sheet_id}' does not belong to this hand",
+            "Read it with the hand for which the sheet was printed.",
+        )
+    return place_page(scan, sheet, page, marks)
+
+
+def _no_marks(scan: Scan, grey: Pixels, dictionary: cv2.aruco.Dictionary, found: list[FoundMark]) -> MarksNotFoundError:
+    """Return the error that says why a picture shows too few marks."""
+    if len(find_marks(np.ascontiguousarray(grey[:, ::-1]), dictionary)) >= 4:
+        return MarksNotFoundError(
+            scan.place, "the picture is mirrored", "Turn mirroring off in the scanner or camera, and take it again."
+        )
+    if found:
+        return _not_enough(scan, found)
+    return MarksNotFoundError(scan.place, "no marks of a sheet found on it", _REMEDY_WHOLE)
+
+
+def _read_code(scan: Scan, grey: Pixels, marks: list[FoundMark]) -> CodedPage:
+    fault: WrongSheetError | None = None
+    for payload in read_codes(grey, around=[m.centre_px for m in marks]):
+        try:
+            return page_from_payload(payload)
+        except WrongSheetError as error:
+            fault = WrongSheetError(scan.place, f"page code: {error.what}", error.remedy)
+    if fault is not None:
+        raise fault
+    raise MarksNotFoundError(scan.place, "neither of the two page codes can be read", _REMEDY_PHOTO)
+
+
 def place_page(scan: Scan, sheet: Sheet, page: Page, marks: Iterable[FoundMark]) -> PageView:
     """Return the page as its marks lie on the scan.
 
@@ -166,7 +228,7 @@ def place_page(scan: Scan, sheet: Sheet, page: Page, marks: Iterable[FoundMark])
     found = [m for m in marks if m.id in printed]
     found = _consistent(found, printed, scan)
     if len(found) < 4:
-        raise _not_enough(scan, page, found)
+        raise _not_enough(scan, found)
     page_mm = np.array([(printed[m.id].x_mm, printed[m.id].y_mm) for m in found])
     scan_px = np.array([m.centre_px for m in found])
     warp, error_px = fit_warp(page_mm, scan_px, size_mm=page.size_mm)
@@ -178,9 +240,7 @@ def place_page(scan: Scan, sheet: Sheet, page: Page, marks: Iterable[FoundMark])
         )
     _check_whole(scan, page, warp, found, printed)
     working = float(np.clip(np.percentile(ppm, 75) * MM_PER_INCH, *WORKING_DPI)) / MM_PER_INCH
-    return PageView(
-        scan, sheet, page, warp, working, tuple(found), float(np.median(error_px)) / (dpi / MM_PER_INCH)
-    )
+    return PageView(scan, sheet, page, warp, working, tuple(found), float(np.median(error_px)) / (dpi / MM_PER_INCH))
 
 
 def _consistent(found: list[FoundMark], printed: dict[int, Mark], scan: Scan) -> list[FoundMark]:
@@ -198,21 +258,11 @@ def _consistent(found: list[FoundMark], printed: dict[int, Mark], scan: Scan) ->
     return [m for m, o in zip(found, off, strict=True) if o < 8.0 * px]
 
 
-def _corner_marks(page: Page) -> list[Mark]:
-    """Return the marks nearest the page's four corners, in the order of _CORNERS."""
-    w, h = page.size_mm
-    corners = ((0, 0), (w, 0), (w, h), (0, h))
-    return [min(page.marks, key=lambda m, c=c: np.hypot(m.x_mm - c[0], m.y_mm - c[1])) for c in corners]  # type: ignore[misc]
-
-
-def _not_enough(scan: Scan, page: Page, found: list[FoundMark]) -> MarksNotFoundError:
+def _not_enough(scan: Scan, found: list[FoundMark]) -> MarksNotFoundError:
     there = {m.id for m in found}
-    missing = [name for mark, name in zip(_corner_marks(page), _CORNERS, strict=True) if mark.id not in there]
+    missing = [name for corner, name in zip(CORNER_IDS, _CORNERS, strict=True) if corner not in there]
     if not missing:
-        return MarksNotFoundError(
-            scan.place, f"{len(found)} of the {len(page.marks)} marks of the page found, at least 4 are needed",
-            _REMEDY_WHOLE,
-        )  # fmt: skip
+        return MarksNotFoundError(scan.place, "the marks found do not lie as on a sheet", _REMEDY_PHOTO)
     return MarksNotFoundError(
         scan.place, f"{len(missing)} of the 4 corner marks not found ({', '.join(missing)})", _REMEDY_WHOLE
     )
@@ -236,7 +286,4 @@ def _check_whole(scan: Scan, page: Page, warp: Warp, found: list[FoundMark], pri
         side = f"{'top' if middle[1] < 0.5 else 'bottom'} {'left' if middle[0] < 0.5 else 'right'}"
         raise MarksNotFoundError(scan.place, f"part of the page is outside the picture ({side})", _REMEDY_WHOLE)
     if far.any():
-        raise _not_enough(scan, page, found)
-
-
-__all__ = ["PageView", "WrongSheetError", "place_page"]
+        raise _not_enough(scan, found)

@@ -58,7 +58,9 @@ def project(homography: NDArray[np.float64], points: Points) -> Points:
     return np.asarray(h[:, :2] / h[:, 2:])
 
 
-def fit_homography(page_mm: Points, scan_px: Points, *, within_px: float) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+def fit_homography(
+    page_mm: Points, scan_px: Points, *, within_px: float
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Return the homography through most of n >= 4 pairs, and which of them are nearer to it than `within_px`.
 
     Raises

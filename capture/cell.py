@@ -1,0 +1,324 @@
+"""Whose ink is it: the connected strokes of a page dealt out to the cells, whole.
+
+A stroke that leaves its box is followed; it belongs to the cell in which most of it lies. Only where two cells'
+writing touches is ink cut, half-way between the boxes, and both cells are named.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from capture.ink import FULL_INK_GREY, PageInk
+from capture.sheet import Box, Cell
+
+_COARSE_PX_PER_MM = 12.0
+"""Ownership is settled at no more than this; the ink itself is cut at the page's full resolution."""
+
+_SEED = 0.42
+_GROW = 0.22
+"""Shares of a full stroke: a connected spot needs one pixel over the first, and reaches as far as the second."""
+
+_REACH_MM = 2.5
+"""Ink that touches no box belongs to the nearest one within this."""
+
+_JOINED = 0.4
+"""Of the ink of a usual attempt: so much of one connected spot in a second box is a second attempt that it touches."""
+
+_OUTSIDE_MM = 0.3
+"""Writing may pass its box by this much without being mentioned."""
+
+_LEAST_DOT = 0.3
+"""Of the square of the pen's width: less ink in one spot is dust."""
+
+_LEAST_LETTER_MM = 1.2
+"""A letter or digit has at least this length of line in it; less is a speck."""
+
+_TICK_LINE_MM = 1.3
+_CROSSED_TICK_MM = 5.0
+"""Length of line in the tick box that ticks it: on its own, or drawn by strokes that also write in a box."""
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class OwnedInk:
+    """The ink of one cell. Frame: the page ink's pixels divided by `factor`."""
+
+    cell: Cell
+    status: str
+    """'written', 'blank' or 'spoiled'."""
+
+    mask: Mask
+    """Shape (h, w); empty in a blank cell."""
+
+    origin: tuple[int, int]
+    """Row and column of the mask's top left corner on the reduced grid."""
+
+    kinds: tuple[str, ...] = ()
+    """What a person should look at, in a few words each."""
+
+
+@dataclass(frozen=True, eq=False)
+class Dealt:
+    """All ink of a page with its owners."""
+
+    owner: NDArray[np.int32]
+    """Shape (h, w), reduced grid: 1 + index of the cell, 0 where there is no cell's ink, -1 where ink is nobody's."""
+
+    factor: int
+    """Page ink pixels in a pixel of the grid."""
+
+    cells: tuple[OwnedInk, ...]
+
+
+def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float) -> Dealt:
+    """Return whose ink each spot of ink on a page is.
+
+    Parameters
+    ----------
+    ink
+        The page's ink.
+    cells
+        Its cells.
+    pen_mm
+        Width of the pen: tells dust from dots.
+    """
+    factor = max(1, int(np.ceil(ink.px_per_mm / _COARSE_PX_PER_MM)))
+    share = ink_share(ink, factor)
+    ppm = ink.px_per_mm / factor
+    spots, count = _spots(share, ppm, pen_mm)
+    boxes = _painted([c.box_mm for c in cells], share.shape, ppm)
+    ticks = _painted([_grown(c.tick_mm, 0.3) for c in cells], share.shape, ppm)
+    area = np.bincount(spots.ravel(), minlength=count).astype(float)
+    in_box = _shared_area(spots, boxes, count, len(cells))
+    in_tick = _shared_area(spots, ticks, count, len(cells))
+    owners = np.zeros(count, np.int32)
+    joined: list[tuple[int, int, int]] = []
+    tick_spots = (in_tick.max(axis=1) > 0.3 * area) & (in_box.max(axis=1) < 0.5 * area)
+    tick_spots[0] = False
+    usual = _usual_area(in_box[1:], tick_spots[1:])
+    places = ndimage.find_objects(spots, max_label=count - 1)
+    for i in range(1, count):
+        if tick_spots[i]:
+            owners[i] = -1
+            continue
+        first = int(in_box[i].argmax())
+        if in_box[i, first] == 0:
+            owners[i] = _nearest(places[i - 1], cells, ppm)
+            continue
+        owners[i] = first + 1
+        rest = in_box[i].copy()
+        rest[first] = 0
+        second = int(rest.argmax())
+        if rest[second] > _JOINED * usual and _alone(in_box, i, second, rest[second]):
+            joined.append((i, first, second))
+    owner = owners[spots]
+    touching: set[int] = set()
+    for i, first, second in joined:
+        touching |= {first, second}
+        _cut(owner, spots, i, places[i - 1], cells, first, second, ppm)
+    ticked = _ticked(spots, owner, tick_spots, cells, ppm, pen_mm)
+    return Dealt(owner, factor, tuple(_owned(owner, cells, ppm, pen_mm, ticked, touching)))
+
+
+def ink_share(ink: PageInk, factor: int) -> NDArray[np.float32]:
+    """Return how much of each pixel of the reduced grid a full stroke covers; shape (h // factor, w // factor)."""
+    h, w = (n // factor for n in ink.grey.shape)
+    whole = ink.grey[: h * factor, : w * factor]
+    small = whole if factor == 1 else cv2.resize(whole, (w, h), interpolation=cv2.INTER_AREA)
+    return np.asarray((255 - small.astype(np.float32)) / (255 - FULL_INK_GREY))
+
+
+def _spots(share: NDArray[np.float32], ppm: float, pen_mm: float) -> tuple[NDArray[np.int32], int]:
+    """Return connected spots of ink, numbered from 1, and one more than the last number; dust is left out."""
+    count, spots, stats, _ = cv2.connectedComponentsWithStats((share > _GROW).astype(np.uint8), connectivity=8)
+    least = max(_LEAST_DOT * pen_mm**2, 0.012) * ppm**2
+    keep = np.zeros(count, bool)
+    keep[np.unique(spots[share > _SEED])] = True
+    keep &= stats[:, cv2.CC_STAT_AREA] >= least
+    keep[0] = False
+    new = np.zeros(count, np.int32)
+    new[keep] = np.arange(1, keep.sum() + 1)
+    return new[spots], int(keep.sum()) + 1
+
+
+def _painted(boxes: Sequence[Box], shape: tuple[int, int], ppm: float) -> NDArray[np.int32]:
+    """Return 1 + index of the box that each pixel lies in, 0 outside all."""
+    out = np.zeros(shape, np.int32)
+    for i, box in enumerate(boxes):
+        out[_slices(box, ppm)] = i + 1
+    return out
+
+
+def _slices(box_mm: Box, ppm: float) -> tuple[slice, slice]:
+    x, y, w, h = box_mm
+    rows = slice(max(0, round(y * ppm)), max(0, round((y + h) * ppm)))
+    return rows, slice(max(0, round(x * ppm)), max(0, round((x + w) * ppm)))
+
+
+def _grown(box_mm: Box, by_mm: float) -> Box:
+    x, y, w, h = box_mm
+    return x - by_mm, y - by_mm, w + 2 * by_mm, h + 2 * by_mm
+
+
+def _shared_area(spots: NDArray[np.int32], places: NDArray[np.int32], count: int, cells: int) -> NDArray[np.float64]:
+    """Return pixels of each spot in each place; shape (count, cells)."""
+    inked = spots > 0
+    both = spots[inked].astype(np.int64) * (cells + 1) + places[inked]
+    return np.bincount(both, minlength=count * (cells + 1)).reshape(count, cells + 1)[:, 1:].astype(float)
+
+
+def _usual_area(in_box: NDArray[np.float64], ticks: Mask) -> float:
+    """Return the median ink of the cells that hold any, in pixels."""
+    total = in_box[~ticks].sum(axis=0)
+    return float(np.median(total[total > 0])) if (total > 0).any() else 1.0
+
+
+def _nearest(place: tuple[slice, slice], cells: Sequence[Cell], ppm: float) -> int:
+    """Return 1 + index of the cell nearest to a spot outside all boxes, -1 if none is in reach."""
+    y = 0.5 * (place[0].start + place[0].stop) / ppm
+    x = 0.5 * (place[1].start + place[1].stop) / ppm
+    boxes = np.array([c.box_mm for c in cells])
+    if not len(boxes):
+        return -1
+    off = _distance(boxes, x, y)
+    i = int(off.argmin())
+    return i + 1 if off[i] <= _REACH_MM else -1
+
+
+def _distance(boxes: NDArray[np.float64], x: float, y: float) -> NDArray[np.float64]:
+    dx = np.maximum(np.maximum(boxes[:, 0] - x, x - boxes[:, 0] - boxes[:, 2]), 0)
+    dy = np.maximum(np.maximum(boxes[:, 1] - y, y - boxes[:, 1] - boxes[:, 3]), 0)
+    return np.asarray(np.hypot(dx, dy))
+
+
+def _alone(in_box: NDArray[np.float64], spot: int, cell: int, area: float) -> bool:
+    """Return whether a cell has little other ink than what this spot brings into it: then that is its writing."""
+    return float(in_box[:, cell].sum() - in_box[spot, cell]) < area
+
+
+def _cut(
+    owner: NDArray[np.int32],
+    spots: NDArray[np.int32],
+    spot: int,
+    place: tuple[slice, slice],
+    cells: Sequence[Cell],
+    first: int,
+    second: int,
+    ppm: float,
+) -> None:
+    """Give each pixel of a spot to the nearer of two boxes."""
+    rows, columns = np.nonzero(spots[place] == spot)
+    y, x = (rows + place[0].start + 0.5) / ppm, (columns + place[1].start + 0.5) / ppm
+    off = []
+    for i in (first, second):
+        x0, y0, w, h = cells[i].box_mm
+        off.append(
+            np.hypot(np.maximum(np.abs(x - x0 - w / 2) - w / 2, 0), np.maximum(np.abs(y - y0 - h / 2) - h / 2, 0))
+        )
+    owner[place][rows, columns] = np.where(off[0] <= off[1], first + 1, second + 1)
+
+
+def _ticked(
+    spots: NDArray[np.int32],
+    owner: NDArray[np.int32],
+    tick_spots: Mask,
+    cells: Sequence[Cell],
+    ppm: float,
+    pen_mm: float,
+) -> list[tuple[bool, bool]]:
+    """Return for each cell whether its tick box is ticked, and whether that is in doubt."""
+    out = []
+    width = max(pen_mm, 1.2 / ppm)
+    for cell in cells:
+        here = spots[_slices(cell.tick_mm, ppm)]
+        own = float((tick_spots[here] & (here > 0)).sum()) / ppm**2 / width
+        other = float((~tick_spots[here] & (here > 0)).sum()) / ppm**2 / width
+        ticked = own >= _TICK_LINE_MM or other >= _CROSSED_TICK_MM
+        out.append((ticked, not ticked and (own > 0.5 * _TICK_LINE_MM or other > 0.6 * _CROSSED_TICK_MM)))
+    return out
+
+
+def _owned(
+    owner: NDArray[np.int32],
+    cells: Sequence[Cell],
+    ppm: float,
+    pen_mm: float,
+    ticked: Sequence[tuple[bool, bool]],
+    touching: set[int],
+) -> list[OwnedInk]:
+    places = ndimage.find_objects(np.maximum(owner, 0), max_label=len(cells))
+    out = []
+    for i, (cell, place) in enumerate(zip(cells, places, strict=True)):
+        kinds = []
+        if ticked[i][1]:
+            kinds.append("box brushed, taken as not ticked")
+        mask = np.zeros((0, 0), bool) if place is None else owner[place] == i + 1
+        origin = (0, 0) if place is None else (place[0].start, place[1].start)
+        area = float(mask.sum()) / ppm**2
+        speck = area < _least_area(cell.char, pen_mm)
+        if speck and area > 0 and not ticked[i][0]:
+            kinds.append("only a speck, taken as blank")
+        if speck:
+            mask, origin = np.zeros((0, 0), bool), (0, 0)
+        else:
+            if i in touching:
+                kinds.append("touches a neighbour")
+            if _outside_mm(place, cell, ppm) > _OUTSIDE_MM:
+                kinds.append("outside its box")
+        status = "spoiled" if ticked[i][0] else "blank" if speck else "written"
+        out.append(OwnedInk(cell, status, mask, origin, tuple(kinds)))
+    return out
+
+
+def _least_area(char: str, pen_mm: float) -> float:
+    """Return the least ink in mm2 that can be an attempt at `char`."""
+    if unicodedata.category(char[0])[0] in "LN":
+        return _LEAST_LETTER_MM * pen_mm
+    return 0.5 * pen_mm**2
+
+
+def _outside_mm(place: tuple[slice, slice], cell: Cell, ppm: float) -> float:
+    x, y, w, h = cell.box_mm
+    rows, columns = place
+    return max(x - columns.start / ppm, columns.stop / ppm - x - w, y - rows.start / ppm, rows.stop / ppm - y - h)
+
+
+def cut_out(ink: PageInk, dealt: Dealt, index: int, *, white_mm: float = 1.0) -> tuple[NDArray[np.uint8], float, float]:
+    """Return the grey image of one cell's ink, and x and y in mm of its top left corner on the page.
+
+    The image shows the whole of the ink with `white_mm` around it; what belongs to others is white.
+    """
+    owned = dealt.cells[index]
+    f, ppm = dealt.factor, ink.px_per_mm
+    pad = round(white_mm * ppm / f)
+    rows, columns = owned.mask.shape
+    top, left = owned.origin[0] - pad, owned.origin[1] - pad
+    h, w = rows + 2 * pad, columns + 2 * pad
+    mine, others = np.zeros((h, w), np.uint8), np.zeros((h, w), np.uint8)
+    near = _window(dealt.owner, top, left, h, w)
+    mine[near == index + 1] = 1
+    others[(near != 0) & (near != index + 1)] = 1
+    fringe = max(1, round(0.16 * ppm / f))
+    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * fringe + 1,) * 2)
+    keep = (cv2.dilate(mine, kernel) > 0) & (cv2.dilate(others, np.ones((3, 3), np.uint8)) == 0) | (mine > 0)
+    whole = np.repeat(np.repeat(keep, f, axis=0), f, axis=1)
+    grey = np.where(whole, _window(ink.grey, top * f, left * f, h * f, w * f, fill=255), 255)
+    return np.asarray(grey, np.uint8), left * f / ppm, top * f / ppm
+
+
+def _window(image: NDArray[np.generic], top: int, left: int, h: int, w: int, *, fill: int = 0) -> NDArray[np.generic]:
+    """Return a part of an image that may reach beyond it."""
+    out = np.full((h, w), fill, image.dtype)
+    y0, x0 = max(top, 0), max(left, 0)
+    y1, x1 = min(top + h, image.shape[0]), min(left + w, image.shape[1])
+    if y1 > y0 and x1 > x0:
+        out[y0 - top : y1 - top, x0 - left : x1 - left] = image[y0:y1, x0:x1]
+    return out

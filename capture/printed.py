@@ -1,0 +1,98 @@
+"""What the printer put on the page, as the straightened scan should show it: the model that ink is split from."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Iterable
+
+import numpy as np
+import pypdfium2 as pdfium  # type: ignore[import-untyped]
+from numpy.typing import NDArray
+from reportlab.pdfbase import pdfmetrics  # type: ignore[import-untyped]
+from reportlab.pdfbase.ttfonts import TTFont  # type: ignore[import-untyped]
+from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
+
+from capture.drawing import BLACK, TEXT, Colour, Line, Shape, Words, draw_page
+from capture.drawing import Frame as FrameShape
+from capture.ink import PrintLayer
+from capture.label_font import font_path
+from capture.sheet import Page, Sheet
+from capture.units import MM_PER_POINT
+
+_NOT_MODELLED = (BLACK, TEXT)
+"""Marks, codes and instructions: nobody writes there."""
+
+_CHANNELS: tuple[Colour, ...] = ((0, 1, 1), (1, 0, 1), (1, 1, 0))
+"""Each layer is painted so that it darkens one channel alone: one rendering gives three of them."""
+
+
+def printed_layers(sheet: Sheet, page: Page, *, px_per_mm: float) -> tuple[PrintLayer, ...]:
+    """Return what is printed on a page where somebody writes, a layer for each colour.
+
+    Frame: page; the corner pixel's centre is half a pixel inside the page. Each coverage has the shape that
+    `PageView.pixels` gives for the whole page.
+    """
+    width, height = (round(s * px_per_mm) for s in page.size_mm)
+    shapes = [s for s in draw_page(sheet, page) if s.colour not in _NOT_MODELLED]
+    colours = sorted({s.colour for s in shapes})
+    layers = []
+    for first in range(0, len(colours), len(_CHANNELS)):
+        channel = dict(zip(colours[first:], _CHANNELS, strict=False))
+        painted = [(s, channel[s.colour]) for s in shapes if s.colour in channel]
+        image = _rendered(_painted(painted, width / px_per_mm, height / px_per_mm), width, height, px_per_mm)
+        layers += [
+            PrintLayer(name_of_colour(colour), np.ascontiguousarray(255 - image[..., k]))
+            for k, colour in enumerate(channel)
+        ]
+    return tuple(layers)
+
+
+def name_of_colour(colour: Colour) -> str:
+    """Return '#rrggbb'."""
+    return "#{:02x}{:02x}{:02x}".format(*colour)
+
+
+def _rendered(pdf: bytes, width: int, height: int, px_per_mm: float) -> NDArray[np.uint8]:
+    document = pdfium.PdfDocument(pdf)
+    try:
+        # A hair less than the page's resolution: rounding up would add a pixel and stretch everything to it.
+        bitmap = document[0].render(scale=MM_PER_POINT * px_per_mm * (1 - 1e-7), rev_byteorder=True)
+        return np.array(bitmap.to_numpy()[:height, :width, :3], np.uint8)
+    finally:
+        document.close()
+
+
+def _painted(shapes: Iterable[tuple[Shape, Colour]], width_mm: float, height_mm: float) -> bytes:
+    """Return a PDF of one page with the shapes in the given colours (0 or 1 in each channel)."""
+    for bold in (False, True):
+        pdfmetrics.registerFont(TTFont(_font_name(bold), str(font_path(bold=bold))))
+    out = io.BytesIO()
+    canvas = Canvas(out, pagesize=(width_mm / MM_PER_POINT, height_mm / MM_PER_POINT), pageCompression=0)
+    canvas.scale(1 / MM_PER_POINT, 1 / MM_PER_POINT)
+    for shape, colour in shapes:
+        canvas.setFillColorRGB(*colour)
+        canvas.setStrokeColorRGB(*colour)
+        if isinstance(shape, Words):
+            canvas.setFont(_font_name(shape.bold), shape.size)
+            canvas.drawString(shape.x, height_mm - shape.y, shape.text)
+        elif isinstance(shape, Line):
+            canvas.setLineWidth(shape.width)
+            canvas.line(shape.x1, height_mm - shape.y1, shape.x2, height_mm - shape.y2)
+        elif isinstance(shape, FrameShape):
+            canvas.setLineWidth(shape.width)
+            x, y, w, h = shape.box
+            canvas.rect(x, height_mm - y - h, w, h, stroke=1, fill=0)
+    canvas.showPage()
+    canvas.save()
+    return out.getvalue()
+
+
+def _font_name(bold: bool) -> str:
+    return "model-bold" if bold else "model"
+
+
+def nominal_density(layer: PrintLayer, channels: int) -> NDArray[np.float64]:
+    """Return the natural density that a layer has on a faithful scan; shape (channels,)."""
+    rgb = np.array([int(layer.name[i : i + 2], 16) for i in (1, 3, 5)], float)
+    seen = rgb if channels == 3 else np.array([rgb @ [0.299, 0.587, 0.114]])  # luma of ITU-R BT.601
+    return np.asarray(-np.log(seen / 255))

@@ -1,0 +1,233 @@
+"""From a scan to the ink of each cell, with a verdict on the page: the whole of `capture` in one function."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.cell import cut_out, deal
+from capture.ink import PageInk, separate
+from capture.page import FindSheet, PageView, straighten
+from capture.pen import measure_pen
+from capture.printed import printed_layers
+from capture.register import register
+from capture.report import Finding
+from capture.scan import Scan
+from capture.sheet import Box, Cell, Page, RuledLine, Sheet
+
+_MEASURE_PX_PER_MM = 8.0
+BLURRED_MM = 0.45
+PALE = 0.35
+BENT_MM = 0.12
+"""From here on a page is called blurred, pale or bent in its verdict."""
+
+
+@dataclass(frozen=True, eq=False)
+class CellInk:
+    """What was found in one cell."""
+
+    char: str
+    attempt: int
+    row: int
+    column: int
+    status: str
+    """'written', 'blank' or 'spoiled'."""
+
+    grey: NDArray[np.uint8]
+    """Shape (h, w): paper 255, ink dark, nothing but this cell's ink, 1 mm of white around; (0, 0) where there is none."""
+
+    px_per_mm: float
+    left_mm: float
+    top_mm: float
+    """Page frame: top left corner of the image."""
+
+    cell: Cell
+    pen_mm: float
+    findings: tuple[Finding, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class LineInk:
+    """What was written on one ruled line."""
+
+    line: RuledLine
+    grey: NDArray[np.uint8]
+    """Shape (h, w), as in `CellInk`."""
+
+    px_per_mm: float
+    left_mm: float
+    top_mm: float
+    baseline_mm: float
+    """Page frame: y of the ruled line."""
+
+    pen_mm: float
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """How well a page was seen."""
+
+    dpi: float
+    """Of the scan, on the paper as printed."""
+
+    print_scale: float | None
+    """Printed size over asked size: lengths on the paper are page millimetres times this; None where it cannot be told."""
+
+    blur_mm: float
+    contrast: float
+    local_error_mm: float
+    """Median over the page of what the print lies off its place after all corrections."""
+
+    marks_found: int
+    marks_printed: int
+    ink_density: float
+    """Natural density of a full stroke."""
+
+    pen_measured: bool
+    """True if the pen was measured on its patch."""
+
+    advice: str
+    """What to do better, as one sentence; '' for a good page."""
+
+
+@dataclass(frozen=True, eq=False)
+class PageReading:
+    """One page, read."""
+
+    sheet: Sheet
+    page: Page
+    cells: tuple[CellInk, ...]
+    lines: tuple[LineInk, ...]
+    pen_mm: float
+    verdict: Verdict
+    findings: tuple[Finding, ...]
+    """Those of all cells, and what concerns the whole page."""
+
+    def count(self, status: str) -> int:
+        """Return how many cells have a status."""
+        return sum(c.status == status for c in self.cells)
+
+
+def read_page(scan: Scan, find_sheet: FindSheet) -> PageReading:
+    """Return the ink of each cell, or of each ruled line, of the page that a scan shows.
+
+    Raises
+    ------
+    MarksNotFoundError, WrongSheetError
+        As `capture.page.straighten`.
+    """
+    view, local_error_mm = register(straighten(scan, find_sheet))
+    ink = page_ink(view)
+    boxes = [c.box_mm for c in view.page.cells] + [r.box_mm for r in view.page.ruled]
+    pen_mm, measured = measure_pen(ink, _inner(view.page.patch_mm), boxes)
+    verdict = _verdict(view, ink, local_error_mm, measured)
+    cells = _read_cells(view.page, ink, pen_mm)
+    lines = _read_lines(view.page, ink, pen_mm)
+    findings = [f for c in cells for f in c.findings]
+    if verdict.advice:
+        findings.insert(0, Finding("page not at its best", page=view.page.page, detail=verdict.advice))
+    return PageReading(view.sheet, view.page, cells, lines, pen_mm, verdict, tuple(findings))
+
+
+def page_ink(view: PageView) -> PageInk:
+    """Return the ink of a whole page, nothing else on it."""
+    w, h = view.page.size_mm
+    ppm = view.px_per_mm
+    return separate(
+        view.pixels((0.0, 0.0, w, h)),
+        printed_layers(view.sheet, view.page, px_per_mm=ppm),
+        px_per_mm=ppm,
+        blur_px=view.blur_mm * ppm,
+        writing=_writing(view.page),
+    )
+
+
+def _writing(page: Page) -> NDArray[np.bool_]:
+    """Return where ink is expected, 8 pixels to the mm."""
+    out = np.zeros(tuple(round(s * _MEASURE_PX_PER_MM) for s in page.size_mm[::-1]), np.uint8)
+    boxes = [c.box_mm for c in page.cells] + [r.box_mm for r in page.ruled]
+    patch = _inner(page.patch_mm)
+    for x, y, w, h in [*boxes, *([patch] if patch else [])]:
+        p, q = (round(v * _MEASURE_PX_PER_MM) for v in (x, y))
+        r, s = (round(v * _MEASURE_PX_PER_MM) for v in (x + w, y + h))
+        cv2.rectangle(out, (p, q), (r, s), 1, -1)
+    return out > 0
+
+
+def _inner(patch_mm: Box | None) -> Box | None:
+    """Return the patch without its frame."""
+    if patch_mm is None:
+        return None
+    x, y, w, h = patch_mm
+    return x + 0.5, y + 0.5, w - 1.0, h - 1.0
+
+
+def _read_cells(page: Page, ink: PageInk, pen_mm: float) -> tuple[CellInk, ...]:
+    if not page.cells:
+        return ()
+    dealt = deal(ink, page.cells, pen_mm=pen_mm)
+    out = []
+    for i, owned in enumerate(dealt.cells):
+        cell = owned.cell
+        if owned.mask.size:
+            grey, left, top = cut_out(ink, dealt, i)
+        else:
+            grey, left, top = np.zeros((0, 0), np.uint8), cell.box_mm[0], cell.box_mm[1]
+        findings = tuple(
+            Finding(kind, char=cell.char, page=page.page, row=cell.row, column=cell.column) for kind in owned.kinds
+        )
+        out.append(
+            CellInk(
+                cell.char, cell.attempt, cell.row, cell.column, owned.status, grey, ink.px_per_mm, left, top, cell,
+                pen_mm, findings,
+            )
+        )  # fmt: skip
+    return tuple(out)
+
+
+def _read_lines(page: Page, ink: PageInk, pen_mm: float) -> tuple[LineInk, ...]:
+    """Return the ink of each ruled line; a line's box, taken as a cell, owns what is written on it."""
+    if not page.ruled:
+        return ()
+    cells = tuple(
+        Cell("\u00a0", 1, i + 1, 1, r.box_mm, r.baseline_mm, 1.0, 2.0, -1.0, r.text, (0, 0, 0, 0), (0, 0, 0, 0))
+        for i, r in enumerate(page.ruled)
+    )
+    dealt = deal(ink, cells, pen_mm=pen_mm)
+    out = []
+    for i, line in enumerate(page.ruled):
+        if not dealt.cells[i].mask.size:
+            continue
+        grey, left, top = cut_out(ink, dealt, i)
+        out.append(LineInk(line, grey, ink.px_per_mm, left, top, line.baseline_mm, pen_mm))
+    return tuple(out)
+
+
+def _verdict(view: PageView, ink: PageInk, local_error_mm: float, measured: bool) -> Verdict:
+    advice = ""
+    scale = view.print_scale
+    if view.blur_mm > BLURRED_MM:
+        advice = "The picture is blurred: hold the camera still and let it focus, or scan the page."
+    elif local_error_mm > BENT_MM:
+        advice = "The sheet was not flat: press it down and take the picture again."
+    elif ink.colour.measured and ink.colour.strength < PALE:
+        advice = "The writing is pale: use a darker pen, or scan with more contrast."
+    elif view.dpi < 190:
+        advice = "The picture is coarse: scan at 300 dpi or more."
+    elif scale is not None and abs(scale - 1) > 0.015:
+        advice = f"The sheet was printed at {100 * scale:.1f} %: the writing is measured at its real size."
+    return Verdict(
+        dpi=view.dpi,
+        print_scale=scale,
+        blur_mm=view.blur_mm,
+        contrast=view.contrast,
+        local_error_mm=local_error_mm,
+        marks_found=len(view.marks),
+        marks_printed=len(view.page.marks),
+        ink_density=ink.colour.strength,
+        pen_measured=measured,
+        advice=advice,
+    )

@@ -1,0 +1,195 @@
+"""The last tenths of a millimetre: the page is laid on its own print.
+
+Marks stand at the edges only; a slipping feed or a curl shows inside as well. Each cell's guides and label are matched
+with the drawing (least squares on the brightness, Lucas and Kanade, IJCAI 1981; ink weighs nothing by Tukey's
+biweight), and a smooth surface through all the cells' shifts corrects the warp.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import RBFInterpolator
+
+from capture.ink import PrintLayer
+from capture.light import estimate_paper
+from capture.page import PageView
+from capture.printed import nominal_density, printed_layers
+from capture.sheet import Box
+from capture.units import Points
+from capture.warp import moved, nodes_mm
+
+MATCH_PX_PER_MM = 8.0
+
+_BLURS_MM = (0.5, 0.12)
+"""Matched first as if seen from afar, which finds its way over half a millimetre, then sharply."""
+
+_STIFFNESS = (0.01, 0.1, 1.0)
+_UNIT_MM = 100.0
+"""Keeps the spline's equations well conditioned."""
+
+_MOST_MM = 1.2
+"""A cell that seems to lie further off is not believed."""
+
+
+@dataclass(frozen=True, eq=False)
+class Shifts:
+    """Where the print was found. Frame: page."""
+
+    at_mm: Points
+    """Shape (n, 2): middles of the places that were matched."""
+
+    shift_mm: Points
+    """Shape (n, 2): by how much they were found further right and down than the warp said."""
+
+    sd_mm: Points
+    """Shape (n, 2): standard deviations of the shifts; large where nothing is printed across that direction."""
+
+
+def register(view: PageView) -> tuple[PageView, float]:
+    """Return the page seen through a warp that fits its print, and what still is off: the median over cells in mm."""
+    boxes = _tiles(view)
+    if len(boxes) < 8:
+        return view, view.local_error_mm
+    layers = printed_layers(view.sheet, view.page, px_per_mm=MATCH_PX_PER_MM)
+    residual = view.local_error_mm
+    for blur_mm in _BLURS_MM if view.local_error_mm > 0.06 else _BLURS_MM[1:]:
+        shifts = measure_shifts(view, layers, boxes, blur_mm=blur_mm)
+        if len(shifts.at_mm) < 8:
+            break
+        at_nodes, left_over = _surface(shifts, nodes_mm(view.page.size_mm), view)
+        warp = view.warp
+        nodes = nodes_mm(view.page.size_mm)
+        view = view.with_warp(moved(warp, view.page.size_mm, warp(nodes + at_nodes) - warp(nodes)))
+        residual = left_over
+    return view, residual
+
+
+def _tiles(view: PageView) -> list[Box]:
+    """Return what is matched as one: each cell with its strip, each ruled line in pieces."""
+    tiles = []
+    for cell in view.page.cells:
+        x, y, w, h = cell.box_mm
+        top = min(y, cell.label_mm[1])
+        tiles.append((x - 0.6, top - 0.4, w + 1.2, y + h - top + 0.4))
+    for line in view.page.ruled:
+        x, y, w, h = line.box_mm
+        tiles += [(x + i * w / 8, y - 4.0, w / 8, h + 4.0) for i in range(8)]
+    return tiles
+
+
+def measure_shifts(view: PageView, layers: Sequence[PrintLayer], boxes: Sequence[Box], *, blur_mm: float) -> Shifts:
+    """Return how far the print lies from its place in each box; boxes without a clear match are left out."""
+    w, h = view.page.size_mm
+    pixels = view.pixels((0.0, 0.0, w, h), px_per_mm=MATCH_PX_PER_MM)
+    seen = pixels if pixels.ndim == 2 else np.ascontiguousarray(pixels[..., 0])  # green print is darkest in red
+    paper = estimate_paper(seen, px_per_mm=MATCH_PX_PER_MM)
+    paper = cv2.resize(paper, (seen.shape[1], seen.shape[0]), interpolation=cv2.INTER_LINEAR)
+    density = -np.log(np.clip((seen + 1.0) / (paper + 1.0), 0.2, 1.2))
+    drawn = np.zeros(seen.shape, np.float32)
+    for layer in layers:
+        drawn += layer.coverage * np.float32(nominal_density(layer, 3 if pixels.ndim == 3 else 1)[0] / 255)
+    sigma = max(blur_mm * MATCH_PX_PER_MM, 0.3)
+    scan_blur = view.blur_mm / 2.563 * MATCH_PX_PER_MM
+    print_image = cv2.GaussianBlur(drawn, (0, 0), float(np.hypot(sigma, scan_blur)))
+    scan_image = cv2.GaussianBlur(np.minimum(density, 1.2).astype(np.float32), (0, 0), sigma)
+    found = [_match(scan_image, print_image, box) for box in boxes]
+    kept = [(box, f) for box, f in zip(boxes, found, strict=True) if f is not None]
+    at = np.array([(x + bw / 2, y + bh / 2) for (x, y, bw, bh), _ in kept]).reshape(-1, 2)
+    return Shifts(
+        at, np.array([f[:2] for _, f in kept]).reshape(-1, 2), np.array([f[2:] for _, f in kept]).reshape(-1, 2)
+    )
+
+
+def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> tuple[float, float, float, float] | None:
+    """Return shift and its deviations in mm for one box, None without a clear match."""
+    ppm = MATCH_PX_PER_MM
+    x0, y0, x1, y1 = (round(v * ppm) for v in (box[0], box[1], box[0] + box[2], box[1] + box[3]))
+    pad = 12
+    if x0 < pad or y0 < pad or x1 > scan.shape[1] - pad or y1 > scan.shape[0] - pad:
+        return None
+    target = drawn[y0:y1, x0:x1]
+    gx = (drawn[y0:y1, x0 + 1 : x1 + 1] - drawn[y0:y1, x0 - 1 : x1 - 1]) / 2
+    gy = (drawn[y0 + 1 : y1 + 1, x0:x1] - drawn[y0 - 1 : y1 - 1, x0:x1]) / 2
+    design = np.column_stack([gx.ravel(), gy.ravel(), target.ravel(), np.ones(target.size)]).astype(np.float64)
+    if np.abs(design[:, :2]).max() < 1e-3:
+        return None
+    shift = np.zeros(2)
+    covariance = np.full(2, np.inf)
+    for _ in range(6):
+        moved_to = np.float32([[1, 0, x0 + shift[0]], [0, 1, y0 + shift[1]]])  # type: ignore[arg-type]
+        here = cv2.warpAffine(
+            scan, moved_to, (x1 - x0, y1 - y0), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
+        ).ravel().astype(np.float64)  # fmt: skip
+        weight = np.ones(len(here))
+        solution = np.zeros(4)
+        for _ in range(4):
+            weighted = design * weight[:, None]
+            normal = weighted.T @ design + np.diag([1e-3, 1e-3, 1e-6, 1e-6])
+            solution = np.linalg.solve(normal, weighted.T @ here)
+            rest = here - design @ solution
+            scale = max(1.4826 * float(np.median(np.abs(rest))), 0.01)
+            weight = np.where(np.abs(rest) < 4 * scale, (1 - (rest / (4 * scale)) ** 2) ** 2, 0)
+        gain = solution[2]
+        if gain < 0.15:
+            return None
+        step = -solution[:2] / gain
+        shift = shift + np.clip(step, -2.5, 2.5)
+        covariance = scale**2 * np.diag(np.linalg.inv(normal))[:2] / gain**2
+        if np.abs(shift).max() > _MOST_MM * ppm:
+            return None
+        if np.abs(step).max() < 0.02:
+            break
+    sd = np.sqrt(covariance) / ppm
+    return float(shift[0] / ppm), float(shift[1] / ppm), float(sd[0]), float(sd[1])
+
+
+def _surface(shifts: Shifts, nodes: Points, view: PageView) -> tuple[Points, float]:
+    """Return a smooth shift at the nodes (rows, columns, 2), and how far off it lies where it was not fitted, mm.
+
+    How smooth is settled by cross-validation: each fifth of the cells is foretold from the other four. The median of
+    that error over the cells is the second value. The marks hold the surface at the edges, where it is zero.
+    """
+    ids = {m.id for m in view.marks}
+    marks = np.array([(m.x_mm, m.y_mm) for m in view.page.marks if m.id in ids])
+    w, h = view.page.size_mm
+    inside = np.clip(nodes.reshape(-1, 2), -6.0, [w + 6.0, h + 6.0])
+    out = np.zeros(nodes.shape)
+    off = np.zeros((len(shifts.at_mm), 2))
+    for axis in (0, 1):
+        fit, off[:, axis] = _smooth_through(shifts.at_mm, shifts.shift_mm[:, axis], shifts.sd_mm[:, axis], marks)
+        if fit is not None:
+            out[..., axis] = fit(inside / _UNIT_MM).reshape(nodes.shape[:2])
+    return out, float(np.median(np.hypot(*off.T)))
+
+
+def _smooth_through(
+    at: Points, value: NDArray[np.float64], sd: NDArray[np.float64], marks: Points
+) -> tuple[RBFInterpolator | None, NDArray[np.float64]]:
+    """Return the smooth surface through the values, zero at the marks, and what it misses when it is not shown them."""
+    sd = np.maximum(sd, 0.006)
+    sure = sd < 0.15
+    if sure.sum() < 8:
+        return None, np.zeros(len(at))
+
+    def surface(use: NDArray[np.bool_], stiffness: float) -> RBFInterpolator:
+        places = np.concatenate([at[use], marks]) / _UNIT_MM
+        values = np.concatenate([value[use], np.zeros(len(marks))])
+        spread = np.concatenate([sd[use], np.full(len(marks), 0.02)]) / 0.02
+        return RBFInterpolator(places, values, kernel="thin_plate_spline", degree=1, smoothing=stiffness * spread**2)
+
+    fold = np.arange(len(at)) * 7 % 5
+    best = np.full(len(at), np.inf)
+    chosen = _STIFFNESS[0]
+    for stiffness in _STIFFNESS:
+        missed = np.zeros(len(at))
+        for k in range(5):
+            missed[fold == k] = value[fold == k] - surface(sure & (fold != k), stiffness)(at[fold == k] / _UNIT_MM)
+        if np.median(np.abs(missed[sure])) < np.median(np.abs(best[sure])):
+            best, chosen = missed, stiffness
+    limit = max(5 * 1.4826 * float(np.median(np.abs(best[sure]))), 0.03)
+    return surface(sure & (np.abs(best) < limit), chosen), np.where(sure, best, 0.0)

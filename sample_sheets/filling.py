@@ -88,7 +88,7 @@ def _accident(kind: str, habits: Habits) -> Habits:
         case "shaky":
             return replace(habits, manner=replace(m, tremor=m.tremor * 3.5, aim_sd=m.aim_sd * 2.2))
         case "outside":
-            return replace(habits, size=1.22, aside=0.20)
+            return replace(habits, size=1.3, aside=0.42)
     return habits
 
 

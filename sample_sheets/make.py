@@ -16,6 +16,9 @@ from pathlib import Path
 
 import numpy as np
 
+from capture.languages import characters_for
+from capture.layout import lay_out
+from capture.plan import plan_attempts
 from capture.print_sheet import sheet_pdf
 from capture.sheet import Sheet
 from capture.sheet_file import save_sheet
@@ -27,6 +30,7 @@ from sample_sheets.writer.machines import photographed, scanned
 
 FOLDER = Path(__file__).parent / "lantern"
 SEED = 1874
+ID = "lantern-1"
 TITLE = "The lighthouse museum"
 LANGUAGES = ("en", "fr", "de", "pl", "es")
 X_HEIGHT_MM = 3.5
@@ -41,9 +45,8 @@ TEXT = (
 
 def sample_sheet() -> Sheet:
     """Return the sample's sheet."""
-    from capture.plan import plan_sheet
-
-    return plan_sheet(LANGUAGES, x_height_mm=X_HEIGHT_MM, pages=PAGES, ruled_text=TEXT)
+    counts = plan_attempts(characters_for(LANGUAGES), LANGUAGES, pages=PAGES, x_height_mm=X_HEIGHT_MM)
+    return lay_out(counts, sheet_id=ID, x_height_mm=X_HEIGHT_MM, languages=LANGUAGES, ruled_text=TEXT)
 
 
 def make(folder: Path, seed: int, sheet: Sheet | None = None) -> None:

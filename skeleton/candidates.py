@@ -8,16 +8,22 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from skeleton.evidence import drafted
 from skeleton.graph import line_length
 from skeleton.match import Match
 from skeleton.network import Network, is_dot
 from skeleton.walk import States, coverage
 
 FEATURES = (
-    "fit", "bare", "added", "turns", "tip turns", "junction turns", "starts", "log prior",
-    "twice", "idle", "strokes", "lifts for retraces", "corners lifted", "merged", "trimmed", "spliced",
+    "shape", "fit", "log prior", "bare", "added", "spliced",
+    "lifts for retraces", "corners lifted", "merged", "trimmed",
+    "strokes", "turns", "tip turns", "junction turns", "starts", "twice", "idle", "not doubled",
+    "drafted strokes", "drafted lifts", "drafted corners",
 )  # fmt: skip
-WEIGHTS = np.array([3.0, 4.0, 1.5, 0.5, 0.1, 0.3, 0.3, -0.4, 1.0, 2.0, 0.1, 1.0, 2.5, 1.5, 0.3, 0.5])
+WEIGHTS = np.array(
+    [0.0, 0.65, -0.74, 7.1, 3.42, 0.69, 2.36, 2.87, -1.98, 0.3,
+     2.08, 0.47, 0.13, 0.62, 0.86, 2.94, 3.91, 0.06, -3.63, 0.06, 1.33]
+)  # fmt: skip
 """Cost of one unit of each feature; see tests/bench/trace_weights.py for how they were found."""
 
 
@@ -41,6 +47,7 @@ def candidates(net: Network, states: States, matches: list[Match]) -> list[Candi
     out: dict[tuple[tuple[int, ...], ...], Candidate] = {}
     gaps = np.repeat(states.spacing, np.diff(states.first))
     total = max(float(sum(line_length(p) for p in net.pieces)), 1e-6)
+    crisp = drafted(net)
     for m in matches:
         count = coverage(states, list(m.walks))
         bare = float(gaps[count == 0].sum())
@@ -54,10 +61,10 @@ def candidates(net: Network, states: States, matches: list[Match]) -> list[Candi
             for variant, ops in _variants(net, states, way):
                 key = tuple(tuple(w) for w in variant)
                 f = np.array(
-                    [m.fit, bare / total, added, *_movement(net, states, variant, gaps, total),
-                     np.log(m.model.prior), len(variant), *ops, float(rest[0]) if rest else 0.0]
+                    [m.shape, m.fit, np.log(m.model.prior), bare / total, added, float(rest[0]) if rest else 0.0,
+                     *ops, len(variant), *_movement(net, states, variant, gaps, total),
+                     crisp * len(variant), crisp * ops[0], crisp * ops[1]]
                 )  # fmt: skip
-                f = f[[0, 1, 2, 3, 4, 5, 6, 9, 7, 8, *range(10, len(f))]]
                 c = Candidate(m.model.name, tuple(variant), f)
                 if key not in out or c.cost < out[key].cost:
                     out[key] = c
@@ -66,29 +73,26 @@ def candidates(net: Network, states: States, matches: list[Match]) -> list[Candi
 
 def _movement(
     net: Network, states: States, walks: list[list[int]], gaps: NDArray[np.float64], total: float
-) -> tuple[float, float, float, float, float, float]:
-    """Return turns at junctions, turns at tips, turns back in junctions, start costs, twice passed, idle ends."""
+) -> list[float]:
+    """Return the features that tell how the pen moves, from "turns" on."""
     turns, tips, back, starts = 0.0, 0.0, 0.0, 0.0
     for w in walks:
         starts += float(states.start_cost[w[0]] + states.start_cost[w[-1] ^ 1])
-        for a, b in zip(w, w[1:], strict=False):
-            if abs(a - b) == 2:
-                continue
+        steps = np.array(w)
+        for k in np.flatnonzero(np.abs(np.diff(steps)) != 2):
+            a, b = w[k], w[k + 1]
             if b == a ^ 1:
                 if _at_tip(net, states, a):
                     tips += 1
                 else:
                     back += 1
-                continue
-            row = slice(int(states.step_at[a]), int(states.step_at[a + 1]))
-            turns += float(states.step_cost[row][states.step_to[row] == b].min(initial=2.0))
+            else:
+                turns += _step_cost(states, a, b)
     count = coverage(states, walks)
-    twice = float((np.maximum(count - 1, 0) * gaps).sum()) / total
-    idle = 0.0
-    for w in walks:
-        for k in _idle_ends(w, count):
-            idle += float(sum(gaps[s // 2] for s in k))
-    return turns, tips, back, starts, twice, idle / total
+    again = np.maximum(count - 1, 0) * gaps
+    idle = sum(float(gaps[np.array(k) // 2].sum()) for w in walks for k in _idle_ends(w, count) if k)
+    single = -float((np.minimum(count - 1, 1).clip(0) * gaps * states.doubled).sum()) / (2 * net.pen_px)
+    return [turns, tips, back, starts, float(again.sum()) / total, idle / total, single]
 
 
 def _at_tip(net: Network, states: States, s: int) -> bool:

@@ -44,6 +44,9 @@ class Match:
     fit: float
     """Cost of place, direction and stretch per point of the model; 0 is perfect."""
 
+    shape: float
+    """Distance between the walk and the model after an affine map, at equal arc lengths, in sizes of the character."""
+
 
 @dataclass(frozen=True, eq=False)
 class _Laid:
@@ -77,7 +80,7 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
         for share in (0.6, 0.85):
             laid = _bend_towards(laid, states.here[walk], size, share)
             walk, cost = _follow(laid, states, moves, size * PLACE * 0.75)
-        out.append(Match(m, tuple(_cut(states, laid, walk)), cost / len(laid.points)))
+        out.append(_match(states, m, laid, walk, cost, size))
         for bonus in (0.35, 0.7):
             bare = np.repeat(coverage(states, _cut(states, laid, walk)) == 0, 2)
             if bare.sum() * 0.5 * 0.5 < 1.0:
@@ -86,7 +89,7 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
             laid = _bend_towards(laid, states.here[walk], size, 0.85)
             walk, cost = _follow(laid, states, moves, size * PLACE, extra)
             cost -= float(extra[walk].sum())
-            out.append(Match(m, tuple(_cut(states, laid, walk)), cost / len(laid.points)))
+            out.append(_match(states, m, laid, walk, cost, size))
     return out
 
 
@@ -163,6 +166,32 @@ def _bend_towards(laid: _Laid, found: Points, size: float, share: float) -> _Lai
     d = np.sqrt((np.diff(points, axis=0, prepend=points[:1]) ** 2).sum(axis=1))
     step = np.where(laid.breaks == 1, laid.step, np.maximum(d, 0.3 * laid.step))
     return _Laid(points, laid.breaks, step)
+
+
+def _match(states: States, m: Model, laid: _Laid, walk: NDArray[np.int32], cost: float, size: float) -> Match:
+    walks = _cut(states, laid, walk)
+    return Match(m, tuple(walks), cost / len(laid.points), _shape_distance(states, m, walks) / size)
+
+
+def _shape_distance(states: States, m: Model, walks: list[list[int]]) -> float:
+    """Return the mean distance between walks and model strokes after the affine map that suits them best."""
+    total = sum(line_length(s) for s in m.strokes if len(s) > 1)
+    model, walk = [], []
+    for s, w in zip(m.strokes, walks, strict=True):
+        long = line_length(s) if len(s) > 1 else 0.0
+        n = max(2, round(48 * long / max(total, 1e-9)))
+        u = np.linspace(0, 1, n)
+        model.append(at_lengths(s, u * long) if long > 0 else np.repeat(s[:1], n, axis=0))
+        line = states.here[w]
+        reach = line_length(line) if len(line) > 1 else 0.0
+        walk.append(at_lengths(line, u * reach) if reach > 0 else np.repeat(line[:1], n, axis=0))
+    a, b = np.concatenate(model), np.concatenate(walk)
+    a, b = a - a.mean(axis=0), b - b.mean(axis=0)
+    ridge = 0.02 * float((a * a).sum()) * np.eye(2)
+    scale = np.sqrt(float((b * b).sum()) / max(float((a * a).sum()), 1e-12))
+    m_ = np.linalg.solve(a.T @ a + ridge + 1e-9 * np.eye(2), a.T @ b + ridge * scale)
+    r = b - a @ m_
+    return float(np.sqrt((r * r).sum(axis=1)).mean())
 
 
 def _cut(states: States, laid: _Laid, walk: NDArray[np.int32]) -> list[list[int]]:

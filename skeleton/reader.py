@@ -33,7 +33,7 @@ def read(
         return Reading(())
     graph = repair(build_graph(ink), ink)
     net = build_network(graph, ink)
-    states = build_states(net, 0.5 * ink.pen_px)
+    states = build_states(net, ink, 0.5 * ink.pen_px)
     models = models_of(char, handedness, known) if char else []
     found = candidates(net, states, find_matches(net, states, models))
     if found:

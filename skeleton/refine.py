@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 
 from capture.units import Points
+from skeleton.evidence import sample
 from skeleton.graph import along, even_steps
 from skeleton.ink_map import InkMap
 
@@ -64,16 +64,6 @@ def _normals(points: Points) -> Points:
         d[-k:] = points[-1] - points[-1 - k]
     d /= np.maximum(np.sqrt((d * d).sum(axis=1)), 1e-9)[:, None]
     return np.stack([-d[:, 1], d[:, 0]], axis=1)
-
-
-def sample(ink: InkMap, xy: Points) -> NDArray[np.float64]:
-    """Return the darkness at points of any shape (..., 2), 0 outside the image."""
-    flat = xy.reshape(-1, 2).astype(np.float32)
-    got = cv2.remap(
-        ink.darkness, flat[:, 0].copy(), flat[:, 1].copy(), cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0
-    )
-    out: NDArray[np.float64] = got.reshape(xy.shape[:-1]).astype(float)
-    return out
 
 
 def _offsets(

@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.evidence import doubled, widths
 from skeleton.graph import at_lengths, line_length
+from skeleton.ink_map import InkMap
 from skeleton.network import End, Network, bend, is_dot, link, stop_in
 
 Ints = NDArray[np.int32]
@@ -50,6 +52,9 @@ class States:
     spacing: Floats
     """Shape (pieces,): distance between the places of a piece."""
 
+    doubled: Floats
+    """Shape (places,): log odds, per two pen widths, that a pen passed twice."""
+
     step_to: Ints
     step_len: NDArray[np.float32]
     step_cost: NDArray[np.float32]
@@ -62,7 +67,7 @@ def turn_cost(angle: float) -> float:
     return float((max(angle - 0.25, 0.0) / 1.32) ** 2)
 
 
-def build_states(net: Network, step: float) -> States:
+def build_states(net: Network, ink: InkMap, step: float) -> States:
     """Return the states of a network, places about `step` px apart."""
     here, heading, piece, first, spacing, starts = [], [], [], [0], [], []
     for p, line in enumerate(net.pieces):
@@ -128,6 +133,7 @@ def build_states(net: Network, step: float) -> States:
         np.concatenate(piece),
         np.array(first, np.int32),
         np.array(spacing),
+        doubled(widths(ink, np.concatenate(here)[::2], np.concatenate(heading)[::2]), ink.pen_px),
         np.array([v for t in to for v in t], np.int32),
         np.array([v for t in length for v in t], np.float32),
         np.array([v for t in cost for v in t], np.float32),
@@ -267,10 +273,7 @@ def coverage(states: States, walks: list[list[int]]) -> NDArray[np.int64]:
     """Return how often every place is passed, shape (places,)."""
     count = np.zeros(int(states.first[-1]), np.int64)
     for walk in walks:
-        last = -1
-        for s in walk:
-            k = s // 2
-            if k != last:
-                count[k] += 1
-            last = k
+        k = np.array(walk) // 2
+        new = np.append(True, k[1:] != k[:-1])
+        np.add.at(count, k[new], 1)
     return count

@@ -1,0 +1,116 @@
+"""What the ink itself tells of lifts and retraces: how wide it is along the lines, and how drafted they are."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.units import Points
+from skeleton.graph import along, at_lengths, line_length
+from skeleton.ink_map import InkMap
+from skeleton.network import Network
+
+Floats = NDArray[np.float64]
+
+SINGLE_SPREAD = 0.09
+"""Spread of a single line's width (pressure, paper, measuring), in pen widths."""
+
+DOUBLE_SPREAD = 0.26
+"""Typical distance between a line and its retrace, in pen widths."""
+
+
+def sample(ink: InkMap, xy: Points) -> Floats:
+    """Return the darkness at points of any shape (..., 2), 0 outside the image."""
+    flat = xy.reshape(-1, 2).astype(np.float32)
+    got = cv2.remap(
+        ink.darkness,
+        np.ascontiguousarray(flat[:, 0]),
+        np.ascontiguousarray(flat[:, 1]),
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_CONSTANT,
+        borderValue=0,
+    )
+    out: Floats = got.reshape(xy.shape[:-1]).astype(float)
+    return out
+
+
+def widths(ink: InkMap, places: Points, headings: Points) -> Floats:
+    """Return the width of the ink across the line at every place, px; NaN where it is not bounded by paper."""
+    reach = 1.3 * ink.pen_px
+    t = np.linspace(-reach, reach, 2 * int(np.ceil(reach / 0.5)) + 1)
+    normal = np.stack([-headings[:, 1], headings[:, 0]], axis=1)
+    dark = np.clip(sample(ink, places[:, None] + t[:, None] * normal[:, None]), 0, 1)
+    mid = len(t) // 2
+    inside = dark > 0.18
+    right = np.minimum.accumulate(inside[:, mid:], axis=1)
+    left = np.minimum.accumulate(inside[:, mid::-1], axis=1)[:, ::-1]
+    run = np.concatenate([left, right[:, 1:]], axis=1)
+    out = np.where(run, dark, 0).sum(axis=1) * (t[1] - t[0])
+    out[run[:, 0] | run[:, -1]] = np.nan
+    return out
+
+
+def doubled(width: Floats, pen: float) -> Floats:
+    """Return for every place the log odds, per two pen widths of line, that a pen passed twice rather than once.
+
+    A single line is as wide as the pen, give or take; a retrace misses the line by some part of a width, and the ink
+    is wider by as much.
+    """
+    wider = np.where(np.isnan(width), 1.05, width / pen) - 1.0
+    single = np.exp(-0.5 * (wider / SINGLE_SPREAD) ** 2) / SINGLE_SPREAD
+    spread = np.hypot(DOUBLE_SPREAD, SINGLE_SPREAD)
+    double = 2 * np.exp(-0.5 * (np.maximum(wider, 0) / spread) ** 2) / spread
+    double = np.where(wider < 0, double * 0.5 * np.exp(-0.5 * (wider / SINGLE_SPREAD) ** 2), double)
+    out: Floats = np.clip(np.log((double + 0.02) / (single + 0.02)), -1.5, 2.0)
+    return out
+
+
+def drafted(net: Network) -> float:
+    """Return 0..1: how far straight lines are as straight as a draftsman's, who lifts the pen at every corner.
+
+    Lettering by strokes (ISO 3098 and its kin) is made of straight lines and arcs drawn one by one; a fluent hand's
+    straight lines bow by a per cent or more of their length. 0.35 when there is no straight line to tell.
+    """
+    weight, score = 0.0, 0.0
+    pen = net.pen_px
+    for line in net.pieces[: len(net.pieces) - net.dots]:
+        for part in _between_corners(line, pen):
+            size = line_length(part)
+            if size < 3.5 * pen:
+                continue
+            p = at_lengths(part, np.linspace(0.08 * size, 0.92 * size, 24))
+            d = p[-1] - p[0]
+            d = d / max(float(np.hypot(*d)), 1e-9)
+            off = (p - p.mean(axis=0)) @ np.array([-d[1], d[0]])
+            bow = float(np.sqrt((np.convolve(off, np.ones(5) / 5, "valid") ** 2).mean())) / size
+            if bow < 0.03:
+                weight += size
+                score += size * float(np.exp(-((bow / 0.006) ** 2)))
+    return score / weight if weight > 0 else 0.35
+
+
+def _between_corners(line: Points, pen: float) -> list[Points]:
+    """Return the parts of a line between its sharp corners."""
+    s = along(line)
+    total = float(s[-1])
+    n = max(2, int(total) + 1)
+    p = at_lengths(line, np.linspace(0, total, n))
+    k = max(2, round(0.9 * pen))
+    if n < 2 * k + 2:
+        return [line]
+    a, b = p[k:-k] - p[: -2 * k], p[2 * k :] - p[k:-k]
+    cos = (a * b).sum(axis=1) / np.maximum(np.hypot(*a.T) * np.hypot(*b.T), 1e-9)
+    cuts = [0]
+    i = 0
+    while i < len(cos):
+        if cos[i] < 0.75:
+            j = i
+            while j + 1 < len(cos) and cos[j + 1] < 0.75:
+                j += 1
+            cuts.append(i + int(np.argmin(cos[i : j + 1])) + k)
+            i = j + 1
+        else:
+            i += 1
+    cuts.append(n - 1)
+    return [p[a : b + 1] for a, b in zip(cuts, cuts[1:], strict=False) if b - a >= 2]

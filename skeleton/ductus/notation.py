@@ -100,6 +100,8 @@ class Entry:
     where: str
     parts: dict[str, Part] = field(default_factory=dict)
     forms: list[Form] = field(default_factory=list)
+    used: set[str] = field(default_factory=set)
+    """Names of the parts that a form has used; an idle part is a slip."""
 
 
 def read_table(text: str, *, name: str) -> list[Entry]:
@@ -150,6 +152,8 @@ def _character(text: str, where: str) -> str:
 def _check(entry: Entry) -> None:
     if not entry.forms:
         raise NotationError(f"{entry.where}: {' '.join(entry.chars)} has no form")
+    if idle := next((name for name in entry.parts if name not in entry.used), None):
+        raise NotationError(f"{entry.where}: no form of {' '.join(entry.chars)} uses part {idle!r}")
     names = [form.name for form in entry.forms]
     if twice := next((n for n in names if names.count(n) > 1), None):
         raise NotationError(f"{entry.where}: two forms of {' '.join(entry.chars)} are named {twice!r}")
@@ -203,6 +207,7 @@ def _stroke(tokens: list[str], entry: Entry, where: str) -> tuple[Part, ...]:
         match = _RUN.match(token)
         if not match or match[2] not in entry.parts:
             raise NotationError(f"{where}: {token!r} is none of the parts {' '.join(entry.parts) or '(none drawn)'}")
+        entry.used.add(match[2])
         part = entry.parts[match[2]]
         part = part.backwards() if match[1] else part
         if match[3] is not None:

@@ -31,6 +31,7 @@ def form(text: str, which: int = 0):
         ("[x]\ns: 0,0 1,1\n= form: s", "line 3: expected a part, a form or"),
         ("[x]\ns: 0,0 1,1", "line 1: x has no form"),
         ("[x]\ns: 0,0 1,1\n= form .5: s\n= form .5: -s", "two forms of x are named 'form'"),
+        ("[x]\ns: 0,0 1,1\nb: 0,0 1,0\n= form .5: s", "line 1: no form of x uses part 'b'"),
         ("[xy]\ns: 0,0 1,1\n= form .5: s", "line 1: expected one character or U. and its code, found 'xy'"),
     ],
 )

@@ -43,7 +43,7 @@ NAMES: dict[str, str] = {
     "′": "minutes",
     "″": "seconds",
     "-": "hyphen",
-    "‐": "hyphen",
+    "‐": "true hyphen",
     "‑": "firm hyphen",
     "–": "en dash",
     "—": "em dash",

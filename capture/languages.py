@@ -219,8 +219,7 @@ def _iso_639_3(tag: str) -> tuple[str, str | None]:
     try:
         named = langcodes.Language.get(tag)
         code = str(named.to_alpha3())
-        # Where the database has only the language as a whole (Norwegian), its parts (Bokmål) are written like it.
-        return code if code in _codes() else _names().get(code, ""), named.script
+        return code if code in _codes() else _names().get(code) or _standard_forms().get(code, ""), named.script
     except (LookupError, ValueError):
         return "", None
 
@@ -246,7 +245,7 @@ def _codes() -> frozenset[str]:
 
 @cache
 def _names() -> dict[str, str]:
-    """Return the codes by folded English names, own names, and the codes of languages counted as part of another."""
+    """Return the codes by folded English names, own names, and codes of what is counted as a part (Bokmål 'nob')."""
     names: dict[str, str] = {}
     for iso in sorted(_codes()):
         raw = _hyperglot().loader.load_language_data(iso)
@@ -255,6 +254,25 @@ def _names() -> dict[str, str]:
             if name:
                 names.setdefault(str(name).casefold(), iso)
     return names
+
+
+@cache
+def _standard_forms() -> dict[str, str]:
+    """Return for the codes of macrolanguages (ISO 639-3: Latvian 'lav') their standard form in the database ('lvs')."""
+    import langcodes
+
+    forms: dict[str, str] = {}
+    for iso in sorted(_codes(), key=_speakers, reverse=True):
+        try:
+            forms.setdefault(langcodes.Language.get(iso).prefer_macrolanguage().to_alpha3(), iso)
+        except LookupError:
+            continue
+    return forms
+
+
+def _speakers(iso: str) -> int:
+    speakers = _hyperglot().loader.load_language_data(iso).get("speakers")
+    return speakers if isinstance(speakers, int) else 0
 
 
 @cache

@@ -15,6 +15,7 @@ whoever hands in only the first pages has still written every character at least
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 
 from capture.errors import UsageError
@@ -90,7 +91,7 @@ def lay_out(
     Parameters
     ----------
     counts
-        Number of attempts by character (NFC), in the order in which they are to be written.
+        Number of attempts by character, in the order in which they are to be written.
     sheet_id
         Up to 24 letters, digits, '-' and '_'; printed on each page and in its code.
     paper
@@ -105,7 +106,8 @@ def lay_out(
     UsageError
         If there is nothing to lay out, or the paper or the writing size is impossible.
     """
-    runs = in_rounds(list(counts.items()) if isinstance(counts, Mapping) else list(counts))
+    wanted = counts.items() if isinstance(counts, Mapping) else counts
+    runs = in_rounds([(unicodedata.normalize("NFC", char), count) for char, count in wanted if char])
     lines = (ruled_text or "").split()
     check_request(sheet_id, x_height_mm, bool(runs or lines))
     paper, x_height_mm = paper_name(paper), round(x_height_mm, 2)

@@ -34,8 +34,11 @@ _JOINED = 0.4
 _OUTSIDE_MM = 0.3
 """Writing may pass its box by this much without being mentioned."""
 
-_LEAST_DOT = 0.3
+_LEAST_DOT = 0.4
 """Of the square of the pen's width: less ink in one spot is dust."""
+
+_LEAST_STRAY = 1.3
+"""The same for a spot that lies outside every box: an accent is longer than it is wide."""
 
 _LEAST_LETTER_MM = 1.2
 """A letter or digit has at least this length of line in it; less is a speck."""
@@ -93,8 +96,8 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float) -> Dealt:
     factor = max(1, int(np.ceil(ink.px_per_mm / _COARSE_PX_PER_MM)))
     share = ink_share(ink, factor)
     ppm = ink.px_per_mm / factor
-    spots, count = _spots(share, ppm, pen_mm)
     boxes = _painted([c.box_mm for c in cells], share.shape, ppm)
+    spots, count = _spots(share, _print_zone(ink, factor) & (boxes == 0), ppm, pen_mm)
     ticks = _painted([_grown(c.tick_mm, 0.3) for c in cells], share.shape, ppm)
     area = np.bincount(spots.ravel(), minlength=count).astype(float)
     in_box = _shared_area(spots, boxes, count, len(cells))
@@ -111,7 +114,8 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float) -> Dealt:
             continue
         first = int(in_box[i].argmax())
         if in_box[i, first] == 0:
-            owners[i] = _nearest(places[i - 1], cells, ppm)
+            stray = area[i] / ppm**2 < _LEAST_STRAY * pen_mm**2
+            owners[i] = 0 if stray else _nearest(places[i - 1], cells, ppm)
             continue
         owners[i] = first + 1
         rest = in_box[i].copy()
@@ -136,13 +140,31 @@ def ink_share(ink: PageInk, factor: int) -> NDArray[np.float32]:
     return np.asarray((255 - small.astype(np.float32)) / (255 - FULL_INK_GREY))
 
 
-def _spots(share: NDArray[np.float32], ppm: float, pen_mm: float) -> tuple[NDArray[np.int32], int]:
-    """Return connected spots of ink, numbered from 1, and one more than the last number; dust is left out."""
+def _print_zone(ink: PageInk, factor: int) -> Mask:
+    """Return where labels and tick boxes were printed, and a little around, on the reduced grid."""
+    h, w = (n // factor for n in ink.grey.shape)
+    cover = cv2.resize(ink.print_cover[: h * factor, : w * factor], (w, h), interpolation=cv2.INTER_AREA)
+    around = 2 * max(1, round(0.15 * ink.px_per_mm / factor)) + 1
+    return np.asarray(cv2.dilate((cover > 24).astype(np.uint8), np.ones((around, around), np.uint8)) > 0)
+
+
+def _spots(
+    share: NDArray[np.float32], print_zone: Mask, ppm: float, pen_mm: float
+) -> tuple[NDArray[np.int32], int]:
+    """Return connected spots of ink, numbered from 1, and one more than the last number.
+
+    Left out are dust, and pale remains of print: spots on it that are weaker than a stroke.
+    """
     count, spots, stats, _ = cv2.connectedComponentsWithStats((share > _GROW).astype(np.uint8), connectivity=8)
     least = max(_LEAST_DOT * pen_mm**2, 0.012) * ppm**2
     keep = np.zeros(count, bool)
     keep[np.unique(spots[share > _SEED])] = True
-    keep &= stats[:, cv2.CC_STAT_AREA] >= least
+    area = stats[:, cv2.CC_STAT_AREA]
+    keep &= area >= least
+    inked = spots > 0
+    on_print = np.bincount(spots[inked & print_zone], minlength=count)
+    strength = np.bincount(spots[inked], weights=share[inked], minlength=count) / np.maximum(area, 1)
+    keep &= (on_print < 0.7 * area) | (strength > 0.75)
     keep[0] = False
     new = np.zeros(count, np.int32)
     new[keep] = np.arange(1, keep.sum() + 1)

@@ -29,6 +29,9 @@ _CLEAR_PX_PER_MM = 8.0
 _FAINTEST = 0.10
 """Natural density below which nothing is ink: show-through and folds stay under it on good paper."""
 
+_DARK_PRINT = 0.45
+"""Natural density (in its darkest channel) from which on print can be mistaken for ink where it is not met exactly."""
+
 FULL_INK_GREY = 24.0
 """Grey given to a full stroke, so that half-way to the paper is the same for pencil and for ink."""
 
@@ -70,6 +73,9 @@ class PageInk:
 
     px_per_mm: float
     colour: InkColour
+    print_cover: Pixels
+    """Shape (h, w): how much of each pixel the darker print (labels, tick boxes) covers, times 255."""
+
     print_density: dict[str, NDArray[np.float64]]
     """For each print layer its density on this scan, shape (channels,)."""
 
@@ -100,15 +106,47 @@ def separate(
     paper = estimate_paper(pixels, px_per_mm=px_per_mm)
     spread = max(blur_px / 2.563, 0.3)  # a Gaussian's edge passes from 10 to 90 % over 2.563 of its deviations
     printed, colour = _measure(pixels, paper, layers, spread, writing)
+    two_tone = is_two_tone(pixels)
     ways = _weights(printed, colour)
+    dark = [float(d.max()) > _DARK_PRINT for d in printed]
     log_paper = np.log(paper + 1.0)
-    grey = np.empty(pixels.shape[:2], np.uint8)
+    grey, print_cover = np.empty(pixels.shape[:2], np.uint8), np.zeros(pixels.shape[:2], np.uint8)
     for top in range(0, grey.shape[0], _BAND_ROWS):
         rows = slice(top, min(top + _BAND_ROWS, grey.shape[0]))
         cover = [_softened(p.coverage, rows, spread) for p in layers]
-        amount = _ink_amount(pixels, log_paper, rows, cover, printed, ways)
-        grey[rows] = grey_of_amount(amount, colour)
-    return PageInk(grey, px_per_mm, colour, {p.name: d for p, d in zip(layers, printed, strict=True)})
+        for c, is_dark in zip(cover, dark, strict=True):
+            if is_dark:
+                np.maximum(print_cover[rows], c.astype(np.uint8), out=print_cover[rows])
+        subtracted = [] if two_tone else cover
+        grey[rows] = grey_of_amount(_ink_amount(pixels, log_paper, rows, subtracted, printed, ways), colour)
+    if two_tone:
+        grey = without_print(grey, print_cover, px_per_mm=px_per_mm)
+    densities = {p.name: d for p, d in zip(layers, printed, strict=True)}
+    return PageInk(grey, px_per_mm, colour, print_cover, densities)
+
+
+def is_two_tone(pixels: Pixels) -> bool:
+    """Return whether a page is black and white only, give or take what straightening softens."""
+    counts = np.bincount(pixels[::3].ravel(), minlength=256)
+    return bool(counts[24:232].sum() < 0.06 * counts[:24].sum()) if counts[:24].sum() else False
+
+
+def without_print(grey: Pixels, print_cover: Pixels, *, px_per_mm: float) -> Pixels:
+    """Return a black and white page's ink without its print, strokes that cross it made whole.
+
+    Black on black cannot be subtracted. What print may have blackened is taken out, and put back where it bridges
+    strokes on both sides (a morphological closing, inside the print only).
+    """
+    inked = grey < 140
+    margin = max(1, round(0.1 * px_per_mm))
+    round_kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * margin + 1,) * 2)
+    maybe_print = cv2.dilate((print_cover > 40).astype(np.uint8), round_kernel) > 0
+    rest = (inked & ~maybe_print).astype(np.uint8)
+    rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
+    bridge = max(3, round(0.75 * px_per_mm) | 1)
+    closed = cv2.morphologyEx(rest, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (bridge, bridge)))
+    gone = maybe_print & (closed == 0)
+    return np.where(gone, np.uint8(255), grey)
 
 
 def _softened(coverage: Pixels, rows: slice, spread: float) -> NDArray[np.float32]:

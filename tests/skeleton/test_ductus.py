@@ -6,6 +6,7 @@ import unicodedata
 
 import numpy as np
 import pytest
+from hyperglot.language import Language
 
 from skeleton.ductus import Allograph, allographs
 from skeleton.ductus.lookup import table
@@ -40,6 +41,32 @@ def test_every_character_that_europe_writes_has_a_form(chars: list[str]) -> None
     without = [c for c in chars if not allographs(c)]
 
     assert without == []
+
+
+OFFICIAL_IN_THE_EU = [
+    *("bul", "hrv", "ces", "dan", "nld", "eng", "ekk", "fin", "fra", "deu", "ell", "hun"),
+    *("gle", "ita", "lvs", "lit", "mlt", "pol", "por", "ron", "slk", "slv", "spa", "swe"),
+]
+"""The languages of Regulation No 1 of 1958, as amended; codes of ISO 639-3 (Standard Estonian and Latvian)."""
+
+NEIGHBOURS = [
+    *("nor", "isl", "fao", "ukr", "srp", "mkd", "bel", "cym", "gla", "cat", "eus", "glg"),
+    *("tur", "als", "ltz", "roh", "sme", "epo", "rus", "bos"),
+]
+
+
+@pytest.mark.parametrize("language", OFFICIAL_IN_THE_EU + NEIGHBOURS)
+def test_a_language_of_europe_can_be_read(language: str) -> None:
+    # Its characters after the Hyperglot database (Rosetta Type).
+    lacking = set()
+    for orthography in Language(language)["orthographies"]:
+        if orthography.get("script") in ("Latin", "Greek", "Cyrillic"):
+            for key in ("base", "auxiliary", "marks", "numerals", "punctuation", "currency"):
+                for token in str(orthography.get(key) or "").replace("\u25cc", "").split():
+                    parts = [token] if allographs(token) else unicodedata.normalize("NFD", token)
+                    lacking |= {c for c in parts if not allographs(c)}
+
+    assert lacking == set()
 
 
 def test_an_unknown_character_has_no_form() -> None:

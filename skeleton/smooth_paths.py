@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import numpy as np
-
+from skeleton.graph import line_length
 from skeleton.network import End, Network, bend
 from skeleton.walk import States, turn_cost
 
@@ -12,6 +11,10 @@ STOP = 0.42
 
 RETRACE = 0.5
 """Cost of a tip gone to and come back from, beside the turns that it saves."""
+
+
+AT_CORNER = 0.15
+"""Cost of a corner whose far side is a short tip of its own."""
 
 
 def smooth_walks(net: Network, states: States) -> list[list[int]]:
@@ -27,7 +30,16 @@ def smooth_walks(net: Network, states: States) -> list[list[int]]:
             twice.add(doubled[0][0])
             partner[doubled[1]] = doubled[0]
             partner[doubled[2]] = doubled[0]
-    return _assemble(net, states, partner, twice)
+    walks = _assemble(net, states, partner, twice)
+    return [w for w in walks if not _is_stub(net, states, w)]
+
+
+def _is_stub(net: Network, states: States, walk: list[int]) -> bool:
+    """Tell whether a walk is no more than a short tip on a junction: the far side of a corner, not a stroke."""
+    p = int(states.piece[walk[0]])
+    if int(states.piece[walk[-1]]) != p or net.junction_of[p] == (-1, -1):
+        return False
+    return line_length(net.pieces[p]) < 1.1 * net.pen_px
 
 
 def _best_pairing(
@@ -59,8 +71,16 @@ def _best_pairing(
             stem, one, other = ends[i], ends[(i + 1) % 3], ends[(i + 2) % 3]
             if net.junction_of[stem[0]][1 - stem[1]] >= 0 or stem[0] in twice:
                 continue
-            c = RETRACE + pair(stem, one) + pair(stem, other)
-            if c < best[0] and max(bend(net, stem, one), bend(net, stem, other)) < 0.8 < bend(net, one, other):
+            size = line_length(net.pieces[stem[0]])
+            turn = bend(net, one, other)
+            if size < 1.3 * net.pen_px and turn > 0.6:
+                # the far side of a sharp corner: out to it and back is how a pen turns
+                c = AT_CORNER
+            elif max(bend(net, stem, one), bend(net, stem, other)) < 0.8 < turn:
+                c = RETRACE + pair(stem, one) + pair(stem, other)
+            else:
+                continue
+            if c < best[0]:
                 best = (c, [], (stem, one, other))
     return best[1], best[2]
 

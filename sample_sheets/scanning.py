@@ -21,9 +21,17 @@ def printed(pdf: Path, page: int) -> Image:
     """Return page `page` (from 1) of a PDF as a laser printer puts it on paper: (h, w, 3) RGB at `PRINT_DPI`."""
     document = pypdfium2.PdfDocument(pdf)
     try:
-        picture = document[page - 1].render(scale=PRINT_DPI / 72, rev_byteorder=True).to_numpy()[:, :, :3]
+        sheet = document[page - 1]
+        points = np.array(sheet.get_size())
+        picture = sheet.render(scale=PRINT_DPI / 72, rev_byteorder=True).to_numpy()[:, :, :3]
     finally:
         document.close()
+    # The renderer fits the page into whole pixels; ink and print must agree to a micrometre.
+    stretch = np.array(picture.shape[1::-1]) / (points * PRINT_DPI / 72)
+    back = np.column_stack([np.diag(stretch), (stretch - 1) / 2])
+    picture = cv2.warpAffine(
+        picture, back, picture.shape[1::-1], flags=cv2.INTER_CUBIC | cv2.WARP_INVERSE_MAP, borderValue=(255, 255, 255)
+    )
     return np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.8), np.uint8)
 
 

@@ -136,8 +136,9 @@ class Book:
             learned[decision.char or attempt.char] = known_way(attempt, decision)
             return decision, "remembered as the hand's own way"
         if do == "carry":
-            carried = self.carried(item.of("from").text(None, 200), key)
+            source = item.of("from").text(None, 200)
             raise_faults(item.faults)
+            carried = self.carried(source, key)
             if not carried.fits:
                 raise OperationError(f"attempt {attempt.attempt} {carried.why}")
             return with_strokes(attempt, decision, carried.strokes, f"mended alike: {carried.why}"), "mended alike"

@@ -39,7 +39,7 @@ CORNER_WITHIN = 0.32
 CORNER = np.radians(40)
 """Turn, over two points on each side, that makes a corner."""
 
-WORST_FIT = 0.22
+WORST_FIT = 0.16
 """x-heights: mean distance of the carried strokes from the model's above which nothing is offered."""
 
 LEAST_COVER = 0.6

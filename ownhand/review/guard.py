@@ -35,10 +35,6 @@ def refusal(where: str, what: str, remedy: str = "") -> dict[str, dict[str, str]
     return {"error": {"where": where, "what": what, "remedy": remedy}}
 
 
-class _TooLargeError(Exception):
-    pass
-
-
 class Guard:
     """ASGI middleware that lets through what may come in.
 
@@ -64,35 +60,29 @@ class Guard:
             await send({"type": "websocket.close", "code": 1008})
             return
 
-        started = False
-
         async def with_headers(message: Message) -> None:
-            nonlocal started
             if message["type"] == "http.response.start":
-                started = True
                 message = {**message, "headers": [*message["headers"], *HEADERS]}
             await send(message)
 
         problem = self._problem(scope)
+        body = b"" if problem else await _whole_body(receive)
+        if body is None:
+            problem = (413, *_TOO_LARGE)
         if problem:
             await _answer(with_headers, *problem)
             return
-        seen = 0
+        given = False
 
-        async def bounded() -> Message:
-            nonlocal seen
-            message = await receive()
-            seen += len(message.get("body", b""))
-            if seen > LARGEST_BODY:
-                raise _TooLargeError
-            return message
+        async def once() -> Message:
+            nonlocal given
+            if given:
+                return await receive()
+            given = True
+            return {"type": "http.request", "body": body, "more_body": False}
 
         inner = {**scope, "path": scope["path"][len(self.key) + 1 :], "raw_path": b"", "root_path": ""}
-        try:
-            await self.app(inner, bounded, with_headers)
-        except _TooLargeError:
-            if not started:
-                await _answer(with_headers, 413, *_TOO_LARGE)
+        await self.app(inner, once, with_headers)
 
     def _problem(self, scope: Scope) -> tuple[int, str, str, str] | None:
         headers: dict[bytes, bytes] = dict(scope["headers"])
@@ -128,6 +118,21 @@ class Guard:
         if not length.isdigit() or len(length) > 12:
             return 400, "Content-Length", "is not a number", ""
         return (413, *_TOO_LARGE) if int(length) > LARGEST_BODY else None
+
+
+async def _whole_body(receive: Receive) -> bytes | None:
+    """Return the body, None as soon as it is too large; a sender who leaves has sent nothing."""
+    parts, size, more = [], 0, True
+    while more:
+        message = await receive()
+        if message["type"] != "http.request":
+            return b""
+        parts.append(message.get("body", b""))
+        size += len(parts[-1])
+        if size > LARGEST_BODY:
+            return None
+        more = message.get("more_body", False)
+    return b"".join(parts)
 
 
 _TOO_LARGE = ("body", f"is larger than {LARGEST_BODY // 1024} kB", "Nothing was changed.")

@@ -9,7 +9,7 @@ from collections.abc import Callable
 import numpy as np
 
 from capture.units import Points
-from ownhand.checked import FaultsError, Place
+from ownhand.checked import FaultsError, Place, raise_faults
 from ownhand.decisions import KEPT, SET_ASIDE, Decision, seen
 from ownhand.review import operations
 from ownhand.review.operations import OperationError, Strokes
@@ -124,6 +124,7 @@ def _undecide(place: Place, attempt: Attempt, decision: Decision) -> Change:
 
 def _label(place: Place, attempt: Attempt, decision: Decision) -> Change:
     char = unicodedata.normalize("NFC", place.of("char").text(None, 16).strip())
+    raise_faults(place.faults)
     if not char or sum(not unicodedata.combining(c) for c in char) > 1 or unicodedata.category(char[0])[0] == "C":
         raise OperationError("a label is one character, with its accents")
     return dataclasses.replace(decision, char="" if char == attempt.char else char), f"label corrected to {char}"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -23,12 +24,17 @@ WIDTH = 9.0
 DPI = 300
 
 
-def letter(char: str) -> list[np.ndarray]:
-    """Return the strokes of a letter in x-heights, y up, as the font writes them."""
+@cache
+def _font() -> HersheyFonts:
     font = HersheyFonts()
     font.load_default_font("futural")
+    return font
+
+
+def letter(char: str) -> list[np.ndarray]:
+    """Return the strokes of a letter in x-heights, y up, as the font writes them."""
     # In the font's units the baseline lies at 9 and the x-height at -5, y down.
-    return [(np.array(s, float) * [1, -1] + [0, 9]) / 14 for s in font.strokes_for_text(char)]
+    return [(np.array(s, float) * [1, -1] + [0, 9]) / 14 for s in _font().strokes_for_text(char)]
 
 
 def unsteady(lines: list[np.ndarray], rng: np.random.Generator, *, scatter: float = 0.04) -> tuple[Stroke, ...]:

@@ -95,10 +95,10 @@ export function showKeys() {
   on.addEventListener("change", () => localStorage.setItem(stored, on.checked ? "on" : "off"));
   dialog.replaceChildren(
     h("h2", { id: "key-title" }, "Keys"),
-    KEYS.map(([title, list]) => [
+    ...KEYS.flatMap(([title, list]) => [
       h("h3", {}, title),
       h("ul", { class: "key-columns" }, list.map(([, keys, words]) => h("li", {}, h("span", {}, keys.map((k, i) => [i ? " " : "", h("kbd", {}, k)])), h("span", {}, words)))),
-    ]).flat(),
+    ]),
     h("label", { class: "row" }, on, "Single keys work (switch them off if you speak to the computer or touch keys by accident)"),
     h("p", { class: "row" }, button("Close", () => dialog.close(), { class: "main" })),
   );

@@ -29,17 +29,29 @@ export async function showLetter(main, char, id = "") {
   let index = data.attempts.findIndex((a) => a.id === wanted);
   if (index < 0) index = Math.max(0, data.attempts.findIndex((a) => a.doubts.length && !a.settled));
   const keep = same && view.attempt.id === data.attempts[index].id;
-  view = { main, data, index, stroke: keep ? view.stroke : -1, tool: keep ? view.tool : "choose", point: -1, cut: null, sketch: null, hint: keep ? view.hint : null, desk: null };
+  view = { main, data, index, stroke: keep ? view.stroke : -1, tool: keep ? view.tool : "choose", point: keep ? view.point : -1, cut: null, sketch: null, hint: keep ? view.hint : null, desk: null };
   view.attempt = data.attempts[index];
   view.stroke = Math.min(view.stroke, view.attempt.lines.length - 1);
+  if (view.point >= (view.attempt.lines[view.stroke]?.length ?? 0)) view.point = -1;
   if (view.stroke < 0 && view.attempt.lines.length === 1) view.stroke = 0;
+  const focused = same ? document.activeElement?.dataset : null;
   build();
   wire();
+  if (focused?.act) main.querySelector(`[data-act="${focused.act}"]`)?.focus({ preventScroll: true });
+  else if (focused?.handle) main.querySelector(`[data-handle="${focused.handle}"]`)?.focus({ preventScroll: true });
 }
 
 // --- what is sent ----------------------------------------------------------------------------------------------------
 
-async function mend(operation, { stroke, structure = false } = {}) {
+let queue = Promise.resolve();
+
+/** Send one operation; those asked for meanwhile wait for it, so that quick fingers never stand in their own way. */
+function mend(operation, options = {}) {
+  queue = queue.then(() => send(operation, options));
+  return queue;
+}
+
+async function send(operation, { stroke, structure = false } = {}) {
   await attemptTo(async () => {
     note(await post("step", { mends: [{ attempt: view.attempt.id, ...operation }] }));
     forget();
@@ -282,7 +294,7 @@ function attemptButton(a, i) {
   const mark = MARKS[state] ?? "";
   return h(
     "button",
-    { type: "button", class: `attempt ${state.replaceAll(" ", "-")}`, "aria-pressed": String(i === view.index), onclick: () => location.replace(letterLink(view.data.char, a.id)) },
+    { type: "button", "data-act": `attempt${i}`, class: `attempt ${state.replaceAll(" ", "-")}`, "aria-pressed": String(i === view.index), onclick: () => location.replace(letterLink(view.data.char, a.id)) },
     sketch(a, a.lines),
     h("span", { class: "attempt-name" }, `${a.number}`, h("span", { class: "state" }, mark ? ` ${mark} ${state}` : "")),
   );
@@ -294,7 +306,7 @@ function deskTools() {
 
 function refresh() {
   view.desk.draw(view);
-  const tool = (name, label, key) => button([label, key ? [" ", h("kbd", { "aria-hidden": "true" }, key)] : []], () => setTool(name), { "aria-pressed": String(view.tool === name) });
+  const tool = (name, label, key) => button([label, key ? [" ", h("kbd", { "aria-hidden": "true" }, key)] : []], () => setTool(name), { "aria-pressed": String(view.tool === name), "data-act": name });
   const words = { split: "Tap the stroke where it is to be cut.", redraw: "Draw the stroke over the ink, in one go.", add: "Draw the missing stroke over the ink, in one go." }[view.tool];
   view.main.querySelector("#desk-tools").replaceChildren(
     button(["Replay ", h("kbd", { "aria-hidden": "true" }, "P")], replayAll),

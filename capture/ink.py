@@ -87,6 +87,7 @@ def separate(
     px_per_mm: float,
     blur_px: float,
     writing: NDArray[np.bool_],
+    two_tone: bool = False,
 ) -> PageInk:
     """Return the ink on a straightened page.
 
@@ -102,13 +103,15 @@ def separate(
         Over how many pixels an edge passes from dark to bright.
     writing
         Shape (h8, w8), 8 pixels to the mm: where ink is expected, to measure its colour.
+    two_tone
+        The scan is black and white only, see `is_two_tone`.
     """
     paper = estimate_paper(pixels, px_per_mm=px_per_mm)
     spread = max(blur_px / 2.563, 0.3)  # a Gaussian's edge passes from 10 to 90 % over 2.563 of its deviations
     printed, colour = _measure(pixels, paper, layers, spread, writing)
-    two_tone = is_two_tone(pixels)
     ways = _weights(printed, colour)
     dark = [float(d.max()) > _DARK_PRINT for d in printed]
+    nothing = [np.zeros_like(d) for d in printed]
     log_paper = np.log(paper + 1.0)
     grey, print_cover = np.empty(pixels.shape[:2], np.uint8), np.zeros(pixels.shape[:2], np.uint8)
     for top in range(0, grey.shape[0], _BAND_ROWS):
@@ -117,8 +120,8 @@ def separate(
         for c, is_dark in zip(cover, dark, strict=True):
             if is_dark:
                 np.maximum(print_cover[rows], c.astype(np.uint8), out=print_cover[rows])
-        subtracted = [] if two_tone else cover
-        grey[rows] = grey_of_amount(_ink_amount(pixels, log_paper, rows, subtracted, printed, ways), colour)
+        amount = _ink_amount(pixels, log_paper, rows, cover, nothing if two_tone else printed, ways)
+        grey[rows] = grey_of_amount(amount, colour)
     if two_tone:
         grey = without_print(grey, print_cover, px_per_mm=px_per_mm)
     densities = {p.name: d for p, d in zip(layers, printed, strict=True)}
@@ -126,9 +129,9 @@ def separate(
 
 
 def is_two_tone(pixels: Pixels) -> bool:
-    """Return whether a page is black and white only, give or take what straightening softens."""
-    counts = np.bincount(pixels[::3].ravel(), minlength=256)
-    return bool(counts[24:232].sum() < 0.06 * counts[:24].sum()) if counts[:24].sum() else False
+    """Return whether a scan is black and white only, give or take the traces of a JPEG."""
+    counts = np.bincount(pixels[::5].ravel(), minlength=256)
+    return bool(counts[24:232].sum() < 0.15 * counts[:24].sum())
 
 
 def without_print(grey: Pixels, print_cover: Pixels, *, px_per_mm: float) -> Pixels:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.cell import cut_out, deal
-from capture.ink import PageInk, separate
+from capture.ink import PageInk, is_two_tone, separate
 from capture.page import FindSheet, PageView, straighten
 from capture.pen import measure_pen
 from capture.printed import printed_layers
@@ -142,6 +142,7 @@ def page_ink(view: PageView) -> PageInk:
         px_per_mm=ppm,
         blur_px=view.blur_mm * ppm,
         writing=_writing(view.page),
+        two_tone=is_two_tone(view.scan.pixels),
     )
 
 

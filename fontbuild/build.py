@@ -10,9 +10,12 @@ import numpy as np
 
 from capture.errors import InputError
 from capture.units import em_from_cell
+from fontbuild.accents import Habits, build_accents
+from fontbuild.anchors import with_anchors
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
+from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
@@ -25,6 +28,11 @@ Progress = Callable[[str, int, int], None]
 WORD_GAP = 1.2
 """x-heights of white between words where the hand's own has not been measured: the closer of the two writers of UNIPEN
 train_r01_v07 (Guyon et al., ICPR 1994), art08; the other's mean is 2.6."""
+
+
+DOT_ABOVE = "\u0307"
+MOST_LIFTED = 8
+"""Marks of a kind taken off letters at most."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +85,8 @@ def build_font(
     *,
     decisions: Decisions | None = None,
     rhythm: Mapping[str, float] | None = None,
+    accents: bool = True,
+    wanted: Iterable[str] | None = None,
     progress: Progress | None = None,
     seed: int = 0,
 ) -> BuildResult:
@@ -93,6 +103,10 @@ def build_font(
         Which attempts the person kept or set aside.
     rhythm
         Habits of running text, as `fontbuild.metrics` names them, where a ruled page was measured.
+    accents
+        Whether to build the accented letters that were not written.
+    wanted
+        Which ones; by default all in everyday Latin use whose parts there are.
     progress
         Called as `progress(step, done, total)`.
     seed
@@ -120,12 +134,20 @@ def build_font(
         tell("fit strokes", done, len(kept))
         drawn[char] = glyphs_of(variants_of(char, group, x_height_mm=size.x_height_mm), size.mm_per_unit)
     metrics = measured(kept, usable, size)
+    tell("build accents", 0, 1)
+    parts = take_apart(kept, metrics, size)
+    for char, lifted in parts.letters.items():
+        if char not in drawn:
+            drawn[char] = glyphs_of(variants_of(char, lifted, x_height_mm=size.x_height_mm), size.mm_per_unit)
+    if accents:
+        drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
-    habits = dict(rhythm or {})
-    spaced, by = space_glyphs(drawn, metrics, letter_gap=habits.get("letter_gap"))
-    gap = habits.get("word_gap", WORD_GAP * metrics.x_height)
-    spaced[" "] = (Glyph(SPACE, " ", (), advance=round(gap - by.white, 1)),)
-    font = Font(record, metrics, size.mm_per_unit, spaced, kerning(spaced, metrics, by), habits)
+    known = dict(rhythm or {})
+    spaced, by = space_glyphs(drawn, metrics, letter_gap=known.get("letter_gap"))
+    anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
+    gap = known.get("word_gap", WORD_GAP * metrics.x_height)
+    anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - by.white, 1)),)
+    font = Font(record, metrics, size.mm_per_unit, anchored, kerning(anchored, metrics, by), known)
     tell("space letters", 1, 1)
     listed = [SetAside(a.id, a.char, aside[a.id]) for a in everything if a.id in aside]
     missing = tuple(sorted({s.char for s in listed} - set(drawn)))
@@ -200,6 +222,44 @@ def glyphs_of(variants: Sequence[Variant], mm_per_unit: float) -> tuple[Glyph, .
         x_min = glyph_bounds(glyph)[0]
         glyphs.append(moved(glyph, -round(x_min, 2)))
     return tuple(glyphs)
+
+
+@dataclass(frozen=True, eq=False)
+class Parts:
+    """What accented letters yield when they are taken apart."""
+
+    letters: Mapping[str, Sequence[Written]]
+    """Marks, and letters that were only written with a mark."""
+
+    habits: Habits
+
+
+def take_apart(kept: Mapping[str, Sequence[Written]], metrics: Metrics, size: Size) -> Parts:
+    """Return the marks and letters inside the writer's accented letters, and where the writer puts marks."""
+    by_mark = lift_all(kept, x_height_mm=metrics.x_height * size.mm_per_unit, slant_deg=metrics.slant_deg)
+    letters: dict[str, list[Written]] = {}
+    small: dict[str, tuple[float, float]] = {}
+    tall: dict[str, tuple[float, float]] = {}
+    for mark, lifted in by_mark.items():
+        for heights, habit in ((False, small), (True, tall)):
+            offsets = [o.offset for o in lifted if _is_tall(o.base, metrics, size) == heights]
+            if offsets:
+                x, y = np.median(offsets, axis=0) / size.mm_per_unit
+                habit[mark] = (float(x), float(y))
+        letters[mark] = [o.mark for o in lifted]
+        for o in lifted:
+            if o.base.char not in kept:
+                letters.setdefault(o.base.char, []).append(o.base)
+    if DOT_ABOVE not in kept and DOT_ABOVE not in letters:
+        dots = dots_of(kept, x_height_mm=metrics.x_height * size.mm_per_unit)
+        if dots:
+            letters[DOT_ABOVE] = dots
+    return Parts({c: g[:MOST_LIFTED] for c, g in letters.items()}, Habits(small, tall))
+
+
+def _is_tall(letter: Written, metrics: Metrics, size: Size) -> bool:
+    top = max(float(s[:, 1].max()) for s in letter.strokes)
+    return bool(top > 1.25 * metrics.x_height * size.mm_per_unit)
 
 
 def measured(kept: Mapping[str, Sequence[Written]], attempts: Sequence[Attempt], size: Size) -> Metrics:

@@ -220,9 +220,11 @@ def space_glyph(glyph: Glyph, metrics: Metrics, by: Rule) -> Glyph:
     """Return `glyph` between its side bearings."""
     if not glyph.strokes:
         return glyph
-    if glyph.char and all(unicodedata.combining(c) for c in glyph.char):
-        return replace(glyph, advance=0.0)
     both = sides(glyph, metrics)
+    if glyph.char and all(unicodedata.combining(c) for c in glyph.char):
+        # Where anchors are not understood, a mark falls on the middle of the letter before it.
+        back = round(-0.5 * metrics.x_height - (both.x_min + both.x_max) / 2, 2)
+        return replace(moved(glyph, back), advance=0.0)
     floor = AROUND_POINTS * by.white / 2 if _is_point(glyph.char) else -np.inf
     left, right = (max(bearing(side, by), floor) for side in (both.left, both.right))
     # Hundredths of a unit, as in the files: a font read back is the font that was built.
@@ -237,7 +239,7 @@ def kerning(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -
 
     Sides are the median over the variants of a character: kerning is by character.
     """
-    chars = [c for c, variants in glyphs.items() if _kerned(c) and variants and variants[0].strokes]
+    chars = [c for c, v in glyphs.items() if _kerned(c) and v and v[0].strokes and not _built(v[0])]
     if not chars:
         return {}
     left, right, before, after = [], [], [], []
@@ -260,7 +262,24 @@ def kerning(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -
             k = float(np.clip(distance - after[i] - before[j], -0.5 * metrics.x_height, 0.4 * metrics.x_height))
             if abs(k) >= LEAST_KERN * metrics.x_height:
                 out[first, chars[j]] = round(k, 1)
-    return out
+    return _shared(out, {c: unicodedata.normalize("NFD", c)[0] for c, v in glyphs.items() if v and _built(v[0])})
+
+
+def _built(glyph: Glyph) -> bool:
+    return glyph.source.startswith("built:")
+
+
+def _shared(pairs: dict[tuple[str, str], float], leaders: Mapping[str, str]) -> dict[tuple[str, str], float]:
+    """Return the pairs with those of built letters, which are kerned as their base is."""
+    followers: dict[str, list[str]] = {}
+    for char, leader in leaders.items():
+        followers.setdefault(leader, [leader]).append(char)
+    return {
+        (a, b): k
+        for (first, second), k in pairs.items()
+        for a in followers.get(first, [first])
+        for b in followers.get(second, [second])
+    }
 
 
 def _kerned(char: str) -> bool:

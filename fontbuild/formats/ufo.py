@@ -186,12 +186,26 @@ def contour(stroke: Points) -> Contour:
 
 
 def _fill_kerning(ufo: ufoLib2.Font, font: Font) -> None:
-    sides = ({a for a, _ in font.kerning}, {b for _, b in font.kerning})
-    for side, chars in enumerate(sides, 1):
-        for char in sorted(chars):
-            ufo.groups[f"public.kern{side}.{base_name(char)}"] = [g.name for g in font.glyphs[char]]
+    """Write the kerning between groups: characters that are kerned alike on a side share one."""
+    rows: dict[str, dict[str, float]] = {}
+    columns: dict[str, dict[str, float]] = {}
+    for (a, b), k in font.kerning.items():
+        rows.setdefault(a, {})[b] = k
+        columns.setdefault(b, {})[a] = k
+    leaders = []
+    for side, table in enumerate((rows, columns), 1):
+        alike: dict[frozenset[tuple[str, float]], list[str]] = {}
+        for char, row in table.items():
+            alike.setdefault(frozenset(row.items()), []).append(char)
+        leader = {char: min(group) for group in alike.values() for char in group}
+        for group in alike.values():
+            names = [g.name for char in sorted(group) for g in font.glyphs[char]]
+            ufo.groups[f"public.kern{side}.{base_name(min(group))}"] = names
+        leaders.append(leader)
+    first, second = leaders
     for (a, b), k in sorted(font.kerning.items()):
-        ufo.kerning[f"public.kern1.{base_name(a)}", f"public.kern2.{base_name(b)}"] = round(k, DECIMALS)
+        if first[a] == a and second[b] == b:
+            ufo.kerning[f"public.kern1.{base_name(a)}", f"public.kern2.{base_name(b)}"] = round(k, DECIMALS)
 
 
 # ---------------------------------------------------------------------------------------------- reading

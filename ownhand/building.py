@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -12,12 +13,15 @@ from fontbuild.build import BuildResult, build_font
 from fontbuild.font import Font, Record
 from fontbuild.formats.svg_font import save_svg_fonts
 from fontbuild.formats.ufo import load_ufo, save_ufo
+from fontbuild.spacing import tabular
 from ownhand.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.decisions_file import load_decisions
 from ownhand.hand import Hand, HandRecord, load_captures, open_hand
 from skeleton.attempt import Attempt
 
 Progress = Callable[[str, int, int], None]
+
+FIGURES = "0123456789"
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,7 +63,16 @@ def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, Bu
     return with_bearings(result.font, decisions), result
 
 
-def build(path: Path, *, progress: Progress | None = None) -> Built:
+def with_tabular_figures(font: Font) -> Font:
+    """Return `font` with all its figures equally wide, for tables and columns."""
+    figures = [g for char in FIGURES for g in font.glyphs.get(char, ())]
+    even = {g.name: g for g in tabular(figures)} if figures else {}
+    glyphs = {char: tuple(even.get(g.name, g) for g in variants) for char, variants in font.glyphs.items()}
+    kerning = {pair: k for pair, k in font.kerning.items() if not set(pair) & set(FIGURES)}
+    return dataclasses.replace(font, glyphs=glyphs, kerning=kerning)
+
+
+def build(path: Path, *, tabular_figures: bool = False, progress: Progress | None = None) -> Built:
     """Build the font of the hand in `path` and write its files: UFO 3 and SVG 1.1 fonts.
 
     Raises
@@ -71,6 +84,8 @@ def build(path: Path, *, progress: Progress | None = None) -> Built:
     """
     hand = open_hand(path)
     font, result = make_font(hand, progress=progress)
+    if tabular_figures:
+        font = with_tabular_figures(font)
     files = [save_ufo(font, hand.ufo), *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg")]
     return Built(font, result, tuple(files), hand.record.consent)
 

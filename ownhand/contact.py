@@ -55,7 +55,8 @@ def _draw_cell(canvas: Canvas, cell: Cell, attempt: Attempt, capture: PageCaptur
     canvas.text(x, y - 0.6, cell.char, font=font_path(), size_mm=3.0, colour=WARN if doubtful else QUIET)
     note = attempt.status if attempt.status != "written" else attempt.findings[0].kind if attempt.findings else ""
     if note:
-        canvas.text(x + w, y - 0.6, note, font=font_path(), size_mm=2.0, colour=WARN, anchor="rs")
+        size = min(2.0, 1.9 * w / len(note))
+        canvas.text(x, y + h - 0.3, note, font=font_path(), size_mm=size, colour=WARN)
     if attempt.status == "spoiled":
         return
     for number, stroke in enumerate(attempt.strokes):

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from capture.errors import HandFolderError, OutputError
+from capture.errors import HandFolderError, OutputError, UsageError
 from capture.files import make_folder, write_json
 from capture.sheet import Sheet
 from capture.sheet_file import load_sheet
@@ -178,16 +178,34 @@ def open_hand(path: Path) -> Hand:
     for name, kind in known.items():
         if name in data and not isinstance(data[name], int if kind == "int" else str):
             raise HandFolderError(str(file), f"{name}: expected {'a number' if kind == 'int' else 'text'}", "Mend it.")
-    if not data.get("family") or "/" in data["family"] or data["family"].startswith("."):
+    if not _is_family(data.get("family", "")):
         raise HandFolderError(str(file), "family: expected a name without slashes", "Mend it.")
     return Hand(path, HandRecord(**{name: data[name] for name in known if name in data}))
+
+
+def change_record(path: Path, changes: Mapping[str, Any]) -> Hand:
+    """Return the hand in `path` with some entries of its record changed, and written."""
+    hand = open_hand(path)
+    if changes:
+        if "family" in changes and not _is_family(changes["family"]):
+            raise UsageError("--family", f"'{changes['family']}' cannot be a file's name", "Use letters and spaces.")
+        hand = Hand(path, dataclasses.replace(hand.record, **changes))
+        save_record(hand)
+    return hand
+
+
+def _is_family(name: str) -> bool:
+    return bool(name.strip()) and "/" not in name and "\\" not in name and not name.startswith(".")
 
 
 def open_or_create(path: Path, **record: Any) -> Hand:
     """Return the hand in `path`; one that does not exist yet is begun with `record` (see `HandRecord`)."""
     if (path / "hand.json").is_file():
         return open_hand(path)
-    return create_hand(path, HandRecord(**{"family": path.resolve().name or "hand", **record}))
+    family = record.pop("family", "") or path.resolve().name
+    if not _is_family(family):
+        raise UsageError("--family", f"'{family}' cannot be a file's name", "Use letters and spaces.")
+    return create_hand(path, HandRecord(family, **record))
 
 
 def load_sheets(hand: Hand) -> dict[str, Sheet]:

@@ -2,30 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from capture.errors import UsageError
-from capture.files import check_writable, write_bytes, write_text
+from capture.files import check_writable, write_bytes
 from ownhand.building import font_of
-from ownhand.composer import Composer, Composition, Notice, PlotPage, Settings
-from ownhand.composer.formats.gcode import gcode_text
-from ownhand.composer.formats.hpgl import hpgl_text
-from ownhand.composer.formats.png import png_bytes
-from ownhand.composer.formats.replay import replay_html
-from ownhand.composer.formats.svg import svg_text
-from ownhand.composer.machine import Machine, check_bed
+from ownhand.composer import Composer, Notice, Ruling, Settings
+from ownhand.composer.formats import page_bytes
+from ownhand.composer.machine import Machine
 from ownhand.composer.motion import Effort, effort
 
-PLOTTER_FORMATS: dict[str, Callable[[PlotPage, Machine | None], str]] = {
-    ".svg": lambda page, machine: svg_text(page),
-    ".hpgl": hpgl_text,
-    ".plt": hpgl_text,
-    ".gcode": gcode_text,
-    ".nc": gcode_text,
-}
-"""By suffix of the output file."""
+KINDS = {".svg": "svg", ".hpgl": "hpgl", ".plt": "hpgl", ".gcode": "gcode", ".nc": "gcode", ".png": "png"}
+"""Kind of file by suffix of the output."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,7 +23,8 @@ class Written:
     """The files of a text, and what to tell about it."""
 
     files: tuple[Path, ...]
-    previews: tuple[Path, ...]
+    """Page by page: the plotter file, then its preview and replay."""
+
     efforts: tuple[Effort, ...]
     notices: tuple[Notice, ...]
     missing: dict[str, int]
@@ -73,53 +64,39 @@ def write_pages(
     OutputError
         If a file exists and `force` was not given, or cannot be written.
     """
-    kind = output.suffix.lower()
-    if kind != ".png" and kind not in PLOTTER_FORMATS:
-        known = ", ".join([*PLOTTER_FORMATS, ".png"])
-        raise UsageError(str(output), f"unknown kind of file '{kind}'", f"Use one of {known}.")
+    kind = KINDS.get(output.suffix.lower())
+    if kind is None:
+        known = ", ".join(KINDS)
+        raise UsageError(str(output), f"unknown kind of file '{output.suffix}'", f"Use one of {known}.")
     if not text.strip():
         raise UsageError("text", "it is empty", "Give some words, a file with --file, or standard input.")
-    wanted = [
-        output,
-        *([output.with_suffix(".png")] if preview else []),
-        *([output.with_suffix(".html")] if replay else []),
-    ]
+    wanted = {output: kind}
+    if preview:
+        wanted[output.with_suffix(".png")] = "png"
+    if replay:
+        wanted[output.with_suffix(".html")] = "html"
     for file in wanted:
         check_writable(file, force=force)
     composed = Composer(font_of(font)).compose(text, settings, seed)
-    for page in composed:
-        for file in wanted:
-            check_writable(page_file(file, page.number), force=force)
-        if machine is not None:
-            check_bed(page, machine)
-    return _write(composed, output, machine=machine, preview=preview, replay=replay)
-
-
-def _write(composed: Composition, output: Path, *, machine: Machine | None, preview: bool, replay: bool) -> Written:
-    kind = output.suffix.lower()
-    files, previews = [], []
-    for page in composed:
-        file = page_file(output, page.number)
-        if kind == ".png":
-            files.append(write_bytes(file, png_bytes(page)))
-        else:
-            files.append(write_text(file, PLOTTER_FORMATS[kind](page, machine)))
-            if preview:
-                previews.append(write_bytes(file.with_suffix(".png"), png_bytes(page)))
-        if replay:
-            previews.append(write_text(file.with_suffix(".html"), replay_html(page, machine)))
+    files = [(page_file(file, page.number), page, what) for page in composed for file, what in wanted.items()]
+    for file, _, _ in files:
+        check_writable(file, force=force)
+    made = [(file, page_bytes(page, what, machine)) for file, page, what in files]
+    for file, data in made:
+        write_bytes(file, data)
     efforts = tuple(effort(page, machine, compare=True) for page in composed)
-    return Written(tuple(files), tuple(previews), efforts, composed.notices, dict(composed.missing))
+    return Written(tuple(file for file, _ in made), efforts, composed.notices, dict(composed.missing))
 
 
 def summary(done: Written, *, font: Path) -> list[str]:
     """Return what to tell the person, a line each."""
-    lines = [str(file) for file in (*done.files, *done.previews)]
+    lines = [str(file) for file in done.files]
     ink, travel = sum(e.ink_mm for e in done.efforts), sum(e.travel_mm for e in done.efforts)
     lifts, seconds = sum(e.lifts for e in done.efforts), sum(e.seconds for e in done.efforts)
     least = [e.least_travel_mm for e in done.efforts if e.least_travel_mm is not None]
     lines.append(
-        f"{len(done.files)} page(s): {ink / 1000:.2f} m of ink, {lifts} pen lifts, {travel / 1000:.2f} m pen-up travel"
+        f"{len(done.efforts)} page(s): {ink / 1000:.2f} m of ink, {lifts} pen lifts, "
+        f"{travel / 1000:.2f} m pen-up travel"
         + (f" ({sum(least) / 1000:.2f} m in the shortest order)" if len(least) == len(done.efforts) else "")
         + f", about {_minutes(seconds)} on the machine."
     )
@@ -167,3 +144,22 @@ def margins(text: str) -> tuple[float, float, float, float]:
     if len(numbers) == 4:
         return (numbers[0], numbers[1], numbers[2], numbers[3])
     raise UsageError("--margins", f"{len(numbers)} numbers", remedy)
+
+
+def ruling(text: str) -> Ruling | None:
+    """Return the printed lines of an option 'pitch' or 'pitch,offset' in mm; None for ''.
+
+    Raises
+    ------
+    UsageError
+        If it is not made of one or two numbers.
+    """
+    if not text:
+        return None
+    try:
+        numbers = [float(part) for part in text.split(",")]
+        pitch, offset = numbers if len(numbers) == 2 else (*numbers, 0.0)
+    except ValueError:
+        remedy = "Give the distance of the lines and, after a comma, how far one lies from the top edge, in mm."
+        raise UsageError("--ruled", f"'{text}' is not one or two numbers", remedy) from None
+    return Ruling(pitch, offset)

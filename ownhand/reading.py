@@ -213,7 +213,13 @@ def _trace_group(
     known: Sequence[Sequence[Stroke]],
     handedness: str,
 ) -> list[Reading]:
-    return skeleton.read_together(images, dpi, char, known=known, handedness=handedness)
+    """Return the readings of one character's attempts; an image that defeats the tracer costs only itself."""
+    try:
+        return skeleton.read_together(images, dpi, char, known=known, handedness=handedness)
+    except Exception:
+        if len(images) == 1:
+            return [Reading((), confidence=0.0, findings=(Finding("could not be traced"),))]
+        return [r for image in images for r in _trace_group([image], dpi, char, known, handedness)]
 
 
 def page_rows(done: ReadReport) -> list[list[str]]:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import cv2
 import numpy as np
-import svgwrite
+import svgwrite  # type: ignore[import-untyped]
 
 import skeleton
 from capture.errors import InputError
 from capture.files import check_writable, write_text
+from capture.marks import grey_of
 from capture.scan import load_scans
 from capture.units import px_per_mm
 from skeleton.stroke import Stroke
@@ -28,8 +28,7 @@ def trace_image(path: Path, *, dpi: float, char: str | None = None) -> tuple[tup
     scans = list(load_scans(path))
     if len(scans) != 1:
         raise InputError(str(path), f"holds {len(scans)} pictures, one was expected", "Save each as a file of its own.")
-    pixels = scans[0].pixels
-    grey = cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY) if pixels.ndim == 3 else pixels
+    grey = grey_of(scans[0].pixels)
     k = px_per_mm(dpi)
     return (grey.shape[1] / k, grey.shape[0] / k), skeleton.trace(grey, dpi, char)
 

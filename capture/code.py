@@ -23,9 +23,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from capture.errors import OwnhandError, WrongSheetError
-from capture.layout import LAYOUT, Attempt, page_of_cells, page_of_lines
+from capture.layout import LAYOUT, page_of_cells, page_of_lines
 from capture.paper import paper_size
 from capture.sheet import Page, Sheet
+from capture.writing_order import Attempt
 
 MAGIC = b"oh"
 MOST_BODY = 20_000

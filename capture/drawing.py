@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from functools import cache
 
 from capture.code import page_payload
+from capture.furniture import CLEAR_MM, CODE_MM, bar_beside_code, content_box
 from capture.label_font import label_font
 from capture.labels import name_of, shown_form
-from capture.layout import CLEAR_MM, CODE_MM, bar_beside_code, content_box
 from capture.sheet import MARK_DICTIONARY, Box, Cell, Mark, Page, RuledLine, Sheet
 
 Colour = tuple[int, int, int]

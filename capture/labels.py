@@ -1,4 +1,8 @@
-"""What is printed beside a cell, so that nobody has to guess which character is asked for."""
+"""What is printed beside a cell, so that nobody has to guess which character is asked for.
+
+A name takes room, so a cell is as wide as its name asks for: names are part of the layout rules, and a change to those
+that are here needs a new `capture.layout.LAYOUT`.
+"""
 
 from __future__ import annotations
 
@@ -134,7 +138,7 @@ def name_of(char: str) -> str:
         return NAMES[char]
     base = base_of(char)
     if base in LIKE_LATIN:
-        script = "Cyrillic" if unicodedata.name(base).startswith("CYRILLIC") else "Greek"
+        script = "Cyr." if unicodedata.name(base).startswith("CYRILLIC") else "Greek"
         return f"{script} capital" if char.isupper() else script
     if base in SAME_SHAPE or base == "O":
         return "capital"

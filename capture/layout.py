@@ -5,12 +5,6 @@ same page out again. A change to any rule below needs a new `LAYOUT`.
 
 A page, from its top: markers along the edge; a head with the code, title and pen patch; rows of cells; a foot with the
 scale bar, the consent line and the code again. Above each cell runs a strip with its label and the box to tick.
-
-The order of the cells: a writer who makes the same letter six times running copies the last one and gets careless; one
-who jumps from letter to letter never finds a rhythm. So attempts come in runs of two or three, and the runs in rounds:
-the first round goes once through all characters, the next ones again through those that have attempts left. The
-alphabet stays in its order (common practice of copy-books, no source), a letter's runs lie on different rows, and
-whoever hands in only the first pages has still written every character at least twice.
 """
 
 from __future__ import annotations
@@ -19,9 +13,11 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 
 from capture.errors import UsageError
+from capture.furniture import body_box, box, content_box, furnish, mm
 from capture.labels import is_wide, label_of, name_of
 from capture.paper import paper_name, paper_size
-from capture.sheet import CORNER_IDS, EDGE_IDS, Box, Cell, Mark, Page, RuledLine, Sheet
+from capture.sheet import Cell, Page, RuledLine, Sheet
+from capture.writing_order import Attempt, in_rounds
 
 LAYOUT = 1
 """Version of the rules in this module."""
@@ -38,17 +34,6 @@ HEADROOM, FOOTROOM = 2.95, 1.4
 CELL_WIDTH, WIDE_CELL_WIDTH = 2.75, 4.0
 """Least widths, in x-heights; most rows are drawn out by a tenth or so."""
 
-MARGIN_MM = 5.0
-"""Outside this nothing is printed: most office printers cannot (common practice, no source)."""
-
-MARK_MM = 7.0
-MARK_EVERY_MM = 47.0
-CLEAR_MM = 2.5
-"""White around markers and codes: for a marker of 7 mm two and a half modules, for a code at least the four modules
-that ISO/IEC 18004:2015 asks for when it is drawn with modules up to 0.6 mm."""
-
-CODE_MM = 26.0
-BAR_MM = 100.0
 STRIP_MM = 3.8
 """Height of the strip over a cell with its label and tick box."""
 
@@ -72,9 +57,6 @@ no source)."""
 
 RULED_TEXT = 420
 """Bytes of UTF-8 on a page of ruled lines: what the page's code holds with modules that a scan at 150 dpi shows."""
-
-Attempt = tuple[str, int]
-"""A character and which of its attempts."""
 
 
 def lay_out(
@@ -152,63 +134,11 @@ def check_request(sheet_id: str, x_height_mm: float, anything: bool) -> None:
         raise UsageError("x-height", f"{x_height_mm:g} mm is not between {least:g} and {most:g} mm", "Choose another.")
 
 
-def runs_of(count: int) -> list[int]:
-    """Return `count` attempts cut into runs of two or three (a single attempt only when there is just one).
-
-    Examples
-    --------
-    >>> [runs_of(n) for n in (1, 2, 3, 4, 5, 7)]
-    [[1], [2], [3], [2, 2], [3, 2], [3, 2, 2]]
-    """
-    if count <= 3:
-        return [count] if count > 0 else []
-    return [3, *runs_of(count - 3)] if count % 3 != 1 or count > 4 else [2, 2]
-
-
-def in_rounds(counts: Sequence[tuple[str, int]]) -> list[Attempt]:
-    """Return all attempts in the order of writing: rounds through the characters, a short run of each.
-
-    Examples
-    --------
-    >>> "".join(char for char, attempt in in_rounds([("e", 5), ("t", 2), ("x", 4)]))
-    'eeettxxeexx'
-    """
-    left = [(char, runs_of(count)) for char, count in counts]
-    done: dict[str, int] = {}
-    order: list[Attempt] = []
-    for turn in range(max((len(runs) for _, runs in left), default=0)):
-        for char, runs in left:
-            for _ in range(runs[turn] if turn < len(runs) else 0):
-                done[char] = done.get(char, 0) + 1
-                order.append((char, done[char]))
-    return order
-
-
 def cell_width(char: str, x_height_mm: float) -> float:
     """Return the least width in mm of a cell for `char`: room to write it, and for its label and tick box."""
     name = name_of(char)
     label = 3.0 + (0.6 + 0.84 * len(name) if name else 0.0) + TICK_MM + 3 * INSET_MM
     return max((WIDE_CELL_WIDTH if is_wide(char) else CELL_WIDTH) * x_height_mm, label)
-
-
-def content_box(size_mm: tuple[float, float]) -> Box:
-    """Return the box inside the markers and the white around them."""
-    inset = MARGIN_MM + MARK_MM + CLEAR_MM
-    return inset, inset, size_mm[0] - 2 * inset, size_mm[1] - 2 * inset
-
-
-def bar_beside_code(size_mm: tuple[float, float]) -> bool:
-    """Return whether the foot is wide enough for the bar to stand beside the code."""
-    return content_box(size_mm)[2] >= CODE_MM + CLEAR_MM + BAR_MM + 4.0
-
-
-def body_box(size_mm: tuple[float, float]) -> Box:
-    """Return the box between head and foot, where the cells are."""
-    x, y, width, height = content_box(size_mm)
-    top, bottom = y + CODE_MM + CLEAR_MM + 1.0, y + height - CODE_MM - CLEAR_MM - 1.0
-    if not bar_beside_code(size_mm):
-        bottom -= 8.0
-    return x, top, width, bottom - top
 
 
 def page_of_cells(
@@ -238,7 +168,7 @@ def fill_rows(
 ) -> list[list[tuple[Attempt, float]]]:
     """Return up to `rows` rows of attempts with the widths of their cells, each row drawn out to the full width.
 
-    A run of the same character is not broken, unless it is longer than a row.
+    A run of the same character is not broken, unless the row would be left too empty to be drawn out.
     """
     filled: list[list[tuple[Attempt, float]]] = []
     row: list[tuple[Attempt, float]] = []
@@ -250,7 +180,8 @@ def fill_rows(
         begins = i == 0 or attempts[i - 1][0] != char
         run = next((k for k in range(1, len(attempts) - i) if attempts[i + k][0] != char), len(attempts) - i)
         whole = (run if begins else 1) * (needed + GAP_MM) - GAP_MM
-        if row and used + (whole if whole <= width_mm else needed) > width_mm + 1e-6:
+        full = used + needed > width_mm + 1e-6
+        if row and (full or (used + whole > width_mm + 1e-6 and stretch_of(row, width_mm) <= STRETCH)):
             filled.append(row)
             row, used = [], 0.0
         if len(filled) == rows:
@@ -264,9 +195,13 @@ def fill_rows(
 
 def drawn_out(row: list[tuple[Attempt, float]], width_mm: float) -> list[tuple[Attempt, float]]:
     """Return the row with its cells widened to fill `width_mm`, unless that would take too much."""
-    cells = sum(width for _, width in row)
-    stretch = (width_mm - GAP_MM * (len(row) - 1)) / cells
+    stretch = stretch_of(row, width_mm)
     return [(attempt, width * stretch) for attempt, width in row] if stretch <= STRETCH else row
+
+
+def stretch_of(row: list[tuple[Attempt, float]], width_mm: float) -> float:
+    """Return by how much the cells of a row are to be widened to fill `width_mm`."""
+    return (width_mm - GAP_MM * (len(row) - 1)) / sum(width for _, width in row)
 
 
 def place_row(
@@ -323,60 +258,3 @@ def page_of_lines(lines: Sequence[str], *, number: int, size_mm: tuple[float, fl
         baseline = line_top + STRIP_MM + over
         ruled.append(RuledLine(text, box(left, line_top + STRIP_MM, width, over + under), mm(baseline)))
     return furnish(number, size_mm, ruled=tuple(ruled))
-
-
-def furnish(
-    number: int, size_mm: tuple[float, float], *, cells: tuple[Cell, ...] = (), ruled: tuple[RuledLine, ...] = ()
-) -> Page:
-    """Return the page with its markers, codes, scale bar and pen patch."""
-    x, y, width, height = content_box(size_mm)
-    foot = y + height - CODE_MM
-    bar_y = foot + 4.0 if bar_beside_code(size_mm) else foot - 5.0
-    patch_width = min(50.0, 0.24 * width)
-    return Page(
-        page=number,
-        size_mm=size_mm,
-        cells=cells,
-        marks=marks_of(size_mm),
-        code_mm=box(x, y, CODE_MM, CODE_MM),
-        second_code_mm=box(x + width - CODE_MM, foot, CODE_MM, CODE_MM),
-        bar_mm=(mm(x), mm(bar_y), BAR_MM),
-        patch_mm=box(x + width - patch_width, y + 3.6, patch_width, CODE_MM - 3.6),
-        ruled=ruled,
-    )
-
-
-def marks_of(size_mm: tuple[float, float]) -> tuple[Mark, ...]:
-    """Return the markers: one in each corner, and more along all edges at most about 47 mm apart."""
-    inset = MARGIN_MM + MARK_MM / 2
-    left, top, right, bottom = inset, inset, size_mm[0] - inset, size_mm[1] - inset
-    places = dict(zip(CORNER_IDS, ((left, top), (right, top), (right, bottom), (left, bottom)), strict=True))
-    across, down = edge_places(left, right), edge_places(top, bottom)
-    for first, edge in zip(
-        EDGE_IDS,
-        (
-            [(x, top) for x in across],
-            [(right, y) for y in down],
-            [(x, bottom) for x in across],
-            [(left, y) for y in down],
-        ),
-        strict=True,
-    ):
-        places.update({first + i: place for i, place in enumerate(edge)})
-    return tuple(Mark(id=i, x_mm=mm(x), y_mm=mm(y), size_mm=MARK_MM) for i, (x, y) in sorted(places.items()))
-
-
-def edge_places(start_mm: float, end_mm: float) -> list[float]:
-    """Return evenly spread places between two corners, without these."""
-    parts = max(2, round((end_mm - start_mm) / MARK_EVERY_MM))
-    return [start_mm + (end_mm - start_mm) * i / parts for i in range(1, parts)]
-
-
-def mm(value: float) -> float:
-    """Return a length rounded to a micrometre, so that it reads the same from paper, from a file and from memory."""
-    return round(value, 3)
-
-
-def box(x: float, y: float, width: float, height: float) -> Box:
-    """Return a box in rounded millimetres."""
-    return mm(x), mm(y), mm(width), mm(height)

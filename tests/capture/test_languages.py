@@ -12,7 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capture.errors import UsageError
-from capture.languages import BASIC, characters_for, characters_in, coverage, in_order, language
+from capture.language_database import BASIC
+from capture.languages import characters_for, characters_in, coverage, in_order, language
 
 LATIN = set("abcdefghijklmnopqrstuvwxyz")
 

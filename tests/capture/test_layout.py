@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import unicodedata
 from collections import Counter
 from itertools import combinations
@@ -11,10 +13,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capture.errors import UsageError
-from capture.labels import label_of
-from capture.layout import MARGIN_MM, in_rounds, lay_out, runs_of
+from capture.furniture import MARGIN_MM
+from capture.labels import NAMES, label_of
+from capture.layout import LAYOUT, lay_out
 from capture.paper import paper_name, paper_size
 from capture.sheet import Box, Page
+from capture.sheet_file import sheet_to_json
+from capture.writing_order import in_rounds, runs_of
 
 LETTERS = "abcdefghijklmnopqrstuvwxyz"
 
@@ -91,6 +96,29 @@ def test_the_same_request_gives_the_same_sheet():
     counts = {"a": 4, "é": 2, "—": 3}
 
     assert lay_out(counts, sheet_id="s") == lay_out(list(counts.items()), sheet_id="s")
+
+
+def test_large_writing_fills_its_rows_too():
+    sheet = lay_out(dict.fromkeys(LETTERS, 3), sheet_id="s", x_height_mm=7.0)
+
+    for page in sheet.pages:
+        ends = {cell.row: cell.box_mm[0] + cell.box_mm[2] for cell in page.cells}
+        assert all(end == pytest.approx(195.5, abs=0.01) for row, end in ends.items() if row < max(ends))
+
+
+@pytest.mark.parametrize(
+    ("paper", "x_height", "digest"),
+    [("A4", 3.5, "44b81ce3eff89c01"), ("A5", 2.5, "2961f94614bc87b4"), ("Letter", 7.0, "b0d358ceaa3417a8")],
+)
+def test_the_rules_of_layout_1_have_not_changed_under_sheets_that_are_on_paper(paper, x_height, digest):
+    # If this fails, give the new rules a new LAYOUT number and keep the old ones for old sheets.
+    chars = [*LETTERS, *LETTERS.upper(), *"0123456789", *sorted(NAMES), *"àÉßłŻñЖжАаάΩ@&"]
+    counts = {char: 2 + i % 5 for i, char in enumerate(chars)}
+    sheet = lay_out(counts, sheet_id="s", paper=paper, x_height_mm=x_height, ruled_text="Dusk over the harbour. " * 30)
+    data = json.dumps(sheet_to_json(sheet), sort_keys=True).encode()
+
+    assert LAYOUT == 1
+    assert hashlib.sha256(data).hexdigest()[:16] == digest
 
 
 def test_a_page_can_be_looked_at_by_its_markers_alone():

@@ -1,8 +1,8 @@
 """Which shape each letter gets: none twice within sight, doubled letters unlike each other, all used evenly.
 
 Of a character's shapes, ordered by how long ago each was written, only the longer-ago half is open to choice; of
-three drawn from it, the one least like the last two is taken. So every shape is used before any is used much more, and
-a shape comes back after at least half of the pool.
+three drawn from it, the one least like the last two is taken, or the oldest when it has waited long. So every shape is
+used before any is used much more, and a shape comes back after at least half of the pool.
 """
 
 from __future__ import annotations
@@ -14,6 +14,9 @@ import numpy as np
 from ownhand.composer.shapes import Index, Pool, ShapeBank
 
 CANDIDATES = 3
+LONGEST_WAIT = 1
+"""Choices after which the oldest shape has its turn."""
+
 FRESH = 0.3
 """Largest share of a second shape that is mixed into each letter, so that even later no shape returns."""
 
@@ -26,6 +29,7 @@ class Chooser:
         self._variants, self._blends = variants, blends
         self._queues: dict[str, list[int]] = {}
         self._last: dict[str, tuple[int, int]] = {}
+        self._passed: dict[str, int] = {}
 
     def choose(self, chars: Sequence[str]) -> tuple[Index, Index, np.ndarray]:
         """Return for each character its shape, the shape mixed into it, and how much of that.
@@ -66,6 +70,11 @@ class Chooser:
                 score = min(newest[shape], 1.5 * older[shape])
                 if score > best:
                     best, place = score, at
+        # lest a shape that is like most others be passed over for ever
+        passed = self._passed.get(pool.char, 0)
+        if passed >= min(open_to_choice, LONGEST_WAIT):
+            place = 0
+        self._passed[pool.char] = 0 if place == 0 else passed + 1
         shape = queue.pop(place)
         queue.append(shape)
         self._last[pool.char] = (shape, last[0] if last else shape)

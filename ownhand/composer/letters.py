@@ -33,6 +33,9 @@ FRESH_FOOT = 0.4
 MOST_MEMORY = 0.65
 """Memory of what is added to the feet is never more, or whole words would climb."""
 
+DOUBLES = (0.06, 2.0)
+"""Least difference of doubled letters in height, as a share, and in lean, in degrees."""
+
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
 
@@ -203,6 +206,7 @@ def make_letters(
     talls = np.exp(tall.add * draw(rng, n)) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
     wides = np.exp(wide.add * draw(rng, n)) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
     degrees = lean.add * draw(rng, n) - (1 - lean.keep) * mixed("lean_off")
+    _set_doubles_apart(chars, talls, degrees, 1 + mixed("height_off"), mixed("lean_off"), life)
     alone = mixed("alone") * min(1.0, life.of("variants"))
 
     left, right = mixed("left"), mixed("right")
@@ -221,9 +225,9 @@ def make_letters(
         plain = _clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
         clear = _clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
         mark = np.array([not c.isalnum() for c in chars])
-        floor = np.full(n - 1, pen + NEAREST * x)
-        floor = np.where(mark[:-1] | mark[1:], np.maximum(floor, MARKS_KEEP * np.minimum(plain, 0.4 * x)), floor)
-        least[:-1] = np.minimum(floor, plain) - clear
+        by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))
+        floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(pen + NEAREST * x, plain))
+        least[:-1] = floor - clear
         least[~np.isfinite(least)] = -np.inf
     advance += _gap_scatter(inked, left, white, least, lean.add, space, x, scatter, life, rng)
     advance += _word_scatter(inked, np.array(gaps), space, x, scatter, life, rng)
@@ -252,6 +256,24 @@ def _carried(chars: Sequence[str], bank: ShapeBank, share: Array) -> Array:
     return np.asarray(total * mixing, float)
 
 
+def _set_doubles_apart(
+    chars: Sequence[str], tall: Array, lean_deg: Array, own_tall: Array, own_lean: Array, life: Life
+) -> None:
+    """Make doubled letters differ by at least `DOUBLES` in height and lean, their shapes' own included.
+
+    Changes `tall` and `lean_deg` in place.
+    """
+    by_height = np.log1p(DOUBLES[0]) * min(1.0, life.of("height"))
+    by_lean = DOUBLES[1] * min(1.0, life.of("slant"))
+    for i in (k for k in range(1, len(chars)) if chars[k] == chars[k - 1] and chars[k].isalpha()):
+        apart = float(np.log(tall[i] * own_tall[i] / (tall[i - 1] * own_tall[i - 1])))
+        if abs(apart) < by_height:
+            tall[i] *= np.exp(np.copysign(by_height, apart) - apart)
+        apart = float(lean_deg[i] + own_lean[i] - lean_deg[i - 1] - own_lean[i - 1])
+        if abs(apart) < by_lean:
+            lean_deg[i] += np.copysign(by_lean, apart) - apart
+
+
 def _foot_aim(asked: float, carried: float, strength: float) -> _Aim:
     """Return how to reach the scatter of the feet; a part is always added.
 
@@ -266,7 +288,7 @@ def _foot_aim(asked: float, carried: float, strength: float) -> _Aim:
 
 def _lean_by_nature(chars: Sequence[str], bank: ShapeBank) -> float:
     """Return the variance that stems' leans have because characters differ, in square degrees."""
-    leans = np.array([bank.pools[c].mean_lean for c in chars if c in STEMMED])
+    leans = np.array([bank.pools[c].mean_lean for c in chars if c and c in STEMMED])
     leans = leans[~np.isnan(leans)]
     return float(leans.var()) if len(leans) else 0.0
 

@@ -127,14 +127,16 @@ def _place(lines: Sequence[SetLine], letters: Letters, u: float) -> _Placed:
     """Return where the pen origin of each inked letter of these lines stands."""
     reach, gaps = reach_of(letters.advance), reach_of(letters.gap)
     words = np.cumsum(~letters.inked)
-    ids, x, of = [], [], []
+    ids, x, of, word = [], [], [], []
     for k, line in enumerate(lines):
         if line.mark is not None:
             at = np.arange(*line.mark)
             ids.append(at)
             x.append(line.mark_x_mm + (reach[at] - reach[line.mark[0]]) * u)
             of.append(np.full(len(at), k))
+            word.append(words[at])
         at = np.arange(line.start, line.end)
+        word.append(words[at])
         ids.append(at)
         x.append(
             line.x_mm + (reach[at] - reach[line.start]) * line.narrow * u + line.stretch * (gaps[at] - gaps[line.start])
@@ -145,9 +147,10 @@ def _place(lines: Sequence[SetLine], letters: Letters, u: float) -> _Placed:
             ids.append(np.array([line.hyphen]))
             x.append(np.array([line.x_mm + long + line.stretch * (gaps[line.end] - gaps[line.start])]))
             of.append(np.array([k]))
+            word.append(words[line.end - 1 : line.end])
     all_ids = np.concatenate(ids)
     ink = letters.inked[all_ids]
-    return _Placed(all_ids[ink], np.concatenate(x)[ink], np.concatenate(of)[ink], words[all_ids[ink]])
+    return _Placed(all_ids[ink], np.concatenate(x)[ink], np.concatenate(of)[ink], np.concatenate(word)[ink])
 
 
 def _draw(

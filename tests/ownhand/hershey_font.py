@@ -1,6 +1,6 @@
 """A stroke font to compose with, made from PyPI's Hershey-Fonts and warped into several variants of each letter.
 
-The warp is smooth and the same for a whole letter: scale, shear, rotation and a bend. It stands for attempts of one
+The warp is smooth and the same for a whole letter: scale, shear, a bend and slow waves. It stands for attempts of one
 writer; `scatter` multiplies it.
 """
 
@@ -49,11 +49,15 @@ def hershey_font(face: str = "futural", variants: int = 5, scatter: float = 1.0,
         for v in range(variants):
             wide, tall = 1 + scatter * 0.08 * rng.standard_normal(2)
             lean, bend = scatter * np.array([0.05, 0.06]) * rng.standard_normal(2)
+            waves = scatter * 0.03 * X_HEIGHT * rng.standard_normal((2, 3))
             dy = scatter * 0.04 * X_HEIGHT * rng.standard_normal()
             warped = []
             for s in strokes:
                 x, y = (s[:, 0] - left) * wide, s[:, 1] * tall
-                warped.append(np.column_stack([x + lean * y + bend * y * (1 - y / CAP_HEIGHT) + 60, y + dy]))
+                x = x + lean * y + bend * y * (1 - y / CAP_HEIGHT) + 60
+                u, w = x / CAP_HEIGHT, y / CAP_HEIGHT
+                sway = np.stack([np.sin(3 * u + 4 * w), np.cos(5 * w), np.sin(4 * u)])
+                warped.append(np.column_stack([x + waves[0] @ sway, y + dy + waves[1] @ sway]))
             name = f"u{ord(char):04X}" + (f".v{v + 1}" if v else "")
             made.append(
                 Glyph(name, char, tuple(_cubics(s) for s in warped), width * wide + 120, ductus=f"{ord(char)}/1")

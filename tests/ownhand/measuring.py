@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -58,7 +59,7 @@ def letters_of(pages: Sequence[PlotPage]) -> Letters:
         letter = np.repeat(page.letter, np.diff(starts))
         path = np.repeat(np.arange(len(page)), np.diff(starts))
         bounds = np.flatnonzero(np.diff(letter, prepend=-1, append=-1))
-        for a, b in zip(bounds, bounds[1:], strict=False):
+        for a, b in pairwise(bounds):
             p = points[a:b] * [1, -1]
             k = int(path[a])
             rows.append(
@@ -105,12 +106,14 @@ def measured(
         feet.append(rest / x)
         slopes.append(np.degrees(np.arctan(slope)))
         levels.append(height.mean() / x)
-        lag1 += list(zip(rest[:-1], rest[1:], strict=True))
+        lag1 += list(pairwise(rest))
         lag4 += list(zip(rest[:-4], rest[4:], strict=True))
     tall = np.log(np.maximum(found.top - found.foot, 0.05 * x) / x)
     wide = np.log(np.maximum(found.right - found.left, 0.05 * x) / x)
     height_sd, height_lines = _within_and_between(tall, found.char, line_key, is_letter)
-    width_sd, width_lines = _within_and_between(wide, found.char, line_key, is_letter & ~np.isin(found.char, list("ilIj")))
+    width_sd, width_lines = _within_and_between(
+        wide, found.char, line_key, is_letter & ~np.isin(found.char, list("ilIj"))
+    )
     upright = np.isin(found.char, list(stems)) & ~np.isnan(found.lean_deg)
     slant_sd, slant_lines = _within_and_between(found.lean_deg, None, line_key, upright)
     gap = (found.left[1:] - found.right[:-1]) / x
@@ -120,7 +123,8 @@ def measured(
     between = both & (found.word[1:] != found.word[:-1])
     return Measured(
         float(np.mean(slopes)), float(np.std(slopes)), float(np.concatenate(feet).std()), _correlation(lag1),
-        _correlation(lag4), float(np.std(levels)), height_sd, height_lines, width_sd, width_lines, slant_sd, slant_lines,
+        _correlation(lag4), float(np.std(levels)), height_sd, height_lines, width_sd, width_lines, slant_sd,
+        slant_lines,
         float(gap[inside].mean()), float(gap[inside].std()), float(gap[between].mean()), float(gap[between].std()),
     )  # fmt: skip
 
@@ -162,3 +166,48 @@ def _within_and_between(
 def _correlation(pairs: list[tuple[float, float]]) -> float:
     a, b = np.array(pairs).T
     return float(np.corrcoef(a, b)[0, 1])
+
+
+@dataclass(frozen=True)
+class Returns:
+    """Of pairs of the same character within sight: how many are the same shape."""
+
+    pairs: int
+    same: int
+    """... up to their place."""
+
+    same_but_for_pose: int
+    """... up to their place, height, width and slant."""
+
+
+def returns(
+    pages: Sequence[PlotPage], *, within_lines: int = 3, x_height_mm: float, tolerance: float = 0.005
+) -> Returns:
+    """Count shapes that come back within some lines, on pages composed without joins.
+
+    Two letters are the same when their control points lie within `tolerance` x-heights of each other (root mean
+    square), after their places, or also height, width and slant, were made alike. Dots (smaller than a third of the
+    x-height) and straight lines (of less than 8 control points) cannot be told apart by shape and are left out.
+    """
+    pairs = same = posed = 0
+    for page in pages:
+        bounds = np.flatnonzero(np.diff(page.letter, prepend=-1, append=-1))
+        kinds: dict[tuple, list[tuple[int, np.ndarray]]] = {}
+        for a, b in pairwise(bounds):
+            points = page.points_mm[page.starts[a] : page.starts[b]]
+            sizes = tuple(np.diff(page.starts[a : b + 1]))
+            if len(points) >= 8 and np.ptp(points, axis=0).max() > x_height_mm / 3:
+                kinds.setdefault((page.chars[page.letter[a]], sizes), []).append((int(page.line[a]), points))
+        for group in kinds.values():
+            line = np.array([n for n, _ in group])
+            shape = np.stack([p - p.mean(0) for _, p in group]) / x_height_mm
+            i, j = np.triu_indices(len(group), 1)
+            near = np.abs(line[i] - line[j]) <= within_lines
+            i, j = i[near], j[near]
+            pairs += len(i)
+            same += int((np.sqrt(((shape[i] - shape[j]) ** 2).sum(2).mean(1)) < tolerance).sum())
+            a, b = shape[i], shape[j]
+            normal = np.einsum("npi,npj->nij", a, a) + 1e-12 * np.eye(2)
+            best = np.linalg.solve(normal, np.einsum("npi,npj->nij", a, b))
+            posed += int((np.sqrt(((a @ best - b) ** 2).sum(2).mean(1)) < tolerance).sum())
+    return Returns(pairs, same, posed)

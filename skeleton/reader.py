@@ -15,7 +15,7 @@ from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
 from skeleton.match import Model, find_matches
 from skeleton.network import Network, build_network
-from skeleton.order import direct, writing_order
+from skeleton.order import against_the_grain, direct, writing_order
 from skeleton.reading import Reading
 from skeleton.refine import refine
 from skeleton.repair import repair
@@ -51,7 +51,10 @@ def by_rules(net: Network, states: States, ink: InkMap) -> list[tuple[Points, ND
     turned = []
     for line, firm in drawn:
         t = direct(line, size)
-        turned.append((line[t], firm[t]))
+        line, firm = line[t], firm[t]
+        for a, b in against_the_grain(line, ink.pen_px) if len(line) > 2 else [(0, 0)]:
+            u = direct(line[a : b + 1], size) + a
+            turned.append((line[u], firm[u]))
     return [turned[i] for i in writing_order([p for p, _ in turned], [len(p) == 1 for p, _ in turned])]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,11 +14,15 @@ from skeleton.ink_map import InkMap
 from skeleton.reach import reach_out
 
 
+NECK = 0.36
+"""Half-width of the ink, in pen widths, below which strokes only touch; a whole line has 0.5."""
+
+
 def repair(graph: InkGraph, ink: InkMap, *, spurs: bool = True, bridges: bool = True, reach: bool = True) -> InkGraph:
     """Return the graph without spurs, skips bridged, spots made dots."""
     if spurs:
         graph = drop_spurs(graph, ink)
-    graph = join_chains(graph)
+    graph = join_chains(cut_necks(graph, ink))
     graph = spots_to_dots(graph, ink)
     if bridges:
         graph = join_chains(bridge_skips(graph, ink))
@@ -144,6 +149,35 @@ def _spot_centre(place: NDArray[np.float64], ink: InkMap) -> NDArray[np.float64]
     return place
 
 
+def cut_necks(graph: InkGraph, ink: InkMap) -> InkGraph:
+    """Return the graph with lines parted where the ink is much narrower than the pen.
+
+    There two strokes merely touch, or the pen ran dry; what was one line after all is bridged again.
+    """
+    nodes = list(graph.nodes)
+    edges: list[Edge] = []
+    h, w = ink.radius.shape
+    wide = np.asarray(cv2.dilate(ink.radius, np.ones((3, 3), np.uint8)))
+    for e in graph.edges:
+        xy = np.round(e.line).astype(int)
+        r = wide[xy[:, 1].clip(0, h - 1), xy[:, 0].clip(0, w - 1)]
+        margin = round(0.6 * ink.pen_px)
+        inner = r[margin : len(r) - margin]
+        if len(inner) < 3 or inner.min() > NECK * ink.pen_px or e.bridged:
+            edges.append(e)
+            continue
+        thin = np.flatnonzero(r < NECK * ink.pen_px)
+        thin = thin[(thin >= margin) & (thin < len(r) - margin)]
+        first, last = int(thin[0]), int(thin[-1])
+        if last - first > 1.5 * ink.pen_px:
+            edges.append(e)
+            continue
+        nodes += [e.line[first], e.line[last]]
+        edges.append(Edge(e.a, len(nodes) - 2, e.line[: first + 1]))
+        edges.append(Edge(len(nodes) - 1, e.b, e.line[last:]))
+    return replace(graph, nodes=np.array(nodes).reshape(-1, 2), edges=tuple(edges))
+
+
 def bridge_skips(graph: InkGraph, ink: InkMap) -> InkGraph:
     """Return the graph with tips joined across short gaps that a pen running dry leaves.
 
@@ -169,7 +203,7 @@ def bridge_skips(graph: InkGraph, ink: InkMap) -> InkGraph:
             xy = np.round(where).astype(int)
             h, w = ink.darkness.shape
             grey = float(ink.darkness[xy[:, 1].clip(0, h - 1), xy[:, 0].clip(0, w - 1)].min())
-            if (facing > 0.8 and (grey > 0.12 or clear < 0.4 * pen)) or (facing > 0.3 and grey > 0.25):
+            if facing > 0.8 and (grey > 0.12 or clear < 0.4 * pen):
                 offers.append((size * (1.5 - facing), n, m))
     edges = list(graph.edges)
     taken: set[int] = set()

@@ -77,7 +77,9 @@ def _best_pairing(
                 # the far side of a sharp corner: out to it and back is how a pen turns
                 c = AT_CORNER
             elif max(bend(net, stem, one), bend(net, stem, other)) < 0.8 < turn:
-                c = RETRACE + pair(stem, one) + pair(stem, other)
+                # a hairpin whose legs run together for a while: the shorter the while, the surer
+                hairpin = turn > 2.0 and size < 6 * net.pen_px
+                c = (0.05 * size / net.pen_px if hairpin else RETRACE) + pair(stem, one) + pair(stem, other)
             else:
                 continue
             if c < best[0]:

@@ -127,7 +127,10 @@ def _tangents(laid: _Laid) -> Points:
 
 
 def _follow(
-    laid: _Laid, states: States, moves: tuple[NDArray[np.int64], NDArray[np.int32], Points, Points], place: float,
+    laid: _Laid,
+    states: States,
+    moves: tuple[NDArray[np.int64], NDArray[np.int32], Points, Points],
+    place: float,
     extra: NDArray[np.float64] | None = None,
 ) -> tuple[NDArray[np.int32], float]:
     from skeleton.kernels import follow

@@ -187,7 +187,10 @@ def hermite(p: Vector, d: Vector, q: Vector, e: Vector, step: float) -> Points:
     turn = float(d @ e)
     m = size * (0.9 if turn > 0 else 0.5)
     return (
-        (2 * t**3 - 3 * t**2 + 1) * p + (t**3 - 2 * t**2 + t) * m * d + (3 * t**2 - 2 * t**3) * q + (t**3 - t**2) * m * e
+        (2 * t**3 - 3 * t**2 + 1) * p
+        + (t**3 - 2 * t**2 + t) * m * d
+        + (3 * t**2 - 2 * t**3) * q
+        + (t**3 - t**2) * m * e
     )
 
 

@@ -180,7 +180,9 @@ def pair_features(a: Points, b: Points, size: float, corner: NDArray[np.float64]
     cross = touch * float(inner(i) and inner(j))
     level_a, level_b = np.tanh(6 * fa[10]), np.tanh(6 * fb[10])
     over = np.tanh(8 * ((q[:, 1].min() - p[:, 1].max()) / size)) - np.tanh(8 * ((p[:, 1].min() - q[:, 1].max()) / size))
-    aside = np.tanh(8 * ((q[:, 0].min() - p[:, 0].max()) / size)) - np.tanh(8 * ((p[:, 0].min() - q[:, 0].max()) / size))
+    aside = np.tanh(8 * ((q[:, 0].min() - p[:, 0].max()) / size)) - np.tanh(
+        8 * ((p[:, 0].min() - q[:, 0].max()) / size)
+    )
     # a line that begins or ends on another one's middle hangs on it
     hangs = touch * (float(inner(i) and not inner(j)) - float(inner(j) and not inner(i)))
     return np.concatenate([fb - fa, [cross * (level_a - level_b), over, aside, hangs, touch * (level_a - level_b)]])

@@ -104,5 +104,3 @@ def _with_tip(graph: InkGraph, place: np.ndarray, pen: float) -> InkGraph:
         edges.append(Edge(foot, e.b, e.line[k:], e.bridged))
         edges.append(Edge(foot, new, tip))
     return replace(graph, nodes=np.array(nodes), edges=tuple(edges))
-
-

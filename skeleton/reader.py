@@ -15,6 +15,7 @@ from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
 from skeleton.match import Model, find_matches
 from skeleton.network import Network, build_network
+from skeleton.options import Options
 from skeleton.order import against_the_grain, direct, writing_order
 from skeleton.reading import Reading
 from skeleton.refine import refine
@@ -23,25 +24,36 @@ from skeleton.smooth_paths import smooth_walks
 from skeleton.stroke import Stroke
 from skeleton.walk import States, build_states, draw
 
+ALL_PARTS = Options()
+
 
 def read(
-    grey: Grey, dpi: float, char: str | None, *, handedness: str, known: Sequence[Sequence[Stroke]]
+    grey: Grey,
+    dpi: float,
+    char: str | None,
+    *,
+    handedness: str,
+    known: Sequence[Sequence[Stroke]],
+    options: Options = ALL_PARTS,
 ) -> Reading:
     """Return the reading of one image; see `skeleton.reading.read_character`."""
     ink = find_ink(grey, dpi)
     if ink is None:
         return Reading(())
-    graph = repair(build_graph(ink), ink)
-    net = build_network(graph, ink)
+    whole = options.junctions
+    graph = repair(build_graph(ink), ink, spurs=whole, reach=whole)
+    net = build_network(graph, ink, cut=whole)
     states = build_states(net, ink, 0.5 * ink.pen_px)
-    models = models_of(char, handedness, known) if char else []
+    models = models_of(char, handedness, known) if char and options.ductus else []
     found = candidates(net, states, find_matches(net, states, models))
     if found:
         best = found[0]
         return Reading(
-            tuple(finish(*draw(net, states, w), ink) for w in best.walks), float(1 / (1 + max(best.cost, 0.0))), best.name
+            tuple(finish(*draw(net, states, w), ink, options) for w in best.walks),
+            float(1 / (1 + max(best.cost, 0.0))),
+            best.name,
         )
-    return Reading(tuple(finish(*d, ink) for d in by_rules(net, states, ink)))
+    return Reading(tuple(finish(*d, ink, options) for d in by_rules(net, states, ink)))
 
 
 def by_rules(net: Network, states: States, ink: InkMap) -> list[tuple[Points, NDArray[np.bool_]]]:
@@ -66,11 +78,11 @@ def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> 
     return own + [Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand)]
 
 
-def finish(line: Points, firm: NDArray[np.bool_], ink: InkMap) -> Stroke:
+def finish(line: Points, firm: NDArray[np.bool_], ink: InkMap, options: Options = ALL_PARTS) -> Stroke:
     """Return the stroke of a line in px."""
     if len(line) < 2:
         return Stroke(image_from_pixels(line, px_per_mm=ink.px_per_mm), ink.pen_px / ink.px_per_mm)
-    r = refine(line, firm, ink)
+    r = refine(line, firm, ink, to_ink=options.refine, smoothly=options.smooth)
     return Stroke(
         image_from_pixels(r.line, px_per_mm=ink.px_per_mm),
         float(np.median(r.width)) / ink.px_per_mm,

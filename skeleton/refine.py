@@ -28,7 +28,15 @@ class Refined:
     """Shape (n,): width of the ink across the line, px."""
 
 
-def refine(line: Points, firm: NDArray[np.bool_], ink: InkMap, *, ends: tuple[bool, bool] = (True, True)) -> Refined:
+def refine(
+    line: Points,
+    firm: NDArray[np.bool_],
+    ink: InkMap,
+    *,
+    ends: tuple[bool, bool] = (True, True),
+    to_ink: bool = True,
+    smoothly: bool = True,
+) -> Refined:
     """Return a line moved to the middle of the ink, corners kept.
 
     Parameters
@@ -42,14 +50,15 @@ def refine(line: Points, firm: NDArray[np.bool_], ink: InkMap, *, ends: tuple[bo
     s_old = along(line)
     points = even_steps(line, STEP)
     solid = np.interp(along(points), s_old, firm.astype(float)) > 0.6
-    points = _lead_out(points, ink, ends)
+    if to_ink:
+        points = _lead_out(points, ink, ends)
     width = np.full(len(points), pen)
     for _ in range(2):
         normal = _normals(points)
         shift, width, trust = _offsets(points, normal, ink)
         trust = trust * np.where(solid, 1.0, 0.02)
-        target = points + shift[:, None] * normal
-        points = smooth(target, trust, corners=find_corners(points, pen), stiffness=2.0)
+        target = points + shift[:, None] * normal * (1.0 if to_ink else 0.0)
+        points = target if not smoothly else smooth(target, trust, corners=find_corners(points, pen), stiffness=2.0)
     return Refined(points, width)
 
 

@@ -104,7 +104,11 @@ def build_states(net: Network, ink: InkMap, step: float) -> States:
             for s in (2 * k, 2 * k + 3):
                 length[s].append(spacing[p])
                 cost[s].append(0.0)
-        ring = net.junction_of[p][0] < 0 and not is_dot(net, p) and bool(np.hypot(*(net.pieces[p][0] - net.pieces[p][-1])) < 2.0)
+        ring = (
+            net.junction_of[p][0] < 0
+            and not is_dot(net, p)
+            and bool(np.hypot(*(net.pieces[p][0] - net.pieces[p][-1])) < 2.0)
+        )
         for k in (0, 1):
             s = leave((p, k))
             if ring:

@@ -46,7 +46,7 @@ def allographs(char: str, *, handedness: Handedness = "right") -> tuple[Allograp
     Examples
     --------
     >>> allographs("T")[0].name
-    'bar first'
+    'stem first'
     >>> [len(s) for s in allographs(".")[0].strokes]
     [1]
     >>> allographs("\N{CJK UNIFIED IDEOGRAPH-4E00}")

@@ -1,0 +1,90 @@
+"""Known strokes from open data, in mm with y down, in the order and direction in which they were written."""
+
+from __future__ import annotations
+
+import gzip
+import json
+import re
+import site
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from capture.units import Points
+
+LATIN = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789!?,"
+KANA = "".join(map(chr, [*range(0x3042, 0x3094), *range(0x30A2, 0x30F4)]))
+
+
+@dataclass(frozen=True, eq=False)
+class Case:
+    """One written character."""
+
+    name: str
+    char: str
+    strokes: list[Points]
+    known: bool = True
+    """Whether the tracer is told the character."""
+
+    writer: str = ""
+
+
+def _scaled(strokes: list[Points], height_mm: float = 7.0) -> list[Points]:
+    every = np.concatenate(strokes)
+    lo, span = every.min(axis=0), np.ptp(every, axis=0).max()
+    return [(s - lo) * height_mm / max(float(span), 1e-9) for s in strokes]
+
+
+def kanjivg(chars: str, *, known: bool) -> Iterator[Case]:
+    """Yield KanjiVG's characters (Apel, CC BY-SA 3.0; PyPI `kanjivg`): centre lines in stroke order."""
+    from svgpathtools import parse_path
+
+    root = next(p for s in site.getsitepackages() if (p := Path(s) / "kanji").is_dir())
+    for c in chars:
+        file = root / f"{ord(c):05x}.svg"
+        if not file.exists():
+            continue
+        paths = [parse_path(d) for d in re.findall(r'<path[^>]* d="([^"]+)"', file.read_text(encoding="utf-8"))]
+        strokes = []
+        for path in paths:
+            z = np.array([path.point(t) for t in np.linspace(0, 1, max(8, int(path.length())))])
+            strokes.append(np.stack([z.real, z.imag], axis=1))
+        yield Case(file.stem, c, _scaled(strokes), known)
+
+
+def hershey(font: str = "futural") -> Iterator[Case]:
+    """Yield a Hershey font's characters (Wolcott & Hilsenrath, NBS SP 424, 1976; PyPI `Hershey-Fonts`)."""
+    from HersheyFonts import HersheyFonts
+
+    fonts = HersheyFonts()
+    fonts.load_default_font(font)
+    for code in range(33, 127):
+        strokes = [np.array(list(p), float) for p in fonts.strokes_for_text(chr(code))]
+        strokes = [s for s in strokes if len(s) > 1]
+        if strokes:
+            yield Case(f"{font}_{code:03d}", chr(code), _scaled(strokes))
+
+
+def stored(file: Path) -> Iterator[Case]:
+    """Yield the records of a JSON file (.json or .json.gz): `name`, `char`, `strokes` in mm, y down, `writer`."""
+    text = gzip.decompress(file.read_bytes()) if file.suffix == ".gz" else file.read_bytes()
+    for r in json.loads(text):
+        strokes = [np.array(s, float).reshape(-1, 2) for s in r["strokes"]]
+        yield Case(str(r["name"]), r["char"], strokes, True, str(r.get("writer", "")))
+
+
+def folder(path: Path) -> dict[str, list[Case]]:
+    """Return the data sets in a file or folder, by file name."""
+    files = sorted(path.glob("*.json*")) if path.is_dir() else [path]
+    return {f.name.split(".")[0]: list(stored(f)) for f in files}
+
+
+def data_sets() -> dict[str, list[Case]]:
+    """Return the data sets that come with the project's own dependencies."""
+    return {
+        "kanjivg": list(kanjivg(LATIN, known=True)),
+        "hershey": list(hershey()),
+        "kana": list(kanjivg(KANA, known=False)),
+    }

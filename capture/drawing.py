@@ -1,83 +1,43 @@
 """A page as a list of shapes: one description, from which the PDF and the SVG are made.
 
 Frame: page (mm, from the top left corner, y down).
-
-Colours. A scan is read in its green channel (or in grey): paper and pale green are bright there, black, blue and red
-ink are dark. So the guides are pale green, as light as can still be followed with the pen; labels, which stand outside
-the writing space, are a darker green that can be read. A printer without colour makes the guides a faint grey.
 """
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Iterator
-from dataclasses import dataclass
-from functools import cache
 
 from capture.code import page_payload
+from capture.fiducials import draw_code, draw_mark
 from capture.furniture import CLEAR_MM, CODE_MM, bar_beside_code, content_box
 from capture.label_font import label_font
 from capture.labels import name_of, shown_form
-from capture.sheet import MARK_DICTIONARY, Box, Cell, Mark, Page, RuledLine, Sheet
+from capture.shapes import BASELINE, BLACK, GUIDE, LABEL, TEXT, TICK, Colour, Fill, Frame, Line, Shape, Words
+from capture.sheet import Box, Cell, Page, RuledLine, Sheet
 
-Colour = tuple[int, int, int]
-"""sRGB, 0 to 255."""
-
-BLACK: Colour = (0, 0, 0)
-TEXT: Colour = (70, 76, 72)
-LABEL: Colour = (62, 138, 88)
-GUIDE: Colour = (196, 236, 207)
-BASELINE: Colour = (136, 212, 158)
-TICK: Colour = (112, 184, 136)
+__all__ = [
+    "BASELINE",
+    "BLACK",
+    "GUIDE",
+    "LABEL",
+    "TEXT",
+    "TICK",
+    "Colour",
+    "Fill",
+    "Frame",
+    "Line",
+    "Shape",
+    "Words",
+    "draw_page",
+    "printable",
+]
 
 GUIDE_WIDTH_MM = 0.13
 BASELINE_WIDTH_MM = 0.24
 
 LABEL_SIZE_MM = 3.3
 NAME_SIZE_MM = 1.85
-
-
-@dataclass(frozen=True)
-class Line:
-    """A straight line with butt ends."""
-
-    x1: float
-    y1: float
-    x2: float
-    y2: float
-    width: float
-    colour: Colour
-
-
-@dataclass(frozen=True)
-class Frame:
-    """The outline of a box, the line centred on its edge."""
-
-    box: Box
-    width: float
-    colour: Colour
-
-
-@dataclass(frozen=True)
-class Fill:
-    """Boxes filled together as one path, so that no seams show between neighbours."""
-
-    boxes: tuple[Box, ...]
-    colour: Colour
-
-
-@dataclass(frozen=True)
-class Words:
-    """A line of text, from `x` to the right, on the baseline `y`; `size` to the em."""
-
-    x: float
-    y: float
-    text: str
-    size: float
-    colour: Colour
-    bold: bool = False
-
-
-Shape = Line | Frame | Fill | Words
 
 
 def draw_page(sheet: Sheet, page: Page, *, title: str = "") -> list[Shape]:
@@ -140,57 +100,8 @@ def draw_ruled(line: RuledLine) -> Iterator[Shape]:
     """Yield a ruled line with its text in small print above."""
     x, y, width, _ = line.box_mm
     yield Line(x, line.baseline_mm, x + width, line.baseline_mm, BASELINE_WIDTH_MM, BASELINE)
-    yield Words(x, y - 0.6, line.text, 2.5, LABEL)
-
-
-@cache
-def _mark_modules(mark_id: int) -> tuple[Box, ...]:
-    """Return the dark modules of a marker as boxes in units of one module, from its top left corner."""
-    import cv2
-
-    dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, MARK_DICTIONARY))
-    side = dictionary.markerSize + 2
-    image = cv2.aruco.generateImageMarker(dictionary, mark_id, side)
-    return tuple(_runs_of_dark([[value == 0 for value in row] for row in image.tolist()]))
-
-
-def _runs_of_dark(rows: list[list[bool]]) -> Iterator[Box]:
-    for y, row in enumerate(rows):
-        start = None
-        for x, dark in enumerate([*row, False]):
-            if dark and start is None:
-                start = x
-            elif not dark and start is not None:
-                yield float(start), float(y), float(x - start), 1.0
-                start = None
-
-
-def draw_mark(mark: Mark) -> Fill:
-    """Return a marker."""
-    modules = _mark_modules(mark.id)
-    side = max(y + 1 for _, y, _, _ in modules)
-    unit = mark.size_mm / side
-    left, top = mark.x_mm - mark.size_mm / 2, mark.y_mm - mark.size_mm / 2
-    return Fill(tuple((left + x * unit, top + y * unit, w * unit, h * unit) for x, y, w, h in modules), BLACK)
-
-
-def draw_code(payload: bytes, box: Box) -> Fill:
-    """Return the QR code of `payload`, as large as `box`.
-
-    Error correction is Q (a quarter of the code may be lost) where this keeps the modules 0.4 mm wide, so that they
-    can be read at 150 dpi, and less where it does not: there is a second copy.
-    """
-    import segno
-
-    rows: list[list[bool]] = []
-    for level in "QML":
-        code = segno.make_qr(payload, error=level, mode="byte", boost_error=True)
-        rows = [[bool(value) for value in row] for row in code.matrix]
-        if box[2] / len(rows) >= 0.4:
-            break
-    unit = box[2] / len(rows)
-    dark = _runs_of_dark(rows)
-    return Fill(tuple((box[0] + x * unit, box[1] + y * unit, w * unit, h * unit) for x, y, w, h in dark), BLACK)
+    text = printable(line.text)
+    yield Words(x, y - 0.6, text, min(2.5, width / label_font().width_mm(text, 1.0)), LABEL)
 
 
 INSTRUCTIONS = (
@@ -220,7 +131,7 @@ def draw_head(sheet: Sheet, page: Page, title: str) -> Iterator[Shape]:
     right = page.patch_mm[0] - 4.0 if page.patch_mm else x + width
     room = right - left
     bold, plain = label_font(bold=True), label_font()
-    heading = title or "Handwriting sheet"
+    heading = printable(title) or "Handwriting sheet"
     yield Words(left, y + 4.0, heading, min(5.0, room / bold.width_mm(heading, 1.0)), TEXT, bold=True)
     about = (
         f"Sheet {sheet.id}, page {page.page} of {len(sheet.pages)}. Writing size: x-height {sheet.x_height_mm:g} mm."
@@ -233,6 +144,13 @@ def draw_head(sheet: Sheet, page: Page, title: str) -> Iterator[Shape]:
         yield Frame(page.patch_mm, GUIDE_WIDTH_MM, BASELINE)
         caption = "Pen test: a few strokes, loops and dots"
         yield Words(px, py - 1.2, caption, min(2.4, page.patch_mm[2] / plain.width_mm(caption, 1.0)), TEXT)
+
+
+def printable(text: str) -> str:
+    """Return `text` on one line, with a box for each character that the font of the words lacks."""
+    font = label_font()
+    line = " ".join(unicodedata.normalize("NFC", text).split())
+    return "".join(char if font.covers(char) else "□" for char in line)
 
 
 def draw_paragraphs(paragraphs: tuple[str, ...], box: Box, *, most: float) -> Iterator[Shape]:

@@ -14,6 +14,7 @@ import zxingcpp
 
 from capture.code import page_from_payload, page_payload
 from capture.drawing import BASELINE, GUIDE, LABEL, TICK, Frame, Words, draw_page
+from capture.errors import UsageError
 from capture.label_font import label_font
 from capture.languages import characters_for
 from capture.layout import lay_out
@@ -92,7 +93,7 @@ def test_the_bar_is_a_hundred_millimetres_long(sheet, pdf):
 @pytest.mark.parametrize("turn", [0, 1, 2, 3])
 def test_markers_are_where_the_sheet_says_without_any_offset(sheet, pdf, turn):
     page = sheet.pages[1]
-    grey = cv2.cvtColor(rendered(pdf, 1, 24), cv2.COLOR_RGB2GRAY)
+    grey = cv2.cvtColor(rendered(pdf, 1, 16), cv2.COLOR_RGB2GRAY)
     turned = np.ascontiguousarray(np.rot90(grey, turn))
     dictionary = cv2.aruco.getPredefinedDictionary(getattr(cv2.aruco, MARK_DICTIONARY))
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary).detectMarkers(turned)
@@ -104,7 +105,7 @@ def test_markers_are_where_the_sheet_says_without_any_offset(sheet, pdf, turn):
         # The detector returns the outermost dark pixels; turned back, their mean is the centre of the marker, and a
         # constant offset of ours or of the detector's would show with another sign in each turn.
         points = turned_back(quad[0].astype(float), turned.shape, turn)
-        found = image_from_pixels(points.mean(axis=0, keepdims=True), px_per_mm=24)[0]
+        found = image_from_pixels(points.mean(axis=0, keepdims=True), px_per_mm=16)[0]
         offsets.append(found - (marks[mark_id].x_mm, marks[mark_id].y_mm))
         # Its first corner is the marker's own top left: markers tell which way up the page lies.
         assert points[0, 0] < points[:, 0].mean() and points[0, 1] < points[:, 1].mean()
@@ -253,6 +254,26 @@ def test_a_character_that_the_label_font_lacks_is_printed_by_number():
     words = [shape.text for shape in draw_page(sheet, sheet.pages[0]) if isinstance(shape, Words)]
 
     assert words.count("U+6C38") == 2
+
+
+@pytest.mark.parametrize("title", ["永 👋 hand", "a\x00b\nc", "x" * 400, "\ud800", "Việt \u0301", "</title><script>"])
+def test_any_title_and_text_can_be_printed(title):
+    sheet = lay_out({"👋": 2, "а́": 2, "\u0301": 2}, sheet_id="s", ruled_text="w" * 300 + " 永 ok")
+
+    assert sheet_pdf(sheet, title=title).startswith(b"%PDF-")
+    for page in sheet.pages:
+        ET.fromstring(page_svg(sheet, page, title=title))
+        for shape in draw_page(sheet, page, title=title):
+            if isinstance(shape, Words):
+                assert shape.x + label_font(bold=shape.bold).width_mm(shape.text, shape.size) < 200
+
+
+def test_a_page_that_says_more_than_a_code_can_hold_is_refused():
+    counts = {chr(0x4E00 + i * i % 20000): 2 for i in range(6000)}
+    sheet = lay_out(counts, sheet_id="s", paper="A2", x_height_mm=1.5)
+
+    with pytest.raises(UsageError, match="more than its code can say"):
+        sheet_pdf(sheet)
 
 
 def test_the_pdf_is_written_whole(sheet, tmp_path):

@@ -67,11 +67,11 @@ def _fates(sheet: Sheet, rng: np.random.Generator) -> dict[tuple[int, int, int],
 
 
 ACCIDENTS = (
-    (0.010, "outside"),
+    (0.012, "outside"),
     (0.035, "heavy"),
-    (0.055, "dry"),
-    (0.075, "small"),
-    (0.085, "shaky"),
+    (0.060, "dry"),
+    (0.080, "small"),
+    (0.095, "shaky"),
 )
 """Cumulative shares of the filled cells."""
 
@@ -80,13 +80,13 @@ def _accident(kind: str, habits: Habits) -> Habits:
     m = habits.manner
     match kind:
         case "heavy":
-            return replace(habits, pen_mm=habits.pen_mm * 1.35)
+            return replace(habits, pen_mm=habits.pen_mm * 1.5)
         case "dry":
             return replace(habits, dry=0.75, pen_mm=habits.pen_mm * 0.9)
         case "small":
-            return replace(habits, size=0.72, pen_mm=habits.pen_mm * 1.12)
+            return replace(habits, size=0.66, pen_mm=habits.pen_mm * 1.2)
         case "shaky":
-            return replace(habits, manner=replace(m, tremor=m.tremor * 3.5, aim_sd=m.aim_sd * 2.2))
+            return replace(habits, manner=replace(m, tremor=m.tremor * 6, aim_sd=m.aim_sd * 2.8))
         case "outside":
             return replace(habits, size=1.3, aside=0.42)
     return habits

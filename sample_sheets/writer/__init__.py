@@ -5,6 +5,7 @@
 | `letterforms` | the paths that the pen aims at (`letters` and `signs`: the data) |
 | `movement`    | the sigma-lognormal movement between the targets of a path       |
 | `hand`        | a person's habits and how much they vary; cells and lines        |
+| `spacing`     | letters set beside each other                                    |
 | `pen`         | ink on the paper's fibres                                        |
 | `machines`    | a flatbed scanner and a camera                                   |
 """

@@ -8,9 +8,7 @@ with a standard deviation of 0.24 x-heights, lines sloping -0.1 to 0.3 degrees w
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +16,7 @@ from numpy.typing import NDArray
 from capture.sheet import Cell
 from sample_sheets.writer.letterforms import Form, Path, forms_of, parse_path
 from sample_sheets.writer.movement import Manner, move
+from sample_sheets.writer.spacing import beside, outline, side_of
 
 Array = NDArray[np.float64]
 
@@ -67,6 +66,9 @@ class Habits:
 
     manner: Manner = field(default_factory=Manner)
 
+
+CLOSING = ".,;:!?…’”“"
+"""Signs that keep a little off the letter before them."""
 
 KEEPER = Habits()
 """The keeper of the lighthouse museum, who writes the postcards: fairly regular, a little slanted."""
@@ -161,9 +163,10 @@ def _pressed(
         blot = np.exp(-((t / rng.uniform(2.5, 5.0)) ** 2))
         widths = widths * (1 + rng.uniform(0.15, 0.42) * blot)
         dark = np.minimum(1.1, dark + 0.2 * blot)
-    if rng.random() < habits.dry and n > 30:  # the ink fails for a moment
-        middle, half = rng.uniform(0.15, 0.85) * n, rng.uniform(2.0, 7.0)
-        dark = dark * (1 - rng.uniform(0.5, 1.0) * np.exp(-(((t - middle) / half) ** 4)))
+    for _ in range(1 if habits.dry < 0.5 else 3):  # the ink fails for a moment
+        if rng.random() < habits.dry and n > 30:
+            middle, half = rng.uniform(0.15, 0.85) * n, rng.uniform(2.5, 8.0)
+            dark = dark * (1 - rng.uniform(0.6, 1.0) * np.exp(-(((t - middle) / half) ** 4)))
     return widths, dark
 
 
@@ -249,53 +252,16 @@ def write_line(
         form = choose_form(char, uses[char], habits, rng)
         paths = _posed(form, line, rng)
         foot = habits.foot_memory * foot + rng.normal(0, habits.foot_sd) * np.sqrt(1 - habits.foot_memory**2)
-        cloud = np.vstack([_dense(p) for p in paths])
+        cloud = outline(paths)
         if last is None:
-            x = -_side(cloud, np.min)
+            x = -side_of(cloud, np.min)
         elif space:
-            x = pen_x + _side(last, np.max) + space - _side(cloud, np.min)
+            x = pen_x + side_of(last, np.max) + space - side_of(cloud, np.min)
         else:
-            x = pen_x + _beside(last, cloud, max(0.08, rng.normal(habits.gap, habits.gap_sd)))
+            x = pen_x + beside(
+                last, cloud, max(0.08, rng.normal(habits.gap, habits.gap_sd)), least=0.28 if char in CLOSING else 0.20
+            )
         origin = np.array([origin_mm[0] + x * x_height_mm, origin_mm[1] - (raised + foot + x * slope) * x_height_mm])
         out.append((char, form.name, _written(paths, origin, x_height_mm, line, rng)))
         last, pen_x, space = cloud, x, 0.0
     return out
-
-
-def _dense(path: Path) -> Array:
-    t = np.linspace(0, 1, 9)[:, None]
-    return np.vstack([a + t * (b - a) for a, b in zip(path.at[:-1], path.at[1:], strict=True)])
-
-
-def _beside(left: Array, right: Array, gap: float) -> float:
-    """Return how far `right` stands from `left` (both at x = 0) so that the mean gap of their sides is `gap`.
-
-    Sides are looked at in bands of height; a band that one of the letters leaves empty, or where it is deeply cut,
-    counts as a little white and no more.
-    """
-    bands = np.arange(-0.75, 1.9, 0.15)
-    most_l, least_r = float(left[:, 0].max()), float(right[:, 0].min())
-    deep = 0.30
-    side_l = np.array([_extreme(left, b, 0.16, np.max, most_l - deep) for b in bands])
-    side_r = np.array([_extreme(right, b, 0.16, np.min, least_r + deep) for b in bands])
-    weight = np.where((bands > -0.1) & (bands < 1.05), 1.0, 0.3)
-    white = np.maximum(side_r, least_r) - np.minimum(side_l, most_l)
-    white = np.minimum(white, white.min() + 2 * deep)
-    shift = gap + 0.10 - float(np.average(white, weights=weight))
-    near_l = np.array([_extreme(left, b, 0.28, np.max, -9.0) for b in bands])
-    near_r = np.array([_extreme(right, b, 0.28, np.min, 9.0) for b in bands])
-    tight = float((near_l - near_r).max())
-    # Nothing slides far under its neighbour, even where heights do not meet.
-    return max(shift, tight + 0.20, most_l - least_r - 0.35)
-
-
-def _side(cloud: Array, which: Callable[[Array], Any]) -> float:
-    """Return where a letter ends on one side, tails and ascenders left out if it has a body between the guides."""
-    body = cloud[(cloud[:, 1] > -0.3) & (cloud[:, 1] < 1.05), 0]
-    return float(which(body if len(body) else cloud[:, 0]))
-
-
-def _extreme(cloud: Array, band: float, half: float, which: Callable[[Array], Any], otherwise: float) -> float:
-    inside = np.abs(cloud[:, 1] - band) < half
-    found = float(which(cloud[inside, 0])) if inside.any() else otherwise
-    return max(found, otherwise) if which is np.max else min(found, otherwise)

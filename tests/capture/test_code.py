@@ -80,8 +80,7 @@ def test_a_damaged_code_never_passes_for_another_page(data):
         coded = page_from_payload(bytes(payload))
     except WrongSheetError:
         return
-    # Only the few bits after the end of the compressed data do not matter.
-    assert at == len(payload) - 1
+    # The same body can be compressed in more ways than one.
     assert coded.page == sheet.pages[0]
 
 

@@ -32,10 +32,14 @@ def _cubics(points: np.ndarray) -> np.ndarray:
 
 @lru_cache(maxsize=8)
 def hershey_font(face: str = "futural", variants: int = 5, scatter: float = 1.0, seed: int = 1) -> Font:
-    """Return the printable ASCII characters of a Hershey face as a stroke font; x-height 3 mm when drawn as written."""
+    """Return the printable ASCII characters of a Hershey face as a stroke font; x-height 3 mm when drawn as written.
+
+    The letters of 'scripts' join: they stand so that each ends where the next begins.
+    """
     hershey = HersheyFonts()
     hershey.load_default_font(face)
     rng = np.random.default_rng(seed)
+    bearing = 0.0 if face == "scripts" else 60.0
     scale = CAP_HEIGHT / 21.0
     glyphs: dict[str, tuple[Glyph, ...]] = {" ": (Glyph("space", " ", (), advance=0.75 * X_HEIGHT),)}
     for char in TEXT:
@@ -54,13 +58,13 @@ def hershey_font(face: str = "futural", variants: int = 5, scatter: float = 1.0,
             warped = []
             for s in strokes:
                 x, y = (s[:, 0] - left) * wide, s[:, 1] * tall
-                x = x + lean * y + bend * y * (1 - y / CAP_HEIGHT) + 60
+                x = x + lean * y + bend * y * (1 - y / CAP_HEIGHT) + bearing
                 u, w = x / CAP_HEIGHT, y / CAP_HEIGHT
                 sway = np.stack([np.sin(3 * u + 4 * w), np.cos(5 * w), np.sin(4 * u)])
                 warped.append(np.column_stack([x + waves[0] @ sway, y + dy + waves[1] @ sway]))
             name = f"u{ord(char):04X}" + (f".v{v + 1}" if v else "")
             made.append(
-                Glyph(name, char, tuple(_cubics(s) for s in warped), width * wide + 120, ductus=f"{ord(char)}/1")
+                Glyph(name, char, tuple(_cubics(s) for s in warped), width * wide + 2 * bearing, ductus=f"{ord(char)}/1")
             )
         glyphs[char] = tuple(made)
     metrics = Metrics(X_HEIGHT, CAP_HEIGHT, CAP_HEIGHT, -233.0, 0.0, 60.0)

@@ -36,7 +36,8 @@ def test_no_shape_comes_back_within_three_lines_of_ten_thousand_characters() -> 
     pages = composer().compose(text, Settings(joins=False), seed=3).pages
     stamped = composer(variants=1).compose(text, Settings(joins=False, life=Life(strength=0)), seed=3).pages
 
-    found, font = returns(pages, x_height_mm=3.0), returns(stamped, x_height_mm=3.0)
+    # 9 micrometres: under half of HP-GL's unit
+    found, font = (returns(p, x_height_mm=3.0, tolerance=0.003) for p in (pages, stamped))
 
     assert len(text) > 10_000
     assert found.pairs > 50_000
@@ -55,9 +56,11 @@ def test_doubled_letters_are_never_alike() -> None:
                 a, b = (
                     np.vstack([page.path(k) for k in np.flatnonzero(page.letter == n)]) for n in (letter - 1, letter)
                 )
+                if len(a) < 8:  # straight lines cannot be told apart by shape
+                    continue
                 apart.append(np.sqrt(((a - a.mean(0) - b + b.mean(0)) ** 2).sum(1).mean()) / 3.0)
     assert len(apart) > 100
-    assert min(apart) > 0.01
+    assert min(apart) > 0.03
 
 
 def test_all_variants_are_used_evenly() -> None:
@@ -69,7 +72,7 @@ def test_all_variants_are_used_evenly() -> None:
     assert bank.pools["e"].written == 5
     few, many = Counter(written.tolist()), Counter(blended.tolist())
     assert len(few) == 5
-    assert max(few.values()) < 1.3 * min(few.values())
+    assert max(few.values()) < 1.4 * min(few.values())
     assert len(many) == POOL
     assert max(many.values()) < 1.3 * min(many.values())
 

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import dataclasses
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+
 from capture.errors import HandFolderError
-from fontbuild.build import BuildResult, build_font
+from fontbuild.build import BuildResult, build_font, reference_size
 from fontbuild.font import Font, Record
 from fontbuild.formats.svg_font import save_svg_fonts
 from fontbuild.formats.ufo import load_ufo, save_ufo
 from fontbuild.spacing import tabular
 from ownhand.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.decisions_file import load_decisions
-from ownhand.hand import Hand, HandRecord, load_captures, open_hand
+from ownhand.hand import Hand, HandRecord, PageCapture, load_captures, open_hand
 from skeleton.attempt import Attempt
 
 Progress = Callable[[str, int, int], None]
@@ -39,7 +41,7 @@ def font_record(record: HandRecord) -> Record:
     return Record(record.family, record.writer, record.consent, record.use, record.year)
 
 
-def attempts_of(hand: Hand) -> tuple[Attempt, ...]:
+def attempts_of(hand: Hand, captures: Sequence[PageCapture]) -> tuple[Attempt, ...]:
     """Return all attempts of the hand, as the person wants them.
 
     Raises
@@ -47,18 +49,34 @@ def attempts_of(hand: Hand) -> tuple[Attempt, ...]:
     HandFolderError
         If nothing was read yet.
     """
-    attempts = [a for capture in load_captures(hand) for a in capture.attempts]
+    attempts = [a for capture in captures for a in capture.attempts]
     if not attempts:
         remedy = f"Read a filled-in sheet first: ownhand read {hand.path} SCANS"
         raise HandFolderError(str(hand.path), "holds no captures yet", remedy)
     return apply_decisions(attempts, load_decisions(hand.decisions_file))
 
 
+def rhythm_of(captures: Sequence[PageCapture], attempts: Sequence[Attempt]) -> dict[str, float]:
+    """Return the habits of running text of all ruled pages together, in font units; empty where none was written."""
+    pages = [c.rhythm for c in captures if c.rhythm]
+    size = reference_size(attempts)
+    x_height = size.x_height_mm / size.mm_per_unit
+    keys = sorted({key for page in pages for key in page})
+    means = {key: float(np.mean([page[key] for page in pages if key in page])) for key in keys}
+    return {key: value if key.endswith("_deg") else value * x_height for key, value in means.items()}
+
+
 def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, BuildResult]:
     """Return the font of all that was read and decided; nothing is written."""
     decisions = load_decisions(hand.decisions_file)
+    captures = load_captures(hand)
+    attempts = attempts_of(hand, captures)
     result = build_font(
-        attempts_of(hand), font_record(hand.record), decisions=building_rules(decisions), progress=progress
+        attempts,
+        font_record(hand.record),
+        decisions=building_rules(decisions),
+        rhythm=rhythm_of(captures, attempts),
+        progress=progress,
     )
     return with_bearings(result.font, decisions), result
 

@@ -15,7 +15,7 @@ from __future__ import annotations
 import dataclasses
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -76,6 +76,9 @@ class PageCapture:
     attempts: tuple[Attempt, ...]
     ink: Mapping[str, InkPicture]
     """By attempt id."""
+
+    rhythm: Mapping[str, float] = field(default_factory=dict)
+    """Habits of running text measured on ruled lines, in x-heights and degrees; see `fontbuild.rhythm`."""
 
 
 @dataclass(frozen=True)
@@ -238,6 +241,7 @@ def save_capture(hand: Hand, capture: PageCapture) -> None:
             "verdict": dict(capture.verdict),
             "attempts": [attempt_to_json(a) for a in capture.attempts],
             "ink": {key: dataclasses.asdict(value) for key, value in capture.ink.items()},
+            "rhythm": dict(capture.rhythm),
         },
     )
 
@@ -273,7 +277,9 @@ def load_capture(file: Path) -> PageCapture:
             attempts.append(attempt_from_json(item))
         place = "ink"
         ink = {key: InkPicture(**value) for key, value in data["ink"].items()}
+        place = "rhythm"
+        rhythm = {str(key): float(value) for key, value in data.get("rhythm", {}).items()}
         place = "verdict"
-        return PageCapture(data["sheet"], data["page"], data["scan"], data["verdict"], tuple(attempts), ink)
+        return PageCapture(data["sheet"], data["page"], data["scan"], data["verdict"], tuple(attempts), ink, rhythm)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise HandFolderError(str(file), f"{place}: {error}", "Read the page's scan again to make it anew.") from None

@@ -9,13 +9,14 @@ from pathlib import Path
 
 import cv2
 
-from capture.errors import OutputError
+from capture.errors import HandFolderError, OutputError
 from capture.files import make_folder, write_bytes
 from capture.read import CellInk, PageReading
 from capture.report import Finding
 from capture.sheet import Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
+from fontbuild.rhythm import CopiedLine, measure_rhythm, pieces_of
 from ownhand.contact import draw_contact
 from ownhand.hand import Hand, InkPicture, PageCapture, capture_file, load_capture, load_sheets, save_capture
 from skeleton.attempt import Attempt
@@ -62,7 +63,7 @@ def keep_page(
     sheet, number = reading.sheet, reading.page.page
     file = capture_file(hand, sheet.id, number)
     folder = file.parent
-    old = load_capture(file) if file.exists() else None
+    old = _captured_before(file)
     before = {a.id: a for a in old.attempts} if old else {}
     stamp = scan.rsplit("-", 1)[-1].split(".")[0]
     scale = printed_scale(reading)
@@ -88,7 +89,8 @@ def keep_page(
                 round((cell.cell.baseline_mm - cell.top_mm) * scale, 4),
             )
     verdict = {k: v for k, v in dataclasses.asdict(reading.verdict).items() if v is not None}
-    capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures)
+    rhythm = rhythm_of(reading)
+    capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures, rhythm)
     save_capture(hand, capture)
     named = {p.file for p in pictures.values()}
     for left in folder.glob(f"ink/{number:02d}-*.png"):
@@ -96,6 +98,29 @@ def keep_page(
             left.unlink(missing_ok=True)
     contact = draw_contact(reading.page, capture, folder).save_png(folder / f"page-{number:02d}-contact.png")
     return capture, contact
+
+
+def _captured_before(file: Path) -> PageCapture | None:
+    """Return what was read from the page before; a file that does not hold together is put aside, not lost."""
+    if not file.exists():
+        return None
+    try:
+        return load_capture(file)
+    except HandFolderError:
+        file.replace(file.with_suffix(".json.damaged"))
+        return None
+
+
+def rhythm_of(reading: PageReading) -> Mapping[str, float]:
+    """Return the habits of running text that a ruled page shows, in x-heights; empty for a page of cells."""
+    lines = [
+        CopiedLine(
+            ink.line.text,
+            pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm),
+        )
+        for ink in reading.lines
+    ]
+    return measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
 
 
 def printed_scale(reading: PageReading) -> float:

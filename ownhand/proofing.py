@@ -35,6 +35,9 @@ SAMPLE_LINES = (
 )
 """Set as far as the font can show them; invented for this page."""
 
+BUILT_SCALE = 0.6
+"""Letters built from base and mark are shown so much smaller."""
+
 SECTIONS = (
     ("Small letters", lambda c: _plain(c) and c.islower()),
     ("Capitals", lambda c: _plain(c) and c.isupper()),

@@ -1,0 +1,143 @@
+"""How a person spaces running text: measured on ruled lines that were copied from a known text.
+
+The white gaps of a line are dealt out with the text in hand: as many of the widest as the text has spaces part the
+words. Where a word has just as many pieces of ink as letters, its letters are known one by one.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+import regex  # type: ignore[import-untyped]
+from numpy.typing import NDArray
+
+DESCENDS = frozenset("gjpqyfQJ,;çąęįųß")
+"""Letters that may reach under the line (f and ß in some hands); all others with a letter's category stand on it."""
+
+LEAST_LETTERS = 30
+LEAST_WORDS = 6
+LEAST_LINES = 4
+"""Fewer than these tell nothing."""
+
+
+@dataclass(frozen=True, eq=False)
+class CopiedLine:
+    """A ruled line with what was copied on it.
+
+    Boxes: one for each piece of ink, columns left, bottom, right, top; mm from the left end of the baseline, y up.
+    """
+
+    text: str
+    boxes_mm: NDArray[np.float64]
+    """Shape (n, 4), by their left edges."""
+
+
+def pieces_of(grey: NDArray[np.uint8], *, px_per_mm: float, baseline_mm: float) -> NDArray[np.float64]:
+    """Return the boxes of the pieces of ink on a line; those one above another (an i and its dot) count as one.
+
+    Parameters
+    ----------
+    grey
+        Shape (h, w): paper 255, ink dark.
+    baseline_mm
+        Of the picture, from its top edge.
+
+    Returns
+    -------
+    ndarray of shape (n, 4)
+        As `CopiedLine.boxes_mm`.
+    """
+    count, _, stats, _ = cv2.connectedComponentsWithStats((grey < 128).astype(np.uint8), connectivity=8)
+    boxes: list[list[float]] = []
+    for x, y, w, h, area in stats[1:count]:
+        if area < 0.02 * px_per_mm**2:
+            continue
+        box = [x, baseline_mm * px_per_mm - (y + h), x + w, baseline_mm * px_per_mm - y]
+        boxes.append([v / px_per_mm for v in box])
+    boxes.sort()
+    merged: list[list[float]] = []
+    for box in boxes:
+        last = merged[-1] if merged else None
+        if last is not None and min(last[2], box[2]) - box[0] > 0.5 * min(last[2] - last[0], box[2] - box[0]):
+            merged[-1] = [last[0], min(last[1], box[1]), max(last[2], box[2]), max(last[3], box[3])]
+        else:
+            merged.append(box)
+    return np.array(merged, float).reshape(-1, 4)
+
+
+def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mapping[str, float]:
+    """Return the habits of running text that the lines show, in x-heights and degrees; see `fontbuild.metrics`.
+
+    What too few letters, words or lines would tell is left out.
+    """
+    gaps: list[float] = []
+    word_gaps: list[float] = []
+    feet: list[float] = []
+    slopes: list[float] = []
+    for line in lines:
+        words = line.text.split()
+        parted = _words(line.boxes_mm, len(words))
+        if parted is None:
+            continue
+        word_gaps += [b[0, 0] - a[:, 2].max() for a, b in itertools.pairwise(parted)]
+        standing: list[tuple[float, float]] = []
+        for word, boxes in zip(words, parted, strict=True):
+            letters = regex.findall(r"\X", word)
+            if len(letters) != len(boxes):
+                continue
+            gaps += (boxes[1:, 0] - boxes[:-1, 2]).tolist()
+            standing += [
+                ((box[0] + box[2]) / 2, box[1])
+                for letter, box in zip(letters, boxes, strict=True)
+                if letter[0].isalnum() and not set(letter) & DESCENDS
+            ]
+        if len(standing) >= 6:
+            slope, residues = _settled(np.array(standing))
+            slopes.append(slope)
+            feet += residues.tolist()
+    rhythm: dict[str, float] = {}
+    if len(gaps) >= LEAST_LETTERS:
+        rhythm["letter_gap"] = float(np.median(gaps)) / x_height_mm
+        rhythm["letter_gap_sd"] = _spread(gaps) / x_height_mm
+    if len(word_gaps) >= LEAST_WORDS:
+        rhythm["word_gap"] = float(np.median(word_gaps)) / x_height_mm
+        rhythm["word_gap_sd"] = _spread(word_gaps) / x_height_mm
+    if len(feet) >= LEAST_LETTERS:
+        rhythm["foot_sd"] = _spread(feet) / x_height_mm
+    if len(slopes) >= LEAST_LINES:
+        rhythm["line_slope_sd_deg"] = float(np.degrees(np.std(slopes)))
+    return rhythm
+
+
+def _words(boxes: NDArray[np.float64], count: int) -> list[NDArray[np.float64]] | None:
+    """Return the boxes word by word, None where the gaps do not part so many words clearly."""
+    if count < 1 or len(boxes) < count:
+        return None
+    reach = np.maximum.accumulate(boxes[:, 2])
+    gaps = boxes[1:, 0] - reach[:-1]
+    order = np.argsort(gaps)[::-1]
+    if count - 1 < len(gaps) and count > 1 and gaps[order[count - 1]] > 0.9 * gaps[order[count - 2]]:
+        return None
+    return np.split(boxes, np.sort(order[: count - 1]) + 1)
+
+
+def _settled(points: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+    """Return the slope (radians) of a line through the feet and what they lie off it, a few strays left out."""
+    for _ in range(3):
+        slope, level = np.polyfit(points[:, 0], points[:, 1], 1)
+        residues = points[:, 1] - slope * points[:, 0] - level
+        near = np.abs(residues) <= 3 * max(_spread(residues.tolist()), 1e-6)
+        if near.all() or near.sum() < 4:
+            break
+        points = points[near]
+    return float(np.arctan(slope)), residues
+
+
+def _spread(values: Sequence[float]) -> float:
+    """Return the standard deviation as the middle half tells it (interquartile range / 1.349, normal distribution)."""
+    low, high = np.quantile(values, [0.25, 0.75])
+    return float(high - low) / 1.349

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage
+from scipy import ndimage  # type: ignore[import-untyped]
 
 from capture.ink import FULL_INK_GREY, PageInk
 from capture.sheet import Box, Cell
@@ -148,9 +148,7 @@ def _print_zone(ink: PageInk, factor: int) -> Mask:
     return np.asarray(cv2.dilate((cover > 24).astype(np.uint8), np.ones((around, around), np.uint8)) > 0)
 
 
-def _spots(
-    share: NDArray[np.float32], print_zone: Mask, ppm: float, pen_mm: float
-) -> tuple[NDArray[np.int32], int]:
+def _spots(share: NDArray[np.float32], print_zone: Mask, ppm: float, pen_mm: float) -> tuple[NDArray[np.int32], int]:
     """Return connected spots of ink, numbered from 1, and one more than the last number.
 
     Left out are dust, and pale remains of print: spots on it that are weaker than a stroke.
@@ -310,37 +308,6 @@ def _least_area(char: str, pen_mm: float) -> float:
 def _outside_mm(place: tuple[slice, slice], cell: Cell, ppm: float) -> float:
     x, y, w, h = cell.box_mm
     rows, columns = place
-    return max(x - columns.start / ppm, columns.stop / ppm - x - w, y - rows.start / ppm, rows.stop / ppm - y - h)
-
-
-def cut_out(ink: PageInk, dealt: Dealt, index: int, *, white_mm: float = 1.0) -> tuple[NDArray[np.uint8], float, float]:
-    """Return the grey image of one cell's ink, and x and y in mm of its top left corner on the page.
-
-    The image shows the whole of the ink with `white_mm` around it; what belongs to others is white.
-    """
-    owned = dealt.cells[index]
-    f, ppm = dealt.factor, ink.px_per_mm
-    pad = round(white_mm * ppm / f)
-    rows, columns = owned.mask.shape
-    top, left = owned.origin[0] - pad, owned.origin[1] - pad
-    h, w = rows + 2 * pad, columns + 2 * pad
-    mine, others = np.zeros((h, w), np.uint8), np.zeros((h, w), np.uint8)
-    near = _window(dealt.owner, top, left, h, w)
-    mine[near == index + 1] = 1
-    others[(near != 0) & (near != index + 1)] = 1
-    fringe = max(1, round(0.16 * ppm / f))
-    kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * fringe + 1,) * 2)
-    keep = (cv2.dilate(mine, kernel) > 0) & (cv2.dilate(others, np.ones((3, 3), np.uint8)) == 0) | (mine > 0)
-    whole = np.repeat(np.repeat(keep, f, axis=0), f, axis=1)
-    grey = np.where(whole, _window(ink.grey, top * f, left * f, h * f, w * f, fill=255), 255)
-    return np.asarray(grey, np.uint8), left * f / ppm, top * f / ppm
-
-
-def _window(image: NDArray[np.generic], top: int, left: int, h: int, w: int, *, fill: int = 0) -> NDArray[np.generic]:
-    """Return a part of an image that may reach beyond it."""
-    out = np.full((h, w), fill, image.dtype)
-    y0, x0 = max(top, 0), max(left, 0)
-    y1, x1 = min(top + h, image.shape[0]), min(left + w, image.shape[1])
-    if y1 > y0 and x1 > x0:
-        out[y0 - top : y1 - top, x0 - left : x1 - left] = image[y0:y1, x0:x1]
-    return out
+    return float(
+        max(x - columns.start / ppm, columns.stop / ppm - x - w, y - rows.start / ppm, rows.stop / ppm - y - h)
+    )

@@ -12,7 +12,7 @@ estimate; Aitken 1935). In grey only the model remains, which is why the page is
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -113,9 +113,10 @@ def separate(
     dark = [float(d.max()) > _DARK_PRINT for d in printed]
     nothing = [np.zeros_like(d) for d in printed]
     log_paper = np.log(paper + 1.0)
-    grey, print_cover = np.empty(pixels.shape[:2], np.uint8), np.zeros(pixels.shape[:2], np.uint8)
-    for top in range(0, grey.shape[0], _BAND_ROWS):
-        rows = slice(top, min(top + _BAND_ROWS, grey.shape[0]))
+    height, width = pixels.shape[0], pixels.shape[1]
+    grey, print_cover = np.empty((height, width), np.uint8), np.zeros((height, width), np.uint8)
+    for top in range(0, height, _BAND_ROWS):
+        rows = slice(top, min(top + _BAND_ROWS, height))
         cover = [_softened(p.coverage, rows, spread) for p in layers]
         for c, is_dark in zip(cover, dark, strict=True):
             if is_dark:
@@ -138,18 +139,29 @@ def without_print(grey: Pixels, print_cover: Pixels, *, px_per_mm: float) -> Pix
     """Return a black and white page's ink without its print, strokes that cross it made whole.
 
     Black on black cannot be subtracted. What print may have blackened is taken out, and put back where it bridges
-    strokes on both sides (a morphological closing, inside the print only).
+    strokes on both sides: closings by short lines of eight directions, which keep a stroke's width, inside the print
+    only.
     """
     inked = grey < 140
     margin = max(1, round(0.1 * px_per_mm))
     round_kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * margin + 1,) * 2)
     maybe_print = cv2.dilate((print_cover > 40).astype(np.uint8), round_kernel) > 0
-    rest = (inked & ~maybe_print).astype(np.uint8)
-    rest = cv2.morphologyEx(rest, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8))
-    bridge = max(3, round(0.75 * px_per_mm) | 1)
-    closed = cv2.morphologyEx(rest, cv2.MORPH_CLOSE, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (bridge, bridge)))
-    gone = maybe_print & (closed == 0)
+    sure = (inked & ~maybe_print).astype(np.uint8)
+    sure = np.asarray(cv2.morphologyEx(sure, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)), np.uint8)
+    gone = maybe_print & (sure == 0)
+    for kernel in _lines(max(3, round(1.3 * px_per_mm) | 1)):
+        gone &= cv2.morphologyEx(sure, cv2.MORPH_CLOSE, kernel) == 0
     return np.where(gone, np.uint8(255), grey)
+
+
+def _lines(length: int) -> Iterator[Pixels]:
+    """Yield line-shaped kernels of eight directions."""
+    middle = length // 2
+    for angle in np.arange(8) * np.pi / 8:
+        kernel = np.zeros((length, length), np.uint8)
+        dx, dy = round(middle * np.cos(angle)), round(middle * np.sin(angle))
+        cv2.line(kernel, (middle - dx, middle - dy), (middle + dx, middle + dy), 1)
+        yield kernel
 
 
 def _softened(coverage: Pixels, rows: slice, spread: float) -> NDArray[np.float32]:
@@ -162,8 +174,7 @@ def _softened(coverage: Pixels, rows: slice, spread: float) -> NDArray[np.float3
 
 def grey_of_amount(amount: NDArray[np.float32], colour: InkColour) -> Pixels:
     """Return the grey (paper 255, full stroke FULL_INK_GREY) for amounts of ink (1: a full stroke)."""
-    strength = colour.strength
-    strength = np.float32(strength)
+    strength = np.float32(colour.strength)
     share = np.exp(-strength * np.clip(amount, 0, 4))
     scale = np.float32((255 - FULL_INK_GREY) / (1 - np.exp(-strength)))
     return np.asarray(np.clip((share - 1) * scale + np.float32(255.5), 0, 255), np.uint8)
@@ -195,7 +206,7 @@ def _measure(
     cover = []
     for layer in layers:
         fine = cv2.resize(layer.coverage, size, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
-        cover.append(cv2.GaussianBlur(fine, (0, 0), spread) if spread > 0.2 else fine)
+        cover.append(np.asarray(cv2.GaussianBlur(fine, (0, 0), spread) if spread > 0.2 else fine, np.float32))
     near_print = np.zeros(writing.shape, bool)
     for c in cover:
         near_print |= cv2.dilate((c > 0.04).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
@@ -209,7 +220,7 @@ def _measure(
 def _layer_density(
     density: NDArray[np.float32], mine: NDArray[np.float32], everything: Sequence[NDArray[np.float32]]
 ) -> NDArray[np.float64]:
-    """Return what full coverage by one layer adds: the middle of what its pixels show, so that ink on some is no matter."""
+    """Return what full coverage by one layer adds: the median over its pixels, so that some ink does no harm."""
     others = sum((c for c in everything if c is not mine), np.zeros_like(mine))
     top = float(np.quantile(mine[mine > 0.02], 0.9)) if (mine > 0.02).any() else 0.0
     alone = (mine >= max(0.6 * top, 0.05)) & (others < 0.02)
@@ -250,8 +261,8 @@ def _weights(printed: Sequence[NDArray[np.float64]], colour: InkColour) -> _Ways
         if len(ink) > 1 and size > 2 * colour.noise:
             direction = d / size
             spread = colour.noise**2 * np.eye(len(ink)) + (0.5 * size) ** 2 * np.outer(direction, direction)
-            weight = np.linalg.solve(spread, ink)
-            weight = weight / float(ink @ weight)
+            solved = np.linalg.solve(spread, ink)
+            weight = np.asarray(solved / float(ink @ solved), np.float64)
             if np.linalg.norm(weight) > 6 * np.linalg.norm(plain):
                 weight = None  # ink of the print's own colour
         near.append(weight)

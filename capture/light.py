@@ -39,7 +39,7 @@ def estimate_paper(pixels: Pixels, *, px_per_mm: float) -> NDArray[np.float32]:
     closed = cv2.morphologyEx(coarse, cv2.MORPH_CLOSE, disc)
     # Closing takes the brightest grain of the paper; opening it again with a small disc takes the lone specks back.
     closed = cv2.morphologyEx(closed, cv2.MORPH_OPEN, small)
-    smooth = cv2.GaussianBlur(closed.astype(np.float32), (0, 0), 1.0 * _COARSE_PX_PER_MM)
+    smooth = cv2.GaussianBlur(closed.astype(np.float32), (0, 0), 0.5 * _COARSE_PX_PER_MM)
     return np.maximum(smooth, 1.0)
 
 

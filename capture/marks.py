@@ -264,7 +264,9 @@ def read_codes(grey: Pixels, *, around: Sequence[Points] = ()) -> Iterator[bytes
         grey = grey[max(0, int(y0)) : max(1, int(y1)), max(0, int(x0)) : max(1, int(x1))]
     seen: set[bytes] = set()
     for picture in _code_pictures(np.ascontiguousarray(grey)):
-        for found in zxingcpp.read_barcodes(picture, formats=zxingcpp.BarcodeFormat.QRCode, try_invert=False):
+        for found in zxingcpp.read_barcodes(
+            picture, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode), try_invert=False
+        ):
             if found.bytes not in seen:
                 seen.add(found.bytes)
                 yield found.bytes

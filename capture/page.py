@@ -141,13 +141,12 @@ def _maps(
     gx, gy = np.meshgrid(x_mm + (columns + 0.5) / ppm, y_mm + (rows + 0.5) / ppm)
     places = warp(np.stack([gx, gy], axis=-1)).astype(np.float32)
     size = len(columns) * step, len(rows) * step
-    x, y = (
-        np.ascontiguousarray(
-            cv2.resize(places[..., k], size, interpolation=cv2.INTER_LINEAR)[step : step + h, step : step + w]
-        )
-        for k in (0, 1)
-    )
-    return x, y
+
+    def enlarged(coarse: NDArray[np.float32]) -> NDArray[np.float32]:
+        fine = cv2.resize(coarse, size, interpolation=cv2.INTER_LINEAR)
+        return np.ascontiguousarray(fine[step : step + h, step : step + w], np.float32)
+
+    return enlarged(places[..., 0]), enlarged(places[..., 1])
 
 
 def _grid(size_mm: tuple[float, float]) -> Points:
@@ -213,6 +212,8 @@ def _read_code(scan: Scan, grey: Pixels, marks: list[FoundMark]) -> CodedPage:
             fault = WrongSheetError(scan.place, f"page code: {error.what}", error.remedy)
     if fault is not None:
         raise fault
+    if not set(CORNER_IDS) <= {m.id for m in marks}:
+        raise _not_enough(scan, marks)
     raise MarksNotFoundError(scan.place, "neither of the two page codes can be read", _REMEDY_PHOTO)
 
 
@@ -281,9 +282,9 @@ def _check_whole(scan: Scan, page: Page, warp: Warp, found: list[FoundMark], pri
     hull = cv2.convexHull(centres.astype(np.float32))
     reach = 0.22 * max(page.size_mm)
     far = np.array([cv2.pointPolygonTest(hull, (float(x), float(y)), True) < -reach for x, y in corners])
-    if outside.any():
+    if outside.any() and set(CORNER_IDS) <= {m.id for m in found}:
         middle = corners[outside].mean(axis=0) / page.size_mm
         side = f"{'top' if middle[1] < 0.5 else 'bottom'} {'left' if middle[0] < 0.5 else 'right'}"
         raise MarksNotFoundError(scan.place, f"part of the page is outside the picture ({side})", _REMEDY_WHOLE)
-    if far.any():
+    if outside.any() or far.any():
         raise _not_enough(scan, found)

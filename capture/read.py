@@ -8,7 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.cell import cut_out, deal
+from capture.cell import deal
+from capture.cut import cut_out
 from capture.ink import PageInk, is_two_tone, separate
 from capture.page import FindSheet, PageView, straighten
 from capture.pen import measure_pen
@@ -37,7 +38,7 @@ class CellInk:
     """'written', 'blank' or 'spoiled'."""
 
     grey: NDArray[np.uint8]
-    """Shape (h, w): paper 255, ink dark, nothing but this cell's ink, 1 mm of white around; (0, 0) where there is none."""
+    """Shape (h, w): paper 255, ink dark, nothing but this cell's ink, 1 mm of white around; empty where none is."""
 
     px_per_mm: float
     left_mm: float
@@ -74,7 +75,7 @@ class Verdict:
     """Of the scan, on the paper as printed."""
 
     print_scale: float | None
-    """Printed size over asked size: lengths on the paper are page millimetres times this; None where it cannot be told."""
+    """Printed size over asked size: a length on the paper is page mm times this. None where it cannot be told."""
 
     blur_mm: float
     contrast: float

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator
+from scipy.interpolate import RBFInterpolator  # type: ignore[import-untyped]
 
 from capture.ink import PrintLayer
 from capture.light import estimate_paper
@@ -87,16 +87,16 @@ def measure_shifts(view: PageView, layers: Sequence[PrintLayer], boxes: Sequence
     w, h = view.page.size_mm
     pixels = view.pixels((0.0, 0.0, w, h), px_per_mm=MATCH_PX_PER_MM)
     seen = pixels if pixels.ndim == 2 else np.ascontiguousarray(pixels[..., 0])  # green print is darkest in red
-    paper = estimate_paper(seen, px_per_mm=MATCH_PX_PER_MM)
-    paper = cv2.resize(paper, (seen.shape[1], seen.shape[0]), interpolation=cv2.INTER_LINEAR)
+    coarse = estimate_paper(seen, px_per_mm=MATCH_PX_PER_MM)
+    paper = cv2.resize(coarse, (seen.shape[1], seen.shape[0]), interpolation=cv2.INTER_LINEAR)
     density = -np.log(np.clip((seen + 1.0) / (paper + 1.0), 0.2, 1.2))
     drawn = np.zeros(seen.shape, np.float32)
     for layer in layers:
         drawn += layer.coverage * np.float32(nominal_density(layer, 3 if pixels.ndim == 3 else 1)[0] / 255)
     sigma = max(blur_mm * MATCH_PX_PER_MM, 0.3)
     scan_blur = view.blur_mm / 2.563 * MATCH_PX_PER_MM
-    print_image = cv2.GaussianBlur(drawn, (0, 0), float(np.hypot(sigma, scan_blur)))
-    scan_image = cv2.GaussianBlur(np.minimum(density, 1.2).astype(np.float32), (0, 0), sigma)
+    print_image = np.asarray(cv2.GaussianBlur(drawn, (0, 0), float(np.hypot(sigma, scan_blur))), np.float32)
+    scan_image = np.asarray(cv2.GaussianBlur(np.minimum(density, 1.2).astype(np.float32), (0, 0), sigma), np.float32)
     found = [_match(scan_image, print_image, box) for box in boxes]
     kept = [(box, f) for box, f in zip(boxes, found, strict=True) if f is not None]
     at = np.array([(x + bw / 2, y + bh / 2) for (x, y, bw, bh), _ in kept]).reshape(-1, 2)
@@ -121,11 +121,11 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> t
     shift = np.zeros(2)
     covariance = np.full(2, np.inf)
     for _ in range(6):
-        moved_to = np.float32([[1, 0, x0 + shift[0]], [0, 1, y0 + shift[1]]])  # type: ignore[arg-type]
-        here = cv2.warpAffine(
-            scan, moved_to, (x1 - x0, y1 - y0), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP, borderMode=cv2.BORDER_REPLICATE
-        ).ravel().astype(np.float64)  # fmt: skip
-        weight = np.ones(len(here))
+        moved_to = np.array([[1, 0, x0 + shift[0]], [0, 1, y0 + shift[1]]])
+        flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+        seen = cv2.warpAffine(scan, moved_to, (x1 - x0, y1 - y0), flags=flags, borderMode=cv2.BORDER_REPLICATE)
+        here = seen.ravel().astype(np.float64)
+        weight = np.ones(len(here), np.float64)
         solution = np.zeros(4)
         for _ in range(4):
             weighted = design * weight[:, None]
@@ -133,7 +133,7 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> t
             solution = np.linalg.solve(normal, weighted.T @ here)
             rest = here - design @ solution
             scale = max(1.4826 * float(np.median(np.abs(rest))), 0.01)
-            weight = np.where(np.abs(rest) < 4 * scale, (1 - (rest / (4 * scale)) ** 2) ** 2, 0)
+            weight = np.clip(1 - (rest / (4 * scale)) ** 2, 0, None) ** 2
         gain = solution[2]
         if gain < 0.15:
             return None

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator
-from scipy.ndimage import map_coordinates, spline_filter
+from scipy.interpolate import RBFInterpolator  # type: ignore[import-untyped]
+from scipy.ndimage import map_coordinates, spline_filter  # type: ignore[import-untyped]
 
 from capture.units import Points
 
@@ -47,8 +47,8 @@ class Warp:
         """Return the scan's pixels in a millimetre around each place, the geometric mean over directions."""
         p = np.asarray(points_mm, float).reshape(-1, 2)
         step = 2.0
-        ex = (self(p + [step, 0]) - self(p - [step, 0])) / (2 * step)
-        ey = (self(p + [0, step]) - self(p - [0, step])) / (2 * step)
+        ex = (self([*p, step, 0]) - self(p - [step, 0])) / (2 * step)
+        ey = (self([*p, 0, step]) - self(p - [0, step])) / (2 * step)
         return np.asarray(np.sqrt(np.abs(ex[:, 0] * ey[:, 1] - ex[:, 1] * ey[:, 0])))
 
 
@@ -92,9 +92,10 @@ def fit_warp(
     noise_px
         How exactly they were found.
     """
-    homography, _ = cv2.findHomography(page_mm, scan_px, 0)
-    if homography is None:
+    found, _ = cv2.findHomography(page_mm, scan_px, 0)
+    if found is None:
         raise ValueError("no homography")
+    homography = np.asarray(found, np.float64)
     residual = scan_px - project(homography, page_mm)
     n = len(page_mm)
     degree = 3 if n >= 16 else 2 if n >= 11 else 1 if n >= 6 else None
@@ -129,7 +130,7 @@ def nodes_mm(size_mm: tuple[float, float]) -> Points:
 
 
 def _smoothing(noise_px: float) -> float:
-    """Return RBFInterpolator's smoothing: small against the bends that show, so that marks are met within their noise."""
+    """Return RBFInterpolator's smoothing: so small that the marks are met within their noise."""
     return 1e-4 * max(noise_px, 0.01)
 
 

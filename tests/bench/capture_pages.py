@@ -6,6 +6,7 @@ must find, is only known here. Lengths in mm, page frame (origin top left, y dow
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 
@@ -70,6 +71,9 @@ class Degrade:
     """How much of the lower right corner the picture misses, along both edges."""
 
     quarter_turns: int = 0
+    stray_mm: float = 0.0
+    """Standard deviation of where a letter is written about the middle of its cell; for `write_cells`."""
+
     pen_mm: float = 0.5
     ink: str = "black"
     seed: int = 0
@@ -94,11 +98,11 @@ class Picture:
 
 
 def write_cells(
-    page: Page, *, seed: int = 0, blank: float = 0.05, ticked: float = 0.04, reach: float = 0.0
+    page: Page, *, seed: int = 0, blank: float = 0.05, ticked: float = 0.04, stray_mm: float = 0.0
 ) -> list[Written]:
     """Put Hershey's strokes (NBS Special Publication 424, 1976) into the cells, by a shaky hand.
 
-    `reach` is the share of cells whose writing leaves the box by up to 1.5 mm.
+    `stray_mm` is how far, as a standard deviation, a letter lies from where it belongs.
     """
     rng = np.random.default_rng(seed)
     font = HersheyFonts()
@@ -119,16 +123,15 @@ def write_cells(
         everything = np.concatenate(lines)
         slant = np.array([[1, 0], [rng.normal(0.1, 0.08), 1]])
         grow = size * rng.normal(1, 0.08)
-        x0, y0, w, _ = cell.box_mm
+        x0, _y0, w, _ = cell.box_mm
         middle = 0.5 * (everything[:, 0].min() + everything[:, 0].max())
         shift = np.array([x0 + w / 2 + rng.normal(0, 0.3), cell.baseline_mm + rng.normal(0, 0.2)])
-        if rng.random() < reach:
-            shift = shift + rng.normal(0, 1.0, 2)
+        shift = shift + rng.normal(0, 1.0, 2) * stray_mm
         flip = np.array([1.0, -1.0])
         strokes = []
         for s in lines:
             p = ((s - [middle, 0]) @ slant) * grow * flip + shift
-            dense = np.concatenate([np.linspace(a, b, 6)[:-1] for a, b in zip(p[:-1], p[1:], strict=True)] + [p[-1:]])
+            dense = np.concatenate([np.linspace(a, b, 6)[:-1] for a, b in itertools.pairwise(p)] + [p[-1:]])
             strokes.append(dense + cv2.GaussianBlur(rng.normal(0, 0.25, dense.shape), (1, 9), 2.5))
         written.append(Written(cell, strokes, ticked=kind > 1 - ticked))
     return written

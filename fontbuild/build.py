@@ -87,6 +87,7 @@ def build_font(
     rhythm: Mapping[str, float] | None = None,
     accents: bool = True,
     wanted: Iterable[str] | None = None,
+    fit: Callable[..., list[Variant]] = variants_of,
     progress: Progress | None = None,
     seed: int = 0,
 ) -> BuildResult:
@@ -107,6 +108,8 @@ def build_font(
         Whether to build the accented letters that were not written.
     wanted
         Which ones; by default all in everyday Latin use whose parts there are.
+    fit
+        How a character's attempts are made into variants: as `variants_of` does, or from what it made before.
     progress
         Called as `progress(step, done, total)`.
     seed
@@ -132,13 +135,13 @@ def build_font(
     drawn: dict[str, tuple[Glyph, ...]] = {}
     for done, (char, group) in enumerate(kept.items()):
         tell("fit strokes", done, len(kept))
-        drawn[char] = glyphs_of(variants_of(char, group, x_height_mm=size.x_height_mm), size.mm_per_unit)
+        drawn[char] = glyphs_of(fit(char, group, x_height_mm=size.x_height_mm), size.mm_per_unit)
     metrics = measured(kept, usable, size)
     tell("build accents", 0, 1)
     parts = take_apart(kept, metrics, size)
     for char, lifted in parts.letters.items():
         if char not in drawn:
-            drawn[char] = glyphs_of(variants_of(char, lifted, x_height_mm=size.x_height_mm), size.mm_per_unit)
+            drawn[char] = glyphs_of(fit(char, lifted, x_height_mm=size.x_height_mm), size.mm_per_unit)
     if accents:
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)

@@ -20,6 +20,7 @@ from ownhand.hand import Hand
 from ownhand.review import views
 from ownhand.review.book import Book, StaleError, UnknownAttemptError
 from ownhand.review.guard import refusal
+from ownhand.review.languages import languages_view, print_missing, printed_file
 from ownhand.review.operations import OperationError
 from ownhand.review.pictures import picture_file
 from ownhand.review.tryout import Tryout
@@ -110,6 +111,15 @@ def make_app(hand: Hand) -> Starlette:
     def set_text(place: checked.Place) -> Answer:
         return tryout.set_text(place)
 
+    def languages(request: Request) -> Answer:
+        return languages_view(tryout.font())
+
+    def missing(place: checked.Place) -> Answer:
+        return print_missing(book, tryout.font(), place)
+
+    def printed(request: Request) -> Answer:
+        return printed_file(book, request.query_params.get("sheet", ""))
+
     def state() -> dict[str, Any]:
         book.refresh()
         return views.status_view(book)
@@ -126,11 +136,13 @@ def make_app(hand: Hand) -> Starlette:
                 "readings": readings,
                 "alike": alike,
                 "judged": judged,
+                "languages": languages,
+                "sheet.pdf": printed,
             }.items()
         ),
         *(
             Route(f"/api/{name}", _writing(answer, state), methods=["POST"])
-            for name, answer in {"step": step, "undo": undo, "redo": redo, "text": set_text}.items()
+            for name, answer in {"step": step, "undo": undo, "redo": redo, "text": set_text, "sheet": missing}.items()
         ),
         Route("/{name}", page),
     ]

@@ -51,6 +51,9 @@ class Book:
         self.attempts: dict[str, Attempt] = {}
         self.ink: dict[str, tuple[str, InkPicture]] = {}
         """By attempt id: the sheet it is on, and its picture."""
+        self.sizes: dict[str, tuple[float, float]] = {}
+        self.inked: dict[str, tuple[float, float, float, float] | None] = {}
+        """What `pictures` found out, until something is read anew."""
         self.decisions = Decisions()
         self.refresh()
 
@@ -64,6 +67,7 @@ class Book:
                 self.attempts = {a.id: a for c in captures for a in c.attempts if a.status != "blank"}
                 self.ink = {key: (c.sheet, picture) for c in captures for key, picture in c.ink.items()}
                 self.readings.forget()
+                self.sizes, self.inked = {}, {}
                 self._captures_seen = tuple(stamps)
             file = self.hand.decisions_file
             stamp = (file.stat().st_mtime_ns, file.stat().st_size) if file.exists() else (0, 0)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import struct
-from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import cell_from_image
+from ownhand.hand import InkPicture
 
 if TYPE_CHECKING:
     from ownhand.review.book import Book
@@ -27,16 +27,32 @@ def picture_file(book: Book, key: str) -> Path | None:
     return file if file.is_relative_to(root) and file.suffix == ".png" and file.is_file() else None
 
 
-@lru_cache(maxsize=20_000)
-def _size_px(file: Path, mtime_ns: int) -> tuple[int, int]:
+def size_mm(book: Book, key: str) -> tuple[float, float]:
+    """Return width and height of an attempt's ink picture; (0, 0) where there is none."""
+    if key not in book.sizes:
+        file = picture_file(book, key)
+        w, h = _size_px(file) if file else (0, 0)
+        k = book.ink[key][1].px_per_mm if key in book.ink else 1.0
+        book.sizes[key] = (round(w / k, 3), round(h / k, 3))
+    return book.sizes[key]
+
+
+def _size_px(file: Path) -> tuple[int, int]:
     # PNG (ISO/IEC 15948), 5.2 and 11.2.2: eight bytes of signature, then IHDR with width and height.
     with file.open("rb") as stream:
         head = stream.read(24)
     return struct.unpack(">II", head[16:24]) if head[:8] == b"\x89PNG\r\n\x1a\n" and len(head) == 24 else (0, 0)
 
 
-@lru_cache(maxsize=2_000)
-def _inked_px(file: Path, mtime_ns: int) -> tuple[int, int, int, int] | None:
+def inked_mm(book: Book, key: str) -> tuple[float, float, float, float] | None:
+    """Return left, top, right and bottom of an attempt's ink in the cell's frame; None where there is none."""
+    if key not in book.inked:
+        file = picture_file(book, key)
+        book.inked[key] = _inked_mm(file, book.ink[key][1]) if file else None
+    return book.inked[key]
+
+
+def _inked_mm(file: Path, place: InkPicture) -> tuple[float, float, float, float] | None:
     picture = cv2.imread(str(file), cv2.IMREAD_UNCHANGED)
     if picture is None:
         return None
@@ -45,19 +61,8 @@ def _inked_px(file: Path, mtime_ns: int) -> tuple[int, int, int, int] | None:
     dark = np.argwhere(grey < (int(grey.min()) + int(np.median(grey))) / 2)
     if not len(dark):
         return None
-    (y0, x0), (y1, x1) = dark.min(axis=0), dark.max(axis=0) + 1
-    return int(x0), int(y0), int(x1), int(y1)
-
-
-def inked_mm(book: Book, key: str) -> tuple[float, float, float, float] | None:
-    """Return left, top, right and bottom of an attempt's ink in the cell's frame; None where there is none."""
-    file = picture_file(book, key)
-    box = _inked_px(file, file.stat().st_mtime_ns) if file else None
-    if box is None:
-        return None
-    place = book.ink[key][1]
     # Edges of pixels, not their centres: the left edge of pixel 0 lies on the picture's.
-    corners = np.array([[box[0], box[1]], [box[2], box[3]]]) / place.px_per_mm
+    corners = np.array([dark.min(axis=0), dark.max(axis=0) + 1])[:, ::-1] / place.px_per_mm
     (x0, y0), (x1, y1) = np.round(cell_from_image(corners, left_mm=-place.left_mm, baseline_mm=place.top_mm), 2)
     return float(x0), float(y0), float(x1), float(y1)
 
@@ -70,13 +75,3 @@ def on_white(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
         alpha = picture[:, :, 3:].astype(float) / 255
         picture = (picture[:, :, :3] * alpha + 255 * (1 - alpha)).astype(np.uint8)
     return np.asarray(cv2.cvtColor(picture[:, :, :3], cv2.COLOR_BGR2GRAY), np.uint8)
-
-
-def size_mm(book: Book, key: str) -> tuple[float, float]:
-    """Return width and height of an attempt's ink picture; (0, 0) where there is none."""
-    file = picture_file(book, key)
-    if file is None:
-        return 0.0, 0.0
-    k = book.ink[key][1].px_per_mm
-    w, h = _size_px(file, file.stat().st_mtime_ns)
-    return round(w / k, 3), round(h / k, 3)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
+import logging
 import secrets
 import socket
+import sys
 import threading
 import webbrowser
 from collections.abc import Callable
@@ -34,6 +37,12 @@ class Running:
         self.thread.join(timeout=10)
 
 
+def _not_about_stopping(record: logging.LogRecord) -> bool:
+    """Return False for what the web server says of requests that were cut off when it was stopped."""
+    error = record.exc_info[1] if record.exc_info else None
+    return not isinstance(error, asyncio.CancelledError) and not str(record.msg).startswith("Cancel ")
+
+
 def _prepare(hand: Path | Hand, port: int, key: str) -> tuple[str, uvicorn.Server, socket.socket]:
     try:
         import uvicorn
@@ -46,6 +55,8 @@ def _prepare(hand: Path | Hand, port: int, key: str) -> tuple[str, uvicorn.Serve
         ) from None
     opened = hand if isinstance(hand, Hand) else open_hand(hand)
     app = make_app(opened)
+    # While the font is built, every answer would wait up to 5 ms (Python's default) each time it touches a file.
+    sys.setswitchinterval(0.0005)
     listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     try:
         listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
@@ -57,6 +68,7 @@ def _prepare(hand: Path | Hand, port: int, key: str) -> tuple[str, uvicorn.Serve
             "--port", f"port {port} cannot be used ({reason})", "Leave it out to take a free one."
         ) from None
     port = listening.getsockname()[1]
+    logging.getLogger("uvicorn.error").addFilter(_not_about_stopping)
     guarded = Guard(app, key=key, hosts=(f"{LOOPBACK}:{port}", f"localhost:{port}"))
     config = uvicorn.Config(
         guarded,

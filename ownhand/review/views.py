@@ -24,7 +24,8 @@ def strokes_view(strokes: tuple[Stroke, ...]) -> list[list[list[float]]]:
 def status_view(book: Book) -> dict[str, Any]:
     """Return the version, and what can be undone and done again."""
     undo, redo = book.next_words()
-    return {"version": book.decisions.version, "undo": undo, "redo": redo}
+    family = book.hand.record.family
+    return {"version": book.decisions.version, "undo": undo, "redo": redo, "family": family}
 
 
 def attempt_summary(book: Book, key: str, outlier: str) -> dict[str, Any]:
@@ -67,7 +68,6 @@ def overview(book: Book, outliers: Mapping[str, str]) -> dict[str, Any]:
     doubtful = [a for c in characters for a in c["attempts"] if a["doubts"]]
     return {
         **status,
-        "family": book.hand.record.family,
         "writer": book.hand.record.writer,
         "characters": [{**c, "known": c["char"] in known} for c in characters],
         "doubtful": len(doubtful),

@@ -192,8 +192,19 @@ def test_every_fault_in_the_file_is_named_with_its_place(tmp_path):
 
 @pytest.mark.parametrize(
     "raw",
-    [b"", b"{", b"\xff\xfe", b"[]", b"3", b'{"format": 2}', b'{"format": 1, "attempts": []}', b"[" * 100_000]
-    + [b'{"format": 1, "version": NaN}', b'{"format": true}', b'{"format": 1, "attempts": {"a": 1}}'],
+    [
+        b"",
+        b"{",
+        b"\xff\xfe",
+        b"[]",
+        b"3",
+        b'{"format": 2}',
+        b'{"format": 1, "attempts": []}',
+        b"[" * 100_000,
+        b'{"format": 1, "version": NaN}',
+        b'{"format": true}',
+        b'{"format": 1, "attempts": {"a": 1}}',
+    ],
 )
 def test_a_file_that_is_not_decisions_is_refused_in_one_line(raw, tmp_path):
     file = tmp_path / "decisions.json"

@@ -15,7 +15,7 @@ import pytest
 
 from ownhand.building import make_font
 from ownhand.decisions_file import load_decisions
-from ownhand.hand import open_hand
+from ownhand.hand import load_captures, load_sheets, open_hand
 from ownhand.review.server import start
 from tests.ownhand.stand_in import write_hand
 
@@ -79,6 +79,7 @@ def faults():
 
 def tab(context, url, faults, at=""):
     page = context.new_page()
+    page.set_default_timeout(90_000 if "languages" in at else 6000)
     page.on("pageerror", lambda e: faults.append(str(e)))
     page.on("console", lambda m: m.type == "error" and "status of 4" not in m.text and faults.append(m.text))
     page.goto(url + at)
@@ -119,8 +120,6 @@ def strokes_of(hand, key):
 
 
 def read(hand, key):
-    from ownhand.hand import load_captures
-
     return next(a for c in load_captures(hand) for a in c.attempts if a.id == key)
 
 
@@ -420,6 +419,20 @@ def test_the_writing_is_replayed_in_order(page):
     assert page.locator(".desk-picture .strokes").is_visible()
 
 
+def test_the_sheet_with_what_a_language_lacks_is_made_from_the_page(page, hand):
+    page.get_by_role("link", name="Languages").click()
+    # The database of languages is read once a process, in seconds of its own.
+    page.get_by_label("Find a language").wait_for(timeout=90_000)
+    page.get_by_label("Find a language").fill("Czech")
+    page.get_by_role("checkbox", name="Czech").check()
+    page.get_by_role("button", name="Make the sheet for 1 language").click()
+    with page.expect_download() as download:
+        page.get_by_role("link", name="Download the PDF").click()
+    assert Path(download.value.path()).read_bytes().startswith(b"%PDF-")
+    (sheet,) = load_sheets(hand).values()
+    assert "ř" in {c.char for p in sheet.pages for c in p.cells}
+
+
 def test_all_doubtful_attempts_of_a_letter_are_kept_with_one_click(page, hand):
     page.get_by_role("button", name="Keep the doubtful attempts of small t").click()
     page.get_by_role("heading", name="2 attempts to look at").wait_for()
@@ -508,7 +521,7 @@ def test_no_serious_fault_of_accessibility_and_no_sideways_scrolling(browser, se
     from axe_playwright_python.sync_playwright import Axe
 
     context = browser.new_context(viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(90_000)
     for part in PARTS:
         page = tab(context, served.url, faults, part)
         if "letter" in part:

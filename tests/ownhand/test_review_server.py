@@ -15,7 +15,7 @@ import pytest
 from capture.errors import HandFolderError, MissingLibraryError, UsageError
 from ownhand.building import make_font
 from ownhand.decisions_file import load_decisions
-from ownhand.hand import load_captures, open_hand, save_capture
+from ownhand.hand import load_captures, load_sheets, open_hand, save_capture
 from ownhand.review.guard import LARGEST_BODY
 from ownhand.review.server import run, start
 from tests.ownhand.stand_in import write_hand
@@ -30,7 +30,7 @@ class Client:
         self.host, self.path = urlsplit(url).netloc, urlsplit(url).path
 
     def send(self, method, path, body=None, *, whole_path=None, **headers):
-        connection = http.client.HTTPConnection(self.host, timeout=20)
+        connection = http.client.HTTPConnection(self.host, timeout=90)
         given = {"host": self.host, "origin": f"http://{self.host}", "content-type": "application/json"}
         given |= {name.replace("_", "-"): value for name, value in headers.items()}
         connection.putrequest(method, whole_path or self.path + path, skip_host=True, skip_accept_encoding=True)
@@ -269,6 +269,26 @@ def test_a_server_started_anew_knows_what_was_done_and_can_undo_it(served, hand)
     assert served.get("api/version")[1]["version"] == 4, "a second server's steps are seen by the first"
 
 
+def test_each_language_says_what_it_lacks_and_the_sheet_with_it_is_printed(served, hand):
+    _, body, _ = served.get("api/languages")
+    english = next(x for x in body["languages"] if x["code"] == "eng")
+    status, made, _ = served.post("api/sheet", {"languages": ["eng"]})
+    sheet = load_sheets(hand)[made["sheet"]]
+    asked = {c.char for p in sheet.pages for c in p.cells}
+
+    assert english["state"] == "missing"
+    assert "z" in english["missing"] and "a" not in english["missing"]
+    assert status == 200
+    assert set(english["missing"]) <= asked
+    assert asked.isdisjoint("atune")
+    pdf = served.get(f"api/sheet.pdf?sheet={made['sheet']}")
+    assert pdf[1][:5] == b"%PDF-"
+    assert served.get("api/sheet.pdf?sheet=../../hand")[0] == 404
+    assert served.post("api/sheet", {"languages": ["nosuch"]})[0] == 422
+    assert served.post("api/sheet", {"languages": []})[0] == 422
+    assert served.post("api/sheet", {"languages": [1]})[0] == 400
+
+
 # --- what is refused -------------------------------------------------------------------------------------------------
 
 
@@ -311,8 +331,21 @@ def test_an_address_without_its_key_is_refused(served, hand, change):
 
 @pytest.mark.parametrize(
     "path",
-    ["../../etc/passwd", "..%2f..%2fetc/passwd", "%2e%2e/hand.json", "static/../server.py", "page.css%00", "a//b"]
-    + ["\\..\\hand.json", "server.py", "decisions.json", "static/page.css", "./page.css", "api/../ink", "nothing.js"],
+    [
+        "../../etc/passwd",
+        "..%2f..%2fetc/passwd",
+        "%2e%2e/hand.json",
+        "static/../server.py",
+        "page.css%00",
+        "a//b",
+        "\\..\\hand.json",
+        "server.py",
+        "decisions.json",
+        "static/page.css",
+        "./page.css",
+        "api/../ink",
+        "nothing.js",
+    ],
 )
 def test_path_tricks_find_nothing(served, hand, path):
     assert refused(hand, served.get(path), 404)

@@ -10,7 +10,7 @@ export class Refused extends Error {
 }
 
 /** What the server last said about the decisions: version, and what can be undone and done again. */
-export const seen = { version: 0, undo: "", redo: "" };
+export const seen = { version: 0, undo: "", redo: "", family: "" };
 
 const listeners = new Set();
 
@@ -24,6 +24,7 @@ export function note(body) {
     seen.version = body.version;
     seen.undo = body.undo ?? seen.undo;
     seen.redo = body.redo ?? seen.redo;
+    seen.family = body.family ?? seen.family;
     listeners.forEach((tell) => tell());
   }
   return body;

@@ -8,7 +8,7 @@ const STATES = { complete: ["✓", "complete"], built: ["✓+", "complete with b
 
 export async function showLanguages(main) {
   document.title = "Languages";
-  main.replaceChildren(h("p", { class: "wait" }, "Looking at what each language needs …"));
+  main.replaceChildren(h("p", { class: "wait" }, "Looking at what each language needs; this takes some seconds the first time …"));
   const { languages } = await get("languages");
   const ticked = new Set();
   const made = h("div", { class: "notices", role: "status" });

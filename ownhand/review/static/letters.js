@@ -95,7 +95,6 @@ export async function showLetters(main) {
 
 function draw(main, data) {
   last = data;
-  document.getElementById("hand-name").textContent = data.family;
   document.title = `${data.family}: all letters`;
   const keepAll = async (c) => {
     const mends = c.attempts.filter((a) => a.doubts.length && !a.settled).map((a) => ({ attempt: a.id, do: "keep" }));

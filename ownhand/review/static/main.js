@@ -63,6 +63,7 @@ async function back(which) {
 }
 
 onSeen(() => {
+  document.getElementById("hand-name").textContent = seen.family;
   for (const [el, words, name] of [[undo, seen.undo, "Undo"], [redo, seen.redo, "Redo"]]) {
     el.disabled = !words;
     el.title = words ? `${name}: ${words}` : "";

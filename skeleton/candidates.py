@@ -52,16 +52,18 @@ def candidates(net: Network, states: States, matches: list[Match]) -> list[Candi
         count = coverage(states, list(m.walks))
         bare = float(gaps[count == 0].sum())
         walks = [extend(states, w, count) for w in m.walks]
-        ways = [take_up(net, states, walks)]
+        # the far side of a corner is no choice; longer tips are a hook of a stroke or a stroke of their own
+        walks, _ = splice(net, states, walks, shorter_than=1.2 * net.pen_px)
+        ways = [(*take_up(net, states, walks), 0)]
         if ways[0][1]:
-            spliced, k = splice(net, states, walks)
-            if k:
-                ways.append((*take_up(net, states, spliced), k))
-        for way, added, *rest in ways:
+            spliced, hooks = splice(net, states, walks, shorter_than=4.0 * net.pen_px)
+            if hooks:
+                ways.append((*take_up(net, states, spliced), hooks))
+        for way, added, hooks in ways:
             for variant, ops in _variants(net, states, way):
                 key = tuple(tuple(w) for w in variant)
                 f = np.array(
-                    [m.shape, m.fit, np.log(m.model.prior), bare / total, added, float(rest[0]) if rest else 0.0,
+                    [m.shape, m.fit, np.log(m.model.prior), bare / total, added, hooks,
                      *ops, len(variant), *_movement(net, states, variant, gaps, total),
                      crisp * len(variant), crisp * ops[0], crisp * ops[1]]
                 )  # fmt: skip
@@ -265,7 +267,9 @@ def take_up(net: Network, states: States, walks: list[list[int]]) -> tuple[list[
     return walks, added
 
 
-def splice(net: Network, states: States, walks: list[list[int]]) -> tuple[list[list[int]], int]:
+def splice(
+    net: Network, states: States, walks: list[list[int]], *, shorter_than: float
+) -> tuple[list[list[int]], int]:
     """Return the walks led into short tips that none of them passes, and how many tips that were.
 
     A tip beside a walk's own end is where the pen landed or lifted with a hook: the walk begins there, goes to its old
@@ -280,7 +284,7 @@ def splice(net: Network, states: States, walks: list[list[int]]) -> tuple[list[l
         if (ja < 0) == (jb < 0) or count[a:b].any():
             continue
         size = (b - a - 1) * states.spacing[p]
-        if size > 4.0 * net.pen_px:
+        if size > shorter_than:
             continue
         junction = max(ja, jb)
         inward = list(range(2 * a, 2 * b, 2)) if ja < 0 else list(range(2 * b - 1, 2 * a, -2))

@@ -125,15 +125,15 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> t
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         seen = cv2.warpAffine(scan, moved_to, (x1 - x0, y1 - y0), flags=flags, borderMode=cv2.BORDER_REPLICATE)
         here = seen.ravel().astype(np.float64)
-        weight = np.ones(len(here), np.float64)
-        solution = np.zeros(4)
+        weight: NDArray[np.float64] = np.ones(len(here))
+        solution: NDArray[np.float64] = np.zeros(4)
         for _ in range(4):
             weighted = design * weight[:, None]
             normal = weighted.T @ design + np.diag([1e-3, 1e-3, 1e-6, 1e-6])
             solution = np.linalg.solve(normal, weighted.T @ here)
             rest = here - design @ solution
             scale = max(1.4826 * float(np.median(np.abs(rest))), 0.01)
-            weight = np.clip(1 - (rest / (4 * scale)) ** 2, 0, None) ** 2
+            weight = np.asarray(np.clip(1 - (rest / (4 * scale)) ** 2, 0, None) ** 2, np.float64)
         gain = solution[2]
         if gain < 0.15:
             return None

@@ -47,8 +47,9 @@ class Warp:
         """Return the scan's pixels in a millimetre around each place, the geometric mean over directions."""
         p = np.asarray(points_mm, float).reshape(-1, 2)
         step = 2.0
-        ex = (self([*p, step, 0]) - self(p - [step, 0])) / (2 * step)
-        ey = (self([*p, 0, step]) - self(p - [0, step])) / (2 * step)
+        right, down = np.array([step, 0.0]), np.array([0.0, step])
+        ex = (self(p + right) - self(p - right)) / (2 * step)
+        ey = (self(p + down) - self(p - down)) / (2 * step)
         return np.asarray(np.sqrt(np.abs(ex[:, 0] * ey[:, 1] - ex[:, 1] * ey[:, 0])))
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping, Sequence
 
-SIGHT = 4
+SIGHT = 2
 """Letters between two equal ones up to which they must differ in shape."""
 
 Names = Mapping[str, Sequence[str]]
@@ -85,12 +85,17 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
 
 
 def _apart(turned: Mapping[str, Sequence[str]]) -> str:
+    """Return rules that change a shape seen within sight; accented letters, being rarer, look only at neighbours.
+
+    The tables grow with letters times variants times distance, so the sight is short.
+    """
     rules = []
     for distance in range(SIGHT + 1):
         between = " @any" * distance
-        for variants in turned.values():
+        for char, variants in turned.items():
+            rare = len(unicodedata.normalize("NFD", char)) > 1
+            if distance > (0 if rare else min(SIGHT, len(variants) - 2 + (len(variants) == 2))):
+                continue
             following = [*variants[1:], variants[0]]
-            if len(variants) == 2 and distance > 1:
-                continue  # with two shapes only neighbours can be kept apart
             rules += [f"    sub {v}{between} {v}' by {n};" for v, n in zip(variants, following, strict=True)]
     return "lookup apart useExtension {\n" + "\n".join(rules) + "\n} apart;"

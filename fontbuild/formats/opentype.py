@@ -1,0 +1,137 @@
+"""OpenType fonts whose outlines are the strokes at the width of the pen: the same hand in an ordinary word processor.
+
+Each stroke is expanded with round ends and joins and the overlaps are removed (Skia's stroker and path operations, by
+way of `skia-pathops`). ufo2ft and fontTools compile the outlines, kerning (GPOS kern), mark positions (GPOS mark) and
+the features that turn the variants over (GSUB calt, rand, salt).
+"""
+
+from __future__ import annotations
+
+import io
+import unicodedata
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import pathops
+import ufo2ft
+import ufoLib2
+from fontTools.ttLib import TTFont
+
+from capture.files import write_bytes
+from capture.units import Points
+from fontbuild.font import UNITS_PER_EM, Font
+from fontbuild.formats.ufo import notdef, ufo_of
+from fontbuild.glyph import Glyph
+
+Progress = Callable[[str, int, int], None]
+
+FACTS = "Not for signatures or cheques."
+"""Stands in every licence field: a hand is not to be used to deceive."""
+
+
+def outline(strokes: Sequence[Points], *, pen_width: float) -> pathops.Path:
+    """Return the outline of strokes drawn with a round pen, overlaps removed.
+
+    Parameters
+    ----------
+    strokes : sequence of ndarray of shape (3 k + 1, 2)
+        Cubic strokes, font units; a dot becomes a disc.
+    """
+    drawn = pathops.Path()
+    for stroke in strokes:
+        one = pathops.Path()
+        pen = one.getPen()
+        points = [(float(x), float(y)) for x, y in stroke]
+        pen.moveTo(points[0])
+        if len(points) == 1:
+            pen.lineTo((points[0][0] + 0.01, points[0][1]))
+        for i in range(1, len(points), 3):
+            pen.curveTo(*points[i : i + 3])
+        pen.endPath()
+        one.stroke(pen_width, pathops.LineCap.ROUND_CAP, pathops.LineJoin.ROUND_JOIN, 4.0)
+        drawn.addPath(one)
+    drawn.convertConicsToQuads(0.25)
+    drawn.simplify(fix_winding=True, keep_starting_points=False)
+    return drawn
+
+
+def _inked(font: Font, *, progress: Progress | None) -> ufoLib2.Font:
+    """Return the UFO with outlines in the place of strokes."""
+    ufo = ufo_of(font)
+    pen_width = max(font.metrics.pen_width, 5.0)
+    glyphs: list[Glyph] = [g for variants in font.glyphs.values() for g in variants]
+    for done, g in enumerate([*glyphs, notdef(font.metrics)]):
+        if progress:
+            progress("ink outlines", done, len(glyphs))
+        out = ufo[g.name]
+        out.clearContours()
+        out.width = round(max(g.advance, 0.0))
+        for anchor in out.anchors:
+            anchor.x, anchor.y = round(anchor.x), round(anchor.y)
+        if g.strokes:
+            outline(g.strokes, pen_width=pen_width).draw(out.getPen())
+    _fill_names(ufo, font)
+    _fill_heights(ufo, font)
+    return ufo
+
+
+def _fill_heights(ufo: ufoLib2.Font, font: Font) -> None:
+    """Fill the vertical metrics that programs ask for, from the ink itself so that nothing is cut off."""
+    half = font.metrics.pen_width / 2
+    points = [s for v in font.glyphs.values() for g in v for s in g.strokes]
+    tops = [float(s[:, 1].max()) for s in points] or [font.metrics.ascender]
+    feet = [float(s[:, 1].min()) for s in points] or [font.metrics.descender]
+    high, low = round(max(tops) + half), round(min(feet) - half)
+    info, m = ufo.info, font.metrics
+    ascender, descender = round(max(m.ascender, m.cap_height) + half), round(m.descender - half)
+    info.ascender, info.descender = ascender, descender
+    info.xHeight, info.capHeight = round(m.x_height), round(m.cap_height)
+    info.openTypeOS2TypoAscender, info.openTypeOS2TypoDescender = ascender, descender
+    info.openTypeOS2TypoLineGap = max(0, round(1.35 * UNITS_PER_EM) - ascender + descender)
+    info.openTypeHheaAscender, info.openTypeHheaDescender = max(high, ascender), min(low, descender)
+    info.openTypeHheaLineGap = 0
+    info.openTypeOS2WinAscent, info.openTypeOS2WinDescent = max(high, ascender), max(-low, -descender)
+    info.postscriptUnderlinePosition = round(0.5 * m.descender)
+    info.postscriptUnderlineThickness = max(1, round(m.pen_width))
+    info.openTypeOS2Type = [2]  # preview and print embedding: what a letter to a guest needs, no more
+
+
+def _fill_names(ufo: ufoLib2.Font, font: Font) -> None:
+    r, info = font.record, ufo.info
+    info.openTypeNameVersion = "Version 1.000"
+    info.openTypeNameUniqueID = f"{r.family} Regular; {r.writer}; {r.year}".strip("; ")
+    ascii_name = unicodedata.normalize("NFKD", r.family).encode("ascii", "ignore").decode()
+    info.postscriptFontName = ("".join(c for c in ascii_name if c.isalnum()) or "Hand")[:50] + "-Regular"
+    info.openTypeNameLicense = " ".join(t for t in (r.use, FACTS) if t)
+    info.openTypeOS2VendorID = "NONE"
+
+
+def compile_font(font: Font, *, flavour: str = "ttf", progress: Progress | None = None) -> TTFont:
+    """Return the OpenType font of a hand: quadratic outlines ('ttf') or cubic ones ('otf').
+
+    Raises
+    ------
+    ValueError
+        If `flavour` is neither.
+    """
+    if flavour not in ("ttf", "otf"):
+        raise ValueError(f"flavour must be 'ttf' or 'otf', got {flavour!r}")
+    ufo = _inked(font, progress=progress)
+    if flavour == "otf":
+        return ufo2ft.compileOTF(ufo, removeOverlaps=False, optimizeCFF=ufo2ft.CFFOptimization.SPECIALIZE)
+    return ufo2ft.compileTTF(ufo, removeOverlaps=False, convertCubics=True, cubicConversionError=0.001)
+
+
+def save_opentype(font: Font, path: Path, *, progress: Progress | None = None) -> Path:
+    """Write `font` as OpenType; the suffix says whether .ttf or .otf.
+
+    Raises
+    ------
+    OutputError
+        If the place cannot be written to.
+    """
+    path = Path(path)
+    data = io.BytesIO()
+    flavour = "otf" if path.suffix.lower() == ".otf" else "ttf"
+    compile_font(font, flavour=flavour, progress=progress).save(data)
+    return write_bytes(path, data.getvalue())

@@ -1,0 +1,153 @@
+"""Accented letters: which parts they have is Unicode's (UAX #15), as Python's unicodedata gives it."""
+
+from __future__ import annotations
+
+import unicodedata
+
+import numpy as np
+import pytest
+
+from fontbuild.accents import build_accents, letters_to_build
+from fontbuild.build import build_font
+from fontbuild.font import Font, Record
+from fontbuild.geometry import blend, glyph_bounds, sample_glyph
+from fontbuild.glyph import Glyph
+from fontbuild.marks import lift, parts_of
+from fontbuild.variants import Written
+from tests.fontbuild.hands import X_HEIGHT_MM, attempt, hand, letterform, mark, scattered
+
+MARKS = "\u0300\u0301\u0302\u0303\u0308\u030c\u0323\u0327\u0328\u031b\u0306\u0309"
+
+
+def strokes_apart(glyph: Glyph, mark_strokes: int) -> tuple[np.ndarray, np.ndarray]:
+    drawn = sample_glyph(glyph)
+    return np.vstack(drawn[:-mark_strokes]), np.vstack(drawn[-mark_strokes:])
+
+
+def gap(glyph: Glyph, mark_strokes: int = 1) -> float:
+    base, sign = strokes_apart(glyph, mark_strokes)
+    return float(np.linalg.norm(base[:, None] - sign[None], axis=2).min())
+
+
+@pytest.fixture(scope="module")
+def font() -> Font:
+    return build_font(hand("aceinosuyzAEUIhl.g", times=3, marks=MARKS, seed=6), Record("S")).font
+
+
+def test_every_letter_whose_parts_exist_is_built(font: Font) -> None:
+    have = set(font.glyphs)
+    for char in letters_to_build():
+        base, *marks = unicodedata.normalize("NFD", char)
+        special = base in "dtlLgknrGKNRdD" or base == "j"
+        if base in have and all(m in MARKS for m in marks) and not special:
+            assert char in font.glyphs, f"{char} {unicodedata.name(char)}"
+
+
+def test_a_built_letter_says_so_and_a_written_one_wins() -> None:
+    rng = np.random.default_rng(1)
+    written = [attempt("é", scattered([*letterform("e"), *mark("\u0301", (2.0, 4.0))], rng), n) for n in (1, 2, 3)]
+    font = build_font([*hand("eo", times=3), *written], Record("S")).font
+
+    assert {g.source for g in font.glyphs["é"]} == {a.id for a in written}
+    assert all(g.source.startswith("built: o") for g in font.glyphs["ó"])
+
+
+def test_a_mark_is_taken_off_a_written_letter_and_put_where_the_writer_put_it() -> None:
+    rng = np.random.default_rng(1)
+    written = [
+        attempt("é", scattered([*letterform("e"), *mark("\u0301", (2.6, 4.4))], rng, strength=0.3), n)
+        for n in (1, 2, 3)
+    ]
+    font = build_font([*hand("eo", times=3, strength=0.3), *written], Record("S")).font
+
+    def rise(char: str) -> float:
+        return float(np.median([np.ptp([b[:, 1].max(), s[:, 1].min()]) for b, s in map(_two, font.glyphs[char])]))
+
+    def _two(g: Glyph) -> tuple[np.ndarray, np.ndarray]:
+        return strokes_apart(g, 1)
+
+    assert rise("ó") == pytest.approx(rise("é"), abs=0.06 * font.metrics.x_height)
+
+
+def test_soft_dotted_letters_lose_their_dot_under_marks_above_only(font: Font) -> None:
+    def dots(char: str) -> int:
+        return sum(len(s) == 1 for s in font.glyphs[char][0].strokes)
+
+    assert dots("i") == 1
+    assert dots("í") == 0
+    assert dots("ı") == 0
+    assert dots("ï") == 2
+    assert dots("į") == 1
+    assert dots("ị") == 2
+
+
+@pytest.mark.parametrize("char", ["Á", "É", "Ú", "Í", "ĥ", "ĺ", "á", "ú", "ý", "ǎ"])
+def test_marks_clear_capitals_ascenders_and_small_letters(font: Font, char: str) -> None:
+    for glyph in font.glyphs[char]:
+        base, sign = strokes_apart(glyph, 1)
+
+        assert gap(glyph) >= font.metrics.pen_width
+        assert sign[:, 1].min() > base[:, 1].max() - 0.15 * font.metrics.x_height
+
+
+@pytest.mark.parametrize("char", ["ç", "ę", "ą", "ų", "ş", "Ę"])
+def test_cedilla_and_ogonek_join_the_letter(font: Font, char: str) -> None:
+    for glyph in font.glyphs[char]:
+        assert gap(glyph) < 0.5 * font.metrics.pen_width
+
+
+def test_double_marks_stack_without_touching(font: Font) -> None:
+    for char, marks in (("ế", 2), ("ậ", 2), ("ấ", 2), ("ǖ", 0)):
+        if not marks:
+            continue
+        for glyph in font.glyphs[char]:
+            drawn = sample_glyph(glyph)
+            parts = [np.vstack(drawn[:-2]), drawn[-2], drawn[-1]]
+            for i in range(3):
+                for j in range(i):
+                    apart = np.linalg.norm(parts[i][:, None] - parts[j][None], axis=2).min()
+                    assert apart >= 0.9 * font.metrics.pen_width, char
+    assert all(len(g.strokes) == len(font.glyphs["u"][0].strokes) + 2 for g in font.glyphs["ự"])
+
+
+def test_variants_of_a_built_letter_can_be_blended(font: Font) -> None:
+    letters = [g for g in font.glyphs["é"] if g.ductus == font.glyphs["é"][0].ductus]
+    mixed = blend(letters[:2], [1, 1])
+
+    assert len(letters) >= 2
+    assert len({tuple(map(tuple, g.strokes[0][:2])) for g in letters}) == len(letters)
+    assert glyph_bounds(mixed)[3] > font.metrics.x_height
+
+
+def test_a_letter_written_only_with_its_mark_is_had_without_it() -> None:
+    rng = np.random.default_rng(1)
+    written = [attempt("ö", scattered([*letterform("o"), *mark("\u0308", (2.3, 3.8))], rng), n) for n in (1, 2)]
+    font = build_font([*hand("ua", times=2), *written], Record("S")).font
+
+    assert "o" in font.glyphs
+    assert "ü" in font.glyphs
+    assert all(len(g.strokes) == 1 for g in font.glyphs["o"])
+
+
+def test_strokes_that_do_not_tell_mark_from_letter_are_left_together() -> None:
+    joined = Written("1", "ą", (letterform("a")[0], letterform("a")[1]))
+
+    assert lift(joined, x_height_mm=X_HEIGHT_MM, slant_deg=0.0) is None
+    assert lift(Written("2", "a", tuple(letterform("a"))), x_height_mm=X_HEIGHT_MM, slant_deg=0.0) is None
+
+
+def test_the_parts_of_a_letter_are_unicodes() -> None:
+    for code in range(0xC0, 0x1F00):
+        parts = parts_of(chr(code))
+        if parts is not None:
+            assert unicodedata.normalize("NFC", "".join(parts)) == chr(code) or not unicodedata.is_normalized(
+                "NFC", chr(code)
+            )
+
+
+def test_only_what_is_wanted_is_built_with_what_it_needs(font: Font) -> None:
+    written = {c: v for c, v in font.glyphs.items() if not v[0].source.startswith("built") and c != " "}
+    built = build_accents(written, font.metrics, wanted=["ế"])
+
+    assert {"ế", "ê"} <= set(built)
+    assert "á" not in built

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,6 +25,10 @@ PX_PER_MM = 8.0
 WIDTH_MM = 290.0
 MARGIN_MM = 12.0
 GAP_MM = 3.2
+HEAD_MM = 11.0
+LABEL_MM = 4.0
+LABEL_SIZE_MM = 2.6
+ROW_GAP_MM = 3.0
 
 SAMPLE_LINES = (
     "The keeper lit the lamp at dusk and counted sixteen ships on the grey horizon, just as every evening.",
@@ -35,16 +39,17 @@ SAMPLE_LINES = (
 )
 """Set as far as the font can show them; invented for this page."""
 
-BUILT_SCALE = 0.6
-"""Letters built from base and mark are shown so much smaller."""
+BUILT_SCALE = 0.62
+"""Letters built from base and mark are shown so much smaller: there are many, and the writer wrote none of them."""
 
-SECTIONS = (
+SECTIONS: tuple[tuple[str, Callable[[str], bool]], ...] = (
     ("Small letters", lambda c: _plain(c) and c.islower()),
     ("Capitals", lambda c: _plain(c) and c.isupper()),
     ("Figures", str.isdigit),
-    ("Accented letters", lambda c: c[0].isalpha()),
+    ("Accented and other letters", lambda c: c[0].isalpha()),
     ("Signs", lambda c: True),
 )
+BUILT = "Built from letters and marks"
 
 
 def _plain(char: str) -> bool:
@@ -53,14 +58,19 @@ def _plain(char: str) -> bool:
 
 @dataclass(frozen=True, eq=False)
 class _Block:
-    """A character and its variants, as they stand together on the page."""
+    """A character and its variants, as they stand together on the page; mm, from the block's left end, y up."""
 
     char: str
     glyphs: Sequence[Glyph]
     places: tuple[float, ...]
-    """x of each glyph's origin from the block's left edge, mm."""
+    """x of each glyph's origin."""
 
     width_mm: float
+    up_mm: float
+    """Ink above the baseline."""
+
+    down_mm: float
+    """Ink below the baseline."""
 
 
 def write_proof(path: Path, output: Path | None = None, *, languages: Sequence[str] = ()) -> Path:
@@ -79,49 +89,54 @@ def write_proof(path: Path, output: Path | None = None, *, languages: Sequence[s
 
 def draw_proof(font: Font, wanted: Iterable[str] = ()) -> Canvas:
     """Return the proof page of `font`; of the characters `wanted`, those it lacks are shown as missing."""
-    sections = _sections(font, set(wanted) - {" "})
-    m, unit = font.metrics, font.mm_per_unit
-    up = max(m.ascender, m.cap_height * 1.25) * unit
-    row_mm = up - m.descender * unit + 8.0
-    rows = [(title, _rows(blocks)) for title, blocks in sections if blocks]
-    paragraph = _paragraph(font)
-    height = 34.0 + sum(11.0 + len(r) * row_mm for _, r in rows) + paragraph[1] + MARGIN_MM
-    canvas = Canvas(WIDTH_MM, height, px_per_mm=PX_PER_MM)
+    sections = [
+        (title, scale, _rows(blocks)) for title, scale, blocks in _sections(font, set(wanted) - {" "}) if blocks
+    ]
+    paragraph, paragraph_mm = _paragraph(font)
+    rows_mm = sum(HEAD_MM + sum(_row_height(row) for row in rows) for _, _, rows in sections)
+    canvas = Canvas(WIDTH_MM, 30.0 + rows_mm + paragraph_mm + MARGIN_MM, px_per_mm=PX_PER_MM)
     y = _heading(canvas, font)
-    for title, lines in rows:
+    for title, scale, rows in sections:
         canvas.text(MARGIN_MM, y + 5, title, font=font_path(), size_mm=3.6, colour=QUIET)
         canvas.line([(MARGIN_MM, y + 7), (WIDTH_MM - MARGIN_MM, y + 7)], width_mm=0.15, colour=RULE)
-        y += 11.0
-        for line in lines:
-            x = MARGIN_MM
-            for block in line:
-                _draw_block(canvas, font, block, x, y + 4.0 + up)
+        y += HEAD_MM
+        for row in rows:
+            x, baseline = MARGIN_MM, y + LABEL_MM + max(b.up_mm for b in row)
+            for block in row:
+                _draw_block(canvas, font, block, x, y, baseline, scale)
                 x += block.width_mm + GAP_MM * 1.6
-            y += row_mm
-    for path in paragraph[0]:
-        canvas.line(path + np.array([0.0, y]), width_mm=m.pen_width * unit)
+            y += _row_height(row)
+    for path in paragraph:
+        canvas.line(path + np.array([0.0, y]), width_mm=font.metrics.pen_width * font.mm_per_unit)
     return canvas
 
 
-def _sections(font: Font, wanted: set[str]) -> list[tuple[str, list[_Block]]]:
+def _sections(font: Font, wanted: set[str]) -> list[tuple[str, float, list[_Block]]]:
     chars = sorted((set(font.glyphs) | wanted) - {" ", ""}, key=lambda c: (unicodedata.normalize("NFD", c), c))
-    left = list(chars)
+    built = [c for c in chars if font.glyphs.get(c) and all(g.source.startswith("built") for g in font.glyphs[c])]
+    left = [c for c in chars if c not in built]
     out = []
     for title, belongs in SECTIONS:
         mine = [c for c in left if belongs(c)]
         left = [c for c in left if c not in mine]
-        out.append((title, [_block(font, c) for c in mine]))
-    return out
+        out.append((title, 1.0, [_block(font, c, 1.0) for c in mine]))
+    return [*out, (BUILT, BUILT_SCALE, [_block(font, c, BUILT_SCALE) for c in built])]
 
 
-def _block(font: Font, char: str) -> _Block:
+def _block(font: Font, char: str, scale: float) -> _Block:
     glyphs = font.glyphs.get(char, ())
-    x, places = 0.0, []
+    unit, gap = font.mm_per_unit * scale, GAP_MM * scale
+    x, up, down, places = 0.0, font.metrics.x_height * unit, 0.0, []
     for glyph in glyphs:
-        x0, _, x1, _ = glyph_bounds(glyph)
-        places.append(x - x0 * font.mm_per_unit)
-        x += (x1 - x0) * font.mm_per_unit + GAP_MM
-    return _Block(char, glyphs, tuple(places), max(x - GAP_MM, 9.0))
+        x0, y0, x1, y1 = glyph_bounds(glyph)
+        places.append(x - x0 * unit)
+        x += (x1 - x0) * unit + gap
+        up, down = max(up, y1 * unit), max(down, -y0 * unit)
+    return _Block(char, glyphs, tuple(places), max(x - gap, 9.0 if not glyphs else 4.0), up, down)
+
+
+def _row_height(row: Sequence[_Block]) -> float:
+    return LABEL_MM + max(b.up_mm for b in row) + max(b.down_mm for b in row) + ROW_GAP_MM
 
 
 def _rows(blocks: Sequence[_Block]) -> list[list[_Block]]:
@@ -151,18 +166,20 @@ def _heading(canvas: Canvas, font: Font) -> float:
     return 26.0
 
 
-def _draw_block(canvas: Canvas, font: Font, block: _Block, x_mm: float, baseline_mm: float) -> None:
-    unit = font.mm_per_unit
-    top = baseline_mm - max(font.metrics.ascender, font.metrics.cap_height * 1.25) * unit - 1.2
+def _draw_block(
+    canvas: Canvas, font: Font, block: _Block, x_mm: float, top_mm: float, baseline_mm: float, scale: float
+) -> None:
+    missing = not block.glyphs
     named = name_of(block.char) if not block.char[0].isalnum() else ""
-    built = any(g.source.startswith("built") for g in block.glyphs)
-    label = block.char + (f"  {named}" if named and block.width_mm > 14 else "") + ("  built" if built else "")
-    if not block.glyphs:
-        label = f"{block.char}  missing"
-        canvas.box(x_mm, top + 1.0, block.width_mm, baseline_mm - top - 1.0, colour=WARN)
-    colour = QUIET if block.glyphs else WARN
-    canvas.text(x_mm, top, label, font=font_path(), size_mm=2.6, colour=colour)
+    label = f"{block.char}  missing" if missing else block.char
+    if named and 0.5 * LABEL_SIZE_MM * len(named) + 4 < block.width_mm:
+        label += f"  {named}"
+    canvas.text(x_mm, top_mm + 2.4, label, font=font_path(), size_mm=LABEL_SIZE_MM, colour=WARN if missing else QUIET)
     canvas.line([(x_mm, baseline_mm), (x_mm + block.width_mm, baseline_mm)], width_mm=0.12, colour=RULE)
+    if missing:
+        height = block.up_mm + 1.0
+        canvas.box(x_mm, baseline_mm - height, block.width_mm, height, colour=WARN)
+    unit = font.mm_per_unit * scale
     for glyph, place in zip(block.glyphs, block.places, strict=True):
         for stroke in sample_glyph(glyph):
             points = cell_from_em(stroke, mm_per_unit=unit)

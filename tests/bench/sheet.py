@@ -1,8 +1,8 @@
 """The shipped sample, read from its scans and compared with what was truly written.
 
 Prints: pages found; cells read, blank and ticked, right and wrong; for the cells read, how far the recovered centre
-lines are from the written ones and in how many characters strokes, order and direction are right (`tests.bench.score`
-says how that is measured), beside Otsu's threshold, skimage's thinning and skan's branches on the very same cells; and
+lines are from the written ones and in how many characters strokes, order and direction are right, as measured by
+`tests.bench.trace_score`, beside Otsu's threshold, skimage's thinning and skan's branches on the very same cells; and
 the characters that come off worst.
 """
 
@@ -24,12 +24,16 @@ from capture.read import CellInk, PageReading, read_page
 from capture.scan import load_scans
 from capture.sheet import Sheet
 from capture.sheet_file import load_sheet
+from capture.units import MM_PER_INCH
 from sample_sheets.truth import TrueCell, read_truth
-from tests.bench.plain import branches
-from tests.bench.score import Score, score, summary
+from tests.bench.trace_reference import reference
+from tests.bench.trace_score import Score, score, summary
 
 Array = NDArray[np.float64]
 Place = tuple[int, int, int]
+
+NOTHING = [np.zeros((1, 2))]
+"""What a cell is scored with in which no stroke was found."""
 
 LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"
 
@@ -125,21 +129,23 @@ def _say_strokes(cases: Sequence[Case], worst: int) -> None:
         begun = time.perf_counter()
         found = reader(cases)
         ms = 1e3 * (time.perf_counter() - begun) / len(cases)
-        scores = [score(f, c.written, pen_mm=c.cell.pen_mm) for f, c in zip(found, cases, strict=True)]
+        scores = [score(f or NOTHING, c.written, c.cell.pen_mm) for f, c in zip(found, cases, strict=True)]
         s = summary(scores)
         print(
-            f"{name:22s} {s.n:5d} {s.mean_um:8.1f} {s.p95_um:8.1f} {s.worst_um:8.1f} "
-            f"{s.count:6.3f} {s.paths:6.3f} {s.order:6.3f} {s.full:6.3f} {ms:8.1f}"
+            f"{name:22s} {len(scores):5d} {s['mean']:8.1f} {s['p95']:8.1f} {s['worst']:8.1f} "
+            f"{s['count']:6.3f} {s['paths']:6.3f} {s['order']:6.3f} {s['full']:6.3f} {ms:8.1f}"
         )
     _say_worst(cases, scores, worst)
 
 
 def _by_thinning(cases: Sequence[Case]) -> list[list[Array]]:
-    return [branches(c.cell.grey, c.cell.px_per_mm) for c in cases]
+    return [reference(c.cell.grey, c.cell.px_per_mm * MM_PER_INCH) for c in cases]
 
 
 def _one_by_one(cases: Sequence[Case]) -> list[list[Array]]:
-    return [[s.points_mm for s in skeleton.trace(c.cell.grey, c.cell.px_per_mm * 25.4, c.cell.char)] for c in cases]
+    return [
+        [s.points_mm for s in skeleton.trace(c.cell.grey, c.cell.px_per_mm * MM_PER_INCH, c.cell.char)] for c in cases
+    ]
 
 
 def _together(cases: Sequence[Case]) -> list[list[Array]]:
@@ -148,7 +154,7 @@ def _together(cases: Sequence[Case]) -> list[list[Array]]:
         groups[c.cell.char, round(c.cell.px_per_mm, 6)].append(i)
     out: list[list[Array]] = [[] for _ in cases]
     for (char, px_per_mm), members in groups.items():
-        readings = skeleton.read_together([cases[i].cell.grey for i in members], px_per_mm * 25.4, char)
+        readings = skeleton.read_together([cases[i].cell.grey for i in members], px_per_mm * MM_PER_INCH, char)
         for i, r in zip(members, readings, strict=True):
             out[i] = [s.points_mm for s in r.strokes]
     return out
@@ -162,19 +168,21 @@ def _say_worst(cases: Sequence[Case], scores: Sequence[Score], worst: int) -> No
     print(f"\n{'worst':6s} {'n':>3s} {'count':>6s} {'paths':>6s} {'full':>6s} {'mean um':>8s}  wrong: attempt.form")
     for char in ranked[:worst]:
         m = summary([s for _, s in by_char[char]])
-        if m.full == 1.0:
+        if m["full"] == 1.0:
             break
         missed = " ".join(
             f"{c.true.attempt}.{c.true.form}" + (f"({c.true.accident})" if c.true.accident else "")
             for c, s in by_char[char]
             if not s.full
         )
-        print(f"{char:6s} {m.n:3d} {m.count:6.2f} {m.paths:6.2f} {m.full:6.2f} {m.mean_um:8.1f}  {missed}")
+        n = len(by_char[char])
+        print(f"{char:6s} {n:3d} {m['count']:6.2f} {m['paths']:6.2f} {m['full']:6.2f} {m['mean']:8.1f}  {missed}")
     hard = [s for c, s in zip(cases, scores, strict=True) if c.true.accident]
     if hard:
         m = summary(hard)
-        print(f"\ncells with an accident: {m.n}, mean {m.mean_um:.1f} um, paths {m.paths:.3f}, full {m.full:.3f}")
+        shares = f"paths {m['paths']:.3f}, full {m['full']:.3f}"
+        print(f"\ncells with an accident: {len(hard)}, mean {m['mean']:.1f} um, {shares}")
 
 
 def _mean_um(members: Sequence[tuple[Case, Score]]) -> float:
-    return summary([s for _, s in members]).mean_um
+    return summary([s for _, s in members])["mean"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -105,7 +106,8 @@ def _decoded(raw: bytes, path: Path, encoding: str | None) -> tuple[str, str]:
 
 def _without_hint(text: str) -> tuple[str, str]:
     """Return the text without a first line 'sep=;', which some spreadsheets write, and the delimiter it named."""
-    first, _, rest = text.partition("\n")
+    first = re.match(r"[^\r\n]*(\r\n?|\n)?", text)[0]  # type: ignore[index]
+    rest = text[len(first) :]
     hint = first.strip().strip('"')
     if hint.lower().startswith("sep=") and len(hint) == 5:
         return "\n" + rest, hint[4]
@@ -114,14 +116,14 @@ def _without_hint(text: str) -> tuple[str, str]:
 
 def _delimiter(text: str) -> str:
     """Return the delimiter that stands most often in the head, outside quotes; of equals the one that rows agree on."""
-    head = next((line for line in text.split("\n") if line.strip()), "")
+    lines = [line for line in re.split(r"\r\n?|\n", text[:100_000]) if line.strip()]
+    head = lines[0] if lines else ""
     counts = {d: _fields(head, d) for d in DELIMITERS}
     best = max(counts.values())
     likely = [d for d in DELIMITERS if counts[d] == best]
     if best == 1 or len(likely) == 1:
         return likely[0]
-    sample = [line for line in text.split("\n")[1:20] if line.strip()]
-    return max(likely, key=lambda d: sum(_fields(line, d) == best for line in sample))
+    return max(likely, key=lambda d: sum(_fields(line, d) == best for line in lines[1:20]))
 
 
 def _fields(line: str, delimiter: str) -> int:

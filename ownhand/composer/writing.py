@@ -14,6 +14,7 @@ from ownhand.composer.scatter import Array, Scatter
 from ownhand.composer.setting import SetLine, SetText
 from ownhand.composer.settings import Life, Settings
 from ownhand.composer.shapes import Index, ShapeBank
+from ownhand.composer.sight import kinds, tell_apart
 from ownhand.composer.wrap import reach_of
 
 FOLLOWS = 0.7
@@ -198,7 +199,10 @@ def _draw(
     nth = np.arange(int(strokes.sum())) - np.repeat(np.cumsum(strokes) - strokes, strokes)
     sizes = bank.sizes[np.repeat(bank.column("stroke_start")[shape].astype(np.int64), strokes) + nth]
     stroke_letter = np.repeat(np.arange(len(ids)), strokes)
-    return np.column_stack([x_mm, y_mm]), sizes, stroke_letter, np.repeat(line, count)
+    points = np.column_stack([x_mm, y_mm])
+    kind = kinds([letters.chars[i] for i in ids], count)
+    points = tell_apart(points, shape, kind, count, line, x_height * u)
+    return points, sizes, stroke_letter, np.repeat(line, count)
 
 
 def _inside(points: Array, line: Index, lines: Sequence[SetLine], text: SetText, pen_mm: float) -> tuple[Array, int]:

@@ -137,7 +137,7 @@ def _variants(char: str, have: Glyphs, metrics: Metrics, habits: Habits) -> tupl
     if mark_char == "\u0327" and base_char in COMMA:
         mark_char = "\u0312" if base_char == "g" else "\u0326"
     beside = mark_char == "\u030c" and base_char in SLAVIC
-    marks = _marks("\u2019" if beside else mark_char, have)
+    marks = _marks("\u2019" if beside else mark_char, have, metrics.x_height)
     if not bases or not marks:
         return ()
     count = min(max(len(bases), len(marks)), MOST_VARIANTS)
@@ -161,7 +161,7 @@ def _undotted(bases: Sequence[Glyph], metrics: Metrics) -> tuple[Glyph, ...]:
     return tuple(out)
 
 
-def _marks(mark: str, have: Glyphs) -> tuple[Glyph, ...]:
+def _marks(mark: str, have: Glyphs, x_height: float) -> tuple[Glyph, ...]:
     """Return the writer's marks, or what everybody would write for them with the writer's own dots and commas."""
     if found := have.get(mark, ()):
         return tuple(found)
@@ -171,16 +171,16 @@ def _marks(mark: str, have: Glyphs) -> tuple[Glyph, ...]:
     if mark in ("\u0312", "\u0326", "\u2019"):
         return tuple(have.get("\u2019", ())) or tuple(have.get(",", ())) or tuple(have.get("'", ()))
     if mark in ("\u0308", "\u030b"):
-        single = _marks("\u0307" if mark == "\u0308" else "\u0301", have)
-        return tuple(_twice(one, two) for one, two in zip(single, [*single[1:], *single[:1]], strict=True))
+        single = _marks("\u0307" if mark == "\u0308" else "\u0301", have, x_height)
+        return tuple(_twice(one, two, x_height) for one, two in zip(single, [*single[1:], *single[:1]], strict=True))
     return ()
 
 
-def _twice(one: Glyph, two: Glyph) -> Glyph:
+def _twice(one: Glyph, two: Glyph, x_height: float) -> Glyph:
     """Return two marks side by side, as in a diaeresis or a double acute."""
     (x0, y0), (x1, _) = (np.vstack(sample_glyph(g)).min(axis=0) for g in (one, two))
     wide = max(float(np.ptp(np.vstack(sample_glyph(one))[:, 0])), 0.0)
-    shift = wide * 0.55 + 115.0
+    shift = wide * 0.55 + 0.33 * x_height
     first, second = moved(one, -float(x0), -float(y0)), moved(two, shift - float(x1), 0.0)
     low = float(np.vstack(sample_glyph(second))[:, 1].min())
     second = moved(second, 0.0, -low)

@@ -56,15 +56,11 @@ def lift(written: Written, *, x_height_mm: float, slant_deg: float) -> Lifted | 
     begins at the foot and goes below the line.
     """
     parts = parts_of(written.char)
-    if parts is None or len(written.strokes) < 2:
+    chosen = mark_strokes(written.char, written.strokes, x_height=x_height_mm)
+    if parts is None or not chosen:
         return None
     base_char, mark_char = parts
     name = anchor_name(mark_char)
-    if not name:
-        return None
-    chosen = _mark_strokes(written.strokes, name, x_height_mm, soft=base_char in SOFT_DOTTED)
-    if not chosen or len(chosen) == len(written.strokes):
-        return None
     base = [s for k, s in enumerate(written.strokes) if k not in chosen]
     mark = [s for k, s in enumerate(written.strokes) if k in chosen]
     at = base_anchor(base, name, x_height=x_height_mm, slant_deg=slant_deg)
@@ -77,8 +73,17 @@ def lift(written: Written, *, x_height_mm: float, slant_deg: float) -> Lifted | 
     )
 
 
-def _mark_strokes(strokes: Sequence[Points], name: str, x_height: float, *, soft: bool) -> set[int]:
-    """Return which strokes are the mark."""
+def mark_strokes(char: str, strokes: Sequence[Points], *, x_height: float) -> set[int]:
+    """Return which of an accented letter's strokes are its mark; empty where that cannot be told."""
+    parts = parts_of(char)
+    name = anchor_name(parts[1]) if parts else ""
+    if not name or len(strokes) < 2:
+        return set()
+    chosen = _standing_apart(strokes, name, x_height)
+    return chosen if len(chosen) < len(strokes) else set()
+
+
+def _standing_apart(strokes: Sequence[Points], name: str, x_height: float) -> set[int]:
     low = np.array([s[:, 1].min() for s in strokes])
     high = np.array([s[:, 1].max() for s in strokes])
     ranks = range(len(strokes))
@@ -99,8 +104,7 @@ def _mark_strokes(strokes: Sequence[Points], name: str, x_height: float, *, soft
         return set()
     if name == "horn":
         return {len(strokes) - 1} if low[-1] > 0.6 * x_height else set()
-    below = {k for k in ranks if high[k] < 0.35 * x_height and low[k] < -0.12 * x_height}
-    return below if soft or len(below) < len(strokes) else set()
+    return {k for k in ranks if high[k] < 0.35 * x_height and low[k] < -0.12 * x_height}
 
 
 def undotted(strokes: Sequence[Points], *, x_height: float) -> list[int]:

@@ -89,13 +89,15 @@ def _apart(turned: Mapping[str, Sequence[str]]) -> str:
 
     The tables grow with letters times variants times distance, so the sight is short.
     """
-    rules = []
+    steps, rules = [], []
+    for variants in turned.values():
+        steps += [f"    sub {v} by {n};" for v, n in zip(variants, [*variants[1:], variants[0]], strict=True)]
     for distance in range(SIGHT + 1):
         between = " @any" * distance
         for char, variants in turned.items():
             rare = len(unicodedata.normalize("NFD", char)) > 1
             if distance > (0 if rare else min(SIGHT, len(variants) - 2 + (len(variants) == 2))):
                 continue
-            following = [*variants[1:], variants[0]]
-            rules += [f"    sub {v}{between} {v}' by {n};" for v, n in zip(variants, following, strict=True)]
-    return "lookup apart useExtension {\n" + "\n".join(rules) + "\n} apart;"
+            rules += [f"    sub {v}{between} {v}' lookup step;" for v in variants]
+    step = "lookup step useExtension {\n" + "\n".join(steps) + "\n} step;\n"
+    return step + "lookup apart useExtension {\n" + "\n".join(rules) + "\n} apart;"

@@ -1,0 +1,207 @@
+"""Accented letters for single-line fonts that are not ours, composed from the font's own parts.
+
+Everything that is in the font stays as it is. Marks come, in this order, from its combining marks, its spacing marks,
+its accented letters taken apart, and, in fonts that only know ASCII, from the nearest sign: a grave turned over for an
+acute, two points for a diaeresis, a comma for a cedilla.
+"""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from capture.errors import FontFileError, UsageError
+from capture.files import write_bytes
+from capture.languages import characters_for
+from fontbuild.accents import build_accents
+from fontbuild.font import Font, Metrics
+from fontbuild.formats.svg_font_reader import load_svg_font, with_glyphs
+from fontbuild.formats.ufo import KEY, contour, font_of, open_ufo, write_ufo
+from fontbuild.geometry import bounds, sample_glyph
+from fontbuild.glyph import Glyph
+from fontbuild.marks import mark_strokes, parts_of
+
+SPACING = {
+    "\u0300": "`",
+    "\u0301": "\u00b4",
+    "\u0302": "\u02c6",
+    "\u0303": "\u02dc",
+    "\u0304": "\u00af",
+    "\u0306": "\u02d8",
+    "\u0307": "\u02d9",
+    "\u0308": "\u00a8",
+    "\u030a": "\u02da",
+    "\u030b": "\u02dd",
+    "\u030c": "\u02c7",
+    "\u0327": "\u00b8",
+    "\u0328": "\u02db",
+}
+"""Spacing marks that stand for combining ones (Unicode's compatibility decompositions, and the grave of ASCII)."""
+
+
+@dataclass(frozen=True)
+class Extension:
+    """What was added to a font, and what it still lacks."""
+
+    path: Path
+    added: tuple[str, ...]
+    missing: tuple[str, ...]
+
+
+def extend_font(path: Path, languages: Iterable[str], *, out: Path) -> Extension:
+    """Write to `out` the font at `path` with the accented letters that the languages need and it lacks.
+
+    Parameters
+    ----------
+    path
+        An SVG 1.1 font (.svg) or a UFO (.ufo, .ufoz); never written to, unless it is `out` too.
+    languages
+        As `capture.languages.characters_for` takes them.
+
+    Raises
+    ------
+    FontFileError
+        If the font cannot be read.
+    UsageError
+        If a language is unknown, or the suffixes are not those of one kind of font.
+    OutputError
+        If `out` cannot be written.
+    """
+    path, out = Path(path), Path(out)
+    needed = characters_for(list(languages))
+    kinds = [{".svg": "svg", ".ufo": "ufo", ".ufoz": "ufo"}.get(p.suffix.lower()) for p in (path, out)]
+    if kinds[0] is None:
+        raise FontFileError(str(path), "is neither an SVG font nor a UFO by its name", "Give a .svg, .ufo or .ufoz.")
+    if kinds[0] != kinds[1]:
+        raise UsageError(str(out), f"the extended font stays of its kind, {path.suffix}", f"Name it {path.suffix}.")
+    return (_extend_svg if kinds[0] == "svg" else _extend_ufo)(path, needed, out)
+
+
+def _extend_svg(path: Path, needed: Sequence[str], out: Path) -> Extension:
+    source = load_svg_font(path)
+    added = compose_missing(source.font, needed)
+    kerning = _kerning_of(added, source.kerning_by_char)
+    text = with_glyphs(source, {c: g[0] for c, g in added.items()}, kerning)
+    try:
+        data = text.encode(source.encoding)
+    except UnicodeEncodeError:
+        data = text.encode(source.encoding, "xmlcharrefreplace")
+    write_bytes(out, data)
+    return _told(out, source.font, added, needed)
+
+
+def _extend_ufo(path: Path, needed: Sequence[str], out: Path) -> Extension:
+    ufo = open_ufo(path)
+    try:
+        font = font_of(ufo)
+    except (KeyError, TypeError, ValueError, AttributeError) as error:
+        said = " ".join(str(error).split()) or type(error).__name__
+        raise FontFileError(str(path), f"does not hold together ({said})", "Mend the font.") from None
+    added = compose_missing(font, needed)
+    order = list(ufo.lib.get("public.glyphOrder", []))
+    for char, variants in added.items():
+        for number, glyph in enumerate(variants):
+            if glyph.name in ufo:
+                continue
+            new = ufo.newGlyph(glyph.name)
+            new.width = round(glyph.advance, 3)
+            new.contours.extend(contour(s) for s in glyph.strokes)
+            new.lib[KEY + "char"], new.lib[KEY + "source"] = char, glyph.source
+            if number == 0:
+                new.unicodes = [ord(char)]
+            order.append(glyph.name)
+    if order:
+        ufo.lib["public.glyphOrder"] = order
+    names = {c: v[0].name for c, v in font.glyphs.items()} | {c: v[0].name for c, v in added.items()}
+    for (a, b), k in _kerning_of(added, font.kerning).items():
+        ufo.kerning.setdefault((names[a], names[b]), k)
+    write_ufo(ufo, out, zipped=out.suffix.lower() == ".ufoz")
+    return _told(out, font, added, needed)
+
+
+def _told(out: Path, font: Font, added: Mapping[str, object], needed: Sequence[str]) -> Extension:
+    missing = [c for c in needed if c not in font.glyphs and c not in added and not c.isspace()]
+    new = [c for c in added if c in needed]
+    return Extension(out, tuple(new), tuple(missing))
+
+
+def _kerning_of(added: Mapping[str, object], kerning: Mapping[tuple[str, str], float]) -> dict[tuple[str, str], float]:
+    """Return the kerning of new letters: that of their bases."""
+    likes: dict[str, list[str]] = {}
+    for char in added:
+        likes.setdefault(unicodedata.normalize("NFD", char)[0], []).append(char)
+    out = {}
+    for (a, b), k in kerning.items():
+        for x in [a, *likes.get(a, [])]:
+            for y in [b, *likes.get(b, [])]:
+                if (x, y) not in kerning:
+                    out[x, y] = k
+    return out
+
+
+def compose_missing(font: Font, needed: Iterable[str]) -> dict[str, tuple[Glyph, ...]]:
+    """Return the needed letters that `font` lacks and can be composed of its parts, base letters' advance kept."""
+    have = {c: tuple(v) for c, v in font.glyphs.items() if v}
+    wanted = [c for c in needed if c not in have and parts_of(c)]
+    parts = {**have, **marks_in(have, font.metrics)}
+    built = build_accents(parts, font.metrics, wanted=wanted)
+    # What was only made on the way (ı, ê for ế) is left out unless it is needed itself.
+    return {c: tuple(replace(g, ductus="") for g in v) for c, v in built.items() if c in set(wanted)}
+
+
+def marks_in(have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> dict[str, tuple[Glyph, ...]]:
+    """Return the combining marks that the font's own glyphs yield, where it has none itself."""
+    out: dict[str, tuple[Glyph, ...]] = {}
+    for mark, sign in SPACING.items():
+        if mark not in have and sign in have and have[sign][0].strokes:
+            out[mark] = (replace(_small(have[sign][0], metrics), char=mark),)
+    for char, variants in have.items():
+        parts = parts_of(char)
+        if parts is None or parts[1] in have or parts[1] in out:
+            continue
+        lifted = []
+        for g in variants:
+            chosen = mark_strokes(char, sample_glyph(g), x_height=metrics.x_height)
+            if chosen:
+                lifted.append(replace(g, char=parts[1], strokes=tuple(g.strokes[k] for k in sorted(chosen))))
+        if lifted:
+            out[parts[1]] = tuple(lifted)
+    known = {**have, **out}
+    for mark, (other, sx, sy) in _NEAREST.items():
+        if mark not in known and other in known and known[other][0].strokes:
+            near = _small(_turned(known[other][0], sx, sy), metrics)
+            known[mark] = out[mark] = (replace(near, char=mark),)
+    return out
+
+
+_NEAREST = {
+    "\u0301": ("\u0300", -1.0, 1.0),
+    "\u0300": ("\u0301", -1.0, 1.0),
+    "\u0302": ("^", 1.0, 1.0),
+    "\u030c": ("\u0302", 1.0, -1.0),
+    "\u0303": ("~", 1.0, 1.0),
+    "\u0304": ("-", 1.0, 1.0),
+    "\u0306": ("(", 0.0, 0.0),
+    "\u030a": ("\u00b0", 1.0, 1.0),
+    "\u0327": (",", 1.0, 1.0),
+    "\u0328": (",", -1.0, 1.0),
+}
+"""The sign that stands in for a mark, and whether it is turned over (-1) in x or y; 0, 0: lain on its side."""
+
+
+def _turned(glyph: Glyph, sx: float, sy: float) -> Glyph:
+    matrix = np.array([[0.0, 1.0], [1.0, 0.0]]) if sx == 0 else np.diag([sx, sy])
+    strokes = [s @ matrix.T for s in glyph.strokes]
+    return replace(glyph, strokes=tuple(s[::-1] if sx < 0 else s for s in strokes), anchors={})
+
+
+def _small(glyph: Glyph, metrics: Metrics) -> Glyph:
+    """Return a sign no larger than a mark: at most 0.6 x-heights wide and 0.45 high."""
+    x0, y0, x1, y1 = bounds(sample_glyph(glyph))
+    scale = min(1.0, 0.6 * metrics.x_height / max(x1 - x0, 1e-9), 0.45 * metrics.x_height / max(y1 - y0, 1e-9))
+    origin = np.array([x0, y0])
+    return replace(glyph, strokes=tuple(origin + (s - origin) * scale for s in glyph.strokes), anchors={})

@@ -25,6 +25,12 @@ _SEED = 0.42
 _GROW = 0.22
 """Shares of a full stroke: a connected spot needs one pixel over the first, and reaches as far as the second."""
 
+_ZONE_MM = 10.0
+"""Ink further than this from every box is nobody's, and no part of a longer stroke either."""
+
+_OBJECT_MM = 2.0
+"""Half the width of a spot that no pen makes: a finger, a pen, the edge of the table."""
+
 _REACH_MM = 2.5
 """Ink that touches no box belongs to the nearest one within this."""
 
@@ -39,6 +45,9 @@ _LEAST_DOT = 0.4
 
 _LEAST_STRAY = 1.3
 """The same for a spot that lies outside every box: an accent is longer than it is wide."""
+
+_CRUMB_MM = 0.35
+"""How close a crumb lies to the rest of its stroke."""
 
 _LEAST_LETTER_MM = 1.2
 """A letter or digit has at least this length of line in it; less is a speck."""
@@ -81,7 +90,7 @@ class Dealt:
     cells: tuple[OwnedInk, ...]
 
 
-def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float) -> Dealt:
+def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequence[Box] = ()) -> Dealt:
     """Return whose ink each spot of ink on a page is.
 
     Parameters
@@ -92,11 +101,17 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float) -> Dealt:
         Its cells.
     pen_mm
         Width of the pen: tells dust from dots.
+    keep_out
+        Page mm: where marks and codes are printed, and the pen is tried.
     """
     factor = max(1, int(np.ceil(ink.px_per_mm / _COARSE_PX_PER_MM)))
     share = ink_share(ink, factor)
     ppm = ink.px_per_mm / factor
     boxes = _painted([c.box_mm for c in cells], share.shape, ppm)
+    share[_painted([_grown(c.box_mm, _ZONE_MM) for c in cells], share.shape, ppm) == 0] = 0
+    share[_painted(keep_out, share.shape, ppm) > 0] = 0
+    covered = _objects(share, ppm, pen_mm)
+    share[covered] = 0
     spots, count = _spots(share, _print_zone(ink, factor) & (boxes == 0), ppm, pen_mm)
     ticks = _painted([_grown(c.tick_mm, 0.3) for c in cells], share.shape, ppm)
     area = np.bincount(spots.ravel(), minlength=count).astype(float)
@@ -129,7 +144,8 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float) -> Dealt:
         touching |= {first, second}
         _cut(owner, spots, i, places[i - 1], cells, first, second, ppm)
     ticked = _ticked(spots, owner, tick_spots, cells, ppm, pen_mm)
-    return Dealt(owner, factor, tuple(_owned(owner, cells, ppm, pen_mm, ticked, touching)))
+    hidden = set((np.unique(boxes[covered]) - 1).tolist())
+    return Dealt(owner, factor, tuple(_owned(owner, cells, ppm, pen_mm, ticked, touching, hidden)))
 
 
 def ink_share(ink: PageInk, factor: int) -> NDArray[np.float32]:
@@ -162,11 +178,29 @@ def _spots(share: NDArray[np.float32], print_zone: Mask, ppm: float, pen_mm: flo
     inked = spots > 0
     on_print = np.bincount(spots[inked & print_zone], minlength=count)
     strength = np.bincount(spots[inked], weights=share[inked], minlength=count) / np.maximum(area, 1)
-    keep &= (on_print < 0.7 * area) | (strength > 0.75)
+    is_print = (on_print >= 0.7 * area) & (strength <= 0.75)
+    keep &= ~is_print
+    # A dry pen leaves its line in crumbs: small or faint spots go with what is close to them.
+    around = 2 * round(_CRUMB_MM * ppm) + 1
+    close = cv2.dilate(keep[spots].astype(np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (around, around)))
+    crumbs = np.zeros(count, bool)
+    crumbs[np.unique(spots[(close > 0) & inked])] = True
+    keep |= crumbs & ~is_print
     keep[0] = False
     new = np.zeros(count, np.int32)
     new[keep] = np.arange(1, keep.sum() + 1)
     return new[spots], int(keep.sum()) + 1
+
+
+def _objects(share: NDArray[np.float32], ppm: float, pen_mm: float) -> Mask:
+    """Return where something lies on the page that is too thick for the pen, and a little around it."""
+    inked = (share > _GROW).astype(np.uint8)
+    half = max(_OBJECT_MM, 1.5 * pen_mm) * ppm
+    core = (cv2.distanceTransform(inked, cv2.DIST_L2, 3) > half).astype(np.uint8)
+    if not core.any():
+        return np.zeros(share.shape, bool)
+    reach = 2 * int(half + 0.5 * ppm) + 1
+    return np.asarray(cv2.dilate(core, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))) > 0)
 
 
 def _painted(boxes: Sequence[Box], shape: tuple[int, int], ppm: float) -> NDArray[np.int32]:
@@ -273,6 +307,7 @@ def _owned(
     pen_mm: float,
     ticked: Sequence[tuple[bool, bool]],
     touching: set[int],
+    hidden: set[int],
 ) -> list[OwnedInk]:
     places = ndimage.find_objects(np.maximum(owner, 0), max_label=len(cells))
     out = []
@@ -280,6 +315,8 @@ def _owned(
         kinds = []
         if ticked[i][1]:
             kinds.append("box brushed, taken as not ticked")
+        if i in hidden:
+            kinds.append("something lies on it")
         mask = np.zeros((0, 0), bool) if place is None else owner[place] == i + 1
         origin = (0, 0) if place is None else (place[0].start, place[1].start)
         area = float(mask.sum()) / ppm**2

@@ -159,6 +159,13 @@ def _writing(page: Page) -> NDArray[np.bool_]:
     return out > 0
 
 
+def _keep_out(page: Page) -> list[Box]:
+    """Return what is printed in black, and the pen patch, each with a little around it."""
+    boxes = [(m.x_mm - m.size_mm / 2, m.y_mm - m.size_mm / 2, m.size_mm, m.size_mm) for m in page.marks]
+    boxes += [b for b in (page.code_mm, page.second_code_mm, page.patch_mm) if b is not None]
+    return [(x - 0.8, y - 0.8, w + 1.6, h + 1.6) for x, y, w, h in boxes]
+
+
 def _inner(patch_mm: Box | None) -> Box | None:
     """Return the patch without its frame."""
     if patch_mm is None:
@@ -170,7 +177,7 @@ def _inner(patch_mm: Box | None) -> Box | None:
 def _read_cells(page: Page, ink: PageInk, pen_mm: float) -> tuple[CellInk, ...]:
     if not page.cells:
         return ()
-    dealt = deal(ink, page.cells, pen_mm=pen_mm)
+    dealt = deal(ink, page.cells, pen_mm=pen_mm, keep_out=_keep_out(page))
     out = []
     for i, owned in enumerate(dealt.cells):
         cell = owned.cell
@@ -198,7 +205,7 @@ def _read_lines(page: Page, ink: PageInk, pen_mm: float) -> tuple[LineInk, ...]:
         Cell("\u00a0", 1, i + 1, 1, r.box_mm, r.baseline_mm, 1.0, 2.0, -1.0, r.text, (0, 0, 0, 0), (0, 0, 0, 0))
         for i, r in enumerate(page.ruled)
     )
-    dealt = deal(ink, cells, pen_mm=pen_mm)
+    dealt = deal(ink, cells, pen_mm=pen_mm, keep_out=_keep_out(page))
     out = []
     for i, line in enumerate(page.ruled):
         if not dealt.cells[i].mask.size:

@@ -130,7 +130,7 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> t
         for _ in range(4):
             weighted = design * weight[:, None]
             normal = weighted.T @ design + np.diag([1e-3, 1e-3, 1e-6, 1e-6])
-            solution = np.linalg.solve(normal, weighted.T @ here)
+            solution = np.asarray(np.linalg.solve(normal, weighted.T @ here), np.float64)
             rest = here - design @ solution
             scale = max(1.4826 * float(np.median(np.abs(rest))), 0.01)
             weight = np.asarray(np.clip(1 - (rest / (4 * scale)) ** 2, 0, None) ** 2, np.float64)

@@ -333,9 +333,10 @@ def _developed(out: np.ndarray, how: Degrade, rng: np.random.Generator) -> np.nd
     for k in range(3):
         out[..., k] *= light * np.float32(tint[k])
     if how.motion_mm:
-        n = max(1, round(how.motion_mm * how.dpi / 25.4))
+        n = round(how.motion_mm * how.dpi / 25.4) | 1
         kernel = np.zeros((n, n), np.float32)
         cv2.line(kernel, (0, n // 3), (n - 1, n - 1 - n // 3), 1.0, 1)
+        kernel = kernel + kernel[::-1, ::-1]  # its middle in the middle, or the whole picture would move
         out = cv2.filter2D(out, -1, kernel / kernel.sum())
     if how.noise:
         out += rng.standard_normal(out.shape, np.float32) * np.float32(how.noise)

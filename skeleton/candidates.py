@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,15 +15,17 @@ from skeleton.match import Match
 from skeleton.network import Network, is_dot
 from skeleton.walk import States, coverage
 
+Floats = NDArray[np.float64]
+
 FEATURES = (
-    "shape", "fit", "log prior", "bare", "added", "spliced",
-    "lifts for retraces", "corners lifted", "merged", "trimmed",
-    "strokes", "turns", "tip turns", "junction turns", "starts", "twice", "idle", "not doubled",
-    "drafted strokes", "drafted lifts", "drafted corners",
+    "fit", "log prior", "bare", "added", "spliced", "lifts for retraces", "corners lifted", "merged",
+    "strokes", "turns", "tip turns", "junction turns", "starts", "twice", "idle",
+    "drafted strokes", "drafted lifts", "drafted corners", "drafted merged", "drafted prior",
 )  # fmt: skip
 WEIGHTS = np.array(
-    [0.0, 0.65, -0.74, 7.1, 3.42, 0.69, 2.36, 2.87, -1.98, 0.3,
-     2.08, 0.47, 0.13, 0.62, 0.86, 2.94, 3.91, 0.06, -3.63, 0.06, 1.33]
+    [4.37, -0.75, 12.29, 6.06, 0.43, 1.65, 4.78, -0.95,
+     1.26, 1.36, -0.21, 1.01, 0.32, 4.72, 3.77,
+     -4.21, 1.81, 2.5, -3.04, -0.19]
 )  # fmt: skip
 """Cost of one unit of each feature; see tests/bench/trace_weights.py for how they were found."""
 
@@ -47,10 +50,12 @@ def candidates(net: Network, states: States, matches: list[Match]) -> list[Candi
     out: dict[tuple[tuple[int, ...], ...], Candidate] = {}
     gaps = np.repeat(states.spacing, np.diff(states.first))
     total = max(float(sum(line_length(p) for p in net.pieces)), 1e-6)
-    crisp = drafted(net)
+    tip = _tips(net, states)
+    crisp = float(np.clip((drafted(net) - 0.55) / 0.3, 0, 1))
     for m in matches:
         count = coverage(states, list(m.walks))
         bare = float(gaps[count == 0].sum())
+        log_prior = float(np.log(m.model.prior))
         walks = [extend(states, w, count) for w in m.walks]
         # the far side of a corner is no choice; longer tips are a hook of a stroke or a stroke of their own
         walks, _ = splice(net, states, walks, shorter_than=1.2 * net.pen_px)
@@ -63,9 +68,9 @@ def candidates(net: Network, states: States, matches: list[Match]) -> list[Candi
             for variant, ops in _variants(net, states, way):
                 key = tuple(tuple(w) for w in variant)
                 f = np.array(
-                    [m.shape, m.fit, np.log(m.model.prior), bare / total, added, hooks,
-                     *ops, len(variant), *_movement(net, states, variant, gaps, total),
-                     crisp * len(variant), crisp * ops[0], crisp * ops[1]]
+                    [m.fit, log_prior, bare / total, added, hooks,
+                     *ops, len(variant), *_movement(states, variant, tip, gaps, total),
+                     crisp * len(variant), crisp * ops[0], crisp * ops[1], crisp * ops[2], crisp * log_prior]
                 )  # fmt: skip
                 c = Candidate(m.model.name, tuple(variant), f)
                 if key not in out or c.cost < out[key].cost:
@@ -73,80 +78,39 @@ def candidates(net: Network, states: States, matches: list[Match]) -> list[Candi
     return sorted(out.values(), key=lambda c: c.cost)
 
 
-def _movement(
-    net: Network, states: States, walks: list[list[int]], gaps: NDArray[np.float64], total: float
-) -> list[float]:
+def _movement(states: States, walks: list[list[int]], tip: NDArray[np.bool_], gaps: Floats, total: float) -> list[float]:
     """Return the features that tell how the pen moves, from "turns" on."""
-    turns, tips, back, starts = 0.0, 0.0, 0.0, 0.0
-    for w in walks:
-        starts += float(states.start_cost[w[0]] + states.start_cost[w[-1] ^ 1])
-        steps = np.array(w)
-        for k in np.flatnonzero(np.abs(np.diff(steps)) != 2):
-            a, b = w[k], w[k + 1]
-            if b == a ^ 1:
-                if _at_tip(net, states, a):
-                    tips += 1
-                else:
-                    back += 1
-            else:
-                turns += _step_cost(states, a, b)
-    count = coverage(states, walks)
-    again = np.maximum(count - 1, 0) * gaps
-    idle = sum(float(gaps[np.array(k) // 2].sum()) for w in walks for k in _idle_ends(w, count) if k)
-    single = -float((np.minimum(count - 1, 1).clip(0) * gaps * states.doubled).sum()) / (2 * net.pen_px)
-    return [turns, tips, back, starts, float(again.sum()) / total, idle / total, single]
+    from skeleton.kernels import movement
+
+    starts = np.cumsum([0, *map(len, walks)])
+    turns, tips, back, begin, again, idle = movement(
+        np.array([s for w in walks for s in w], np.int32), starts, states.start_cost, tip, gaps,
+        states.step_to, states.step_cost, states.step_at,
+    )  # fmt: skip
+    return [turns, tips, back, begin, again / total, idle / total]
 
 
-def _at_tip(net: Network, states: States, s: int) -> bool:
-    p = int(states.piece[s])
-    k = s // 2 - int(states.first[p])
-    end = 0 if k == 0 else 1
-    return net.junction_of[p][end] < 0
-
-
-def _idle_ends(walk: list[int], count: NDArray[np.int64]) -> list[list[int]]:
-    """Return the stretches at both ends of a walk that only pass over what is passed anyway."""
-    out = []
-    for way in (walk, walk[::-1]):
-        k = 0
-        while k < len(way) and count[way[k] // 2] > 1:
-            k += 1
-        out.append(way[:k])
+def _tips(net: Network, states: States) -> NDArray[np.bool_]:
+    """Return for every state whether it is the last before a free tip."""
+    out = np.zeros(len(states.here), bool)
+    for p, (ja, jb) in enumerate(net.junction_of):
+        out[2 * states.first[p] + 1] = ja < 0
+        out[2 * (states.first[p + 1] - 1)] = jb < 0
     return out
 
 
 def _variants(net: Network, states: States, walks: list[list[int]]) -> Iterator[tuple[list[list[int]], list[float]]]:
     """Yield the walks and what they become when pen lifts and retraces are exchanged, with the counts of changes."""
-    yield walks, [0.0, 0.0, 0.0, 0.0]
-    trimmed = _trim_idle(states, walks)
-    if trimmed is not None:
-        yield trimmed, [0.0, 0.0, 0.0, 1.0]
+    yield walks, [0.0, 0.0, 0.0]
     lifted, n = _lift_retraces(walks)
     if n:
-        yield lifted, [float(n), 0.0, 0.0, 0.0]
+        yield lifted, [float(n), 0.0, 0.0]
     split, n = _lift_at_corners(states, walks)
     if n:
-        yield split, [0.0, float(n), 0.0, 0.0]
+        yield split, [0.0, float(n), 0.0]
     merged, n = _merge(net, states, walks)
     if n:
-        yield merged, [0.0, 0.0, float(n), 0.0]
-
-
-def _trim_idle(states: States, walks: list[list[int]]) -> list[list[int]] | None:
-    """Return the walks without ends that only go back over ink already written, or None if there are none."""
-    out, any_cut = [], False
-    for w in walks:
-        count = coverage(states, [w])
-        head, tail = (len(e) for e in _idle_ends(w, count))
-        # only what turns back upon itself is idle: the turn is where the end begins or stops
-        keep = w
-        if 2 < tail < len(w) and w[-tail] == w[-tail - 1] ^ 1:
-            keep = keep[:-tail]
-        if 2 < head < len(keep) and head < len(w) and w[head - 1] == w[head] ^ 1:
-            keep = keep[head:]
-        any_cut |= len(keep) < len(w)
-        out.append(keep)
-    return out if any_cut else None
+        yield merged, [0.0, 0.0, float(n)]
 
 
 def _lift_retraces(walks: list[list[int]]) -> tuple[list[list[int]], int]:
@@ -177,24 +141,14 @@ def _lift_retraces(walks: list[list[int]]) -> tuple[list[list[int]], int]:
 
 def _lift_at_corners(states: States, walks: list[list[int]]) -> tuple[list[list[int]], int]:
     """Return the walks with the pen lifted at sharp corners inside pieces, and the number of lifts."""
+    from skeleton.kernels import corner_cuts
+
     out: list[list[int]] = []
     lifts = 0
     for w in walks:
-        start = 0
-        for k in range(3, len(w) - 3):
-            if k - start < 4:
-                continue
-            a, b = w[k - 3], w[k + 3]
-            if states.piece[a] != states.piece[b]:
-                continue
-            cos = float(states.heading[a] @ states.heading[b])
-            here = float(states.heading[w[k - 1]] @ states.heading[w[k + 1]])
-            nxt = float(states.heading[w[k]] @ states.heading[w[min(k + 2, len(w) - 1)]])
-            if cos < 0.55 and here < 0.85 and here <= nxt:
-                out.append(w[start : k + 1])
-                start = k
-                lifts += 1
-        out.append(w[start:])
+        cuts = corner_cuts(np.array(w, np.int32), states.piece, states.heading).tolist()
+        out += [w[i : j + 1] for i, j in pairwise([0, *cuts, len(w) - 1])]
+        lifts += len(cuts)
     return out, lifts
 
 

@@ -1,4 +1,4 @@
-"""What the ink itself tells of lifts and retraces: how wide it is along the lines, and how drafted they are."""
+"""What the ink itself tells of how it was made: darkness between pixels, and how drafted the lines are."""
 
 from __future__ import annotations
 
@@ -12,13 +12,6 @@ from skeleton.ink_map import InkMap
 from skeleton.network import Network
 
 Floats = NDArray[np.float64]
-
-SINGLE_SPREAD = 0.09
-"""Spread of a single line's width (pressure, paper, measuring), in pen widths."""
-
-DOUBLE_SPREAD = 0.26
-"""Typical distance between a line and its retrace, in pen widths."""
-
 
 def sample(ink: InkMap, xy: Points) -> Floats:
     """Return the darkness at points of any shape (..., 2), 0 outside the image."""
@@ -37,37 +30,6 @@ def sample(ink: InkMap, xy: Points) -> Floats:
         borderValue=0,
     )
     out: Floats = got.ravel()[: len(flat)].reshape(xy.shape[:-1]).astype(float)
-    return out
-
-
-def widths(ink: InkMap, places: Points, headings: Points) -> Floats:
-    """Return the width of the ink across the line at every place, px; NaN where it is not bounded by paper."""
-    reach = 1.3 * ink.pen_px
-    t = np.linspace(-reach, reach, 2 * int(np.ceil(reach / 0.5)) + 1)
-    normal = np.stack([-headings[:, 1], headings[:, 0]], axis=1)
-    dark = np.clip(sample(ink, places[:, None] + t[:, None] * normal[:, None]), 0, 1)
-    mid = len(t) // 2
-    inside = dark > 0.18
-    right = np.minimum.accumulate(inside[:, mid:], axis=1)
-    left = np.minimum.accumulate(inside[:, mid::-1], axis=1)[:, ::-1]
-    run = np.concatenate([left, right[:, 1:]], axis=1)
-    out = np.where(run, dark, 0).sum(axis=1) * (t[1] - t[0])
-    out[run[:, 0] | run[:, -1]] = np.nan
-    return out
-
-
-def doubled(width: Floats, pen: float) -> Floats:
-    """Return for every place the log odds, per two pen widths of line, that a pen passed twice rather than once.
-
-    A single line is as wide as the pen, give or take; a retrace misses the line by some part of a width, and the ink
-    is wider by as much.
-    """
-    wider = np.where(np.isnan(width), 1.05, width / pen) - 1.0
-    single = np.exp(-0.5 * (wider / SINGLE_SPREAD) ** 2) / SINGLE_SPREAD
-    spread = np.hypot(DOUBLE_SPREAD, SINGLE_SPREAD)
-    double = 2 * np.exp(-0.5 * (np.maximum(wider, 0) / spread) ** 2) / spread
-    double = np.where(wider < 0, double * 0.5 * np.exp(-0.5 * (wider / SINGLE_SPREAD) ** 2), double)
-    out: Floats = np.clip(np.log((double + 0.02) / (single + 0.02)), -1.5, 2.0)
     return out
 
 

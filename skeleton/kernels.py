@@ -315,3 +315,245 @@ def shortest_walk(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, a: 
         out[i] = v
         v = prev[v]
     return out
+
+
+@njit(cache=True)
+def tangents_of(p: Any, breaks: Any) -> Any:
+    """Return unit directions at the points of a model, (0, 0) for a dot."""
+    n = len(p)
+    out = np.zeros((n, 2))
+    for i in range(n):
+        a = i if breaks[i] == 1 else i - 1
+        b = i if (i == n - 1 or breaks[i + 1] == 1) else i + 1
+        dx, dy = p[b, 0] - p[a, 0], p[b, 1] - p[a, 1]
+        size = np.sqrt(dx * dx + dy * dy)
+        if size > 1e-6:
+            out[i, 0], out[i, 1] = dx / size, dy / size
+    return out
+
+
+@njit(cache=True)
+def bend_model(p: Any, breaks: Any, step: Any, found: Any, size: float, share: float) -> Any:
+    """Return (points, steps) of a model moved towards where a walk found it.
+
+    First the affine map that suits most points (two rounds of reweighting), then what neighbours agree on.
+    """
+    n = len(p)
+    mx, my = p[:, 0].mean(), p[:, 1].mean()
+    w = np.ones(n)
+    ridge = 0.001 * n * size * size
+    rx, ry = np.zeros(n), np.zeros(n)
+    for _ in range(2):
+        m = np.zeros((3, 3))
+        v = np.zeros((3, 2))
+        x = np.zeros(3)
+        for i in range(n):
+            x[0], x[1], x[2] = p[i, 0] - mx, p[i, 1] - my, 1.0
+            for a in range(3):
+                for b in range(3):
+                    m[a, b] += w[i] * x[a] * x[b]
+                v[a, 0] += w[i] * x[a] * (found[i, 0] - p[i, 0])
+                v[a, 1] += w[i] * x[a] * (found[i, 1] - p[i, 1])
+        m[0, 0] += ridge
+        m[1, 1] += ridge
+        m[2, 2] += 1e-9
+        a_ = np.linalg.solve(m, v)
+        for i in range(n):
+            ux, uy = p[i, 0] - mx, p[i, 1] - my
+            rx[i] = found[i, 0] - p[i, 0] - (ux * a_[0, 0] + uy * a_[1, 0] + a_[2, 0])
+            ry[i] = found[i, 1] - p[i, 1] - (ux * a_[0, 1] + uy * a_[1, 1] + a_[2, 1])
+            w[i] = 1 / (1 + (rx[i] * rx[i] + ry[i] * ry[i]) / (0.0064 * size * size))
+    moved = np.empty((n, 2))
+    stroke = np.zeros(n, np.int32)
+    k = 0
+    for i in range(n):
+        k += breaks[i]
+        stroke[i] = k
+        moved[i, 0] = found[i, 0] - rx[i]
+        moved[i, 1] = found[i, 1] - ry[i]
+    out = np.empty((n, 2))
+    spread = 2 * (0.14 * size) ** 2
+    for i in range(n):
+        sx, sy, sw = 0.0, 0.0, 1e-12
+        for j in range(n):
+            dx, dy = moved[i, 0] - moved[j, 0], moved[i, 1] - moved[j, 1]
+            q = (dx * dx + dy * dy) / spread
+            if q > 6.0:
+                continue
+            near = np.exp(-q) * w[j]
+            if stroke[i] != stroke[j]:
+                near *= 0.15
+            sx += near * rx[j]
+            sy += near * ry[j]
+            sw += near
+        out[i, 0] = moved[i, 0] + share * sx / sw
+        out[i, 1] = moved[i, 1] + share * sy / sw
+    steps = step.copy()
+    for i in range(1, n):
+        if breaks[i] == 0:
+            d = np.sqrt((out[i, 0] - out[i - 1, 0]) ** 2 + (out[i, 1] - out[i - 1, 1]) ** 2)
+            steps[i] = max(d, 0.3 * step[i])
+    return out, steps
+
+
+@njit(cache=True)
+def fill_walk(walk: Any, breaks: Any, piece: Any, step_to: Any, step_len: Any, step_cost: Any, step_at: Any) -> Any:
+    """Return (states, starts): the walk with every single step in between, and where its strokes begin."""
+    n = len(walk)
+    cap = 64 + 8 * len(piece)
+    out = np.zeros(cap, np.int32)
+    starts = np.zeros(n + 1, np.int32)
+    k, strokes = 0, 0
+    for i in range(n):
+        b = walk[i]
+        if breaks[i] == 1:
+            starts[strokes] = k
+            strokes += 1
+            out[k] = b
+            k += 1
+            continue
+        a = out[k - 1]
+        if a == b:
+            continue
+        if k + len(piece) + 8 > cap:
+            break
+        same = piece[a] == piece[b] and (a ^ b) & 1 == 0
+        if same and ((a & 1 == 0 and b > a) or (a & 1 == 1 and b < a)):
+            step = 2 if a & 1 == 0 else -2
+            s = a
+            while s != b:
+                s += step
+                out[k] = s
+                k += 1
+            continue
+        way = shortest_walk(step_to, step_len, step_cost, step_at, a, b, 1e6)
+        for j in range(1, len(way)):
+            out[k] = way[j]
+            k += 1
+    starts[strokes] = k
+    return out[:k], starts[: strokes + 1]
+
+
+@njit(cache=True)
+def match_model(
+    points: Any, breaks: Any, step: Any,
+    here: Any, heading: Any, start_cost: Any, piece: Any,
+    at: Any, to: Any, length: Any, cost: Any,
+    step_to: Any, step_len: Any, step_cost: Any, step_at: Any,
+    walk: Any, size: float, place: float, rounds: int,
+) -> Any:  # fmt: skip
+    """Return up to `rounds` walks that follow a model laid over the ink, each (states, starts, cost per point).
+
+    The model is bent towards the walk found before and followed again; then ink left bare gets a bonus, twice.
+    """
+    n = len(points)
+    extra = np.zeros(len(here))
+    found = np.empty((n, 2))
+    low = 0.0
+    for share in (0.6, 0.85):
+        for i in range(n):
+            found[i, 0], found[i, 1] = here[walk[i], 0], here[walk[i], 1]
+        points, step = bend_model(points, breaks, step, found, size, share)
+        walk, low = follow(
+            points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
+            at, to, length, cost, step, 0.75 * place, 0.5, 0.8, 0.15, 1.0,
+        )  # fmt: skip
+    states, starts = fill_walk(walk, breaks, piece, step_to, step_len, step_cost, step_at)
+    out = [(states, starts, low / n)]
+    for k in range(1, rounds):
+        passed = np.zeros(len(here) // 2, np.bool_)
+        for s in states:
+            passed[s // 2] = True
+        bare = 0
+        for q in range(len(passed)):
+            if not passed[q]:
+                bare += 1
+        if bare < 2:
+            break
+        bonus = 0.35 * k
+        for q in range(len(passed)):
+            if not passed[q]:
+                extra[2 * q] -= bonus
+                extra[2 * q + 1] -= bonus
+        for i in range(n):
+            found[i, 0], found[i, 1] = here[walk[i], 0], here[walk[i], 1]
+        points, step = bend_model(points, breaks, step, found, size, 0.85)
+        walk, low = follow(
+            points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
+            at, to, length, cost, step, place, 0.5, 0.8, 0.15, 1.0,
+        )  # fmt: skip
+        for i in range(n):
+            low -= extra[walk[i]]
+        states, starts = fill_walk(walk, breaks, piece, step_to, step_len, step_cost, step_at)
+        out.append((states, starts, low / n))
+    return out
+
+
+@njit(cache=True)
+def movement(
+    walk: Any, starts: Any, start_cost: Any, at_tip: Any, gaps: Any, step_to: Any, step_cost: Any, step_at: Any
+) -> Any:
+    """Return (turns, tip turns, junction turns, starts, length passed again, idle length) of walks in one array."""
+    turns, tips, back, begin, again, idle = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    count = np.zeros(len(gaps), np.int32)
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        begin += start_cost[walk[a]] + start_cost[walk[b - 1] ^ 1]
+        last = -1
+        for k in range(a, b):
+            q = walk[k] // 2
+            if q != last:
+                count[q] += 1
+            last = q
+            if k == a:
+                continue
+            s, t = walk[k - 1], walk[k]
+            if t == s ^ 1:
+                if at_tip[s]:
+                    tips += 1
+                else:
+                    back += 1
+            elif abs(s - t) != 2:
+                low = 2.0
+                for j in range(step_at[s], step_at[s + 1]):
+                    if step_to[j] == t and step_cost[j] < low:
+                        low = step_cost[j]
+                turns += low
+            else:
+                pass
+    for q in range(len(gaps)):
+        if count[q] > 1:
+            again += (count[q] - 1) * gaps[q]
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        k = a
+        while k < b and count[walk[k] // 2] > 1:
+            idle += gaps[walk[k] // 2]
+            k += 1
+        k = b - 1
+        while k >= a and count[walk[k] // 2] > 1:
+            idle += gaps[walk[k] // 2]
+            k -= 1
+    return turns, tips, back, begin, again, idle
+
+
+@njit(cache=True)
+def corner_cuts(walk: Any, piece: Any, heading: Any) -> Any:
+    """Return the indices of sharp corners inside pieces, where a walk may be parted."""
+    out = []
+    start = 0
+    n = len(walk)
+    for k in range(3, n - 3):
+        if k - start < 4:
+            continue
+        a, b = walk[k - 3], walk[k + 3]
+        if piece[a] != piece[b]:
+            continue
+        c, d, e, f = walk[k - 1], walk[k + 1], walk[k], walk[k + 2]
+        cos = heading[a, 0] * heading[b, 0] + heading[a, 1] * heading[b, 1]
+        near = heading[c, 0] * heading[d, 0] + heading[c, 1] * heading[d, 1]
+        nxt = heading[e, 0] * heading[f, 0] + heading[e, 1] * heading[f, 1]
+        if cos < 0.55 and near < 0.85 and near <= nxt:
+            out.append(k)
+            start = k
+    return np.array(out, dtype=np.int64)

@@ -8,6 +8,7 @@ model is first laid over the ink by its box, then bent towards what the first wa
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from numpy.typing import NDArray
 from capture.units import Points
 from skeleton.graph import at_lengths, line_length
 from skeleton.network import Network
-from skeleton.walk import States, coverage, fill_in
+from skeleton.walk import States
 
 PLACE = 0.16
 """Standard deviation of a model point's place, in sizes of the character."""
@@ -44,9 +45,6 @@ class Match:
     fit: float
     """Cost of place, direction and stretch per point of the model; 0 is perfect."""
 
-    shape: float
-    """Distance between the walk and the model after an affine map, at equal arc lengths, in sizes of the character."""
-
 
 @dataclass(frozen=True, eq=False)
 class _Laid:
@@ -57,9 +55,12 @@ class _Laid:
     step: NDArray[np.float64]
 
 
-def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 4) -> list[Match]:
-    """Return the models found in the ink, after a rough pass that keeps the best `keep` of them."""
-    from skeleton.kernels import moves_within
+def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 12, rounds: int = 3) -> list[Match]:
+    """Return the models found in the ink, after a rough pass that keeps the best `keep` of them.
+
+    Every model kept is walked up to `rounds` times: the later ones are drawn to ink that was left bare.
+    """
+    from skeleton.kernels import follow, match_model, moves_within, tangents_of
 
     if not models or not len(states.here):
         return []
@@ -67,30 +68,34 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     size = float(max((hi - lo).max(), net.pen_px))
     total = float(sum(line_length(p) for p in net.pieces))
     step = max(0.6 * net.pen_px, total / 70)
-    moves = moves_within(states.step_to, states.step_len, states.step_cost, states.step_at, 2.6 * step)
+    single = (states.step_to, states.step_len, states.step_cost, states.step_at)
+    moves = moves_within(*single, 2.6 * step)
+    place = (states.here, states.heading, states.start_cost)
+    nothing = np.zeros(len(states.here))
     rough = []
     for m in models:
         laid = _lay(m, lo, hi, step)
-        walk, cost = _follow(laid, states, moves, size * PLACE)
+        walk, cost = follow(
+            laid.points, tangents_of(laid.points, laid.breaks), laid.breaks, *place, nothing,
+            *moves, laid.step, size * PLACE, 0.5, 0.8, 0.15, 1.0,
+        )  # fmt: skip
         rough.append((cost / len(laid.points) - PRIOR * float(np.log(m.prior)), m, laid, walk))
     rough.sort(key=lambda r: r[0])
-    out = []
+    out: dict[tuple[tuple[int, ...], ...], Match] = {}
     for _, m, laid, walk in rough[:keep]:
-        extra = np.zeros(len(states.here))
-        for share in (0.6, 0.85):
-            laid = _bend_towards(laid, states.here[walk], size, share)
-            walk, cost = _follow(laid, states, moves, size * PLACE * 0.75)
-        out.append(_match(states, m, laid, walk, cost, size))
-        for bonus in (0.35, 0.7):
-            bare = np.repeat(coverage(states, _cut(states, laid, walk)) == 0, 2)
-            if bare.sum() * 0.5 * 0.5 < 1.0:
-                break
-            extra[bare] -= bonus
-            laid = _bend_towards(laid, states.here[walk], size, 0.85)
-            walk, cost = _follow(laid, states, moves, size * PLACE, extra)
-            cost -= float(extra[walk].sum())
-            out.append(_match(states, m, laid, walk, cost, size))
-    return out
+        for at, starts, fit in match_model(
+            laid.points, laid.breaks, laid.step, *place, states.piece, *moves, *single, walk, size, size * PLACE, rounds
+        ):
+            walks = tuple(at[i:j].tolist() for i, j in pairwise(starts))
+            key = tuple(map(tuple, walks))
+            # of two models with the same walks the one that suits better and is more usual stands for both
+            if key not in out or _merit(fit, m) < _merit(out[key].fit, out[key].model):
+                out[key] = Match(m, walks, float(fit))
+    return list(out.values())
+
+
+def _merit(fit: float, m: Model) -> float:
+    return 6.0 * fit - float(np.log(m.prior))
 
 
 def _lay(m: Model, lo: NDArray[np.float64], hi: NDArray[np.float64], step: float) -> _Laid:
@@ -115,87 +120,3 @@ def _lay(m: Model, lo: NDArray[np.float64], hi: NDArray[np.float64], step: float
         breaks += [1] + [0] * (n - 1)
         steps += [max(total / max(n - 1, 1), 0.3 * step)] * n
     return _Laid(np.concatenate(points), np.array(breaks, np.int32), np.array(steps))
-
-
-def _tangents(laid: _Laid) -> Points:
-    p, first = laid.points, laid.breaks == 1
-    last = np.append(first[1:], True)
-    nxt, prv = np.roll(p, -1, axis=0), np.roll(p, 1, axis=0)
-    d = np.where(last[:, None], p, nxt) - np.where(first[:, None], p, prv)
-    size = np.sqrt((d * d).sum(axis=1))
-    return d / np.maximum(size, 1e-9)[:, None] * (size > 1e-6)[:, None]
-
-
-def _follow(
-    laid: _Laid,
-    states: States,
-    moves: tuple[NDArray[np.int64], NDArray[np.int32], Points, Points],
-    place: float,
-    extra: NDArray[np.float64] | None = None,
-) -> tuple[NDArray[np.int32], float]:
-    from skeleton.kernels import follow
-
-    if extra is None:
-        extra = np.zeros(len(states.here))
-    walk, cost = follow(
-        laid.points, _tangents(laid), laid.breaks, states.here, states.heading, states.start_cost, extra,
-        *moves, laid.step, place, 0.5, 0.8, 0.15, 1.0,
-    )  # fmt: skip
-    return walk, float(cost)
-
-
-def _bend_towards(laid: _Laid, found: Points, size: float, share: float) -> _Laid:
-    """Return the model moved towards where the walk found it: an affine map, then what neighbours agree on."""
-    p = laid.points
-    x = np.column_stack([p, np.ones(len(p))])
-    ridge = 0.02 * len(p) * np.diag([1.0, 1.0, 0.0])
-    w = np.ones(len(p))
-    mid = np.append(p.mean(axis=0), 0.0)
-    x = x - mid
-    for _ in range(2):
-        a = np.linalg.solve(x.T @ (w[:, None] * x) + ridge * size * size * 0.05, x.T @ (w[:, None] * (found - p)))
-        r = found - p - x @ a
-        d = np.sqrt((r * r).sum(axis=1))
-        w = 1 / (1 + (d / (0.08 * size)) ** 2)
-    moved = p + x @ a
-    r = found - moved
-    gap = moved[:, None] - moved[None]
-    near = np.exp(-(gap * gap).sum(axis=2) / (2 * (0.14 * size) ** 2))
-    # only neighbours on the same stroke bend together
-    stroke = np.cumsum(laid.breaks)
-    near *= np.where(stroke[:, None] == stroke[None], 1.0, 0.15) * w
-    local = near @ r / near.sum(axis=1, keepdims=True)
-    points = moved + share * local
-    d = np.sqrt((np.diff(points, axis=0, prepend=points[:1]) ** 2).sum(axis=1))
-    step = np.where(laid.breaks == 1, laid.step, np.maximum(d, 0.3 * laid.step))
-    return _Laid(points, laid.breaks, step)
-
-
-def _match(states: States, m: Model, laid: _Laid, walk: NDArray[np.int32], cost: float, size: float) -> Match:
-    walks = _cut(states, laid, walk)
-    return Match(m, tuple(walks), cost / len(laid.points), _shape_distance(states, m, walks) / size)
-
-
-def _shape_distance(states: States, m: Model, walks: list[list[int]]) -> float:
-    """Return the mean distance between walks and model strokes after the affine map that suits them best."""
-    total = sum(line_length(s) for s in m.strokes if len(s) > 1)
-    model, walk = [], []
-    for s, w in zip(m.strokes, walks, strict=True):
-        long = line_length(s) if len(s) > 1 else 0.0
-        n = max(2, round(48 * long / max(total, 1e-9)))
-        u = np.linspace(0, 1, n)
-        model.append(at_lengths(s, u * long) if long > 0 else np.repeat(s[:1], n, axis=0))
-        line = states.here[w]
-        reach = line_length(line) if len(line) > 1 else 0.0
-        walk.append(at_lengths(line, u * reach) if reach > 0 else np.repeat(line[:1], n, axis=0))
-    a, b = np.concatenate(model), np.concatenate(walk)
-    a, b = a - a.mean(axis=0), b - b.mean(axis=0)
-    ridge = 0.02 * float((a * a).sum()) * np.eye(2)
-    scale = np.sqrt(float((b * b).sum()) / max(float((a * a).sum()), 1e-12))
-    m_ = np.linalg.solve(a.T @ a + ridge + 1e-9 * np.eye(2), a.T @ b + ridge * scale)
-    r = b - a @ m_
-    return float(np.sqrt((r * r).sum(axis=1)).mean())
-
-
-def _cut(states: States, laid: _Laid, walk: NDArray[np.int32]) -> list[list[int]]:
-    return [fill_in(states, w) for w in np.split(walk, np.flatnonzero(laid.breaks)[1:])]

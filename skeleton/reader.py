@@ -43,7 +43,7 @@ def read(
     whole = options.junctions
     graph = repair(build_graph(ink), ink, spurs=whole, reach=whole)
     net = build_network(graph, ink, cut=whole)
-    states = build_states(net, ink, 0.5 * ink.pen_px)
+    states = build_states(net, 0.5 * ink.pen_px)
     models = models_of(char, handedness, known) if char and options.ductus else []
     found = candidates(net, states, find_matches(net, states, models))
     if found:

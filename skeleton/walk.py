@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.evidence import doubled, widths
 from skeleton.graph import at_lengths, line_length
-from skeleton.ink_map import InkMap
 from skeleton.network import End, Network, bend, is_dot, link, stop_in
 
 Ints = NDArray[np.int32]
@@ -52,9 +49,6 @@ class States:
     spacing: Floats
     """Shape (pieces,): distance between the places of a piece."""
 
-    doubled: Floats
-    """Shape (places,): log odds, per two pen widths, that a pen passed twice."""
-
     step_to: Ints
     step_len: NDArray[np.float32]
     step_cost: NDArray[np.float32]
@@ -67,7 +61,7 @@ def turn_cost(angle: float) -> float:
     return float((max(angle - 0.25, 0.0) / 1.32) ** 2)
 
 
-def build_states(net: Network, ink: InkMap, step: float) -> States:
+def build_states(net: Network, step: float) -> States:
     """Return the states of a network, places about `step` px apart."""
     here, heading, piece, first, spacing, starts = [], [], [], [0], [], []
     for p, line in enumerate(net.pieces):
@@ -137,7 +131,6 @@ def build_states(net: Network, ink: InkMap, step: float) -> States:
         np.concatenate(piece),
         np.array(first, np.int32),
         np.array(spacing),
-        doubled(widths(ink, np.concatenate(here)[::2], np.concatenate(heading)[::2]), ink.pen_px),
         np.array([v for t in to for v in t], np.int32),
         np.array([v for t in length for v in t], np.float32),
         np.array([v for t in cost for v in t], np.float32),
@@ -174,24 +167,6 @@ def _start_costs(net: Network, p: int, places: Points, d: Points, gap: float) ->
         up[sharp] = np.minimum(up[sharp], START_AT_CORNER)
         down[sharp] = np.minimum(down[sharp], START_AT_CORNER)
     return np.stack([up, down], axis=1).reshape(-1)
-
-
-def fill_in(states: States, walk: Any) -> list[int]:
-    """Return the states of a walk with every single step in between."""
-    from skeleton.kernels import shortest_walk
-
-    out = [int(walk[0])]
-    for b in walk[1:]:
-        a, b = out[-1], int(b)
-        if a == b:
-            continue
-        if states.piece[a] == states.piece[b] and (a ^ b) & 1 == 0 and ((b > a) if a & 1 == 0 else (b < a)):
-            step = 2 if a & 1 == 0 else -2
-            out.extend(range(a + step, b + step, step))
-            continue
-        way = shortest_walk(states.step_to, states.step_len, states.step_cost, states.step_at, a, b, 1e6)
-        out.extend(int(s) for s in way[1:])
-    return out
 
 
 def draw(net: Network, states: States, walk: list[int]) -> tuple[Points, NDArray[np.bool_]]:

@@ -254,4 +254,5 @@ def _beside(base: Glyph, mark: Glyph, metrics: Metrics) -> Glyph:
         [float(high[:, 0].max()) + 0.22 * x - float(sign_points[:, 0].min()), top - float(sign_points[:, 1].max())]
     )
     placed = moved(mark, float(shift[0]), float(shift[1]))
-    return replace(base, strokes=(*base.strokes, *placed.strokes))
+    further = max(0.0, float(sign_points[:, 0].max() + shift[0] - points[:, 0].max()))
+    return replace(base, strokes=(*base.strokes, *placed.strokes), advance=base.advance + further)

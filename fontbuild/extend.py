@@ -1,8 +1,9 @@
 """Accented letters for single-line fonts that are not ours, composed from the font's own parts.
 
 Everything that is in the font stays as it is. Marks come, in this order, from its combining marks, its spacing marks,
-its accented letters taken apart, and, in fonts that only know ASCII, from the nearest sign: a grave turned over for an
-acute, two points for a diaeresis, a comma for a cedilla.
+its accented letters taken apart, and, in fonts that only know ASCII, from what has the shape: a small slash for an
+acute, a small v for a caron, two points for a diaeresis, a comma for a cedilla. (ASCII's own ^ and ` are drawn too
+freely: there are fonts in which one is an arrow and the other a quotation mark.)
 """
 
 from __future__ import annotations
@@ -24,9 +25,9 @@ from fontbuild.formats.ufo import KEY, contour, font_of, open_ufo, write_ufo
 from fontbuild.geometry import bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import mark_strokes, parts_of
+from fontbuild.naming import base_name
 
 SPACING = {
-    "\u0300": "`",
     "\u0301": "\u00b4",
     "\u0302": "\u02c6",
     "\u0303": "\u02dc",
@@ -40,7 +41,7 @@ SPACING = {
     "\u0327": "\u00b8",
     "\u0328": "\u02db",
 }
-"""Spacing marks that stand for combining ones (Unicode's compatibility decompositions, and the grave of ASCII)."""
+"""Spacing marks that stand for combining ones (Unicode's compatibility decompositions)."""
 
 
 @dataclass(frozen=True)
@@ -149,8 +150,10 @@ def compose_missing(font: Font, needed: Iterable[str]) -> dict[str, tuple[Glyph,
     wanted = [c for c in needed if c not in have and parts_of(c)]
     parts = {**have, **marks_in(have, font.metrics)}
     built = build_accents(parts, font.metrics, wanted=wanted)
+    barred = {c: g for c in needed if c in OVERLAYS and c not in have and (g := overlaid(c, have, font.metrics))}
     # What was only made on the way (ı, ê for ế) is left out unless it is needed itself.
-    return {c: tuple(replace(g, ductus="") for g in v) for c, v in built.items() if c in set(wanted)}
+    made = {c: v for c, v in built.items() if c in set(wanted)} | barred
+    return {c: tuple(replace(g, ductus="") for g in v) for c, v in made.items()}
 
 
 def marks_in(have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> dict[str, tuple[Glyph, ...]]:
@@ -171,26 +174,61 @@ def marks_in(have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> dict[str,
         if lifted:
             out[parts[1]] = tuple(lifted)
     known = {**have, **out}
-    for mark, (other, sx, sy) in _NEAREST.items():
-        if mark not in known and other in known and known[other][0].strokes:
-            near = _small(_turned(known[other][0], sx, sy), metrics)
-            known[mark] = out[mark] = (replace(near, char=mark),)
+    for mark, choices in _NEAREST.items():
+        for other, sx, sy in choices:
+            if mark not in known and other in known and known[other][0].strokes:
+                near = _small(_turned(known[other][0], sx, sy), metrics)
+                known[mark] = out[mark] = (replace(near, char=mark),)
     return out
 
 
 _NEAREST = {
-    "\u0301": ("\u0300", -1.0, 1.0),
-    "\u0300": ("\u0301", -1.0, 1.0),
-    "\u0302": ("^", 1.0, 1.0),
-    "\u030c": ("\u0302", 1.0, -1.0),
-    "\u0303": ("~", 1.0, 1.0),
-    "\u0304": ("-", 1.0, 1.0),
-    "\u0306": ("(", 0.0, 0.0),
-    "\u030a": ("\u00b0", 1.0, 1.0),
-    "\u0327": (",", 1.0, 1.0),
-    "\u0328": (",", -1.0, 1.0),
+    "\u0301": (("\u0300", -1.0, 1.0), ("/", 1.0, 1.0)),
+    "\u0300": (("\u0301", -1.0, 1.0), ("\\", 1.0, 1.0)),
+    "\u030c": (("\u0302", 1.0, -1.0), ("v", 1.0, 1.0)),
+    "\u0302": (("\u030c", 1.0, -1.0),),
+    "\u0303": (("~", 1.0, 1.0),),
+    "\u0304": (("-", 1.0, 1.0),),
+    "\u0306": (("(", 0.0, 0.0),),
+    "\u030a": (("\u00b0", 1.0, 1.0), ("o", 1.0, 1.0)),
+    "\u0327": ((",", 1.0, 1.0),),
+    "\u0328": ((",", -1.0, 1.0),),
 }
-"""The sign that stands in for a mark, and whether it is turned over (-1) in x or y; 0, 0: lain on its side."""
+"""What stands in for a mark, best first, and whether it is turned over (-1) in x or y; 0, 0: lain on its side."""
+
+OVERLAYS = {
+    "ł": ("l", "/", 0.5, 0.5),
+    "Ł": ("L", "/", 0.55, 0.45),
+    "ø": ("o", "/", 1.15, 1.2),
+    "Ø": ("O", "/", 1.0, 1.5),
+    "đ": ("d", "-", 0.6, 0.0),
+    "Đ": ("D", "-", 0.6, 0.0),
+    "ħ": ("h", "-", 0.6, 0.0),
+}
+"""Letters with a bar through them: base, the bar's sign, and its width and height in x-heights."""
+
+
+def overlaid(char: str, have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> tuple[Glyph, ...]:
+    """Return a letter with a bar through it, () where its parts are not there."""
+    base_char, sign_char, wide, high = OVERLAYS[char]
+    if not have.get(base_char) or not have.get(sign_char) or not have[sign_char][0].strokes:
+        return ()
+    base, sign = have[base_char][0], have[sign_char][0]
+    x = metrics.x_height
+    points = np.vstack(sample_glyph(base))
+    if char in "łŁđĐħ":  # through the stem: where the letter's tallest upright stands
+        level = {"ł": 0.95, "Ł": 0.75, "đ": 1.5, "Đ": 0.75, "ħ": 1.5}[char] * x
+        near = points[np.abs(points[:, 1] - level) < 0.15 * x]
+        near = near if len(near) else points
+        at = np.array([near[:, 0].max() if char == "đ" else near[:, 0].min(), level])
+    else:
+        at = (points.min(axis=0) + points.max(axis=0)) / 2
+    x0, y0, x1, y1 = bounds(sample_glyph(sign))
+    scale = np.array([wide * x / max(x1 - x0, 1e-9), high * x / max(y1 - y0, 1e-9)])
+    middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
+    bar = tuple(at + (s - middle) * scale for s in sign.strokes)
+    source = f"built: {base.name} + {sign.name}"
+    return (replace(base, name=base_name(char), char=char, strokes=(*base.strokes, *bar), anchors={}, source=source),)
 
 
 def _turned(glyph: Glyph, sx: float, sy: float) -> Glyph:

@@ -331,21 +331,25 @@ class _Worker:
             return job, 0, [], str(error)
 
 
+def watch_parent() -> None:
+    """End this process soon after its parent: a killed parent leaves its workers waiting for ever."""
+    parent = os.getppid()
+
+    def watch() -> None:
+        while os.getppid() == parent:
+            time.sleep(0.5)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
 _worker: _Worker | None = None
 
 
 def _begin(*arguments: Any) -> None:
     global _worker
     _worker = _Worker(*arguments)
-    parent = os.getppid()
-
-    def watch() -> None:
-        # a killed parent leaves its workers waiting for ever
-        while os.getppid() == parent:
-            time.sleep(0.5)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
+    watch_parent()
 
 
 def _work(batch: Sequence[Job]) -> list[_Result]:

@@ -80,7 +80,7 @@ STAND_INS: dict[str, tuple[str, ...]] = {
 }
 """What may stand for a mark that the font lacks, in order of preference; every use is reported."""
 
-_DROPPED = regex.compile(r"[\p{Cc}\p{Cf}\p{Variation_Selector}--[\t\n\f\u00ad\u200b\u200c\u200d]]", regex.V1)
+_DROPPED = regex.compile(r"[\p{Cc}\p{Cf}\p{Cs}\p{Variation_Selector}--[\t\n\f\u00ad\u200b\u200c\u200d]]", regex.V1)
 _OPENING = regex.compile(r"[\p{Ps}\p{Pi}¿¡]+")
 _CLOSING = regex.compile(r"[\p{Pe}\p{Pf}!?:;%]+[\p{P}]*")
 _PARTS = regex.compile(r"[ \n\t\f\u200b]|[^ \n\t\f\u200b]+")

@@ -1,0 +1,258 @@
+from __future__ import annotations
+
+import http.client
+import json
+import threading
+import time
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from typing import Any
+from xml.etree import ElementTree
+
+import pytest
+import uvicorn
+
+from capture.errors import UsageError
+from ownhand.composer import Composer, Settings
+from ownhand.composer.formats.svg import svg_text
+from ownhand.composer.settings_data import settings_from
+from ownhand.serve import Limits, make_app
+from tests.ownhand.composing import LETTER
+from tests.ownhand.hershey_font import hershey_font
+
+FONT = hershey_font()
+
+
+class Client:
+    def __init__(self, port: int, token: str | None = None) -> None:
+        self._port, self._token = port, token
+
+    def ask(
+        self, method: str, path: str, data: Any = None, *, raw: bytes | None = None, **headers: str
+    ) -> tuple[int, dict[str, str], bytes]:
+        connection = http.client.HTTPConnection("127.0.0.1", self._port, timeout=60)
+        body = raw if raw is not None else None if data is None else json.dumps(data).encode()
+        sent = {"Content-Type": "application/json"} if body is not None else {}
+        sent |= {"Authorization": f"Bearer {self._token}"} if self._token else {}
+        sent |= {name.replace("_", "-"): value for name, value in headers.items()}
+        connection.request(method, path, body, sent)
+        answer = connection.getresponse()
+        out = (answer.status, {k.lower(): v for k, v in answer.getheaders()}, answer.read())
+        connection.close()
+        return out
+
+    def page(self, **order: Any) -> tuple[int, dict[str, str], bytes]:
+        return self.ask("POST", "/hands/keeper/pages", order)
+
+
+@contextmanager
+def running(**options: Any) -> Iterator[int]:
+    server = uvicorn.Server(
+        uvicorn.Config(make_app({"keeper": FONT}, **options), host="127.0.0.1", port=0, log_level="critical")
+    )
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    try:
+        yield server.servers[0].sockets[0].getsockname()[1]
+    finally:
+        server.should_exit = True
+        thread.join(20)
+
+
+@pytest.fixture(scope="module")
+def client() -> Iterator[Client]:
+    limits = Limits(body_bytes=50_000, text_characters=5_000)
+    with running(workers=2, limits=limits) as port:
+        yield Client(port)
+
+
+def error_of(answer: tuple[int, dict[str, str], bytes]) -> tuple[int, str]:
+    status, headers, body = answer
+    assert headers["content-type"] == "application/json"
+    line = json.loads(body)["error"]
+    assert "\n" not in line
+    return status, line
+
+
+def test_a_page_is_the_very_one_that_python_makes(client: Client) -> None:
+    settings = {"paper": "postcard", "margins_mm": [10, 10, 10, 10]}
+
+    status, headers, body = client.page(text=LETTER, settings=settings, seed=7, page=2)
+
+    made = Composer(FONT).compose(LETTER, Settings(paper="postcard", margins_mm=(10.0,) * 4), seed=7)
+    assert status == 200
+    assert headers["content-type"] == "image/svg+xml"
+    assert headers["page-count"] == str(len(made))
+    assert body.decode() == svg_text(made.pages[1])
+
+
+@pytest.mark.parametrize(
+    ("kind", "media", "begins"),
+    [("svg", "image/svg+xml", b"<?xml"), ("hpgl", "application/vnd.hp-hpgl", b"IN;"), ("gcode", "text/x-gcode", b"("),
+     ("png", "image/png", b"\x89PNG"), ("html", "text/html", b"<!doctype html>")],
+)  # fmt: skip
+def test_every_format_is_answered(client: Client, kind: str, media: str, begins: bytes) -> None:
+    status, headers, body = client.page(text="The lamp", format=kind, settings={"paper": "A6"})
+
+    assert status == 200
+    assert headers["content-type"].startswith(media)
+    assert body.startswith(begins)
+
+
+def test_boxes_and_a_machine_can_be_ordered(client: Client) -> None:
+    settings = {
+        "paper": "postcard",
+        "margins_mm": [8, 8, 8, 8],
+        "boxes": [
+            {"name": "body", "x_mm": 8, "y_mm": 8, "width_mm": 70, "height_mm": 80, "fit": True},
+            {"name": "address", "x_mm": 84, "y_mm": 45, "width_mm": 56, "height_mm": 45},
+        ],
+    }
+
+    status, _, body = client.page(
+        text={"body": LETTER[:90], "address": "Orla Fennimore\nUpper Wexcombe"}, settings=settings, format="gcode",
+        machine={"bed_mm": [300, 200], "pen": "servo"},
+    )  # fmt: skip
+
+    assert status == 200
+    assert b"M3 S" in body
+
+
+def test_a_check_tells_what_the_text_would_become(client: Client) -> None:
+    status, _, body = client.ask("POST", "/hands/keeper/check", {"text": LETTER + " ж", "settings": {"paper": "A5"}})
+
+    said = json.loads(body)
+    assert status == 200
+    assert said["pages"] == 1
+    assert said["missing"] == {"ж": 1}
+    assert said["plotting"][0]["lifts"] > 300
+    assert said["x_height_mm"] == {"body": 3.0}
+
+
+def test_the_hands_are_listed(client: Client) -> None:
+    _, _, body = client.ask("GET", "/hands")
+
+    (hand,) = json.loads(body)["hands"]
+    assert (hand["name"], hand["family"]) == ("keeper", "Lamp Room")
+    assert "Q" in hand["characters"]
+
+
+@pytest.mark.parametrize(
+    ("order", "status", "said"),
+    [
+        ({"text": 3}, 422, "text: expected a text"),
+        ({"text": "x" * 5001}, 422, "text: longer than 5000 characters"),
+        ({"text": "x", "colour": "red"}, 422, "colour: no such key"),
+        ({"text": "x", "seed": -1}, 422, "seed: expected a whole number"),
+        ({"text": "x", "seed": True}, 422, "seed: expected a whole number"),
+        ({"text": "x", "format": "dxf"}, 422, "format: expected one of"),
+        ({"text": "x", "page": 2}, 422, "there is no page 2, the text fills 1"),
+        ({"text": "x", "dpi": 5000}, 422, "dpi: expected a number from 10 to 600"),
+        ({"text": "x", "format": "png", "dpi": 600, "settings": {"paper": "2000x2000"}}, 422, "dpi: a picture of more"),
+        ({"text": "x", "machine": {"bed": 1}}, 422, "machine: bed: no such key"),
+        ({"text": "x", "format": "hpgl", "machine": {"bed_mm": [10, 10]}}, 422, "the bed of 'plotter'"),
+        ({"text": {"stamp": "x"}}, 422, "there is no box 'stamp'"),
+        ({"text": "x", "settings": {"life": {"slant": 9}}}, 422, "life: life slant: 9 is not between 0 and 2"),
+        ({"text": "x", "settings": {"margins_mm": [1, 2], "align": "up"}}, 422, "margins_mm: expected a list of 4"),
+        ({"text": "x", "settings": {"boxes": [{"name": "a"}]}}, 422, "boxes[0].x_mm: is not given"),
+        ({"text": "x", "settings": {"hyphenate": "qq"}}, 422, "no hyphenation for 'qq'"),
+    ],
+)
+def test_what_cannot_be_done_is_said_in_one_line(client: Client, order: dict, status: int, said: str) -> None:
+    code, line = error_of(client.page(**order))
+
+    assert code == status
+    assert said in line
+
+
+def test_all_faults_of_the_settings_are_named_at_once() -> None:
+    with pytest.raises(UsageError) as error:
+        settings_from(
+            {"margins_mm": [1, 2], "align": "up", "life": {"slope": "much"}, "fit": 1, "pens": [{"width_mm": True}]}
+        )
+
+    for path in (
+        "margins_mm: expected",
+        "align: expected",
+        "life.slope: expected",
+        "fit: expected",
+        "pens[0].width_mm:",
+    ):
+        assert path in str(error.value)
+
+
+@pytest.mark.parametrize(
+    ("raw", "kind", "status"),
+    [(b"{", "application/json", 400), (b"\xff\xfe", "application/json", 400), (b"[" * 40000, "application/json", 400),
+     (b"[]", "application/json", 422), (b"{}", "text/plain", 415), (b" " * 60_000, "application/json", 413),
+     (b'{"text": "\\ud800 x"}', "application/json", 200), (b'{"settings": {"indent_mm": NaN}}', "application/json", 422),
+     (b'{"settings": {"indent_mm": 1e999}}', "application/json", 422)],
+)  # fmt: skip
+def test_whatever_is_sent_gets_a_clear_answer(client: Client, raw: bytes, kind: str, status: int) -> None:
+    answer = client.ask("POST", "/hands/keeper/pages", raw=raw, Content_Type=kind)
+
+    assert answer[0] == status
+    if status != 200:
+        error_of(answer)
+
+
+def test_unknown_places_and_methods_are_answered_alike(client: Client) -> None:
+    assert error_of(client.ask("POST", "/hands/nobody/pages", {"text": "x"}))[0] == 404
+    assert error_of(client.ask("GET", "/nowhere"))[0] == 404
+    assert error_of(client.ask("GET", "/hands/keeper/pages"))[0] == 405
+
+
+def test_another_name_for_this_machine_is_refused(client: Client) -> None:
+    assert client.ask("GET", "/hands", Host="plotter.example")[0] == 400
+
+
+def test_many_at_once_get_the_same_as_one_alone(client: Client) -> None:
+    alone = [client.page(text=LETTER, seed=s, settings={"paper": "A5"})[2] for s in range(4)]
+
+    with ThreadPoolExecutor(8) as clients:
+        answers = list(clients.map(lambda s: client.page(text=LETTER, seed=s % 4, settings={"paper": "A5"}), range(24)))
+
+    assert [a[0] for a in answers] == [200] * 24
+    assert [a[2] for a in answers] == alone * 6
+
+
+def test_the_description_is_openapi_and_knows_every_setting(client: Client) -> None:
+    status, _, body = client.ask("GET", "/openapi.json")
+
+    document = json.loads(body)
+    assert status == 200
+    assert document["openapi"] == "3.1.0"
+    assert set(document["paths"]) == {"/hands", "/hands/{hand}/pages", "/hands/{hand}/check"}
+    assert set(document["components"]["schemas"]["Settings"]["properties"]) == set(Settings.__dataclass_fields__)
+
+
+def test_beyond_loopback_a_token_is_needed() -> None:
+    with pytest.raises(UsageError, match=r"'0.0.0.0' can be reached from elsewhere and no token was set"):
+        make_app({"keeper": FONT}, host="0.0.0.0")
+
+
+def test_a_token_is_asked_for_and_never_told() -> None:
+    with running(workers=1, token="s3cret") as port:
+        right, wrong, none = Client(port, "s3cret"), Client(port, "other"), Client(port)
+
+        assert right.ask("GET", "/hands")[0] == 200
+        for other in (wrong, none):
+            answer = other.page(text="x")
+            assert error_of(answer)[0] == 401
+            assert answer[1]["www-authenticate"] == "Bearer"
+            assert b"s3cret" not in answer[2]
+
+
+def test_a_text_that_takes_too_long_is_given_up() -> None:
+    with running(workers=1, limits=Limits(seconds=0.0001)) as port:
+        status, line = error_of(Client(port).page(text=LETTER * 10))
+
+    assert status == 503
+    assert "not done within" in line
+
+
+def test_a_page_is_drawn_as_svg_xml(client: Client) -> None:
+    ElementTree.fromstring(client.page(text="<&>\"' lamp")[2])

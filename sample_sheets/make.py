@@ -1,4 +1,4 @@
-"""Make everything in `sample_sheets/lantern` again: `python -m sample_sheets.make [--seed N] [--out FOLDER]`.
+"""Make everything in `sample_sheets/lantern` again: `python -m sample_sheets.make`.
 
     sheet/sheet.json, sheet.pdf   the sheet, planned and printed by this project
     scans/page-N.jpg              its pages, filled in by the simulated writer and scanned at 300 dpi
@@ -25,11 +25,12 @@ from capture.sheet_file import save_sheet
 from sample_sheets.filling import fill
 from sample_sheets.scanning import lying, save_jpeg, written
 from sample_sheets.truth import write_truth
-from sample_sheets.writer import KEEPER
+from sample_sheets.writer import GUEST, KEEPER, Habits
 from sample_sheets.writer.machines import photographed, scanned
 
 FOLDER = Path(__file__).parent / "lantern"
 SEED = 1874
+WRITERS = {"keeper": KEEPER, "guest": GUEST}
 ID = "lantern-1"
 TITLE = "The lighthouse museum"
 LANGUAGES = ("en", "fr", "de", "pl", "es")
@@ -49,7 +50,7 @@ def sample_sheet() -> Sheet:
     return lay_out(counts, sheet_id=ID, x_height_mm=X_HEIGHT_MM, languages=LANGUAGES, ruled_text=TEXT)
 
 
-def make(folder: Path, seed: int, sheet: Sheet | None = None) -> None:
+def make(folder: Path, seed: int, sheet: Sheet | None = None, habits: Habits = KEEPER) -> None:
     """Write the sheet, its scans and their truth into `folder`."""
     sheet = sheet or sample_sheet()
     for name in ("sheet", "scans", "photo"):
@@ -57,8 +58,8 @@ def make(folder: Path, seed: int, sheet: Sheet | None = None) -> None:
     pdf = folder / "sheet" / "sheet.pdf"
     save_sheet(sheet, folder / "sheet" / "sheet.json")
     pdf.write_bytes(sheet_pdf(sheet, title=TITLE))
-    cells, letters, other = fill(sheet, np.random.default_rng([seed, 0]))
-    write_truth(folder / "truth.json.gz", sheet, KEEPER.pen_mm, cells, letters)
+    cells, letters, other = fill(sheet, np.random.default_rng([seed, 0]), habits)
+    write_truth(folder / "truth.json.gz", sheet, habits.pen_mm, cells, letters)
     for page in sheet.pages:
         number = page.page
         rng = np.random.default_rng([seed, number])
@@ -79,8 +80,9 @@ def main(argv: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(prog="python -m sample_sheets.make", description="Make the sample again.")
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--out", type=Path, default=FOLDER)
+    parser.add_argument("--writer", choices=sorted(WRITERS), default="keeper")
     args = parser.parse_args(argv)
-    make(args.out, args.seed)
+    make(args.out, args.seed, habits=WRITERS[args.writer])
     return 0
 
 

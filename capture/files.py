@@ -82,8 +82,15 @@ def check_writable(path: Path, *, force: bool) -> None:
         raise OutputError(str(path), "is a folder, a file was expected", "Give a file name.")
     if path.exists() and not force:
         raise OutputError(str(path), "exists already", "Choose another name, or add --force to replace it.")
-    parent = path.absolute().parent
-    while not parent.exists():
-        parent = parent.parent
-    if not os.access(parent, os.W_OK | os.X_OK) or not parent.is_dir():
+    check_folder(path.absolute().parent)
+
+
+def check_folder(path: Path) -> None:
+    """Raise OutputError unless files can be made in the folder `path`, which need not exist yet."""
+    there = path.absolute()
+    while not there.exists():
+        there = there.parent
+    if not there.is_dir():
+        raise OutputError(str(path), f"cannot be written ({there} is a file)", "Choose another folder.")
+    if not os.access(there, os.W_OK | os.X_OK):
         raise OutputError(str(path), "cannot be written (no permission)", "Choose a folder you may write to.")

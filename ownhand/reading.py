@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 import skeleton
 from capture.code import CodedPage, sheet_from_coded
 from capture.errors import OutputError, OwnhandError
+from capture.files import check_folder
 from capture.read import PageReading, Verdict, read_page
 from capture.report import Finding
 from capture.scan import Scan, load_scans
@@ -27,7 +28,7 @@ from capture.sheet import Sheet
 from capture.units import MM_PER_INCH
 from ownhand.decisions import known_ways
 from ownhand.decisions_file import load_decisions
-from ownhand.hand import Hand, PageCapture, load_sheets, open_or_create
+from ownhand.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.keeping import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
 from skeleton.reading import Reading
 from skeleton.stroke import Stroke
@@ -85,15 +86,16 @@ def read_scans(
     for scan in scans:
         if not scan.is_file():
             list(load_scans(scan))
-    hand = open_or_create(path)
-    if not os.access(hand.path, os.W_OK | os.X_OK):
-        raise OutputError(str(hand.path), "cannot be written (no permission)", "Choose a folder you may write to.")
-    finder = SheetFinder(load_sheets(hand), adopt=adopt)
+    known = open_hand(path) if path.exists() and any(path.iterdir()) else None
+    check_folder(path)
+    finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
     jobs = jobs or os.cpu_count() or 1
     with ProcessPoolExecutor(jobs) as pool:
         read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell)
         if not read:
-            raise refused[0] if refused else OutputError(str(hand.path), "there was nothing to read", "Give a scan.")
+            raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
+        # only now, so that nothing is left behind by what was no sheet
+        hand = known or open_or_create(path)
         traced = _trace_all(pool, hand, [r for r, _ in read], tell)
     notices = [str(error) for error in refused]
     for reading, _ in read:

@@ -1,0 +1,153 @@
+"""The hand's folder: what is written comes back, what is damaged is named, nothing is lost."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import pickle
+
+import numpy as np
+import pytest
+
+from capture.errors import HandFolderError, OutputError, UsageError, WrongSheetError
+from capture.files import check_writable, write_bytes
+from capture.report import Finding
+from ownhand.hand import (
+    HandRecord,
+    InkPicture,
+    PageCapture,
+    capture_file,
+    change_record,
+    create_hand,
+    load_captures,
+    open_hand,
+    open_or_create,
+    save_capture,
+)
+from skeleton.attempt import Attempt
+from skeleton.stroke import Stroke
+
+
+def an_attempt(**changes) -> Attempt:
+    stroke = Stroke(np.array([[0.0, 1.0], [1.5, 2.0]]), 0.4, np.array([0.4, 0.5]))
+    finding = Finding("outside its box", char="ß", page=1, row=2, column=3)
+    base = Attempt("s1/1/2.3", "ß", 1, "written", (stroke,), 3.5, 7.0, -3.5, 9.0, 0.4, 0.8, "plain", (finding,))
+    return dataclasses.replace(base, **changes)
+
+
+def a_capture(**changes) -> PageCapture:
+    ink = {"s1/1/2.3": InkPicture("ink/x.png", 11.8, -1.0, 6.0)}
+    base = PageCapture("s1", 1, "page.png", {"dpi": 300.0}, (an_attempt(),), ink, {"word_gap": 1.2})
+    return dataclasses.replace(base, **changes)
+
+
+def test_a_hand_comes_back_as_it_was_made(tmp_path):
+    record = HandRecord("Lantern Point", "the keeper", "my own hand", "postcards", "left", 2026)
+
+    made = create_hand(tmp_path / "keeper", record)
+
+    assert open_hand(tmp_path / "keeper") == made
+
+
+def test_a_capture_comes_back_as_it_was_saved(tmp_path):
+    hand = create_hand(tmp_path / "keeper", HandRecord("Keeper"))
+    save_capture(hand, a_capture())
+
+    (back,) = load_captures(hand)
+
+    (a,), (b,) = back.attempts, a_capture().attempts
+    assert dataclasses.replace(back, attempts=()) == dataclasses.replace(a_capture(), attempts=())
+    assert (a.id, a.char, a.findings, a.allograph) == (b.id, b.char, b.findings, b.allograph)
+    np.testing.assert_array_equal(a.strokes[0].points_mm, b.strokes[0].points_mm)
+    np.testing.assert_array_equal(a.strokes[0].widths_mm, b.strokes[0].widths_mm)
+
+
+def test_a_folder_with_other_things_in_it_is_not_taken_for_a_new_hand(tmp_path):
+    (tmp_path / "letter.txt").write_text("dear all")
+
+    with pytest.raises(HandFolderError, match="holds other files"):
+        open_or_create(tmp_path)
+
+    assert [p.name for p in tmp_path.iterdir()] == ["letter.txt"]
+
+
+def test_a_missing_hand_says_how_to_begin_one(tmp_path):
+    with pytest.raises(HandFolderError, match="ownhand sheet"):
+        open_hand(tmp_path / "nobody")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("{", "is not JSON"),
+        ("[]", "format"),
+        ('{"format": 99, "family": "x"}', "format"),
+        ('{"format": 1, "family": 7}', "family: expected text"),
+        ('{"format": 1, "family": "../x"}', "family"),
+        ('{"format": 1, "family": "x", "year": "old"}', "year: expected a number"),
+    ],
+)
+def test_a_damaged_record_says_what_is_wrong(tmp_path, text, said):
+    (tmp_path / "hand.json").write_text(text)
+
+    with pytest.raises(HandFolderError, match=said):
+        open_hand(tmp_path)
+
+
+def test_a_damaged_capture_names_the_place_of_the_fault(tmp_path):
+    hand = create_hand(tmp_path / "keeper", HandRecord("Keeper"))
+    save_capture(hand, a_capture())
+    file = capture_file(hand, "s1", 1)
+    data = json.loads(file.read_text())
+    data["attempts"][0]["strokes"][0]["points_mm"] = [[1, 2, 3]]
+    file.write_text(json.dumps(data))
+
+    with pytest.raises(HandFolderError, match=r"attempts\[0\]: points_mm must have shape"):
+        load_captures(hand)
+
+
+def test_changing_the_record_keeps_the_rest_of_it(tmp_path):
+    create_hand(tmp_path / "keeper", HandRecord("Keeper", "the keeper"))
+
+    change_record(tmp_path / "keeper", {"consent": "my own hand"})
+
+    assert open_hand(tmp_path / "keeper").record == HandRecord("Keeper", "the keeper", "my own hand")
+
+
+def test_a_family_that_cannot_be_a_file_name_is_refused(tmp_path):
+    create_hand(tmp_path / "keeper", HandRecord("Keeper"))
+
+    with pytest.raises(UsageError, match="cannot be a file's name"):
+        change_record(tmp_path / "keeper", {"family": "a/b"})
+
+
+def test_a_write_that_fails_leaves_the_old_file_and_no_scraps(tmp_path, monkeypatch):
+    file = tmp_path / "kept.json"
+    file.write_bytes(b"old")
+
+    def full(_handle):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(OutputError, match="No space left"):
+        write_bytes(file, b"new")
+
+    assert file.read_bytes() == b"old"
+    assert list(tmp_path.iterdir()) == [file]
+
+
+def test_an_existing_output_is_only_replaced_when_asked(tmp_path):
+    file = tmp_path / "page.svg"
+    file.write_text("mine")
+
+    with pytest.raises(OutputError, match="--force"):
+        check_writable(file, force=False)
+    check_writable(file, force=True)
+
+
+def test_errors_travel_between_processes_whole():
+    error = WrongSheetError("page.png", "another sheet", "Read it elsewhere.")
+
+    back = pickle.loads(pickle.dumps(error))
+
+    assert (type(back), str(back), back.exit_code) == (WrongSheetError, str(error), 3)

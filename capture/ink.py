@@ -132,7 +132,7 @@ def separate(
 def is_two_tone(pixels: Pixels) -> bool:
     """Return whether a scan is black and white only, give or take the traces of a JPEG."""
     counts = np.bincount(pixels[::5].ravel(), minlength=256)
-    return bool(counts[24:232].sum() < 0.15 * counts[:24].sum())
+    return bool(counts[24:232].sum() < 0.3 * counts[:24].sum())
 
 
 def without_print(grey: Pixels, print_cover: Pixels, *, px_per_mm: float) -> Pixels:
@@ -194,18 +194,25 @@ def _enlarged(coarse: NDArray[np.float32], shape: tuple[int, int], rows: slice) 
     return np.asarray(cv2.remap(coarse, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
 
 
+def _shrunk(image: Pixels, size: tuple[int, int]) -> Pixels:
+    """Return the image at a smaller size, by halves first: OpenCV averages whole pixels much faster than parts."""
+    while image.shape[1] >= 2 * size[0] and image.shape[0] >= 2 * size[1]:
+        image = np.asarray(cv2.resize(image, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
+    return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
 def _measure(
     pixels: Pixels, paper: NDArray[np.float32], layers: Sequence[PrintLayer], spread: float, writing: NDArray[np.bool_]
 ) -> tuple[list[NDArray[np.float64]], InkColour]:
     """Return the density of each print layer and the ink's colour."""
     size = writing.shape[1], writing.shape[0]
-    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+    small = _shrunk(pixels, size)
     behind = cv2.resize(paper, size, interpolation=cv2.INTER_LINEAR)
     density = np.log((behind + 1.0) / (small + np.float32(1.0))).reshape(*writing.shape, -1)
     spread *= size[0] / pixels.shape[1]
     cover = []
     for layer in layers:
-        fine = cv2.resize(layer.coverage, size, interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+        fine = _shrunk(layer.coverage, size).astype(np.float32) / 255
         cover.append(np.asarray(cv2.GaussianBlur(fine, (0, 0), spread) if spread > 0.2 else fine, np.float32))
     near_print = np.zeros(writing.shape, bool)
     for c in cover:
@@ -278,21 +285,22 @@ def _ink_amount(
     ways: _Ways,
 ) -> NDArray[np.float32]:
     """Return the amount of ink, 1 for a full stroke; shape (rows, w)."""
-    logs = cv2.LUT(pixels[rows], _LOG)
-
-    def amount_by(weight: NDArray[np.float64]) -> NDArray[np.float32]:
-        paper = log_paper @ weight.astype(np.float32) if log_paper.ndim == 3 else log_paper * np.float32(weight[0])
-        out = _enlarged(np.ascontiguousarray(paper), pixels.shape[:2], rows)
-        out -= cv2.transform(logs, weight[None].astype(np.float32)).reshape(out.shape)
-        for c, d in zip(cover, printed, strict=True):
-            share = float(weight @ d)
-            if abs(share) > 1e-3:
-                out -= c * np.float32(share / 255)
-        return out
-
-    amount = amount_by(ways.plain)
+    density = _enlarged(log_paper, (pixels.shape[0], pixels.shape[1]), rows)
+    density -= cv2.LUT(pixels[rows], _LOG)
+    shape = density.shape[:2]
+    if density.ndim == 2:
+        amount = density * np.float32(ways.plain[0])
+    else:
+        amount = np.asarray(cv2.transform(density, ways.plain[None].astype(np.float32)), np.float32).reshape(shape)
+    for c, d in zip(cover, printed, strict=True):
+        amount = np.asarray(cv2.scaleAdd(c, -float(ways.plain @ d) / 255, amount), np.float32)
+    flat = density.reshape(-1, len(ways.plain))
     for c, weight in zip(cover, ways.near, strict=True):
-        if weight is not None and c.any():
-            near = cv2.dilate((c > 5).astype(np.uint8), np.ones((5, 5), np.uint8))
-            np.copyto(amount, amount_by(weight), where=near.astype(bool))
+        if weight is None:
+            continue
+        near = np.flatnonzero(cv2.dilate((c > 5).astype(np.uint8), np.ones((5, 5), np.uint8)))
+        here = flat[near] @ weight.astype(np.float32)
+        for other, d in zip(cover, printed, strict=True):
+            here -= other.ravel()[near] * np.float32(weight @ d / 255)
+        amount.ravel()[near] = here
     return amount

@@ -65,6 +65,8 @@ def _rendered(pdf: bytes, width: int, height: int, px_per_mm: float) -> NDArray[
 def _painted(shapes: Iterable[tuple[Shape, Colour]], width_mm: float, height_mm: float) -> bytes:
     """Return a PDF of one page with the shapes in the given colours (0 or 1 in each channel)."""
     for bold in (False, True):
+        if _font_name(bold) in pdfmetrics.getRegisteredFontNames():
+            continue  # reading a font takes longer than all the rest
         pdfmetrics.registerFont(TTFont(_font_name(bold), str(font_path(bold=bold))))
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=(width_mm / MM_PER_POINT, height_mm / MM_PER_POINT), pageCompression=0)

@@ -195,7 +195,12 @@ def _pixels(frame: Image.Image) -> tuple[Pixels, int]:
     shrink = 1
     while frame.width * frame.height > KEPT_PX * shrink * shrink:
         shrink += 1
-    image = ImageOps.exif_transpose(frame)
+    width = frame.width
+    if shrink > 1:
+        frame.draft(None, (frame.width // shrink, frame.height // shrink))  # a JPEG can be decoded at half its size
+    left_to_shrink = max(1, shrink // round(width / frame.width))
+    ImageOps.exif_transpose(frame, in_place=True)
+    image = frame
     if image.mode.startswith(("I", "F")):
         pixels = _eight_bits(np.asarray(image))
         image = Image.fromarray(pixels)
@@ -207,8 +212,8 @@ def _pixels(frame: Image.Image) -> tuple[Pixels, int]:
         image = image.convert("L")
     elif image.mode not in ("L", "RGB"):
         image = image.convert("RGB")
-    if shrink > 1:
-        image = image.reduce(shrink)
+    if left_to_shrink > 1:
+        image = image.reduce(left_to_shrink)
     return without_false_colour(np.array(image, np.uint8)), shrink
 
 

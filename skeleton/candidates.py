@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skeleton.evidence import drafted
-from skeleton.graph import line_length
 from skeleton.match import Match
 from skeleton.network import Network, is_dot
 from skeleton.walk import States, coverage
@@ -45,36 +44,52 @@ class Candidate:
         return float(self.features @ WEIGHTS)
 
 
+FIRST, SECOND = 8, 4
+"""How many matches are completed, and how many of those are varied."""
+
+
 def candidates(net: Network, states: States, matches: list[Match]) -> list[Candidate]:
     """Return the readings that the matches and their variants give, best first, no two alike."""
-    out: dict[tuple[tuple[int, ...], ...], Candidate] = {}
     gaps = np.repeat(states.spacing, np.diff(states.first))
-    total = max(float(sum(line_length(p) for p in net.pieces)), 1e-6)
+    total = max(float(gaps.sum()), 1e-6)
     tip = _tips(net, states)
     crisp = float(np.clip((drafted(net) - 0.55) / 0.3, 0, 1))
+    out: dict[tuple[tuple[int, ...], ...], Candidate] = {}
+
+    def add(m: Match, walks: list[list[int]], bare: float, ops: tuple[float, ...]) -> float:
+        log_prior = float(np.log(m.model.prior))
+        f = np.array(
+            [m.fit, log_prior, bare, *ops, len(walks), *_movement(states, walks, tip, gaps, total),
+             crisp * len(walks), crisp * ops[2], crisp * ops[3], crisp * ops[4], crisp * log_prior]
+        )  # fmt: skip
+        key = tuple(map(tuple, walks))
+        c = Candidate(m.model.name, tuple(walks), f)
+        if key not in out or c.cost < out[key].cost:
+            out[key] = c
+        return c.cost
+
+    first = []
     for m in matches:
         count = coverage(states, list(m.walks))
-        bare = float(gaps[count == 0].sum())
-        log_prior = float(np.log(m.model.prior))
+        bare = float(gaps[count == 0].sum()) / total
+        first.append((WEIGHTS[0] * m.fit + WEIGHTS[1] * np.log(m.model.prior) + WEIGHTS[2] * bare, m, count, bare))
+    first.sort(key=lambda x: x[0])
+    second = []
+    for _, m, count, bare in first[:FIRST]:
         walks = [extend(states, w, count) for w in m.walks]
         # the far side of a corner is no choice; longer tips are a hook of a stroke or a stroke of their own
         walks, _ = splice(net, states, walks, shorter_than=1.2 * net.pen_px)
-        ways = [(*take_up(net, states, walks), 0)]
-        if ways[0][1]:
+        whole, added = take_up(net, states, walks)
+        second.append((add(m, whole, bare, (added, 0, 0, 0, 0)), m, whole, bare, added, 0))
+        if added:
             spliced, hooks = splice(net, states, walks, shorter_than=4.0 * net.pen_px)
             if hooks:
-                ways.append((*take_up(net, states, spliced), hooks))
-        for way, added, hooks in ways:
-            for variant, ops in _variants(net, states, way):
-                key = tuple(tuple(w) for w in variant)
-                f = np.array(
-                    [m.fit, log_prior, bare / total, added, hooks,
-                     *ops, len(variant), *_movement(states, variant, tip, gaps, total),
-                     crisp * len(variant), crisp * ops[0], crisp * ops[1], crisp * ops[2], crisp * log_prior]
-                )  # fmt: skip
-                c = Candidate(m.model.name, tuple(variant), f)
-                if key not in out or c.cost < out[key].cost:
-                    out[key] = c
+                whole, added = take_up(net, states, spliced)
+                second.append((add(m, whole, bare, (added, hooks, 0, 0, 0)), m, whole, bare, added, hooks))
+    second.sort(key=lambda x: x[0])
+    for _, m, walks, bare, added, hooks in second[:SECOND]:
+        for variant, ops in _variants(net, states, walks):
+            add(m, variant, bare, (added, hooks, *ops))
     return sorted(out.values(), key=lambda c: c.cost)
 
 
@@ -101,7 +116,6 @@ def _tips(net: Network, states: States) -> NDArray[np.bool_]:
 
 def _variants(net: Network, states: States, walks: list[list[int]]) -> Iterator[tuple[list[list[int]], list[float]]]:
     """Yield the walks and what they become when pen lifts and retraces are exchanged, with the counts of changes."""
-    yield walks, [0.0, 0.0, 0.0]
     lifted, n = _lift_retraces(walks)
     if n:
         yield lifted, [float(n), 0.0, 0.0]

@@ -10,6 +10,9 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+BEAM = 6.0
+"""States that cost so much more than the best one are given up; no right walk was ever so far behind."""
+
 _DY = np.array([-1, 0, 0, 1, -1, -1, 1, 1])
 _DX = np.array([0, -1, 1, 0, -1, 1, -1, 1])
 
@@ -235,9 +238,10 @@ def follow(
         else:
             now[:] = 1e18
             d = step[i]
+            floor = before.min() + BEAM
             for s in range(s_count):
                 b = before[s]
-                if b > 1e17:
+                if b > floor:
                     continue
                 for j in range(at[s], at[s + 1]):
                     r = length[j] / d - 1.0
@@ -250,6 +254,8 @@ def follow(
         tx, ty = tangents[i, 0], tangents[i, 1]
         flat = tx == 0.0 and ty == 0.0
         for s in range(s_count):
+            if now[s] > 1e17:
+                continue
             dx = (here[s, 0] - px) / place_scale
             dy = (here[s, 1] - py) / place_scale
             d2 = dx * dx + dy * dy
@@ -557,3 +563,45 @@ def corner_cuts(walk: Any, piece: Any, heading: Any) -> Any:
             out.append(k)
             start = k
     return np.array(out, dtype=np.int64)
+
+
+@njit(cache=True)
+def lay_model(every: Any, starts: Any, scale: Any, shift: Any, step: float) -> Any:
+    """Return (points, breaks, steps): strokes in one array, scaled, shifted and divided into equal steps."""
+    cap = 64
+    p = every * scale + shift
+    lengths = np.zeros(len(starts) - 1)
+    for i in range(len(starts) - 1):
+        for k in range(starts[i] + 1, starts[i + 1]):
+            lengths[i] += np.sqrt((p[k, 0] - p[k - 1, 0]) ** 2 + (p[k, 1] - p[k - 1, 1]) ** 2)
+        cap += int(lengths[i] / step) + 4
+    points = np.zeros((cap, 2))
+    breaks = np.zeros(cap, np.int32)
+    steps = np.zeros(cap)
+    n = 0
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        total = lengths[i]
+        if total < 0.2 * step:
+            points[n, 0], points[n, 1] = p[a:b, 0].mean(), p[a:b, 1].mean()
+            breaks[n], steps[n] = 1, 0.3 * step
+            n += 1
+            continue
+        m = max(2, int(np.round(total / step)) + 1)
+        gap = total / (m - 1)
+        k = a
+        done = 0.0
+        seg = np.sqrt((p[k + 1, 0] - p[k, 0]) ** 2 + (p[k + 1, 1] - p[k, 1]) ** 2)
+        for j in range(m):
+            want = min(j * gap, total)
+            while k < b - 2 and done + seg < want:
+                done += seg
+                k += 1
+                seg = np.sqrt((p[k + 1, 0] - p[k, 0]) ** 2 + (p[k + 1, 1] - p[k, 1]) ** 2)
+            u = min(max((want - done) / seg, 0.0), 1.0) if seg > 0 else 0.0
+            points[n, 0] = p[k, 0] + u * (p[k + 1, 0] - p[k, 0])
+            points[n, 1] = p[k, 1] + u * (p[k + 1, 1] - p[k, 1])
+            breaks[n] = 1 if j == 0 else 0
+            steps[n] = max(gap, 0.3 * step)
+            n += 1
+    return points[:n], breaks[:n], steps[:n]

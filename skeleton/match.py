@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.graph import at_lengths, line_length
+from skeleton.graph import line_length
 from skeleton.network import Network
 from skeleton.walk import States
 
@@ -100,6 +100,8 @@ def _merit(fit: float, m: Model) -> float:
 
 def _lay(m: Model, lo: NDArray[np.float64], hi: NDArray[np.float64], step: float) -> _Laid:
     """Return the model fitted into the ink's box and divided into steps."""
+    from skeleton.kernels import lay_model
+
     every = np.concatenate(m.strokes)
     a, b = every.min(axis=0), every.max(axis=0)
     have, want = b - a, hi - lo
@@ -111,12 +113,5 @@ def _lay(m: Model, lo: NDArray[np.float64], hi: NDArray[np.float64], step: float
     if not thin and have[1 - k] > 0:
         scale[1 - k] = want[1 - k] / have[1 - k]
     shift = 0.5 * (lo + hi) - 0.5 * (a + b) * scale
-    points, breaks, steps = [], [], []
-    for s in m.strokes:
-        line = s * scale + shift
-        total = line_length(line) if len(line) > 1 else 0.0
-        n = max(1 if total < 0.2 * step else 2, round(total / step) + 1)
-        points.append(at_lengths(line, np.linspace(0, total, n)) if n > 1 else line.mean(axis=0, keepdims=True))
-        breaks += [1] + [0] * (n - 1)
-        steps += [max(total / max(n - 1, 1), 0.3 * step)] * n
-    return _Laid(np.concatenate(points), np.array(breaks, np.int32), np.array(steps))
+    starts = np.cumsum([0, *map(len, m.strokes)])
+    return _Laid(*lay_model(every, starts, scale, shift, step))

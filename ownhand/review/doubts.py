@@ -16,11 +16,10 @@ def doubts(attempt: Attempt, decision: Decision, outlier: str = "") -> tuple[str
 
     `outlier` is the builder's reason for leaving it aside, '' if it uses it.
     """
-    out = [f"{f.kind}, {f.detail}" if f.detail else f.kind for f in attempt.findings]
-    if attempt.status == "written" and attempt.confidence < LOW_CONFIDENCE:
-        already = any("confidence" in reason for reason in out)
-        if not already:
-            out.append(f"strokes or their order may be wrong (confidence {attempt.confidence:.0%})")
+    unsure = [f for f in attempt.findings if f.kind == "low confidence"]
+    out = [f"{f.kind}, {f.detail}" if f.detail else f.kind for f in attempt.findings if f not in unsure]
+    if unsure or (attempt.status == "written" and attempt.confidence < LOW_CONFIDENCE):
+        out.append(f"strokes or their order may be wrong (confidence {attempt.confidence:.0%})")
     if outlier and outlier not in out:
         out.append(f"unlike the others: {outlier}")
     if ink_changed(attempt, decision):

@@ -16,6 +16,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 LARGEST_BODY = 2 * 1024 * 1024
 """Bytes; a stroke drawn for a minute is under 100 kB."""
 
+MOST_DROPPED = 16 * 1024 * 1024
+
 HEADERS = [
     (
         b"content-security-policy",
@@ -117,22 +119,27 @@ class Guard:
         length = headers.get(b"content-length", b"0")
         if not length.isdigit() or len(length) > 12:
             return 400, "Content-Length", "is not a number", ""
-        return (413, *_TOO_LARGE) if int(length) > LARGEST_BODY else None
+        return (413, *_TOO_LARGE) if int(length) > MOST_DROPPED else None
 
 
 async def _whole_body(receive: Receive) -> bytes | None:
-    """Return the body, None as soon as it is too large; a sender who leaves has sent nothing."""
+    """Return the body, None if it is too large; a sender who leaves has sent nothing.
+
+    What is too large is read on for a while and dropped, so that a browser hears the answer instead of a broken pipe.
+    """
     parts, size, more = [], 0, True
     while more:
         message = await receive()
         if message["type"] != "http.request":
             return b""
-        parts.append(message.get("body", b""))
-        size += len(parts[-1])
-        if size > LARGEST_BODY:
+        part = message.get("body", b"")
+        size += len(part)
+        if size <= LARGEST_BODY:
+            parts.append(part)
+        elif size > MOST_DROPPED:
             return None
         more = message.get("more_body", False)
-    return b"".join(parts)
+    return b"".join(parts) if size <= LARGEST_BODY else None
 
 
 _TOO_LARGE = ("body", f"is larger than {LARGEST_BODY // 1024} kB", "Nothing was changed.")

@@ -10,7 +10,7 @@ import numpy as np
 from ownhand.decisions import seen
 from ownhand.review.book import Book
 from ownhand.review.carry import Carried
-from ownhand.review.doubts import doubts, is_settled, name_of, sorting_key
+from ownhand.review.doubts import LOW_CONFIDENCE, doubts, is_settled, name_of, sorting_key
 from ownhand.review.mending import current
 from ownhand.review.pictures import inked_mm, size_mm
 from skeleton.stroke import Stroke
@@ -64,7 +64,7 @@ def overview(book: Book, outliers: Mapping[str, str]) -> dict[str, Any]:
         characters = [_character(char, found) for char, found in by_char.items()]
         known = set(book.decisions.characters)
         status = status_view(book)
-    characters.sort(key=lambda c: (not c["open"], *sorting_key(c["char"])))
+    characters.sort(key=lambda c: (not c["open"], c["worst"], *sorting_key(c["char"])))
     doubtful = [a for c in characters for a in c["attempts"] if a["doubts"]]
     return {
         **status,
@@ -78,7 +78,9 @@ def overview(book: Book, outliers: Mapping[str, str]) -> dict[str, Any]:
 def _character(char: str, found: list[dict[str, Any]]) -> dict[str, Any]:
     found.sort(key=lambda a: (a["asked"] != char, a["number"], a["id"]))
     open_ones = [a for a in found if a["doubts"] and not a["settled"]]
-    return {"char": char, "name": name_of(char), "attempts": found, "open": len(open_ones)}
+    # What was not counted as unsure is doubtful for another reason, and no less so.
+    worst = min((a["confidence"] if a["confidence"] < LOW_CONFIDENCE else 0.0 for a in open_ones), default=0.0)
+    return {"char": char, "name": name_of(char), "attempts": found, "open": len(open_ones), "worst": worst}
 
 
 def character(

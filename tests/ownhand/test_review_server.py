@@ -87,7 +87,7 @@ def test_the_doubtful_letters_come_first_with_their_reason(served):
     first = [c["char"] for c in body["characters"] if c["open"]]
 
     assert status == 200
-    assert first == ["a", "t", "u"] == [c["char"] for c in body["characters"][:3]]
+    assert first == ["a", "u", "t"] == [c["char"] for c in body["characters"][:3]]
     assert body["doubtful"] == 3
     assert "touches a neighbour" in body["characters"][0]["attempts"][2]["doubts"]
 

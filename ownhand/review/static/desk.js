@@ -3,7 +3,8 @@
 import { h, s } from "./dom.js";
 import { colour, drawn, frame, ink, path, replay } from "./strokes.js";
 
-const HANDLE_MM = 1.1;
+/** Distance of the points that can be dragged: far enough apart to leave the arrows in sight. */
+const HANDLE_PX = 60;
 
 export class Desk {
   /** `act` has choose(k), move(k, by), bend(k, point, to), split(k, at), draw(samples), baseline(mm), side(name, mm). */
@@ -53,10 +54,11 @@ export class Desk {
     const out = [];
     const line = attempt.lines[stroke];
     if (line && tool === "choose") {
-      let since = HANDLE_MM;
+      const apart = HANDLE_PX / this.f.k;
+      let since = apart;
       line.forEach((p, i) => {
         if (i) since += Math.hypot(p[0] - line[i - 1][0], p[1] - line[i - 1][1]);
-        if (since < HANDLE_MM && i !== line.length - 1 && i !== point) return;
+        if (since < apart && i !== line.length - 1 && i !== point) return;
         since = 0;
         const [x, y] = this.f.px(p);
         const on = i === point;

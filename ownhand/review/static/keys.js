@@ -90,7 +90,7 @@ export function wireKeys() {
 
 export function showKeys() {
   const dialog = document.getElementById("key-list");
-  const on = h("input", { type: "checkbox", id: "single-keys", style: { width: "20px", height: "20px" } });
+  const on = h("input", { type: "checkbox", id: "single-keys" });
   on.checked = singleKeys();
   on.addEventListener("change", () => localStorage.setItem(stored, on.checked ? "on" : "off"));
   dialog.replaceChildren(
@@ -99,7 +99,7 @@ export function showKeys() {
       h("h3", {}, title),
       h("ul", { class: "key-columns" }, list.map(([, keys, words]) => h("li", {}, h("span", {}, keys.map((k, i) => [i ? " " : "", h("kbd", {}, k)])), h("span", {}, words)))),
     ]),
-    h("label", { class: "row" }, on, "Single keys work (switch them off if you speak to the computer or touch keys by accident)"),
+    h("label", { class: "tick" }, on, h("span", {}, "Single keys work (switch them off if you speak to the computer or touch keys by accident)")),
     h("p", { class: "row" }, button("Close", () => dialog.close(), { class: "main" })),
   );
   dialog.showModal();

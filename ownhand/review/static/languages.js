@@ -10,6 +10,8 @@ export async function showLanguages(main) {
   document.title = "Languages";
   main.replaceChildren(h("p", { class: "wait" }, "Looking at what each language needs; this takes some seconds the first time …"));
   const { languages } = await get("languages");
+  // What is nearest comes first: one letter more may be a language more.
+  languages.sort((a, b) => a.missing.length - b.missing.length || a.name.localeCompare(b.name));
   const ticked = new Set();
   const made = h("div", { class: "notices", role: "status" });
   const print = button("", printSheet, { class: "main" });

@@ -21,7 +21,8 @@ export async function attemptTo(act) {
     warn(error.status === 0 ? "The server does not answer. It was stopped, or the computer slept. What you did before is stored; start ownhand review again." : error.message);
     if (error.status === 409) {
       note(error.body);
-      await show();
+      await get("version").then(note, () => {});
+show();
     }
     return null;
   }
@@ -39,6 +40,7 @@ export async function show({ move = false } = {}) {
     else link.removeAttribute("aria-current");
   }
   leaveLetter();
+  main.setAttribute("aria-busy", "true");
   const target = { ...{ letters: () => showLetters(main), text: () => showTryout(main), languages: () => showLanguages(main) } }[name];
   const act = target ?? (() => showLetter(main, decodeURIComponent(rest[0] ?? ""), decodeURIComponent(rest[1] ?? "")));
   try {
@@ -58,7 +60,8 @@ async function back(which) {
     const body = note(await post(which, {}));
     say(body.words ? `${which === "undo" ? "Undone" : "Done again"}: ${body.words}` : `Nothing to ${which}.`);
     forget();
-    await show();
+    await get("version").then(note, () => {});
+show();
   });
 }
 
@@ -97,7 +100,8 @@ async function lookForNews() {
       note(body);
       forget();
       say("Another page changed something; this is how it stands now.");
-      await show();
+      await get("version").then(note, () => {});
+show();
     }
   } catch {
     // Told when the person does something.
@@ -107,4 +111,5 @@ async function lookForNews() {
 document.addEventListener("visibilitychange", lookForNews);
 setInterval(lookForNews, 5000);
 
+get("version").then(note, () => {});
 show();

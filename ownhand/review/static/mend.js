@@ -29,7 +29,7 @@ export async function showLetter(main, char, id = "") {
   let index = data.attempts.findIndex((a) => a.id === wanted);
   if (index < 0) index = Math.max(0, data.attempts.findIndex((a) => a.doubts.length && !a.settled));
   const keep = same && view.attempt.id === data.attempts[index].id;
-  view = { main, data, index, stroke: keep ? view.stroke : -1, tool: keep ? view.tool : "choose", point: keep ? view.point : -1, cut: null, sketch: null, hint: keep ? view.hint : null, desk: null };
+  view = { main, data, index, stroke: keep ? view.stroke : -1, tool: keep ? view.tool : "choose", point: keep ? view.point : -1, cut: null, sketch: null, hint: null, desk: null };
   view.attempt = data.attempts[index];
   view.stroke = Math.min(view.stroke, view.attempt.lines.length - 1);
   if (view.point >= (view.attempt.lines[view.stroke]?.length ?? 0)) view.point = -1;
@@ -73,8 +73,7 @@ async function lookForAlike() {
   const { others } = await get("alike", { id: mine.attempt.id });
   if (view !== mine) return;
   view.hint = others.filter((o) => o.changes).length;
-  view.others = others;
-  drawHint();
+  drawPanel();
 }
 
 const chosen = () => view.stroke >= 0 || (say("Choose a stroke first: click it, or press its number."), false);
@@ -127,9 +126,21 @@ const onDesk = {
   bend: (k, point, to) => mend({ do: "bend", stroke: k, point, to }),
   split: (k, at) => mend({ do: "split", stroke: k, at }, { stroke: k, structure: true }),
   draw: (samples) => finishDrawing(samples),
-  baseline: (mm) => mend({ do: "baseline", mm: Math.round(mm * 100) / 100 }),
-  side: (name, mm) => mend({ do: "bearings", [`${name}_mm`]: Math.round(mm * 100) / 100 }),
+  baseline: (mm) => {
+    showAt("baseline", mm);
+    return mend({ do: "baseline", mm: view.attempt.baseline });
+  },
+  side: (name, mm) => {
+    showAt(name, mm);
+    return mend({ do: "bearings", [`${name}_mm`]: view.attempt[name] });
+  },
 };
+
+/** Show a value before it is stored, so that a key pressed again goes on from it. */
+function showAt(name, mm) {
+  view.attempt[name] = mm === null ? null : Math.round(mm * 100) / 100;
+  view.desk.draw(view);
+}
 
 function choose(k) {
   view.stroke = k;
@@ -164,11 +175,10 @@ function nudge(event) {
   else if (view.stroke < 0) return false;
   else if (view.point >= 0) {
     const p = view.attempt.lines[view.stroke][view.point];
-    const point = view.point;
-    onDesk.bend(view.stroke, point, [p[0] + x * far, p[1] + y * far]).then(() => {
-      view.point = point;
-      refresh();
-    });
+    p[0] += x * far;
+    p[1] += y * far;
+    view.desk.draw(view);
+    onDesk.bend(view.stroke, view.point, [...p]);
     return true;
   } else {
     onDesk.move(view.stroke, [x * far, y * far]);
@@ -321,7 +331,11 @@ function refresh() {
 function drawPanel() {
   const panel = view.main.querySelector("#panel");
   const focused = panel.contains(document.activeElement) ? document.activeElement.dataset.act : "";
-  panel.replaceChildren(h("section", { class: "slip" }, verdictPart(), labelPart()), h("section", { class: "slip" }, strokesPart()), h("section", { class: "slip hint-part", id: "hint" }), h("section", { class: "slip" }, placePart()), readingsPart());
+  const hint = h("section", { class: "slip hint-part", id: "hint" });
+  const strokes = h("section", { class: "slip" }, strokesPart());
+  // What can be done with a fresh mend stands where the eye is.
+  const middle = view.hint ? [hint, strokes] : [strokes, hint];
+  panel.replaceChildren(h("section", { class: "slip" }, verdictPart(), labelPart()), ...middle, h("section", { class: "slip" }, placePart()), readingsPart());
   drawHint();
   if (focused) panel.querySelector(`[data-act="${focused}"]`)?.focus();
 }
@@ -395,9 +409,9 @@ function labelPart() {
   };
   return h(
     "form",
-    { class: "row bottom label-form", onsubmit: send },
-    h("label", { class: "field", for: "label" }, h("span", {}, "Is it another character? Which?"), field),
-    h("button", { type: "submit" }, "Correct the label"),
+    { class: "label-form", onsubmit: send },
+    h("label", { class: "hint", for: "label" }, "Is it another character? Which?"),
+    h("span", { class: "row" }, field, h("button", { type: "submit" }, "Correct the label")),
     a.asked !== view.data.char ? h("p", { class: "hint" }, `Asked for was ${shown(a.asked)}.`) : null,
   );
 }
@@ -417,8 +431,8 @@ function placePart() {
       "div",
       { class: "row bottom" },
       number("baseline-mm", "Baseline up", a.baseline, (mm) => onDesk.baseline(mm ?? 0)),
-      number("left-mm", "White left", a.left, (mm) => mend({ do: "bearings", left_mm: mm })),
-      number("right-mm", "White right", a.right, (mm) => mend({ do: "bearings", right_mm: mm })),
+      number("left-mm", "White left", a.left, (mm) => onDesk.side("left", mm)),
+      number("right-mm", "White right", a.right, (mm) => onDesk.side("right", mm)),
     ),
   );
 }

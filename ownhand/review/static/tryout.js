@@ -47,7 +47,7 @@ export async function showTryout(main) {
       pages.replaceChildren(...files.map((f, i) => h("img", { class: "set-page", src: URL.createObjectURL(f.blob), alt: `Page ${i + 1} of the text, set in the hand` })));
       const lacks = Object.entries(done.missing).map(([c]) => shown(c)).join(" ");
       notices.replaceChildren(
-        lacks ? h("p", {}, `The hand lacks these, they are left out: ${lacks}. `, h("a", { href: "#languages" }, "Languages"), " makes the sheet for them.") : "",
+        lacks ? h("p", {}, "Left out, since the hand lacks them: ", h("strong", {}, lacks), " (", h("a", { href: "#languages" }, "Languages"), " makes the sheet for them)") : "",
         ...done.notices.map((n) => h("p", {}, n)),
       );
       save.disabled = !files.length;
@@ -82,7 +82,7 @@ export async function showTryout(main) {
   const text = bound(h("textarea", { id: "text", maxlength: 5000, spellcheck: "false" }, wish.text), "text");
   const align = bound(h("select", {}, ["left", "centre", "right", "justified"].map((a) => h("option", { value: a, selected: a === wish.align }, a))), "align");
   const paper = bound(h("select", {}, PAPERS.map(([v, label]) => h("option", { value: v, selected: v === wish.paper }, label))), "paper");
-  const size = bound(h("input", { type: "number", min: 0.5, max: 50, step: 0.1, placeholder: "as written", value: wish.x_height_mm ?? "" }), "x_height_mm", (v) => (v === "" ? null : Number(v)));
+  const size = bound(h("input", { type: "number", min: 0.5, max: 50, step: 0.1, placeholder: "written", value: wish.x_height_mm ?? "" }), "x_height_mm", (v) => (v === "" ? null : Number(v)));
 
   main.replaceChildren(
     h(
@@ -106,7 +106,7 @@ export async function showTryout(main) {
         h("fieldset", { class: "sliders" }, h("legend", {}, "How much the writing lives: 0 not at all, 1 as people write, 2 twice as much"), slider(LIFE[0]), h("details", {}, h("summary", {}, "Each of it by itself"), h("div", { class: "sliders" }, LIFE.slice(1).map(slider)))),
         h("p", { class: "hint" }, "A stroke that looks wrong here is mended in its letter; this page follows at once. ", h("span", { id: "size-now" })),
       ),
-      h("div", {}, notices, pages),
+      h("div", { class: "shown-page" }, notices, pages),
     ),
   );
   main.setAttribute("aria-busy", "false");

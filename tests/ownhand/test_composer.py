@@ -123,8 +123,9 @@ def test_a_form_feed_begins_a_new_page() -> None:
     assert [written(p) for p in made] == ["one", "twothree"]
 
 
-def test_an_empty_text_gives_one_empty_page() -> None:
-    made = composer().compose(" \n\t ", CARD, seed=1)
+@pytest.mark.parametrize("text", ["", " \n\t ", "ж"])
+def test_a_text_without_letters_gives_one_empty_page(text: str) -> None:
+    made = Composer(hershey_font()).compose(text, CARD, seed=1)
 
     assert [len(p) for p in made] == [0]
 
@@ -203,6 +204,7 @@ def test_a_font_without_letters_is_refused() -> None:
         ({"margins_mm": (60.0, 10.0, 60.0, 10.0)}, "leave no room on"),
         ({"align": "middle"}, "no alignment 'middle'"),
         ({"x_height_mm": 0.0}, "x-height: 0 is not between"),
+        ({"pens": ()}, "pens: there is none"),
         ({"order": "shuffled"}, "no order 'shuffled'"),
     ],
 )

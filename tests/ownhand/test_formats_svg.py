@@ -2,8 +2,11 @@ from __future__ import annotations
 
 import io
 import re
+import subprocess
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 from xml.etree import ElementTree
 
 import cairosvg
@@ -100,17 +103,27 @@ def test_ink_length_agrees_with_svgpathtools(page: PlotPage) -> None:
     assert ours == pytest.approx(theirs, rel=0.005)
 
 
-def test_two_renderers_and_our_preview_draw_the_same_page(page: PlotPage) -> None:
+def test_three_renderers_and_our_preview_draw_the_same_page(
+    page: PlotPage, tmp_path: Path, tool: Callable[[str], str]
+) -> None:
     ours = grey(picture(page, dpi=DPI))
     rows, columns = ours.shape
     text = svg_text(page).replace("<title>", '<rect width="148" height="105" fill="#fffefa"/><title>')
     text = text.replace('width="148mm" height="105mm"', f'width="{columns}" height="{rows}" preserveAspectRatio="none"')
+    (tmp_path / "page.svg").write_text(text, "utf-8")
 
     cairo = grey(np.array(Image.open(io.BytesIO(cairosvg.svg2png(text.encode())))))
     resvg = grey(np.array(Image.open(io.BytesIO(bytes(resvg_py.svg_to_bytes(svg_string=text, dpi=96.0))))))
+    subprocess.run(
+        [tool("chromium"), "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--screenshot=page.png",
+         f"--window-size={columns},{rows}", f"--user-data-dir={tmp_path / 'profile'}", (tmp_path / "page.svg").as_uri()],
+        cwd=tmp_path, check=True, capture_output=True, timeout=120,
+    )  # fmt: skip
+    chromium = grey(np.array(Image.open(tmp_path / "page.png").convert("RGB")))[:rows, :columns]
 
     ink = (255 - ours).sum()
     assert np.abs(cairo - resvg).sum() < 0.05 * ink
+    assert np.abs(chromium - resvg).sum() < 0.05 * ink
     assert np.abs(ours - resvg).sum() < 0.15 * ink
     assert (255 - resvg).sum() == pytest.approx(ink, rel=0.06)
 

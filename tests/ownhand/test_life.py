@@ -9,8 +9,8 @@ import pytest
 
 from ownhand.composer import Composer, Life, PlotPage, Ruling, Settings
 from ownhand.composer.choose import Chooser
-from ownhand.composer.letters import remembered, slow
 from ownhand.composer.scatter import Scatter, scatter_of
+from ownhand.composer.series import remembered, slow
 from ownhand.composer.shapes import POOL, ShapeBank
 from tests.ownhand.composing import LETTER, composer
 from tests.ownhand.hershey_font import X_HEIGHT, hershey_font

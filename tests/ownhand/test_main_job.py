@@ -105,7 +105,7 @@ def test_the_ufo_reads_in_fonttools_with_open_contours_and_alternates(museum):
 
     assert reader.formatVersionTuple[0] == 3
     assert text.count('type="move"') == text.count("<contour>") > 0
-    assert sum(1 for name in glyphs if re.fullmatch(r"e\.v\d+", name)) >= 3
+    assert sum(1 for name in glyphs.contents if re.fullmatch(r"e\.v\d+", name)) >= 3
 
 
 def test_the_font_draws_its_letters_in_the_size_they_were_written(museum):
@@ -130,6 +130,7 @@ def test_a_centre_line_is_about_half_as_long_as_the_outline_of_its_ink(museum):
                 pen.lineTo(tuple(point))
             pen.endPath()
         path.stroke(font.metrics.pen_width, pathops.LineCap.ROUND_CAP, pathops.LineJoin.ROUND_JOIN, 4)
+        path.convertConicsToQuads()
         path.simplify(fix_winding=True, keep_starting_points=False)
         outline = sum(_perimeter(list(c.points)) for c in path.contours)
         ratios.append(outline / length(sample_glyph(glyph)))
@@ -165,7 +166,7 @@ def test_the_postcard_is_strokes_only_in_millimetres_inside_its_margins(card):
 
 def test_the_postcard_looks_alike_drawn_by_a_renderer_we_did_not_write(card):
     # resvg, a general SVG renderer from PyPI.
-    drawn = bytes(resvg_py.svg_to_bytes(svg_string=card.read_text(), width=874, background="white"))
+    drawn = bytes(resvg_py.svg_to_bytes(svg_string=card.read_text(), dpi=150, background="white"))
     theirs = grey(io.BytesIO(drawn))
     ours = grey(card.with_suffix(".png")).resize(theirs.size)
 

@@ -66,9 +66,14 @@ def test_boxes_are_named_on_lines_of_their_own() -> None:
 
 @pytest.mark.parametrize(
     ("text", "said"),
-    [("a\nb {name", "template, line 2: a single '{'"), ("}", "line 1: a single '}'"), ("x {} y", "line 1: a single '{'"),
-     ("{ }", "line 1: a field without a name"), ("[[a]]\n[[a]]\n", "one box begins twice")],
-)  # fmt: skip
+    [
+        ("a\nb {name", "template, line 2: a single '{'"),
+        ("}", "line 1: a single '}'"),
+        ("x {} y", "line 1: a single '{'"),
+        ("{ }", "line 1: a field without a name"),
+        ("[[a]]\n[[a]]\n", "one box begins twice"),
+    ],
+)
 def test_a_broken_template_says_where(text: str, said: str) -> None:
     with pytest.raises(InputError) as error:
         parse_template(text)
@@ -130,9 +135,15 @@ def test_a_quote_that_never_closes_costs_only_the_rest(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize(
     ("raw", "said"),
-    [(b"", "holds no row"), (b"\n\n", "holds no row"), (b"a,a\n1,2\n", "two columns 'a'"), (b",\n1,2\n", "no column names"),
-     (b"PK\x03\x04zip", "is a workbook, not CSV"), (b"\xff\xfea", "does not hold together")],
-)  # fmt: skip
+    [
+        (b"", "holds no row"),
+        (b"\n\n", "holds no row"),
+        (b"a,a\n1,2\n", "two columns 'a'"),
+        (b",\n1,2\n", "no column names"),
+        (b"PK\x03\x04zip", "is a workbook, not CSV"),
+        (b"\xff\xfea", "does not hold together"),
+    ],
+)
 def test_a_file_that_is_no_table_is_refused(tmp_path: Path, raw: bytes, said: str) -> None:
     with pytest.raises(TableError, match=said):
         table(tmp_path, raw)
@@ -266,9 +277,11 @@ def test_a_run_that_was_killed_goes_on_where_it_was(tmp_path: Path) -> None:
     kills = 0
     for wait in (0.05, 0.3, 0.2):
         with subprocess.Popen(
-            [sys.executable, str(tmp_path / "go.py"), root, str(tmp_path)], stdout=subprocess.PIPE, start_new_session=True,
+            [sys.executable, str(tmp_path / "go.py"), root, str(tmp_path)],
+            stdout=subprocess.PIPE,
+            start_new_session=True,
             env={**os.environ, "OMP_NUM_THREADS": "1"},
-        ) as process:  # fmt: skip
+        ) as process:
             assert process.stdout is not None
             process.stdout.readline()
             time.sleep(wait)

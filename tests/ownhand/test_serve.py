@@ -154,6 +154,7 @@ def test_the_hands_are_listed(client: Client) -> None:
         ({"text": "x", "format": "png", "dpi": 600, "settings": {"paper": "2000x2000"}}, 422, "dpi: a picture of more"),
         ({"text": "x", "machine": {"bed": 1}}, 422, "machine: bed: no such key"),
         ({"text": "x", "format": "hpgl", "machine": {"bed_mm": [10, 10]}}, 422, "the bed of 'plotter'"),
+        ({"text": "x", "settings": {"pens": [{"colour": 'red"/>'}]}}, 422, "is not a colour"),
         ({"text": {"stamp": "x"}}, 422, "there is no box 'stamp'"),
         ({"text": "x", "settings": {"life": {"slant": 9}}}, 422, "life: life slant: 9 is not between 0 and 2"),
         ({"text": "x", "settings": {"margins_mm": [1, 2], "align": "up"}}, 422, "margins_mm: expected a list of 4"),
@@ -169,6 +170,7 @@ def test_what_cannot_be_done_is_said_in_one_line(client: Client, order: dict, st
 
 
 def test_all_faults_of_the_settings_are_named_at_once() -> None:
+    wrong = {"margins_mm": [1, 2], "align": "up", "life": {"slope": "much"}, "fit": 1, "pens": [{"width_mm": True}]}
     with pytest.raises(UsageError) as error:
         settings_from(
             {"margins_mm": [1, 2], "align": "up", "life": {"slope": "much"}, "fit": 1, "pens": [{"width_mm": True}]}

@@ -10,26 +10,19 @@ import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage  # type: ignore[import-untyped]
 
-from capture.ink import FULL_INK_GREY, PageInk
+from capture.ink import PageInk
 from capture.sheet import Box, Cell
+from capture.spots import Mask, find_objects, find_spots, grown, ink_share, painted, print_zone, slices
 
 _COARSE_PX_PER_MM = 12.0
 """Ownership is settled at no more than this; the ink itself is cut at the page's full resolution."""
 
-_SEED = 0.42
-_GROW = 0.22
-"""Shares of a full stroke: a connected spot needs one pixel over the first, and reaches as far as the second."""
-
 _ZONE_MM = 10.0
 """Ink further than this from every box is nobody's, and no part of a longer stroke either."""
-
-_OBJECT_MM = 2.0
-"""Half the width of a spot that no pen makes: a finger, a pen, the edge of the table."""
 
 _REACH_MM = 2.5
 """Ink that touches no box belongs to the nearest one within this."""
@@ -40,14 +33,8 @@ _JOINED = 0.4
 _OUTSIDE_MM = 0.3
 """Writing may pass its box by this much without being mentioned."""
 
-_LEAST_DOT = 0.4
-"""Of the square of the pen's width: less ink in one spot is dust."""
-
 _LEAST_STRAY = 1.3
-"""The same for a spot that lies outside every box: an accent is longer than it is wide."""
-
-_CRUMB_MM = 0.35
-"""How close a crumb lies to the rest of its stroke."""
+"""Of the square of the pen's width: less ink in a spot outside every box is dust; an accent is longer than wide."""
 
 _LEAST_LETTER_MM = 1.2
 """A letter or digit has at least this length of line in it; less is a speck."""
@@ -55,8 +42,6 @@ _LEAST_LETTER_MM = 1.2
 _TICK_LINE_MM = 1.3
 _CROSSED_TICK_MM = 5.0
 """Length of line in the tick box that ticks it: on its own, or drawn by strokes that also write in a box."""
-
-Mask = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -107,13 +92,13 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequen
     factor = max(1, int(np.ceil(ink.px_per_mm / _COARSE_PX_PER_MM)))
     share = ink_share(ink, factor)
     ppm = ink.px_per_mm / factor
-    boxes = _painted([c.box_mm for c in cells], share.shape, ppm)
-    share[_painted([_grown(c.box_mm, _ZONE_MM) for c in cells], share.shape, ppm) == 0] = 0
-    share[_painted(keep_out, share.shape, ppm) > 0] = 0
-    covered = _objects(share, ppm, pen_mm)
+    boxes = painted([c.box_mm for c in cells], share.shape, ppm)
+    share[painted([grown(c.box_mm, _ZONE_MM) for c in cells], share.shape, ppm) == 0] = 0
+    share[painted(keep_out, share.shape, ppm) > 0] = 0
+    covered = find_objects(share, ppm, pen_mm)
     share[covered] = 0
-    spots, count = _spots(share, _print_zone(ink, factor) & (boxes == 0), ppm, pen_mm)
-    ticks = _painted([_grown(c.tick_mm, 0.3) for c in cells], share.shape, ppm)
+    spots, count = find_spots(share, print_zone(ink, factor) & (boxes == 0), ppm, pen_mm)
+    ticks = painted([grown(c.tick_mm, 0.3) for c in cells], share.shape, ppm)
     area = np.bincount(spots.ravel(), minlength=count).astype(float)
     in_box = _shared_area(spots, boxes, count, len(cells))
     in_tick = _shared_area(spots, ticks, count, len(cells))
@@ -146,80 +131,6 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequen
     ticked = _ticked(spots, owner, tick_spots, cells, ppm, pen_mm)
     hidden = set((np.unique(boxes[covered]) - 1).tolist())
     return Dealt(owner, factor, tuple(_owned(owner, cells, ppm, pen_mm, ticked, touching, hidden)))
-
-
-def ink_share(ink: PageInk, factor: int) -> NDArray[np.float32]:
-    """Return how much of each pixel of the reduced grid a full stroke covers; shape (h // factor, w // factor)."""
-    h, w = (n // factor for n in ink.grey.shape)
-    whole = ink.grey[: h * factor, : w * factor]
-    small = whole if factor == 1 else cv2.resize(whole, (w, h), interpolation=cv2.INTER_AREA)
-    return np.asarray((255 - small.astype(np.float32)) / (255 - FULL_INK_GREY))
-
-
-def _print_zone(ink: PageInk, factor: int) -> Mask:
-    """Return where labels and tick boxes were printed, and a little around, on the reduced grid."""
-    h, w = (n // factor for n in ink.grey.shape)
-    cover = cv2.resize(ink.print_cover[: h * factor, : w * factor], (w, h), interpolation=cv2.INTER_AREA)
-    around = 2 * max(1, round(0.15 * ink.px_per_mm / factor)) + 1
-    return np.asarray(cv2.dilate((cover > 24).astype(np.uint8), np.ones((around, around), np.uint8)) > 0)
-
-
-def _spots(share: NDArray[np.float32], print_zone: Mask, ppm: float, pen_mm: float) -> tuple[NDArray[np.int32], int]:
-    """Return connected spots of ink, numbered from 1, and one more than the last number.
-
-    Left out are dust, and pale remains of print: spots on it that are weaker than a stroke.
-    """
-    count, spots, stats, _ = cv2.connectedComponentsWithStats((share > _GROW).astype(np.uint8), connectivity=8)
-    least = max(_LEAST_DOT * pen_mm**2, 0.012) * ppm**2
-    keep = np.zeros(count, bool)
-    keep[np.unique(spots[share > _SEED])] = True
-    area = stats[:, cv2.CC_STAT_AREA]
-    keep &= area >= least
-    inked = spots > 0
-    on_print = np.bincount(spots[inked & print_zone], minlength=count)
-    strength = np.bincount(spots[inked], weights=share[inked], minlength=count) / np.maximum(area, 1)
-    is_print = (on_print >= 0.7 * area) & (strength <= 0.75)
-    keep &= ~is_print
-    # A dry pen leaves its line in crumbs: small or faint spots go with what is close to them.
-    around = 2 * round(_CRUMB_MM * ppm) + 1
-    close = cv2.dilate(keep[spots].astype(np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (around, around)))
-    crumbs = np.zeros(count, bool)
-    crumbs[np.unique(spots[(close > 0) & inked])] = True
-    keep |= crumbs & ~is_print
-    keep[0] = False
-    new = np.zeros(count, np.int32)
-    new[keep] = np.arange(1, keep.sum() + 1)
-    return new[spots], int(keep.sum()) + 1
-
-
-def _objects(share: NDArray[np.float32], ppm: float, pen_mm: float) -> Mask:
-    """Return where something lies on the page that is too thick for the pen, and a little around it."""
-    inked = (share > _GROW).astype(np.uint8)
-    half = max(_OBJECT_MM, 1.5 * pen_mm) * ppm
-    core = (cv2.distanceTransform(inked, cv2.DIST_L2, 3) > half).astype(np.uint8)
-    if not core.any():
-        return np.zeros(share.shape, bool)
-    reach = 2 * int(half + 0.5 * ppm) + 1
-    return np.asarray(cv2.dilate(core, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))) > 0)
-
-
-def _painted(boxes: Sequence[Box], shape: tuple[int, int], ppm: float) -> NDArray[np.int32]:
-    """Return 1 + index of the box that each pixel lies in, 0 outside all."""
-    out = np.zeros(shape, np.int32)
-    for i, box in enumerate(boxes):
-        out[_slices(box, ppm)] = i + 1
-    return out
-
-
-def _slices(box_mm: Box, ppm: float) -> tuple[slice, slice]:
-    x, y, w, h = box_mm
-    rows = slice(max(0, round(y * ppm)), max(0, round((y + h) * ppm)))
-    return rows, slice(max(0, round(x * ppm)), max(0, round((x + w) * ppm)))
-
-
-def _grown(box_mm: Box, by_mm: float) -> Box:
-    x, y, w, h = box_mm
-    return x - by_mm, y - by_mm, w + 2 * by_mm, h + 2 * by_mm
 
 
 def _shared_area(spots: NDArray[np.int32], places: NDArray[np.int32], count: int, cells: int) -> NDArray[np.float64]:
@@ -292,7 +203,7 @@ def _ticked(
     out = []
     width = max(pen_mm, 1.2 / ppm)
     for cell in cells:
-        here = spots[_slices(cell.tick_mm, ppm)]
+        here = spots[slices(cell.tick_mm, ppm)]
         own = float((tick_spots[here] & (here > 0)).sum()) / ppm**2 / width
         other = float((~tick_spots[here] & (here > 0)).sum()) / ppm**2 / width
         ticked = own >= _TICK_LINE_MM or other >= _CROSSED_TICK_MM

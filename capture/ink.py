@@ -12,7 +12,7 @@ estimate; Aitken 1935). In grey only the model remains, which is why the page is
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from capture.light import estimate_paper
 from capture.scan import Pixels
+from capture.two_tone import without_print
 
 _BAND_ROWS = 512
 _CLEAR_PX_PER_MM = 8.0
@@ -104,7 +105,7 @@ def separate(
     writing
         Shape (h8, w8), 8 pixels to the mm: where ink is expected, to measure its colour.
     two_tone
-        The scan is black and white only, see `is_two_tone`.
+        The scan is black and white only, see `capture.two_tone`.
     """
     paper = estimate_paper(pixels, px_per_mm=px_per_mm)
     spread = max(blur_px / 2.563, 0.3)  # a Gaussian's edge passes from 10 to 90 % over 2.563 of its deviations
@@ -127,41 +128,6 @@ def separate(
         grey = without_print(grey, print_cover, px_per_mm=px_per_mm)
     densities = {p.name: d for p, d in zip(layers, printed, strict=True)}
     return PageInk(grey, px_per_mm, colour, print_cover, densities)
-
-
-def is_two_tone(pixels: Pixels) -> bool:
-    """Return whether a scan is black and white only, give or take the traces of a JPEG."""
-    counts = np.bincount(pixels[::5].ravel(), minlength=256)
-    return bool(counts[24:232].sum() < 0.3 * counts[:24].sum())
-
-
-def without_print(grey: Pixels, print_cover: Pixels, *, px_per_mm: float) -> Pixels:
-    """Return a black and white page's ink without its print, strokes that cross it made whole.
-
-    Black on black cannot be subtracted. What print may have blackened is taken out, and put back where it bridges
-    strokes on both sides: closings by short lines of eight directions, which keep a stroke's width, inside the print
-    only.
-    """
-    inked = grey < 140
-    margin = max(1, round(0.1 * px_per_mm))
-    round_kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * margin + 1,) * 2)
-    maybe_print = cv2.dilate((print_cover > 40).astype(np.uint8), round_kernel) > 0
-    sure = (inked & ~maybe_print).astype(np.uint8)
-    sure = np.asarray(cv2.morphologyEx(sure, cv2.MORPH_OPEN, np.ones((2, 2), np.uint8)), np.uint8)
-    gone = maybe_print & (sure == 0)
-    for kernel in _lines(max(3, round(1.3 * px_per_mm) | 1)):
-        gone &= cv2.morphologyEx(sure, cv2.MORPH_CLOSE, kernel) == 0
-    return np.where(gone, np.uint8(255), grey)
-
-
-def _lines(length: int) -> Iterator[Pixels]:
-    """Yield line-shaped kernels of eight directions."""
-    middle = length // 2
-    for angle in np.arange(8) * np.pi / 8:
-        kernel = np.zeros((length, length), np.uint8)
-        dx, dy = round(middle * np.cos(angle)), round(middle * np.sin(angle))
-        cv2.line(kernel, (middle - dx, middle - dy), (middle + dx, middle + dy), 1)
-        yield kernel
 
 
 def _softened(coverage: Pixels, rows: slice, spread: float) -> NDArray[np.float32]:

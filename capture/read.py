@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from capture.cell import deal
 from capture.cut import cut_out
-from capture.ink import PageInk, is_two_tone, separate
+from capture.ink import PageInk, separate
 from capture.page import FindSheet, PageView, straighten
 from capture.pen import measure_pen
 from capture.printed import printed_layers
@@ -18,6 +18,7 @@ from capture.register import register
 from capture.report import Finding
 from capture.scan import Scan
 from capture.sheet import Box, Cell, Page, RuledLine, Sheet
+from capture.two_tone import is_two_tone
 
 _MEASURE_PX_PER_MM = 8.0
 BLURRED_MM = 0.45

@@ -4,9 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
-from capture.ink import FULL_INK_GREY, PrintLayer, is_two_tone, separate, without_print
+from capture.ink import FULL_INK_GREY, PrintLayer, separate
 from capture.light import estimate_paper
 from capture.pen import line_width
+from capture.two_tone import is_two_tone, without_print
 
 PPM = 12.0
 GREEN = np.array([0.27, 0.09, 0.22])

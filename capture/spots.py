@@ -1,0 +1,105 @@
+"""Connected spots of ink on a page: dust, remains of print and things that lie on the paper are sorted out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.ink import FULL_INK_GREY, PageInk
+from capture.sheet import Box
+
+_SEED = 0.42
+_GROW = 0.22
+"""Shares of a full stroke: a connected spot needs one pixel over the first, and reaches as far as the second."""
+
+_OBJECT_MM = 2.0
+"""Half the width of a spot that no pen makes: a finger, a pen, the edge of the table."""
+
+_LEAST_DOT = 0.4
+"""Of the square of the pen's width: less ink in one spot is dust."""
+
+_CRUMB_MM = 0.35
+"""How close a crumb lies to the rest of its stroke."""
+
+Mask = NDArray[np.bool_]
+
+
+def ink_share(ink: PageInk, factor: int) -> NDArray[np.float32]:
+    """Return how much of each pixel of the reduced grid a full stroke covers; shape (h // factor, w // factor)."""
+    h, w = (n // factor for n in ink.grey.shape)
+    whole = ink.grey[: h * factor, : w * factor]
+    small = whole if factor == 1 else cv2.resize(whole, (w, h), interpolation=cv2.INTER_AREA)
+    return np.asarray((255 - small.astype(np.float32)) / (255 - FULL_INK_GREY))
+
+
+def find_objects(share: NDArray[np.float32], ppm: float, pen_mm: float) -> Mask:
+    """Return where something lies on the page that is too thick for the pen, and a little around it."""
+    inked = (share > _GROW).astype(np.uint8)
+    half = max(_OBJECT_MM, 1.5 * pen_mm) * ppm
+    core = (cv2.distanceTransform(inked, cv2.DIST_L2, 3) > half).astype(np.uint8)
+    if not core.any():
+        return np.zeros(share.shape, bool)
+    reach = 2 * int(half + 0.5 * ppm) + 1
+    return np.asarray(cv2.dilate(core, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach))) > 0)
+
+
+def print_zone(ink: PageInk, factor: int) -> Mask:
+    """Return where labels and tick boxes were printed, and a little around, on the reduced grid."""
+    h, w = (n // factor for n in ink.grey.shape)
+    cover = cv2.resize(ink.print_cover[: h * factor, : w * factor], (w, h), interpolation=cv2.INTER_AREA)
+    around = 2 * max(1, round(0.15 * ink.px_per_mm / factor)) + 1
+    return np.asarray(cv2.dilate((cover > 24).astype(np.uint8), np.ones((around, around), np.uint8)) > 0)
+
+
+def find_spots(
+    share: NDArray[np.float32], print_zone: Mask, ppm: float, pen_mm: float
+) -> tuple[NDArray[np.int32], int]:
+    """Return connected spots of ink, numbered from 1, and one more than the last number.
+
+    Left out are dust, and pale remains of print: spots on it that are weaker than a stroke.
+    """
+    count, spots, stats, _ = cv2.connectedComponentsWithStats((share > _GROW).astype(np.uint8), connectivity=8)
+    least = max(_LEAST_DOT * pen_mm**2, 0.012) * ppm**2
+    keep = np.zeros(count, bool)
+    keep[np.unique(spots[share > _SEED])] = True
+    area = stats[:, cv2.CC_STAT_AREA]
+    keep &= area >= least
+    inked = spots > 0
+    on_print = np.bincount(spots[inked & print_zone], minlength=count)
+    strength = np.bincount(spots[inked], weights=share[inked], minlength=count) / np.maximum(area, 1)
+    is_print = (on_print >= 0.7 * area) & (strength <= 0.75)
+    keep &= ~is_print
+    # A dry pen leaves its line in crumbs: small or faint spots go with what is close to them.
+    around = 2 * round(_CRUMB_MM * ppm) + 1
+    close = cv2.dilate(keep[spots].astype(np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (around, around)))
+    crumbs = np.zeros(count, bool)
+    crumbs[np.unique(spots[(close > 0) & inked])] = True
+    keep |= crumbs & ~is_print
+    keep[0] = False
+    new = np.zeros(count, np.int32)
+    new[keep] = np.arange(1, keep.sum() + 1)
+    return new[spots], int(keep.sum()) + 1
+
+
+def painted(boxes: Sequence[Box], shape: tuple[int, int], ppm: float) -> NDArray[np.int32]:
+    """Return 1 + index of the box that each pixel lies in, 0 outside all."""
+    out = np.zeros(shape, np.int32)
+    for i, box in enumerate(boxes):
+        out[slices(box, ppm)] = i + 1
+    return out
+
+
+def slices(box_mm: Box, ppm: float) -> tuple[slice, slice]:
+    """Return the rows and columns of a box on a grid."""
+    x, y, w, h = box_mm
+    rows = slice(max(0, round(y * ppm)), max(0, round((y + h) * ppm)))
+    return rows, slice(max(0, round(x * ppm)), max(0, round((x + w) * ppm)))
+
+
+def grown(box_mm: Box, by_mm: float) -> Box:
+    """Return the box with `by_mm` more on all sides."""
+    x, y, w, h = box_mm
+    return x - by_mm, y - by_mm, w + 2 * by_mm, h + 2 * by_mm

@@ -14,24 +14,20 @@ from __future__ import annotations
 import asyncio
 import hmac
 import ipaddress
-import json
 import os
 from collections.abc import Awaitable, Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
 from typing import Any
 
 from capture.errors import MissingLibraryError, OwnhandError, UsageError
 from fontbuild.font import Font
 from ownhand.composer import Composer
-from ownhand.composer.formats import FORMATS, MEDIA_TYPES, page_bytes
-from ownhand.composer.machine import Machine, machine_from
+from ownhand.composer.formats import MEDIA_TYPES, page_bytes
 from ownhand.composer.motion import effort
-from ownhand.composer.runs import watch_parent
-from ownhand.composer.settings import Settings
-from ownhand.composer.settings_data import settings_from
+from ownhand.composer.workshop import watch_parent
 from ownhand.serve_description import description
+from ownhand.serve_order import Limits, Order, RefusalError, order_from, parsed
 
 try:
     import uvicorn
@@ -48,41 +44,6 @@ except ImportError as error:  # pragma: no cover - depends on what is installed
     ) from None
 
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "[::1]")
-MOST_SEED = 2**63 - 1
-
-
-@dataclass(frozen=True)
-class Limits:
-    """What one request may cost."""
-
-    body_bytes: int = 1_000_000
-    text_characters: int = 20_000
-    picture_pixels: int = 40_000_000
-    seconds: float = 30.0
-    waiting: int = 256
-    """Requests in the queue; further ones are told to come back."""
-
-
-@dataclass(frozen=True)
-class Order:
-    """A request, checked."""
-
-    hand: str
-    text: str | dict[str, str]
-    settings: Settings
-    seed: int
-    format: str
-    page: int
-    machine: Machine | None
-    dpi: float
-
-
-class RefusalError(Exception):
-    """A request that is answered with one clear line."""
-
-    def __init__(self, status: int, line: str) -> None:
-        super().__init__(line)
-        self.status, self.line = status, line
 
 
 def serve(
@@ -259,12 +220,12 @@ class _Desk:
         kind = request.headers.get("content-type", "").split(";")[0].strip().lower()
         if kind != "application/json":
             raise RefusalError(415, f"expected Content-Type application/json, found '{kind}'")
-        data = _parsed(await self._body(request))
+        data = parsed(await self._body(request))
         known = ("text", "settings", "seed", "format", "page", "machine", "dpi")
         for key in data:
             if key not in known:
                 raise RefusalError(422, f"{key[:40]}: no such key (known: {', '.join(known)})")
-        return self._checked(hand, data)
+        return order_from(hand, data, self._limits)
 
     async def _body(self, request: Request) -> bytes:
         parts, size = [], 0
@@ -274,46 +235,6 @@ class _Desk:
                 raise RefusalError(413, f"the request is larger than {self._limits.body_bytes} bytes")
             parts.append(part)
         return b"".join(parts)
-
-    def _checked(self, hand: str, data: dict[str, Any]) -> Order:
-        text = data.get("text", "")
-        texts = list(text.values()) if isinstance(text, dict) else [text]
-        if not all(isinstance(t, str) for t in texts):
-            raise RefusalError(422, "text: expected a text, or a mapping from boxes to texts")
-        if sum(map(len, texts)) > self._limits.text_characters:
-            raise RefusalError(422, f"text: longer than {self._limits.text_characters} characters")
-        seed, page = data.get("seed", 0), data.get("page", 1)
-        for name, value, most in (("seed", seed, MOST_SEED), ("page", page, 100_000)):
-            if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= most:
-                raise RefusalError(422, f"{name}: expected a whole number from 0 to {most}")
-        kind = data.get("format", "svg")
-        if kind not in FORMATS:
-            raise RefusalError(422, f"format: expected one of {', '.join(FORMATS)}")
-        dpi = data.get("dpi", 100)
-        if isinstance(dpi, bool) or not isinstance(dpi, (int, float)) or not 10 <= dpi <= 600:
-            raise RefusalError(422, "dpi: expected a number from 10 to 600")
-        raw = data.get("machine")
-        if raw is not None and not isinstance(raw, dict):
-            raise RefusalError(422, "machine: expected a mapping")
-        try:
-            settings = settings_from(data.get("settings", {}))
-            machine = machine_from(raw, where="machine") if raw is not None else None
-        except OwnhandError as error:
-            raise RefusalError(422, str(error)) from None
-        width, height = settings.size_mm
-        if kind == "png" and width * height * (dpi / 25.4) ** 2 > self._limits.picture_pixels:
-            raise RefusalError(422, f"dpi: a picture of more than {self._limits.picture_pixels} pixels")
-        return Order(hand, text, settings, seed, kind, page, machine, float(dpi))
-
-
-def _parsed(body: bytes) -> dict[str, Any]:
-    try:
-        data = json.loads(body)
-    except (ValueError, RecursionError):
-        raise RefusalError(400, "the request is not JSON") from None
-    if not isinstance(data, dict):
-        raise RefusalError(422, "the request is not a JSON object")
-    return data
 
 
 # ------------------------------------------------------------------------------------- in the workers' processes

@@ -11,10 +11,11 @@ import numpy as np
 from capture.errors import FontFileError, UsageError
 from fontbuild.font import Font
 from ownhand.composer.choose import Chooser
-from ownhand.composer.letters import Letters, draw, make_letters, remembered, with_tabs
+from ownhand.composer.letters import Letters, make_letters, with_tabs
 from ownhand.composer.manuscript import Manuscript, make_manuscript
 from ownhand.composer.plot import PlotPage, merged
 from ownhand.composer.scatter import Scatter, scatter_of
+from ownhand.composer.series import draw, remembered
 from ownhand.composer.setting import SetText, Wobble, fitted, set_text
 from ownhand.composer.settings import Settings, TextBox
 from ownhand.composer.shapes import ShapeBank

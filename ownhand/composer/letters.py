@@ -11,21 +11,17 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.signal import lfilter  # type: ignore[import-untyped]
 
 from fontbuild.font import Font
 from fontbuild.metrics import STEMMED
+from ownhand.composer.aim import Aim, aim
 from ownhand.composer.choose import Chooser
-from ownhand.composer.scatter import BAND_MIDDLES, Array, Scatter
+from ownhand.composer.gaps import MARKS_KEEP, NEAREST, clearance, gap_scatter, space, word_scatter
+from ownhand.composer.scatter import Array, Scatter
+from ownhand.composer.series import draw, remembered, slow
 from ownhand.composer.settings import Life
 from ownhand.composer.shapes import Index, ShapeBank
 from ownhand.composer.text import SPACE, TAB
-
-MOST = 2.2
-"""Standard deviations at which every draw is cut off: no letter falls out of the hand."""
-
-SD_OF_MOST = 0.9762
-"""Standard deviation of a normal variable cut off there."""
 
 FRESH_FOOT = 0.4
 """Least share of the variance of the feet that is added rather than carried by the shapes."""
@@ -38,24 +34,6 @@ DOUBLES = (0.06, 2.0)
 
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
-
-NEAREST = 0.04
-"""x-heights that stay white between the ink of neighbours when a gap is narrowed."""
-
-MARKS_KEEP = 0.8
-"""Share of the white about punctuation that is left of it at least: dots run together otherwise."""
-
-WIDEST = 0.66
-"""Share of the word gap that a gap inside a word may reach when it is widened: words must not fall apart."""
-
-MOST_WIDENING = 1.5
-"""How much more scatter of gaps may be drawn to make up for what their limits take."""
-
-NARROWEST_SPACE = 0.62
-"""Share of the space that is left of it at least."""
-
-LEAN_WIDENS = 0.012
-"""x-heights that a degree of lean adds to the scatter of gaps between letters' boxes (measured on composed pages)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,63 +72,6 @@ class Letters:
 
     drift: Array
     """Slow wander, added to y on unruled paper."""
-
-
-def draw(rng: np.random.Generator, n: int) -> Array:
-    """Return n normal figures, cut off at `MOST` and scaled back to a variance of one."""
-    z = np.clip(rng.standard_normal(n), -MOST, MOST)
-    return np.asarray(z / SD_OF_MOST, float)
-
-
-def remembered(z: Array, memory: float) -> Array:
-    """Return an AR(1) series of the same variance from independent draws: each remembers the one before.
-
-    Examples
-    --------
-    >>> remembered(np.array([1.0, 0.0, 0.0]), 0.5).round(3)
-    array([1.  , 0.5 , 0.25])
-    """
-    if len(z) == 0 or memory <= 0:
-        return z
-    scaled = z * np.sqrt(1 - memory**2)
-    scaled[0] = z[0]
-    return np.asarray(lfilter([1.0], [1.0, -memory], scaled), float)
-
-
-def slow(rng: np.random.Generator, n: int) -> Array:
-    """Return a series of variance one that is like 1/f noise over 4 to 64 letters.
-
-    A sum of AR(1) series whose time constants lie octaves apart has a spectrum near 1/f (van der Ziel, Physica 16,
-    1950); the wander of human movement has one (Gilden, Thornton and Mallon, Science 267, 1995).
-    """
-    constants = (4.0, 8.0, 16.0, 32.0, 64.0)
-    series = [remembered(draw(rng, n), float(np.exp(-1 / c))) for c in constants]
-    return np.asarray(np.sum(series, axis=0) / np.sqrt(len(constants)), float)
-
-
-@dataclass(frozen=True)
-class _Aim:
-    """What to add to, and how much to keep of, what the shapes carry."""
-
-    keep: float
-    add: float
-
-
-def aim(asked: float, carried: float, strength: float) -> _Aim:
-    """Return how to reach `strength` times the scatter of a hand with shapes that carry some of it already.
-
-    Up to natural strength the shapes' own scatter is damped in proportion, never beyond; what is wanting is added.
-
-    Examples
-    --------
-    >>> aim(0.13, 0.05, 1.0)
-    _Aim(keep=1.0, add=0.12)
-    >>> aim(0.13, 0.05, 0.0)
-    _Aim(keep=0.0, add=0.0)
-    """
-    keep = min(1.0, strength)
-    want = strength * max(asked, carried)
-    return _Aim(keep, round(float(np.sqrt(max(0.0, want**2 - (keep * carried) ** 2))), 9))
 
 
 def make_letters(
@@ -216,21 +137,21 @@ def make_letters(
     if font.kerning:
         get = font.kerning.get
         kern[:-1] = [get(pair, 0.0) for pair in pairwise(chars)]
-    space = _space(font, scatter, bank)
-    advance = np.where(inked, advance, space * np.where(np.array(gaps) > 0, gaps, 1.0)) + kern
+    word_space = space(font, scatter, bank)
+    advance = np.where(inked, advance, word_space * np.where(np.array(gaps) > 0, gaps, 1.0)) + kern
     white = after + kern
     least = np.zeros(n)
     if n > 1:
         # neighbours keep a pen's width of white, or what the font gives them when that is less
-        plain = _clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
-        clear = _clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
+        plain = clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
+        clear = clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
         mark = np.array([not c.isalnum() for c in chars])
         by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))
         floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(pen + NEAREST * x, plain))
         least[:-1] = floor - clear
         least[~np.isfinite(least)] = -np.inf
-    advance += _gap_scatter(inked, left, white, least, lean.add, space, x, scatter, life, rng)
-    advance += _word_scatter(inked, np.array(gaps), space, x, scatter, life, rng)
+    advance += gap_scatter(inked, left, white, least, lean.add, word_space, x, scatter, life, rng)
+    advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     return Letters(
         tuple(chars), shape, other, share, inked, np.maximum(advance, 0.02 * x), np.array(gaps, float),
         feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),
@@ -274,7 +195,7 @@ def _set_doubles_apart(
             lean_deg[i] += np.copysign(by_lean, apart) - apart
 
 
-def _foot_aim(asked: float, carried: float, strength: float) -> _Aim:
+def _foot_aim(asked: float, carried: float, strength: float) -> Aim:
     """Return how to reach the scatter of the feet; a part is always added.
 
     What is written cell by cell has no neighbour to remember, so memory can only be in what is added.
@@ -283,7 +204,7 @@ def _foot_aim(asked: float, carried: float, strength: float) -> _Aim:
     total = np.hypot(plain.keep * carried, plain.add)
     if carried <= 0 or plain.add**2 >= FRESH_FOOT * total**2:
         return plain
-    return _Aim(float(total * np.sqrt(1 - FRESH_FOOT) / carried), float(total * np.sqrt(FRESH_FOOT)))
+    return Aim(float(total * np.sqrt(1 - FRESH_FOOT) / carried), float(total * np.sqrt(FRESH_FOOT)))
 
 
 def _lean_by_nature(chars: Sequence[str], bank: ShapeBank) -> float:
@@ -291,95 +212,6 @@ def _lean_by_nature(chars: Sequence[str], bank: ShapeBank) -> float:
     leans = np.array([bank.pools[c].mean_lean for c in chars if c and c in STEMMED])
     leans = leans[~np.isnan(leans)]
     return float(leans.var()) if len(leans) else 0.0
-
-
-def _space(font: Font, scatter: Scatter, bank: ShapeBank) -> float:
-    """Return the advance of a space: the hand's own where it was measured."""
-    x = font.metrics.x_height
-    own = font.glyphs[SPACE][0].advance if SPACE in font.glyphs else 1.2 * x
-    if scatter.word_gap is None:
-        return own
-    return max(0.4 * x, scatter.word_gap * x - font.rhythm.get("letter_gap", 0.2 * x))
-
-
-def _clearance(bank: ShapeBank, shape: Index, wide: Array, lean: Array, left: Array, advance: Array, x: float) -> Array:
-    """Return how near the ink of neighbours comes at any height, shape (n - 1,); inf where they never face."""
-    ours = bank.right_edges[shape[:-1]]
-    theirs = bank.left_edges[shape[1:]]
-    over = (BAND_MIDDLES - 0.5) * x
-    ours = left[:-1, None] + (ours - left[:-1, None]) * wide[:-1, None] + lean[:-1, None] * over
-    theirs = left[1:, None] + (theirs - left[1:, None]) * wide[1:, None] + lean[1:, None] * over
-    # what lies one band higher or lower is near as well
-    theirs = np.minimum(theirs, np.minimum(_shifted(theirs, 1), _shifted(theirs, -1)))
-    return np.asarray((advance[:-1, None] + theirs - ours).min(axis=1), float)
-
-
-def _shifted(bands: Array, by: int) -> Array:
-    out = np.full_like(bands, np.inf)
-    if by > 0:
-        out[:, by:] = bands[:, :-by]
-    else:
-        out[:, :by] = bands[:, -by:]
-    return out
-
-
-def _gap_scatter(
-    inked: np.ndarray,
-    left: Array,
-    after: Array,
-    least: Array,
-    lean_deg: float,
-    space: float,
-    x: float,
-    scatter: Scatter,
-    life: Life,
-    rng: np.random.Generator,
-) -> Array:
-    """Return what is added to the white between neighbouring letters, less what their pairing gives already.
-
-    Gaps widen further than they narrow: letters may all but touch, but none is written over another.
-    """
-    n = len(inked)
-    shape = 4.0
-    skewed = np.clip((rng.gamma(shape, 1.0, n) - shape) / np.sqrt(shape), -MOST, MOST)
-    words = np.cumsum(~inked)
-    of_word = draw(rng, int(words[-1]) + 1 if n else 0)
-    if n < 2:
-        return np.zeros(n)
-    z = np.sqrt(1 - scatter.gap_word_share) * skewed + np.sqrt(scatter.gap_word_share) * of_word[words]
-    pair = inked[:-1] & inked[1:]
-    white = after[:-1] + left[1:]
-    carried = float(white[pair].std()) if pair.sum() > 1 else 0.0
-    carried = float(np.hypot(carried, LEAN_WIDENS * lean_deg * x))
-    add = aim(scatter.letter_gap * x, carried, life.of("letter_gap")).add
-    most = np.maximum(WIDEST * (space + 0.2 * x) - white, 0.0)
-
-    def limited(by: float, shift: float) -> Array:
-        return np.where(pair, np.maximum(np.minimum(by * z[:-1] + shift, most), least[:-1]), 0.0)
-
-    # the limits take away from the scatter and move its middle, so more is drawn, within reason, and moved back
-    out = np.zeros(n)
-    if add <= 0 or not pair.any():
-        out[:-1] = limited(add, 0.0)
-        return out
-    wanted, by, shift = float(np.hypot(add, white[pair].std())), add, 0.0
-    for _ in range(3):
-        out[:-1] = limited(by, shift)
-        drawn = out[:-1][pair]
-        shift = max(shift - float(drawn.mean()), -0.1 * x)
-        by = min(by * wanted / max(float((white[pair] + drawn).std()), 1e-9), MOST_WIDENING * add)
-    out[:-1] = limited(by, shift)
-    return out
-
-
-def _word_scatter(
-    inked: np.ndarray, gaps: Array, space: float, x: float, scatter: Scatter, life: Life, rng: np.random.Generator
-) -> Array:
-    """Return what is added to the white between words."""
-    shape = 4.0
-    z = np.clip((rng.gamma(shape, 1.0, len(inked)) - shape) / np.sqrt(shape), -MOST, MOST)
-    sd = scatter.word_gap_share * (space + 0.2 * x) * life.of("word_gap")
-    return np.where(gaps > 0, np.maximum(sd * z, (NARROWEST_SPACE - 1) * space) * np.minimum(gaps, 1.0), 0.0)
 
 
 def with_tabs(letters: Letters, start: int, end: int, step: float) -> None:

@@ -5,6 +5,7 @@ All places are page-frame millimetres: from the page's top left corner, y down.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, fields
 from typing import Literal
 
@@ -126,6 +127,12 @@ class Pen:
 
     name: str = ""
 
+    def __post_init__(self) -> None:
+        if not re.fullmatch(r"#[0-9a-fA-F]{6}", self.colour):
+            raise UsageError("pen", f"'{self.colour[:20]}' is not a colour", "Write it as #rrggbb.")
+        if self.width_mm is not None and not 0.01 <= self.width_mm <= 20:
+            raise UsageError("pen", f"a width of {self.width_mm:g} mm is not between 0.01 and 20", "")
+
 
 @dataclass(frozen=True)
 class Settings:
@@ -180,6 +187,8 @@ class Settings:
     def __post_init__(self) -> None:
         width, height = self.size_mm
         top, right, bottom, left = self.margins_mm
+        if not self.pens:
+            raise UsageError("pens", "there is none", "Give at least one.")
         if min(self.margins_mm) < 0 or left + right >= width or top + bottom >= height:
             raise UsageError(
                 "margins",

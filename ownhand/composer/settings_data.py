@@ -106,7 +106,8 @@ def _object(kind: Any, value: Any, path: str, faults: list[str]) -> Any:
     try:
         return kind(**given)
     except UsageError as error:
-        faults.append(f"{path}: {error}" if path else str(error))
+        line = str(error).rstrip(".")
+        faults.append(f"{path}: {line}" if path else line)
         return _MISSING
 
 

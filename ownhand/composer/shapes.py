@@ -92,7 +92,7 @@ class ShapeBank:
 
     def settle(self) -> None:
         """Bring the flat arrays up to date with the pools."""
-        if self._dirty:
+        if self._dirty and self._edges:
             self.points = np.concatenate(self._points) if self._points else np.zeros((0, 2))
             self.sizes = np.array(self._sizes, np.int64)
             self._table = np.array(self._rows, float).reshape(-1, len(COLUMNS))

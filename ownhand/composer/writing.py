@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from fontbuild.font import Font
-from ownhand.composer.letters import Letters, draw, remembered
+from ownhand.composer.letters import Letters
 from ownhand.composer.plot import PlotPage
 from ownhand.composer.scatter import Array, Scatter
+from ownhand.composer.series import draw, remembered
 from ownhand.composer.setting import SetLine, SetText
 from ownhand.composer.settings import Life, Settings
 from ownhand.composer.shapes import Index, ShapeBank

@@ -41,7 +41,7 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--skip", default="", help="speed,life: parts to leave out")
     options = parser.parse_args(argv)
-    font = _font(options.font)
+    font = load_font(options.font)
     if "speed" not in options.skip:
         first_page(font)
         plain_font(options.outline)
@@ -52,7 +52,7 @@ def main(argv: list[str]) -> int:
     return 0
 
 
-def _font(name: str) -> Font:
+def load_font(name: str) -> Font:
     if name == "hershey":
         return hershey_font()
     from fontbuild.formats.ufo import load_ufo
@@ -70,8 +70,12 @@ def first_page(font: Font) -> None:
         made = composer.compose(LETTERS, seed=seed)
         text = svg_text(made.pages[0])
     each = (time.perf_counter() - start) / 20
-    print(f"first page, font in memory: {first:.2f} s; further ones in a loop: {each * 1000:.0f} ms, "
-          f"{1 / each:.1f} pages/s, {len(LETTERS) / each:,.0f} letters/s on one core; {len(text) / 1000:.0f} kB of SVG")  # fmt: skip
+    print(f"first page, font in memory: {first:.2f} s; in a loop on one core: {_rates(each, text)}")
+
+
+def _rates(each: float, text: str) -> str:
+    pages, letters = 1 / each, len(LETTERS) / each
+    return f"{each * 1000:.0f} ms, {pages:.1f} pages/s, {letters:,.0f} letters/s; {len(text) / 1000:.0f} kB of SVG"
 
 
 def plain_font(path: Path | None) -> None:
@@ -106,8 +110,7 @@ def plain_font(path: Path | None) -> None:
             y += 10
         text = "".join(parts)
     each = (time.perf_counter() - start) / rounds
-    print(f"HarfBuzz + fontTools pens, {path.name}: {each * 1000:.0f} ms, {1 / each:.1f} pages/s, "
-          f"{len(LETTERS) / each:,.0f} letters/s on one core; {len(text) / 1000:.0f} kB of SVG")  # fmt: skip
+    print(f"HarfBuzz + fontTools pens, {path.name}, on one core: {_rates(each, text)}")
 
 
 def _any_outline_font() -> Path | None:

@@ -114,9 +114,10 @@ def test_three_renderers_and_our_preview_draw_the_same_page(
 
     cairo = grey(np.array(Image.open(io.BytesIO(cairosvg.svg2png(text.encode())))))
     resvg = grey(np.array(Image.open(io.BytesIO(bytes(resvg_py.svg_to_bytes(svg_string=text, dpi=96.0))))))
+    where = (tmp_path / "page.svg").as_uri()
     subprocess.run(
         [tool("chromium"), "--headless", "--no-sandbox", "--disable-gpu", "--hide-scrollbars", "--screenshot=page.png",
-         f"--window-size={columns},{rows}", f"--user-data-dir={tmp_path / 'profile'}", (tmp_path / "page.svg").as_uri()],
+         f"--window-size={columns},{rows}", f"--user-data-dir={tmp_path / 'profile'}", where],
         cwd=tmp_path, check=True, capture_output=True, timeout=120,
     )  # fmt: skip
     chromium = grey(np.array(Image.open(tmp_path / "page.png").convert("RGB")))[:rows, :columns]

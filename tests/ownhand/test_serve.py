@@ -172,9 +172,7 @@ def test_what_cannot_be_done_is_said_in_one_line(client: Client, order: dict, st
 def test_all_faults_of_the_settings_are_named_at_once() -> None:
     wrong = {"margins_mm": [1, 2], "align": "up", "life": {"slope": "much"}, "fit": 1, "pens": [{"width_mm": True}]}
     with pytest.raises(UsageError) as error:
-        settings_from(
-            {"margins_mm": [1, 2], "align": "up", "life": {"slope": "much"}, "fit": 1, "pens": [{"width_mm": True}]}
-        )
+        settings_from(wrong)
 
     for path in (
         "margins_mm: expected",
@@ -188,11 +186,18 @@ def test_all_faults_of_the_settings_are_named_at_once() -> None:
 
 @pytest.mark.parametrize(
     ("raw", "kind", "status"),
-    [(b"{", "application/json", 400), (b"\xff\xfe", "application/json", 400), (b"[" * 40000, "application/json", 400),
-     (b"[]", "application/json", 422), (b"{}", "text/plain", 415), (b" " * 60_000, "application/json", 413),
-     (b'{"text": "\\ud800 x"}', "application/json", 200), (b'{"settings": {"indent_mm": NaN}}', "application/json", 422),
-     (b'{"settings": {"indent_mm": 1e999}}', "application/json", 422)],
-)  # fmt: skip
+    [
+        (b"{", "application/json", 400),
+        (b"\xff\xfe", "application/json", 400),
+        (b"[" * 40000, "application/json", 400),
+        (b"[]", "application/json", 422),
+        (b"{}", "text/plain", 415),
+        (b" " * 60_000, "application/json", 413),
+        (b'{"text": "\\ud800 x"}', "application/json", 200),
+        (b'{"settings": {"indent_mm": NaN}}', "application/json", 422),
+        (b'{"settings": {"indent_mm": 1e999}}', "application/json", 422),
+    ],
+)
 def test_whatever_is_sent_gets_a_clear_answer(client: Client, raw: bytes, kind: str, status: int) -> None:
     answer = client.ask("POST", "/hands/keeper/pages", raw=raw, Content_Type=kind)
 

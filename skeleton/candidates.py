@@ -93,7 +93,18 @@ def candidates(net: Network, states: States, matches: list[Match]) -> list[Candi
     return sorted(out.values(), key=lambda c: c.cost)
 
 
-def _movement(states: States, walks: list[list[int]], tip: NDArray[np.bool_], gaps: Floats, total: float) -> list[float]:
+def by_movement(net: Network, states: States, walks: list[list[int]]) -> float:
+    """Return the cost of walks that follow no form, as if they followed a rare one badly."""
+    gaps = np.repeat(states.spacing, np.diff(states.first))
+    f = np.zeros(len(FEATURES))
+    f[0], f[1], f[8] = 0.5, np.log(0.03), len(walks)
+    f[9:15] = _movement(states, walks, _tips(net, states), gaps, max(float(gaps.sum()), 1e-6))
+    return float(f @ WEIGHTS)
+
+
+def _movement(
+    states: States, walks: list[list[int]], tip: NDArray[np.bool_], gaps: Floats, total: float
+) -> list[float]:
     """Return the features that tell how the pen moves, from "turns" on."""
     from skeleton.kernels import movement
 
@@ -235,9 +246,7 @@ def take_up(net: Network, states: States, walks: list[list[int]]) -> tuple[list[
     return walks, added
 
 
-def splice(
-    net: Network, states: States, walks: list[list[int]], *, shorter_than: float
-) -> tuple[list[list[int]], int]:
+def splice(net: Network, states: States, walks: list[list[int]], *, shorter_than: float) -> tuple[list[list[int]], int]:
     """Return the walks led into short tips that none of them passes, and how many tips that were.
 
     A tip beside a walk's own end is where the pen landed or lifted with a hook: the walk begins there, goes to its old
@@ -275,9 +284,9 @@ def splice(
         reach = 3.0 * net.pen_px / (0.5 * net.pen_px)
         hook_in = _step_cost(states, inward[-1], w[t + 1]) >= _step_cost(states, w[t], w[t + 1])
         hook_out = _step_cost(states, w[t], outward[0]) >= _step_cost(states, w[t], w[t + 1])
-        if t + 1 <= reach and t + 1 <= len(w) - 1 - t and not hook_in:
-            walks[i] = w[: t + 1] + outward + inward + w[t + 1 :]
-        elif len(w) - 1 - t <= reach and t + 1 > len(w) - 1 - t and not hook_out:
+        if (t + 1 <= reach and t + 1 <= len(w) - 1 - t and not hook_in) or (
+            len(w) - 1 - t <= reach and t + 1 > len(w) - 1 - t and not hook_out
+        ):
             walks[i] = w[: t + 1] + outward + inward + w[t + 1 :]
         elif t + 1 <= reach and t + 1 <= len(w) - 1 - t:
             walks[i] = inward + [s ^ 1 for s in reversed(w[: t + 1])] + w

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +14,7 @@ from skeleton.ink_map import InkMap
 from skeleton.network import Network
 
 Floats = NDArray[np.float64]
+
 
 def sample(ink: InkMap, xy: Points) -> Floats:
     """Return the darkness at points of any shape (..., 2), 0 outside the image."""
@@ -80,4 +83,4 @@ def _between_corners(line: Points, pen: float) -> list[Points]:
         else:
             i += 1
     cuts.append(n - 1)
-    return [p[a : b + 1] for a, b in zip(cuts, cuts[1:], strict=False) if b - a >= 2]
+    return [p[a : b + 1] for a, b in itertools.pairwise(cuts) if b - a >= 2]

@@ -12,7 +12,10 @@ Grey = NDArray[np.uint8]
 Field = NDArray[np.float32]
 
 WORKING_PEN_PX = 6.0
-"""Width of the pen in the working image. Thinning is surest at 5 to 9 px: thinner lines break, wider ones grow spurs."""
+"""Width of the pen in the working image.
+
+Thinning is surest at 5 to 9 px: thinner lines break, wider ones grow spurs.
+"""
 
 MIN_CONTRAST = 28.0
 """Grey levels between paper and ink below which an image counts as blank; scanner noise stays under 10."""

@@ -19,7 +19,7 @@ _DX = np.array([0, -1, 1, 0, -1, 1, -1, 1])
 
 @njit(cache=True)
 def _linked(sk: Any, y: int, x: int, k: int) -> bool:
-    """Tell whether pixel (y, x) is linked to its k-th neighbour; a diagonal only if no shared 4-neighbour links them."""
+    """Tell whether a pixel is linked to its k-th neighbour; a diagonal only if no shared 4-neighbour links them."""
     v, u = y + _DY[k], x + _DX[k]
     if sk[v, u] == 0:
         return False

@@ -6,6 +6,8 @@ counter-clockwise from the top. Common to the school practice of Latin hands and
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -135,7 +137,7 @@ def against_the_grain(line: Points, pen: float) -> list[tuple[int, int]]:
             return False
         return bool(d[0] < -0.93 * size or d[1] < -0.93 * size)
 
-    parts = list(zip(corners, corners[1:], strict=False))
+    parts = list(itertools.pairwise(corners))
     flags = [contrary(i, j) for i, j in parts]
     out: list[tuple[int, int]] = []
     for (i, j), f, before in zip(parts, flags, [False, *flags], strict=False):

@@ -3,28 +3,67 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.report import Finding
 from capture.units import Points, image_from_pixels
-from skeleton.candidates import candidates
+from skeleton.agreement import Shape, disagreement, shape_of
+from skeleton.candidates import by_movement, candidates
 from skeleton.ductus import allographs
 from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
 from skeleton.match import Model, find_matches
-from skeleton.network import Network, build_network
+from skeleton.network import build_network
 from skeleton.options import Options
 from skeleton.order import against_the_grain, direct, writing_order
 from skeleton.reading import Reading
 from skeleton.refine import refine
+from skeleton.reink import reinked
 from skeleton.repair import repair
 from skeleton.smooth_paths import smooth_walks
 from skeleton.stroke import Stroke
-from skeleton.walk import States, build_states, draw
+from skeleton.walk import build_states, draw
 
 ALL_PARTS = Options()
+
+KEPT = 12
+"""Readings of an image that stay in the choice."""
+
+AGREEMENT = 2.5
+"""Log odds by which a reading suffers for every tenth of the character's size that it differs from what is known of the
+writer's way; a different number of strokes counts as three tenths."""
+
+LOW_CONFIDENCE = 0.5
+
+Line = tuple[Points, NDArray[np.bool_]]
+"""Points of a stroke, and which of them lie on ink of its own."""
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """One way to read an image, not yet refined."""
+
+    name: str
+    lines: tuple[Line, ...]
+    """In writing order and direction, px of the working image."""
+
+    cost: float
+    """Differences are log odds."""
+
+    shape: Shape
+
+
+@dataclass(frozen=True, eq=False)
+class Study:
+    """An image taken apart, with the ways to read it, best first."""
+
+    ink: InkMap
+    options: tuple[Option, ...]
+    parts: Options
 
 
 def read(
@@ -35,39 +74,113 @@ def read(
     handedness: str,
     known: Sequence[Sequence[Stroke]],
     options: Options = ALL_PARTS,
+    alternatives: int = 0,
 ) -> Reading:
-    """Return the reading of one image; see `skeleton.reading.read_character`."""
+    """Return the reading of one image with the next best ones; see `skeleton.reading.read_character`."""
+    found = study(grey, dpi, char, handedness=handedness, known=known, parts=options)
+    return conclude(found, alternatives=alternatives)
+
+
+def study(
+    grey: Grey,
+    dpi: float,
+    char: str | None,
+    *,
+    handedness: str = "right",
+    known: Sequence[Sequence[Stroke]] = (),
+    parts: Options = ALL_PARTS,
+) -> Study | None:
+    """Return an image taken apart, None for a blank one."""
     ink = find_ink(grey, dpi)
     if ink is None:
-        return Reading(())
-    whole = options.junctions
+        return None
+    whole = parts.junctions
     graph = repair(build_graph(ink), ink, spurs=whole, reach=whole)
     net = build_network(graph, ink, cut=whole)
+    if not net.pieces:
+        return None
     states = build_states(net, 0.5 * ink.pen_px)
-    models = models_of(char, handedness, known) if char and options.ductus else []
-    found = candidates(net, states, find_matches(net, states, models))
-    if found:
-        best = found[0]
-        return Reading(
-            tuple(finish(*draw(net, states, w), ink, options) for w in best.walks),
-            float(1 / (1 + max(best.cost, 0.0))),
-            best.name,
+    own = [shape_of([s.points_mm for s in strokes]) for strokes in known if len(strokes)]
+    found: list[Option] = []
+    if char and parts.ductus:
+        for c in candidates(net, states, find_matches(net, states, models_of(char, handedness, known)))[:KEPT]:
+            lines = tuple(draw(net, states, w) for w in c.walks)
+            shape = shape_of([p for p, _ in lines])
+            found.append(Option(c.name, lines, c.cost + _strangeness(shape, own), shape))
+    if not found or min(o.cost for o in found) > RULES_FROM:
+        walks = smooth_walks(net, states)
+        lines = tuple(in_writing_order([draw(net, states, w) for w in walks], ink))
+        shape = shape_of([p for p, _ in lines])
+        cost = by_movement(net, states, walks) if found else 0.0
+        found.append(Option("", lines, cost + _strangeness(shape, own), shape))
+    return Study(ink, tuple(sorted(found, key=lambda o: o.cost)), parts)
+
+
+RULES_FROM = 8.0
+"""Cost of the best labelled reading from which the general rules have a say."""
+
+
+def _strangeness(shape: Shape, own: list[Shape]) -> float:
+    return AGREEMENT * min(10 * disagreement(shape, o) for o in own) if own else 0.0
+
+
+def conclude(found: Study | None, *, costs: Sequence[float] | None = None, alternatives: int = 0) -> Reading:
+    """Return the reading of a study: its cheapest option, by `costs` if given, and the next best."""
+    if found is None:
+        return Reading(())
+    cost = np.array([o.cost for o in found.options] if costs is None else costs)
+    rank = np.argsort(cost, kind="stable")
+    odds = np.exp(-(cost - cost.min()))
+    chosen = [found.options[i] for i in rank]
+    share = float(odds[rank[0]] / _unlike(found, odds, int(rank[0])))
+    best = _reading(found, chosen[0], share)
+    others: list[Reading] = []
+    seen = [chosen[0]]
+    for o, i in zip(chosen[1:], rank[1:], strict=True):
+        if len(others) >= alternatives:
+            break
+        if all(disagreement(o.shape, s.shape) > 0.05 for s in seen):
+            seen.append(o)
+            others.append(_reading(found, o, float(odds[i] / odds.sum())))
+    return Reading(best.strokes, best.confidence, best.allograph, tuple(others), best.findings)
+
+
+def _unlike(found: Study, odds: NDArray[np.float64], best: int) -> float:
+    """Return the odds of the best option and all that read otherwise: what is the same reading does not contend."""
+    first = found.options[best].shape
+    return float(
+        sum(
+            w
+            for i, (o, w) in enumerate(zip(found.options, odds, strict=True))
+            if i == best or disagreement(o.shape, first) > 0.05
         )
-    return Reading(tuple(finish(*d, ink, options) for d in by_rules(net, states, ink)))
+    )
 
 
-def by_rules(net: Network, states: States, ink: InkMap) -> list[tuple[Points, NDArray[np.bool_]]]:
-    """Return the lines of a character of which nothing is known, by smoothness and the general rules of writing."""
-    drawn = [draw(net, states, w) for w in smooth_walks(net, states)]
+def _reading(found: Study, option: Option, share: float) -> Reading:
+    strokes = tuple(finish(line, firm, found.ink, found.parts) for line, firm in option.lines)
+    true_to_ink, filled = reinked(strokes, found.ink)
+    confidence = float(np.clip(true_to_ink * (0.25 + 0.75 * share), 0, 1))
+    findings = []
+    if confidence < LOW_CONFIDENCE:
+        findings.append(Finding("low confidence", detail=f"{confidence:.2f}"))
+    if filled:
+        findings.append(Finding("filled counter"))
+    return Reading(strokes, confidence, option.name, (), tuple(findings))
+
+
+def in_writing_order(drawn: list[Line], ink: InkMap) -> list[Line]:
+    """Return the lines of a character of which nothing is known by the general rules of writing."""
     size = float(max(ink.mask.shape))
-    turned = []
+    turned: list[Line] = []
     for line, firm in drawn:
         t = direct(line, size)
         line, firm = line[t], firm[t]
-        for a, b in against_the_grain(line, ink.pen_px) if len(line) > 2 else [(0, 0)]:
+        for a, b in against_the_grain(line, ink.pen_px) if len(line) > 2 else [(0, len(line) - 1)]:
             u = direct(line[a : b + 1], size) + a
             turned.append((line[u], firm[u]))
-    return [turned[i] for i in writing_order([p for p, _ in turned], [len(p) == 1 for p, _ in turned])]
+    order = writing_order([p for p, _ in turned], [len(p) == 1 for p, _ in turned])
+    return [turned[i] for i in order]
 
 
 def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> list[Model]:
@@ -78,13 +191,10 @@ def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> 
     return own + [Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand)]
 
 
-def finish(line: Points, firm: NDArray[np.bool_], ink: InkMap, options: Options = ALL_PARTS) -> Stroke:
+def finish(line: Points, firm: NDArray[np.bool_], ink: InkMap, parts: Options = ALL_PARTS) -> Stroke:
     """Return the stroke of a line in px."""
+    k = ink.px_per_mm
     if len(line) < 2:
-        return Stroke(image_from_pixels(line, px_per_mm=ink.px_per_mm), ink.pen_px / ink.px_per_mm)
-    r = refine(line, firm, ink, to_ink=options.refine, smoothly=options.smooth)
-    return Stroke(
-        image_from_pixels(r.line, px_per_mm=ink.px_per_mm),
-        float(np.median(r.width)) / ink.px_per_mm,
-        r.width / ink.px_per_mm,
-    )
+        return Stroke(image_from_pixels(line, px_per_mm=k), ink.pen_px / k)
+    r = refine(line, firm, ink, to_ink=parts.refine, smoothly=parts.smooth)
+    return Stroke(image_from_pixels(r.line, px_per_mm=k), float(np.median(r.width)) / k, r.width / k, r.closed)

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from capture.report import Finding
-from capture.units import Points, image_from_pixels
 from skeleton.stroke import Stroke
 
 if TYPE_CHECKING:
@@ -55,7 +54,7 @@ def trace(grey: Grey, dpi: float, char: str | None = None) -> list[Stroke]:
     list of Stroke
         Points in mm from the image's top left corner, y down; empty for a blank image.
     """
-    return list(read_character(grey, dpi, char).strokes)
+    return list(_read(grey, dpi, char, alternatives=0).strokes)
 
 
 def read_character(
@@ -73,22 +72,29 @@ def read_character(
     handedness
         'right' or 'left': whose habits to expect where the ink does not tell.
     known
-        How this writer is known to write the character: strokes of earlier attempts, in any size and place.
+        How this writer is known to write the character: strokes of earlier attempts, y down, in any size and place.
 
     Raises
     ------
     ValueError
         If `grey` is not a two-dimensional uint8 array or `dpi` is not positive.
     """
+    return _read(grey, dpi, char, handedness, known, alternatives=4)
+
+
+def _read(
+    grey: Grey,
+    dpi: float,
+    char: str | None,
+    handedness: str = "right",
+    known: Sequence[Sequence[Stroke]] = (),
+    *,
+    alternatives: int,
+) -> Reading:
     from skeleton.reader import read
 
     if getattr(grey, "ndim", 0) != 2 or grey.dtype != np.uint8:
         raise ValueError(f"grey must be a uint8 array of shape (h, w), got {getattr(grey, 'dtype', type(grey))}")
     if not dpi > 0:
         raise ValueError(f"dpi must be positive, got {dpi}")
-    return read(grey, float(dpi), char, handedness=handedness, known=known)
-
-
-def image_points(points_px: Points, px_per_mm: float) -> Points:
-    """Return image-frame mm for points of the working image."""
-    return image_from_pixels(points_px, px_per_mm=px_per_mm)
+    return read(grey, float(dpi), char, handedness=handedness, known=known, alternatives=alternatives)

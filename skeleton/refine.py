@@ -1,4 +1,4 @@
-"""Centre lines drawn from pixels made true to the grey ink: moved to the middle of its profile, smoothed as far as its noise allows."""
+"""Centre lines made true to the grey ink: moved to the middle of its profile, smoothed as far as its noise allows."""
 
 from __future__ import annotations
 
@@ -26,6 +26,9 @@ class Refined:
 
     width: NDArray[np.float64]
     """Shape (n,): width of the ink across the line, px."""
+
+    closed: bool
+    """Whether the line ends where it began."""
 
 
 def refine(
@@ -59,7 +62,10 @@ def refine(
         trust = trust * np.where(solid, 1.0, 0.02)
         target = points + shift[:, None] * normal * (1.0 if to_ink else 0.0)
         points = target if not smoothly else smooth(target, trust, corners=find_corners(points, pen), stiffness=2.0)
-    return Refined(points, width)
+    closed = len(points) > 8 and bool(np.hypot(*(points[-1] - points[0])) < 0.25 * pen)
+    if closed:
+        points[0] = points[-1] = 0.5 * (points[0] + points[-1])
+    return Refined(points, width, closed)
 
 
 def _normals(points: Points) -> Points:
@@ -123,9 +129,11 @@ def find_corners(points: Points, pen: float) -> NDArray[np.int64]:
 
 
 def smooth(target: Points, trust: NDArray[np.float64], *, corners: NDArray[np.int64], stiffness: float) -> Points:
-    """Return the line that stays near `target` where trusted and changes its bend least (Whittaker 1923, third differences).
+    """Return the line that stays near `target` where trusted and changes its bend least.
 
-    The penalty does not reach across corners.
+    The penalty is on third differences (Whittaker 1923).
+
+    It does not reach across corners.
     """
     n = len(target)
     if n < 5:

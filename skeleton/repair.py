@@ -13,7 +13,6 @@ from skeleton.graph import Edge, InkGraph, line_length
 from skeleton.ink_map import InkMap
 from skeleton.reach import reach_out
 
-
 NECK = 0.36
 """Half-width of the ink, in pen widths, below which strokes only touch; a whole line has 0.5."""
 

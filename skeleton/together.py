@@ -1,15 +1,21 @@
-"""All attempts of one writer at one character, read together."""
+"""All attempts of one writer at one character, read together: one hand is consistent, so the attempts vote."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from skeleton.reading import Reading, read_character
+import numpy as np
+
+from skeleton.reading import Reading
 from skeleton.stroke import Stroke
 
 if TYPE_CHECKING:
     from skeleton.ink_map import Grey
+
+VOTE = 2.0
+"""Log odds by which a reading suffers for every tenth of the character's size that it differs from what the attempts
+have in common."""
 
 
 def read_together(
@@ -19,6 +25,48 @@ def read_together(
     *,
     known: Sequence[Sequence[Stroke]] = (),
     handedness: str = "right",
+    alternatives: int = 4,
 ) -> list[Reading]:
-    """Return one reading an image."""
-    return [read_character(im, dpi, char, handedness=handedness, known=known) for im in images]
+    """Return one reading an image, all in the way of writing that suits all of them best.
+
+    Every reading of every attempt is tried as the writer's way; the one that costs the attempts least together, each
+    reading itself as near to it as its own ink allows, is the writer's.
+
+    Parameters
+    ----------
+    images
+        Attempts at `char` by one writer, each uint8 of shape (h, w), dark ink on light paper.
+    dpi
+        Pixels per inch of all images.
+    known
+        Strokes of attempts that are certain (y down, any size and place), as templates.
+    handedness
+        'right' or 'left'.
+    alternatives
+        How many other readings each reading brings.
+
+    Returns
+    -------
+    list of Reading
+        In the order of the images; a blank one has no strokes.
+    """
+    from skeleton.agreement import disagreement
+    from skeleton.reader import conclude, study
+
+    studies = [study(im, dpi, char, handedness=handedness, known=known) for im in images]
+    written = [s for s in studies if s is not None]
+    if len(written) < 2:
+        return [conclude(s, alternatives=alternatives) for s in studies]
+    costs = [np.array([o.cost for o in s.options]) for s in written]
+    best: tuple[float, list[np.ndarray]] = (np.inf, costs)
+    for s in written:
+        for prototype in s.options:
+            with_vote = [
+                c + VOTE * 10 * np.array([disagreement(o.shape, prototype.shape) for o in t.options])
+                for c, t in zip(costs, written, strict=True)
+            ]
+            total = float(sum(c.min() for c in with_vote))
+            if total < best[0]:
+                best = (total, with_vote)
+    votes = iter(best[1])
+    return [conclude(s, costs=None if s is None else next(votes), alternatives=alternatives) for s in studies]

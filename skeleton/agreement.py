@@ -1,0 +1,54 @@
+"""How alike two ways of writing a character are, whatever their size and place."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.units import Points
+from skeleton.graph import along
+
+SAMPLES = 16
+OTHER_COUNT = 0.3
+"""Disagreement of readings with different numbers of strokes, in sizes of the character."""
+
+
+@dataclass(frozen=True, eq=False)
+class Shape:
+    """Strokes at equal arc lengths, laid into a box of size 1."""
+
+    strokes: NDArray[np.float64]
+    """Shape (strokes, SAMPLES, 2), in writing order and direction."""
+
+    lengths: NDArray[np.float64]
+    """Shape (strokes,): share of the whole length."""
+
+
+def shape_of(strokes: Sequence[Points]) -> Shape:
+    """Return the shape of strokes given in any unit, y down."""
+    every = np.concatenate(list(strokes))
+    lo, span = every.min(axis=0), np.ptp(every, axis=0)
+    # boxes are stretched to a square, but not those of a stem or a dash
+    scale = np.maximum(span, 0.3 * max(float(span.max()), 1e-9))
+    centre = lo + 0.5 * span
+    rows, lengths = [], []
+    for s in strokes:
+        t = along(s) if len(s) > 1 else np.zeros(1)
+        u = np.linspace(0, t[-1], SAMPLES)
+        rows.append(np.stack([np.interp(u, t, s[:, 0]), np.interp(u, t, s[:, 1])], axis=1))
+        lengths.append(float(t[-1]))
+    total = max(sum(lengths), 1e-9)
+    return Shape((np.array(rows) - centre) / scale, np.array(lengths) / total)
+
+
+def disagreement(a: Shape, b: Shape) -> float:
+    """Return the mean distance between strokes of the same number, in sizes of the character, at most `OTHER_COUNT`."""
+    if len(a.strokes) != len(b.strokes):
+        return OTHER_COUNT
+    d = a.strokes - b.strokes
+    each = np.sqrt((d * d).sum(axis=2)).mean(axis=1)
+    weight = 0.5 * (a.lengths + b.lengths) + 0.25 / len(each)
+    return float(min((each * weight).sum() / weight.sum(), OTHER_COUNT))

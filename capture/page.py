@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from capture.code import CodedPage, page_from_payload
 from capture.errors import MarksNotFoundError, WrongSheetError
 from capture.marks import FoundMark, find_marks, grey_of, read_codes
+from capture.resample import maps_of, shrink
 from capture.scan import Pixels, Scan
 from capture.sheet import CORNER_IDS, MARK_DICTIONARY, Box, Mark, Page, Sheet
 from capture.units import MM_PER_INCH, Points
@@ -103,7 +103,7 @@ class PageView:
         rows = 1024
         for top in range(0, h, rows):
             n = min(rows, h - top)
-            x, y = _maps(warp, x_mm, y_mm + top / ppm, w, n, ppm)
+            x, y = maps_of(warp, x_mm, y_mm + top / ppm, w, n, ppm)
             cv2.remap(
                 source, x, y, cv2.INTER_CUBIC, dst=out[top : top + n], borderMode=cv2.BORDER_CONSTANT,
                 borderValue=(255, 255, 255),
@@ -123,30 +123,6 @@ class PageView:
     def with_warp(self, warp: Warp) -> PageView:
         """Return the same page seen through a better warp."""
         return replace(self, warp=warp)
-
-
-def shrink(pixels: Pixels, factor: float) -> Pixels:
-    """Return the picture made smaller by `factor` > 1, each new pixel the mean of the ones it covers."""
-    size = max(1, round(pixels.shape[1] / factor)), max(1, round(pixels.shape[0] / factor))
-    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-def _maps(
-    warp: Callable[[Points], Points], x_mm: float, y_mm: float, w: int, h: int, ppm: float
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return scan x and y for a box's pixels: exact on every 8th, straight between."""
-    step = 8
-    columns = np.arange(-1, -(-w // step) + 1) * step + (step - 1) / 2  # centres of blocks: what cv2.resize expects
-    rows = np.arange(-1, -(-h // step) + 1) * step + (step - 1) / 2
-    gx, gy = np.meshgrid(x_mm + (columns + 0.5) / ppm, y_mm + (rows + 0.5) / ppm)
-    places = warp(np.stack([gx, gy], axis=-1)).astype(np.float32)
-    size = len(columns) * step, len(rows) * step
-
-    def enlarged(coarse: NDArray[np.float32]) -> NDArray[np.float32]:
-        fine = cv2.resize(coarse, size, interpolation=cv2.INTER_LINEAR)
-        return np.ascontiguousarray(fine[step : step + h, step : step + w], np.float32)
-
-    return enlarged(places[..., 0]), enlarged(places[..., 1])
 
 
 def _grid(size_mm: tuple[float, float]) -> Points:
@@ -189,7 +165,22 @@ def straighten(scan: Scan, find_sheet: FindSheet) -> PageView:
             f"page {coded.page.page} of sheet '{coded.sheet_id}' does not belong to this hand",
             "Read it with the hand for which the sheet was printed.",
         )
+    _check_same(scan, coded, page)
     return place_page(scan, sheet, page, marks)
+
+
+def _check_same(scan: Scan, coded: CodedPage, page: Page) -> None:
+    """Refuse a page whose code lists other characters, or other places, than the sheet on file."""
+
+    def listed(p: Page) -> list[tuple[str, int, Box]]:
+        return [(c.char, c.attempt, c.box_mm) for c in p.cells]
+
+    if listed(coded.page) != listed(page):
+        raise WrongSheetError(
+            scan.place,
+            f"page {page.page} of sheet '{coded.sheet_id}' has other cells on paper than in its sheet.json",
+            "Give the sheet.json it was printed with, or read the page into a new hand.",
+        )
 
 
 def _no_marks(scan: Scan, grey: Pixels, dictionary: cv2.aruco.Dictionary, found: list[FoundMark]) -> MarksNotFoundError:

@@ -149,7 +149,10 @@ def make_letters(
         by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))
         floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(pen + NEAREST * x, plain))
         least[:-1] = floor - clear
-        least[~np.isfinite(least)] = -np.inf
+        # where two never face each other, a quotation mark over the shoulder of a letter would let the next one run
+        # into that letter: their boxes stay apart
+        facing = np.isfinite(clear)
+        least[:-1] = np.where(facing, least[:-1], np.where(mark[:-1] | mark[1:], -white[:-1] - left[1:], -np.inf))
     advance += gap_scatter(inked, left, white, least, lean.add, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     return Letters(

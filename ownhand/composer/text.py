@@ -197,7 +197,10 @@ class Fitter:
         lacking = "".join(sorted(self.missing))
         out += [
             Notice(
-                "missing", character_name(char), f"the hand lacks it, left out; add it with: --missing '{lacking}'", n
+                "missing",
+                character_name(char),
+                f"the hand lacks it, left out; add it with: ownhand sheet HAND --characters '{lacking}'",
+                n,
             )
             for char, n in self.missing.most_common()
         ]

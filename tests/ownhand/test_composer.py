@@ -98,7 +98,7 @@ def test_what_the_hand_lacks_is_counted_and_named() -> None:
     said = [str(n) for n in made.notices if n.kind == "missing"]
     assert said[0].startswith("'ß' (U+00DF, latin small letter sharp s): the hand lacks it")
     assert said[0].endswith("(3 times)")
-    assert "--missing 'ßüж'" in said[0]
+    assert "ownhand sheet HAND --characters 'ßüж'" in said[0]
 
 
 def test_what_stands_for_a_mark_is_said() -> None:

@@ -13,6 +13,7 @@ import numpy as np
 from capture.errors import HandFolderError
 from fontbuild.build import BuildResult, build_font, reference_size
 from fontbuild.font import Font, Record
+from fontbuild.formats.opentype import save_opentype
 from fontbuild.formats.svg_font import save_svg_fonts
 from fontbuild.formats.ufo import load_ufo, save_ufo
 from fontbuild.spacing import tabular
@@ -91,7 +92,7 @@ def with_tabular_figures(font: Font) -> Font:
 
 
 def build(path: Path, *, tabular_figures: bool = False, progress: Progress | None = None) -> Built:
-    """Build the font of the hand in `path` and write its files: UFO 3 and SVG 1.1 fonts.
+    """Build the font of the hand in `path` and write its files: UFO 3, SVG 1.1 fonts and an OpenType font.
 
     Raises
     ------
@@ -104,7 +105,11 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     font, result = make_font(hand, progress=progress)
     if tabular_figures:
         font = with_tabular_figures(font)
-    files = [save_ufo(font, hand.ufo), *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg")]
+    files = [
+        save_ufo(font, hand.ufo),
+        *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg"),
+        save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
+    ]
     return Built(font, result, tuple(files), hand.record.consent)
 
 

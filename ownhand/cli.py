@@ -275,6 +275,59 @@ def coverage(hand: Path, languages: str) -> int:
 
 
 @ownhand.command()
+@click.argument("font", type=click.Path(path_type=Path))
+@LANGUAGES
+@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The extended font; same kind.")
+@FORCE
+def extend(font: Path, languages: str, output: Path, force: bool) -> int:
+    """Add the accented letters that a single-line FONT lacks (SVG 1.1 font or UFO), made of its own parts."""
+    from capture.files import check_writable
+    from fontbuild.extend import extend_font
+
+    if not _words(languages):
+        raise UsageError("--languages", "none given", "Say for which languages: --languages fr,pl.")
+    if not (output.is_dir() and force):
+        check_writable(output, force=force)
+    done = extend_font(font, _words(languages), out=output)
+    console.say(f"{done.path}: {len(done.added)} letters added: {' '.join(done.added)}")
+    if done.missing:
+        console.say(f"Cannot be built, their parts are not in the font: {' '.join(done.missing)}")
+    return 0
+
+
+@ownhand.command()
+@HAND
+@click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
+@click.option("--no-browser", is_flag=True, help="Only print the address.")
+def review(hand: Path, port: int, no_browser: bool) -> int:
+    """Look through the letters in the browser and mend the few that need it."""
+    from ownhand.review.server import run
+
+    run(hand, port=port, open_browser=not no_browser, announce=console.say)
+    return 0
+
+
+@ownhand.command()
+@click.argument("hands", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--host", default="127.0.0.1", show_default=True, help="Anything but loopback needs --token-file.")
+@click.option("--port", default=8214, show_default=True, type=click.IntRange(1, 65535))
+@click.option("--token-file", type=TEXT_FILE, help="File with the token that requests must bear.")
+@click.option("--workers", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
+def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None, workers: int) -> int:
+    """Answer HTTP requests: text in, ready-to-plot pages out."""
+    from ownhand.building import font_of
+    from ownhand.serve import serve as answer
+
+    fonts = {hand.resolve().stem: font_of(hand) for hand in hands}
+    if len(fonts) < len(hands):
+        raise UsageError("serve", "two hands have the same folder name", "Rename one of the folders.")
+    token = _text_of(token_file).strip() if token_file else None
+    console.say(f"http://{host}:{port}/ answers for {', '.join(fonts)}; stop with Ctrl-C.")
+    answer(fonts, host=host, port=port, token=token, workers=workers)
+    return 0
+
+
+@ownhand.command()
 @HAND
 @click.option("--family", help="Name of the font.")
 @click.option("--writer", help="Whose hand it is.")

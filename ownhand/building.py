@@ -137,7 +137,7 @@ def summary(done: Built) -> list[str]:
     written = [str(f) for f in done.files]
     lines = [f"{len(done.font.glyphs)} characters, {glyphs} glyphs: {', '.join(written)}"]
     if done.result.set_aside:
-        reasons = Counter(s.reason for s in done.result.set_aside)
+        reasons = Counter(s.reason.partition(" (")[0] for s in done.result.set_aside)
         listed = ", ".join(f"{reason} ({n})" for reason, n in reasons.most_common())
         lines.append(f"{len(done.result.set_aside)} attempts set aside, none deleted: {listed}")
     if done.result.missing:

@@ -56,12 +56,14 @@ def find_ink(grey: Grey, dpi: float) -> InkMap | None:
     if pen is None:
         return None
     if not 4.2 <= pen <= 10.0:
-        scale = float(np.clip(WORKING_PEN_PX / pen, 0.1, 4.0))
+        # sixteenths, the sides filled up with paper to whole multiples, so that both sides scale by exactly the same
+        parts = max(1, round(16 * float(np.clip(WORKING_PEN_PX / pen, 0.1, 4.0))))
+        scale = parts / 16
         h, w = darkness.shape
-        size = (max(1, round(w * scale)), max(1, round(h * scale)))
-        scale = size[0] / w
+        darkness = cv2.copyMakeBorder(darkness, 0, -h % 16, 0, -w % 16, cv2.BORDER_CONSTANT, value=0)
+        h, w = darkness.shape
         how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-        darkness = cv2.resize(darkness, size, interpolation=how)
+        darkness = cv2.resize(darkness, (w * parts // 16, h * parts // 16), interpolation=how)
         pen = _pen_px(darkness) or pen * scale
     mask = _mask(darkness, pen)
     if not mask.any():

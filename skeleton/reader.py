@@ -158,7 +158,7 @@ def _unlike(found: Study, odds: NDArray[np.float64], best: int) -> float:
 
 
 def _reading(found: Study, option: Option, share: float) -> Reading:
-    strokes = tuple(finish(line, firm, found.ink, found.parts) for line, firm in option.lines)
+    strokes = tuple(finish([line for line, _ in option.lines], found.ink, found.parts))
     true_to_ink, filled = reinked(strokes, found.ink)
     confidence = float(np.clip(true_to_ink * (0.25 + 0.75 * share), 0, 1))
     findings = []
@@ -191,10 +191,10 @@ def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> 
     return own + [Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand)]
 
 
-def finish(line: Points, firm: NDArray[np.bool_], ink: InkMap, parts: Options = ALL_PARTS) -> Stroke:
-    """Return the stroke of a line in px."""
+def finish(lines: Sequence[Points], ink: InkMap, parts: Options = ALL_PARTS) -> list[Stroke]:
+    """Return the strokes of a character's lines, px of the working image."""
     k = ink.px_per_mm
-    if len(line) < 2:
-        return Stroke(image_from_pixels(line, px_per_mm=k), ink.pen_px / k)
-    r = refine(line, firm, ink, to_ink=parts.refine, smoothly=parts.smooth)
-    return Stroke(image_from_pixels(r.line, px_per_mm=k), float(np.median(r.width)) / k, r.width / k, r.closed)
+    return [
+        Stroke(image_from_pixels(r.line, px_per_mm=k), float(np.median(r.width)) / k, r.width / k, r.closed)
+        for r in refine(lines, ink, to_ink=parts.refine, smoothly=parts.smooth)
+    ]

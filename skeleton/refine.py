@@ -1,7 +1,8 @@
-"""Centre lines made true to the grey ink: moved to the middle of its profile, smoothed as far as its noise allows."""
+"""Centre lines drawn from pixels made true to the grey ink, all strokes of a character together."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,12 +10,35 @@ from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
 
 from capture.units import Points
-from skeleton.evidence import sample
-from skeleton.graph import along, even_steps
+from skeleton.graph import even_steps
 from skeleton.ink_map import InkMap
 
-STEP = 1.0
-"""px between points while refining."""
+STEP = 1 / 3
+"""Pen widths between points: a bow of one pen width's radius strays 0.015 widths from its chords."""
+
+ROUNDS = 12
+THIRD = 1.0
+"""Weight of squared third differences (px) against the ink, where a px of line weighs about 1."""
+
+SECOND = 0.02
+"""The same for second differences; no more than keeps points apart where nothing else does."""
+
+CORNER = 0.6
+"""Difference, px, from which the line may have a corner."""
+
+STIFF = 300.0
+"""How many times as stiff the line is in the first round."""
+
+ROUNDS = 12
+"""Most rounds of fitting."""
+
+AGAIN = 8
+"""Rounds for the other way round a narrow loop."""
+
+NARROW = 1.1
+"""Pen widths between the legs of a loop below which ink may hide which leg is which."""
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,168 +48,115 @@ class Refined:
     line: Points
     """Shape (n, 2)."""
 
-    width: NDArray[np.float64]
-    """Shape (n,): width of the ink across the line, px."""
+    width: Floats
+    """Shape (n,): width of the pen along the line, px."""
 
-    closed: bool
-    """Whether the line ends where it began."""
+    closed: bool = False
+    """True when the line ends where it began; the first point is then repeated as the last."""
 
 
-def refine(
-    line: Points,
-    firm: NDArray[np.bool_],
-    ink: InkMap,
-    *,
-    ends: tuple[bool, bool] = (True, True),
-    to_ink: bool = True,
-    smoothly: bool = True,
-) -> Refined:
-    """Return a line moved to the middle of the ink, corners kept.
+def refine(lines: Sequence[Points], ink: InkMap, *, to_ink: bool = True, smoothly: bool = True) -> list[Refined]:
+    """Return the lines moved to where a round pen must have gone to leave this ink.
+
+    The strokes of a character are fitted together (`skeleton.inking`), so that lines which cross, touch or run along
+    each other share their ink, ends lie half a pen width inside it, and corners stay as sharp as the ink shows them.
 
     Parameters
     ----------
-    line, firm
-        Points of a stroke and which of them lie on ink of this stroke alone; the others, in junctions, follow.
-    ends
-        Which ends are free tips, to be led to half a pen width inside the ink's end.
+    lines
+        Each of shape (n, 2), px of the working image; a dot has one point. They must lie within about half a pen
+        width of the truth.
+    to_ink
+        With False the lines are smoothed but not moved to the ink.
+    smoothly
+        With False the lines follow the ink with all its noise.
     """
+    if not lines:
+        return []
     pen = ink.pen_px
-    s_old = along(line)
-    points = even_steps(line, STEP)
-    solid = np.interp(along(points), s_old, firm.astype(float)) > 0.6
-    if to_ink:
-        points = _lead_out(points, ink, ends)
-    width = np.full(len(points), pen)
-    for _ in range(2):
-        normal = _normals(points)
-        shift, width, trust = _offsets(points, normal, ink)
-        trust = trust * np.where(solid, 1.0, 0.02)
-        target = points + shift[:, None] * normal * (1.0 if to_ink else 0.0)
-        points = target if not smoothly else smooth(target, trust, corners=find_corners(points, pen), stiffness=2.0)
-    closed = len(points) > 8 and bool(np.hypot(*(points[-1] - points[0])) < 0.25 * pen)
-    if closed:
-        points[0] = points[-1] = 0.5 * (points[0] + points[-1])
-    return Refined(points, width, closed)
+    drawn = [even_steps(line, STEP * pen) if len(line) > 1 else np.array(line, float) for line in lines]
+    if not to_ink:
+        return [_closed(smooth(p, STIFF / 3) if smoothly else p, np.full(len(p), pen), pen) for p in drawn]
+    stroke = np.repeat(np.arange(len(drawn)), [len(p) for p in drawn])
+    points, width = _fit(np.concatenate(drawn), stroke, ink, smoothly=smoothly)
+    return [_closed(points[stroke == i], width[stroke == i], pen) for i in range(len(drawn))]
 
 
-def _normals(points: Points) -> Points:
-    d = np.empty_like(points)
-    if len(points) < 3:
-        d[:] = points[-1] - points[0]
-    else:
-        k = 2 if len(points) > 6 else 1
-        d[k:-k] = points[2 * k :] - points[: -2 * k]
-        d[:k] = points[k] - points[0]
-        d[-k:] = points[-1] - points[-1 - k]
-    d /= np.maximum(np.sqrt((d * d).sum(axis=1)), 1e-9)[:, None]
-    return np.stack([-d[:, 1], d[:, 0]], axis=1)
+def _closed(points: Points, width: Floats, pen: float) -> Refined:
+    """Return the line, its ends made one where they all but meet."""
+    if len(points) < 9 or np.hypot(*(points[-1] - points[0])) >= 0.25 * pen:
+        return Refined(points, width)
+    out = points.copy()
+    out[0] = out[-1] = 0.5 * (points[0] + points[-1])
+    return Refined(out, width, True)
 
 
-def _offsets(
-    points: Points, normal: Points, ink: InkMap
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """Return shift along the normal, width, and trust at every point from the ink's profile across it."""
+def _fit(points: Points, stroke: NDArray[np.int64], ink: InkMap, *, smoothly: bool) -> tuple[Points, Floats]:
+    """Return the points of all strokes fitted to the ink, and the width of the pen at each."""
+    from skeleton.inking import fit, hairpins
+
     pen = ink.pen_px
-    reach = 0.95 * pen
-    t = np.linspace(-reach, reach, 2 * int(np.ceil(reach / 0.5)) + 1)
-    dark = np.clip(sample(ink, points[:, None] + t[:, None] * normal[:, None]), 0, 1.1)
-    # walk out from the middle and stop at paper, so that a neighbour's ink does not pull
-    mid = len(t) // 2
-    ink_here = dark > 0.18
-    right = np.minimum.accumulate(ink_here[:, mid:], axis=1)
-    left = np.minimum.accumulate(ink_here[:, mid::-1], axis=1)[:, ::-1]
-    run = np.concatenate([left, right[:, 1:]], axis=1)
-    weight = np.where(run, dark, 0.0)
-    total = weight.sum(axis=1)
-    shift = (weight * t).sum(axis=1) / np.maximum(total, 1e-6)
-    width = total * (t[1] - t[0]) / 0.93
-    open_side = (run[:, 0] | run[:, -1]).astype(float)
-    odd = np.abs(width / pen - 1.0)
-    trust = np.where(total > 1.0, np.exp(-((odd / 0.35) ** 2)), 0.0) * (1 - 0.97 * open_side)
-    return np.clip(shift, -0.5 * pen, 0.5 * pen), width, trust
+    blur, full = _edge(ink)
+    margin = pen + 3 * blur + 1
+    x0, y0 = np.maximum(np.floor(points.min(axis=0) - margin), 0).astype(int)
+    x1, y1 = np.ceil(points.max(axis=0) + margin).astype(int) + 1
+    dark = np.ascontiguousarray(ink.darkness[y0:y1, x0:x1])
+    third = THIRD if smoothly else 0.003 * THIRD
+
+    origin = np.array([x0, y0], float)
+    shape = np.array([third, SECOND if smoothly else 0.003 * SECOND, CORNER])
+
+    def improve(p: Points, h: Floats, stiff: float, rounds: int) -> float:
+        stiff = stiff if smoothly else 1.0
+        return float(fit(dark, p, h, stroke, pen, blur, full, shape, stiff, rounds))
+
+    p = points - origin
+    h = np.full(len(p), 0.5 * pen)
+    wanting = improve(p, h, STIFF, ROUNDS)
+    # where a pen went out and back in one blot, either leg may be the left one: taken is what leaves less to explain
+    for a, b in hairpins(p, stroke, NARROW * pen)[:4]:
+        q, g = p.copy(), h.copy()
+        q[a : b + 1], g[a : b + 1] = p[a : b + 1][::-1], h[a : b + 1][::-1]
+        q[a] = q[b] = p[[a - 1, a, b, b + 1]].mean(axis=0)
+        other = improve(q, g, STIFF / 10, AGAIN)
+        if other < wanting:
+            p, h, wanting = q, g, other
+    return p + origin, 2 * h
 
 
-def find_corners(points: Points, pen: float) -> NDArray[np.int64]:
-    """Return the indices of points where the line turns by more than 50 degrees within one pen width."""
-    k = max(2, round(0.55 * pen / STEP))
-    n = len(points)
-    if n < 2 * k + 1:
-        return np.zeros(0, int)
-    a = points[k:-k] - points[: -2 * k]
-    b = points[2 * k :] - points[k:-k]
-    cos = (a * b).sum(axis=1) / np.maximum(np.hypot(*a.T) * np.hypot(*b.T), 1e-9)
-    out = []
-    i = 0
-    while i < len(cos):
-        if cos[i] < 0.6:
-            j = i
-            while j + 1 < len(cos) and cos[j + 1] < 0.6:
-                j += 1
-            out.append(i + int(np.argmin(cos[i : j + 1])) + k)
-            i = j + 1
-        else:
-            i += 1
-    return np.array(out, int)
+def _edge(ink: InkMap) -> tuple[float, float]:
+    """Return the blur of the ink's edge (standard deviation, px) and the darkness of full ink.
 
-
-def smooth(target: Points, trust: NDArray[np.float64], *, corners: NDArray[np.int64], stiffness: float) -> Points:
-    """Return the line that stays near `target` where trusted and changes its bend least.
-
-    The penalty is on third differences (Whittaker 1923).
-
-    It does not reach across corners.
+    An edge blurred by a Gaussian of width s is steepest, 1 / (s sqrt(2 pi)), where it crosses one half.
     """
-    n = len(target)
+    core = ink.darkness[ink.radius >= 0.4 * ink.pen_px]
+    full = float(np.clip(np.median(core), 0.6, 1.1)) if len(core) else 0.95
+    d = ink.darkness
+    rim = ((ink.mask > 0) & (ink.radius < 1.2))[1:-1, 1:-1]
+    if not rim.any():
+        return 0.7, full
+    slope = 0.5 * np.hypot(d[1:-1, 2:] - d[1:-1, :-2], d[2:, 1:-1] - d[:-2, 1:-1])[rim]
+    blur = 0.4 * full / max(float(np.quantile(slope, 0.7)), 1e-3)
+    # differences over two pixels blur by a box of that width: variance 1/3
+    return float(np.clip(np.sqrt(max(blur * blur - 1 / 3, 0.0)), 0.5, 0.25 * ink.pen_px)), full
+
+
+def smooth(line: Points, stiffness: float) -> Points:
+    """Return the line of evenly spaced points that stays near `line` and changes its bend least (Whittaker 1923).
+
+    Parameters
+    ----------
+    stiffness
+        Weight of the squared third differences against the squared distances.
+    """
+    n = len(line)
     if n < 5:
-        return target
-    w = np.clip(trust, 1e-4, None)
-    keep = np.ones(n - 3)
-    for c in corners:
-        keep[max(c - 3, 0) : c + 1] = 0.002
-    lam = stiffness**6 * keep
+        return line
     diag = np.array([-1.0, 3.0, -3.0, 1.0])
     band = np.zeros((4, n))
     for i in range(4):
         for j in range(i, 4):
-            off = j - i
-            idx = np.arange(n - 3) + j
-            np.add.at(band[3 - off], idx, lam * diag[i] * diag[j])
-    band[3] += w
-    out: Points = solveh_banded(band, target * w[:, None])
-    return out
-
-
-def _lead_out(points: Points, ink: InkMap, ends: tuple[bool, bool]) -> Points:
-    """Return the points with free tips moved along their direction to half a pen width inside the ink's end."""
-    out = points
-    for k in (0, 1):
-        if not ends[k] or len(out) < 4:
-            continue
-        line = out if k == 1 else out[::-1]
-        back = min(len(line) - 1, max(3, round(1.2 * ink.pen_px)))
-        foot = max(len(line) - 1 - back, 0)
-        tip = line[-1]
-        d = tip - line[foot]
-        d = d / max(float(np.hypot(*d)), 1e-9)
-        nrm = np.array([-d[1], d[0]])
-        t = np.arange(-0.6 * ink.pen_px, 1.6 * ink.pen_px, 0.25)
-        across = np.array([-0.2, 0.0, 0.2]) * ink.pen_px
-        where = tip + t[:, None, None] * d + across[:, None] * nrm
-        dark = sample(ink, where).mean(axis=1)
-        # where the darkness falls through one half for good; the round end is a little shorter off its axis
-        below = np.flatnonzero(dark < 0.5)
-        if len(below) == 0 or below[0] == 0:
-            continue
-        i = below[0]
-        u = (dark[i - 1] - 0.5) / max(dark[i - 1] - dark[i], 1e-6)
-        end = t[i - 1] + 0.25 * u - 0.46 * ink.pen_px
-        end = float(np.clip(end, -0.5 * ink.pen_px, 0.9 * ink.pen_px))
-        moved = line.copy()
-        s = along(line)
-        total = s[-1]
-        m = min(len(line), 2 * back)
-        # stretch the last stretch of the line so that the steps stay even and none folds back
-        share = np.clip((s[-m:] - s[-m]) / max(total - s[-m], 1e-9), 0, 1)
-        moved[-m:] = line[-m:] + (share * end)[:, None] * d
-        out = moved if k == 1 else moved[::-1]
+            band[3 - (j - i), j : j + n - 3] += stiffness * diag[i] * diag[j]
+    band[3] += 1.0
+    out: Points = solveh_banded(band, line)
     return out

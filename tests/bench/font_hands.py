@@ -51,6 +51,13 @@ def sample_hand() -> list[Attempt]:
     return out
 
 
+def written_odd() -> set[str]:
+    """Return the ids of the sample's cells that its writer wrote a third too small or too large, as accidents."""
+    sheet = load_sheet(SAMPLE / "sheet" / "sheet.json")
+    cells = read_truth(SAMPLE / "truth.json.gz").items()
+    return {f"{sheet.id}/{p}/{r}.{c}" for (p, r, c), true in cells if true.accident in ("small", "outside")}
+
+
 def inked_hand(font_file: Path, *, times: int = 4, x_height_mm: float = 3.0, seed: int = 5) -> list[Attempt]:
     """Return a hand inked from an outline font of handwriting: each letter traced from its picture, then scattered."""
     import freetype

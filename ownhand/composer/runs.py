@@ -195,6 +195,7 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     """Return the files still to be made, how many are there already, and rows whose file is another's."""
     path = out / RECORD
     known = _read_record(path)
+    _sweep(jobs, out)
     left, refused, skipped = [], [], 0
     for job in jobs:
         first = out / (job.name + SUFFIXES[run.formats[0]])
@@ -214,6 +215,14 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     # said before anything is written: a file that is there later was made from this
     write_json(path, {"format": FORMAT, "files": {**known, **{job.name: job.digest for job in left}}})
     return left, skipped, refused
+
+
+def _sweep(jobs: Sequence[Job], out: Path) -> None:
+    """Remove what an interrupted run left half written beside its files."""
+    names = {job.name for job in jobs}
+    for part in out.glob(".*.part"):
+        if part.name[1:].split(".")[0] in names:
+            part.unlink(missing_ok=True)
 
 
 def _further_pages(out: Path, name: str) -> list[Path]:

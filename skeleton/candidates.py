@@ -284,13 +284,12 @@ def splice(net: Network, states: States, walks: list[list[int]], *, shorter_than
         reach = 3.0 * net.pen_px / (0.5 * net.pen_px)
         hook_in = _step_cost(states, inward[-1], w[t + 1]) >= _step_cost(states, w[t], w[t + 1])
         hook_out = _step_cost(states, w[t], outward[0]) >= _step_cost(states, w[t], w[t + 1])
-        if (t + 1 <= reach and t + 1 <= len(w) - 1 - t and not hook_in) or (
-            len(w) - 1 - t <= reach and t + 1 > len(w) - 1 - t and not hook_out
-        ):
+        head, tail = t + 1, len(w) - 1 - t
+        if (head <= min(reach, tail) and not hook_in) or (tail <= reach and head > tail and not hook_out):
             walks[i] = w[: t + 1] + outward + inward + w[t + 1 :]
-        elif t + 1 <= reach and t + 1 <= len(w) - 1 - t:
+        elif head <= min(reach, tail):
             walks[i] = inward + [s ^ 1 for s in reversed(w[: t + 1])] + w
-        elif len(w) - 1 - t <= reach:
+        elif tail <= reach:
             walks[i] = w + [s ^ 1 for s in reversed(w[t + 1 :])] + outward
         else:
             walks[i] = w[: t + 1] + outward + inward + w[t + 1 :]

@@ -188,7 +188,8 @@ def _fit(p: Points, leave: Vector, arrive: Vector, within: float, depth: int = 0
 def _bezier(c: Points, t: Vector) -> Points:
     t = t[:, None]
     m = 1 - t
-    return m**3 * c[0] + 3 * m**2 * t * c[1] + 3 * m * t**2 * c[2] + t**3 * c[3]
+    out: Points = m**3 * c[0] + 3 * m**2 * t * c[1] + 3 * m * t**2 * c[2] + t**3 * c[3]
+    return out
 
 
 def _least_squares(p: Points, u: Vector, leave: Vector, arrive: Vector) -> Points:

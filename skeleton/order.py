@@ -178,15 +178,15 @@ def pair_features(a: Points, b: Points, size: float, corner: NDArray[np.float64]
     gap = np.sqrt(((p[:, None] - q[None]) ** 2).sum(axis=2))
     touch = float(gap.min() < 0.06 * size)
     i, j = np.unravel_index(int(np.argmin(gap)), gap.shape)
-    inner = lambda k: 3 <= k <= 20  # noqa: E731
-    cross = touch * float(inner(i) and inner(j))
+    inside = [3 <= int(k) <= 20 for k in (i, j)]
+    cross = touch * float(all(inside))
     level_a, level_b = np.tanh(6 * fa[10]), np.tanh(6 * fb[10])
     over = np.tanh(8 * ((q[:, 1].min() - p[:, 1].max()) / size)) - np.tanh(8 * ((p[:, 1].min() - q[:, 1].max()) / size))
     aside = np.tanh(8 * ((q[:, 0].min() - p[:, 0].max()) / size)) - np.tanh(
         8 * ((p[:, 0].min() - q[:, 0].max()) / size)
     )
     # a line that begins or ends on another one's middle hangs on it
-    hangs = touch * (float(inner(i) and not inner(j)) - float(inner(j) and not inner(i)))
+    hangs = touch * (float(inside[0]) - float(inside[1]))
     return np.concatenate([fb - fa, [cross * (level_a - level_b), over, aside, hangs, touch * (level_a - level_b)]])
 
 

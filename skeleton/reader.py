@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, partial
 from typing import Literal
 
 import numpy as np
@@ -17,7 +18,7 @@ from skeleton.ductus import allographs
 from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
 from skeleton.match import Model, find_matches
-from skeleton.network import build_network
+from skeleton.network import Network, build_network
 from skeleton.options import Options
 from skeleton.order import against_the_grain, direct, writing_order
 from skeleton.reading import Reading
@@ -26,7 +27,7 @@ from skeleton.reink import reinked
 from skeleton.repair import repair
 from skeleton.smooth_paths import smooth_walks
 from skeleton.stroke import Stroke
-from skeleton.walk import build_states, draw
+from skeleton.walk import States, build_states, draw
 
 ALL_PARTS = Options()
 
@@ -48,13 +49,21 @@ class Option:
     """One way to read an image, not yet refined."""
 
     name: str
-    lines: tuple[Line, ...]
-    """In writing order and direction, px of the working image."""
+    drawing: Callable[[], list[Line]]
+    """Gives the lines, in writing order and direction, px of the working image."""
 
     cost: float
     """Differences are log odds."""
 
-    shape: Shape
+    @cached_property
+    def lines(self) -> list[Line]:
+        """The lines, drawn when first asked for."""
+        return self.drawing()
+
+    @cached_property
+    def shape(self) -> Shape:
+        """What is compared with other readings."""
+        return shape_of([p for p, _ in self.lines])
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,10 +84,11 @@ def read(
     known: Sequence[Sequence[Stroke]],
     options: Options = ALL_PARTS,
     alternatives: int = 0,
+    judged: bool = True,
 ) -> Reading:
     """Return the reading of one image with the next best ones; see `skeleton.reading.read_character`."""
     found = study(grey, dpi, char, handedness=handedness, known=known, parts=options)
-    return conclude(found, alternatives=alternatives)
+    return conclude(found, alternatives=alternatives, judged=judged)
 
 
 def study(
@@ -104,16 +114,18 @@ def study(
     found: list[Option] = []
     if char and parts.ductus:
         for c in candidates(net, states, find_matches(net, states, models_of(char, handedness, known)))[:KEPT]:
-            lines = tuple(draw(net, states, w) for w in c.walks)
-            shape = shape_of([p for p, _ in lines])
-            found.append(Option(c.name, lines, c.cost + _strangeness(shape, own), shape))
+            found.append(Option(c.name, partial(_drawn, net, states, c.walks), c.cost))
     if not found or min(o.cost for o in found) > RULES_FROM:
         walks = smooth_walks(net, states)
-        lines = tuple(in_writing_order([draw(net, states, w) for w in walks], ink))
-        shape = shape_of([p for p, _ in lines])
         cost = by_movement(net, states, walks) if found else 0.0
-        found.append(Option("", lines, cost + _strangeness(shape, own), shape))
+        found.append(Option("", lambda: in_writing_order(_drawn(net, states, walks), ink), cost))
+    if own:
+        found = [replace(o, cost=o.cost + _strangeness(o.shape, own)) for o in found]
     return Study(ink, tuple(sorted(found, key=lambda o: o.cost)), parts)
+
+
+def _drawn(net: Network, states: States, walks: Sequence[list[int]]) -> list[Line]:
+    return [draw(net, states, w) for w in walks]
 
 
 RULES_FROM = 8.0
@@ -124,10 +136,18 @@ def _strangeness(shape: Shape, own: list[Shape]) -> float:
     return AGREEMENT * min(10 * disagreement(shape, o) for o in own) if own else 0.0
 
 
-def conclude(found: Study | None, *, costs: Sequence[float] | None = None, alternatives: int = 0) -> Reading:
-    """Return the reading of a study: its cheapest option, by `costs` if given, and the next best."""
+def conclude(
+    found: Study | None, *, costs: NDArray[np.float64] | None = None, alternatives: int = 0, judged: bool = True
+) -> Reading:
+    """Return the reading of a study: its cheapest option, by `costs` if given, and the next best.
+
+    Without `judged` there is no confidence, finding or other reading, and no time spent on them.
+    """
     if found is None:
         return Reading(())
+    if not judged:
+        cheapest = found.options[0 if costs is None else int(np.argmin(costs))]
+        return Reading(tuple(finish([line for line, _ in cheapest.lines], found.ink, found.parts)), allograph=cheapest.name)
     cost = np.array([o.cost for o in found.options] if costs is None else costs)
     rank = np.argsort(cost, kind="stable")
     odds = np.exp(-(cost - cost.min()))
@@ -148,13 +168,8 @@ def conclude(found: Study | None, *, costs: Sequence[float] | None = None, alter
 def _unlike(found: Study, odds: NDArray[np.float64], best: int) -> float:
     """Return the odds of the best option and all that read otherwise: what is the same reading does not contend."""
     first = found.options[best].shape
-    return float(
-        sum(
-            w
-            for i, (o, w) in enumerate(zip(found.options, odds, strict=True))
-            if i == best or disagreement(o.shape, first) > 0.05
-        )
-    )
+    others = (o for o in zip(found.options, odds, range(len(odds)), strict=True) if o[1] > 1e-3)
+    return float(sum(w for o, w, i in others if i == best or disagreement(o.shape, first) > 0.05))
 
 
 def _reading(found: Study, option: Option, share: float) -> Reading:

@@ -54,7 +54,7 @@ def trace(grey: Grey, dpi: float, char: str | None = None) -> list[Stroke]:
     list of Stroke
         Points in mm from the image's top left corner, y down; empty for a blank image.
     """
-    return list(_read(grey, dpi, char, alternatives=0).strokes)
+    return list(_read(grey, dpi, char, judged=False).strokes)
 
 
 def read_character(
@@ -79,7 +79,7 @@ def read_character(
     ValueError
         If `grey` is not a two-dimensional uint8 array or `dpi` is not positive.
     """
-    return _read(grey, dpi, char, handedness, known, alternatives=4)
+    return _read(grey, dpi, char, handedness, known, judged=True)
 
 
 def _read(
@@ -89,7 +89,7 @@ def _read(
     handedness: str = "right",
     known: Sequence[Sequence[Stroke]] = (),
     *,
-    alternatives: int,
+    judged: bool,
 ) -> Reading:
     from skeleton.reader import read
 
@@ -97,4 +97,4 @@ def _read(
         raise ValueError(f"grey must be a uint8 array of shape (h, w), got {getattr(grey, 'dtype', type(grey))}")
     if not dpi > 0:
         raise ValueError(f"dpi must be positive, got {dpi}")
-    return read(grey, float(dpi), char, handedness=handedness, known=known, alternatives=alternatives)
+    return read(grey, float(dpi), char, handedness=handedness, known=known, alternatives=4, judged=judged)

@@ -19,7 +19,7 @@ from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
-from fontbuild.spacing import kerning, space_glyphs
+from fontbuild.spacing import box_gap, kerning, space_glyphs
 from fontbuild.variants import Variant, Written, variants_of
 from skeleton.attempt import Attempt
 
@@ -149,7 +149,7 @@ def build_font(
     spaced, by = space_glyphs(drawn, metrics, letter_gap=known.get("letter_gap"))
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
-    anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - by.white, 1)),)
+    anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
     font = Font(record, metrics, size.mm_per_unit, anchored, kerning(anchored, metrics, by), known)
     tell("space letters", 1, 1)
     listed = [SetAside(a.id, a.char, aside[a.id]) for a in everything if a.id in aside]

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fontbuild.font import Metrics
-from fontbuild.geometry import moved, sample_glyph
+from fontbuild.geometry import glyph_bounds, moved, sample_glyph
 from fontbuild.glyph import Glyph
 
 BAND = 20.0
@@ -117,15 +117,13 @@ def sides(glyph: Glyph, metrics: Metrics) -> Sides:
     return Sides(left - x_min, x_max - right, x_min, x_max)
 
 
-def rule(metrics: Metrics, model: Iterable[Glyph], *, letter_gap: float | None = None) -> Rule:
+def rule(metrics: Metrics, model: Iterable[Glyph]) -> Rule:
     """Return the white that suits the hand.
 
     Parameters
     ----------
     model
         Variants of n, u, h: their counters, the white between two stems, set the rhythm.
-    letter_gap
-        The white between letters, where the hand's running text has been measured; overrides the counters.
     """
     at = bands(metrics)
     x = metrics.x_height
@@ -133,7 +131,7 @@ def rule(metrics: Metrics, model: Iterable[Glyph], *, letter_gap: float | None =
     tall = np.where((at >= x) & (at < max(metrics.cap_height, metrics.ascender)), TALL, 0.0)
     counters = [c for g in model if (c := counter(g, metrics)) > 0]
     white = OF_COUNTER * float(np.median(counters)) if counters else 0.38 * x
-    white = float(np.clip(white, LEAST_WHITE * x, MOST_WHITE * x)) if letter_gap is None else letter_gap
+    white = float(np.clip(white, LEAST_WHITE * x, MOST_WHITE * x))
     return Rule(white, at, DEPTH * x, weight, tall, least=0.5 * metrics.pen_width)
 
 
@@ -210,10 +208,40 @@ def space_glyphs(
 ) -> tuple[dict[str, tuple[Glyph, ...]], Rule]:
     """Return all glyphs with their side bearings and advance, each variant by its own shape, and the rule used.
 
-    Combining marks keep their place and get no advance.
+    Combining marks get no advance.
+
+    Parameters
+    ----------
+    letter_gap
+        Median gap between the boxes of neighbouring letters, where the hand's running text has been measured;
+        overrides the counters.
     """
-    by = rule(metrics, [g for c in "nuh" for g in glyphs.get(c, ())], letter_gap=letter_gap)
+    by = rule(metrics, [g for c in "nuh" for g in glyphs.get(c, ())])
+    if letter_gap is not None and (usual := box_gap(glyphs, metrics, by)) is not None:
+        white = np.clip(by.white + letter_gap - usual, 0.1 * metrics.x_height, 1.5 * metrics.x_height)
+        by = replace(by, white=float(white))
     return {char: tuple(space_glyph(g, metrics, by) for g in variants) for char, variants in glyphs.items()}, by
+
+
+COMMON = (
+    "th he in er an re on at en nd ti es or te of ed is it al ar st to nt ng se ha as ou io le ve co me de hi ri ro"
+)
+"""Frequent pairs of letters in the languages written in Latin letters; general knowledge."""
+
+
+def box_gap(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -> float | None:
+    """Return the median gap between the inked boxes of frequent neighbours under a rule, None without any of them."""
+    pairs = [(a, b) for a, b in COMMON.split() if glyphs.get(a) and glyphs.get(b)]
+    pairs = pairs or [(c, c) for c in glyphs if c.isalpha() and glyphs[c]]
+    gaps = []
+    for a, b in pairs:
+        one, two = glyphs[a][0], glyphs[b][0]
+        left, right = sides(one, metrics), sides(two, metrics)
+        apart = float(distances(left.right[None], right.left[None], by)[0])
+        # From the distance in upright shapes to that of the boxes as they lean.
+        lean = (glyph_bounds(one)[2] - left.x_max) - (glyph_bounds(two)[0] - right.x_min) + metrics.pen_width
+        gaps.append(apart - lean)
+    return float(np.median(gaps)) if gaps else None
 
 
 def space_glyph(glyph: Glyph, metrics: Metrics, by: Rule) -> Glyph:

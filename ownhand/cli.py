@@ -52,19 +52,13 @@ def ownhand() -> None:
 @HAND
 @LANGUAGES
 @click.option("-c", "--characters", default="", metavar="TEXT", help="These very characters.")
-@click.option(
-    "-t", "--text", "text_file", type=click.File("r", encoding="utf-8"), help="All that this text file needs."
-)
+@click.option("-t", "--text", "text_file", type=TEXT_FILE, help="All that the text in this file needs.")
 @click.option("--missing", is_flag=True, help="Only what the hand's font cannot show yet.")
 @click.option("--paper", default="A4", show_default=True, help="A4, Letter, A5 or WIDTHxHEIGHT in mm.")
 @click.option("--x-height", "x_height_mm", default=3.5, show_default=True, help="Writing size: the x-height in mm.")
 @click.option("--pages", type=click.IntRange(1, 60), help="At most so many pages of cells.")
-@click.option(
-    "--least", default=2, show_default=True, type=click.IntRange(1, 50), help="Attempts of the rarest letters."
-)
-@click.option(
-    "--copy", "copy_file", type=click.File("r", encoding="utf-8"), help="A text to copy, on a ruled page more."
-)
+@click.option("--least", default=2, show_default=True, type=click.IntRange(1, 50), help="Attempts at the rarest.")
+@click.option("--copy", "copy_file", type=TEXT_FILE, help="A text to copy, on ruled pages of its own.")
 @click.option("--family", default="", help="Name of the font (a new hand).")
 @click.option("--writer", default="", help="Whose hand it is (a new hand).")
 @click.option("--consent", default="", help="How its owner agreed, in words (a new hand).")

@@ -20,6 +20,7 @@ from capture.light import estimate_paper
 from capture.page import PageView
 from capture.printed import nominal_density, printed_layers
 from capture.sheet import Box
+from capture.two_tone import is_two_tone
 from capture.units import Points
 from capture.warp import moved, nodes_mm
 
@@ -32,6 +33,9 @@ _STIFFNESS = (0.01, 0.1, 1.0)
 _UNIT_MM = 100.0
 """Keeps the spline's equations well conditioned."""
 
+_STRIP_MM = 5.0
+"""Whatever is matched and is lower than this has letters in it."""
+
 _MOST_MM = 1.2
 """A cell that seems to lie further off is not believed."""
 
@@ -41,7 +45,8 @@ class Shifts:
     """Where the print was found. Frame: page."""
 
     at_mm: Points
-    """Shape (n, 2): middles of the places that were matched."""
+    """Shape (n, 2, 2): for each place that was matched where its shift in x was measured, and where the one in y: the
+    centre of the print that tells it."""
 
     shift_mm: Points
     """Shape (n, 2): by how much they were found further right and down than the warp said."""
@@ -53,7 +58,7 @@ class Shifts:
 def register(view: PageView) -> tuple[PageView, float]:
     """Return the page seen through a warp that fits its print, and what still is off: the median over cells in mm."""
     boxes = _tiles(view)
-    if len(boxes) < 8:
+    if len(boxes) < 8 or is_two_tone(view.scan.pixels):  # of a pale line, black and white shows scraps
         return view, view.local_error_mm
     layers = printed_layers(view.sheet, view.page, px_per_mm=MATCH_PX_PER_MM)
     residual = view.local_error_mm
@@ -70,12 +75,14 @@ def register(view: PageView) -> tuple[PageView, float]:
 
 
 def _tiles(view: PageView) -> list[Box]:
-    """Return what is matched as one: each cell with its strip, each ruled line in pieces."""
+    """Return what is matched as one: each cell, the strip above it, each ruled line in pieces."""
     tiles = []
     for cell in view.page.cells:
         x, y, w, h = cell.box_mm
         top = min(y, cell.label_mm[1])
-        tiles.append((x - 0.6, top - 0.4, w + 1.2, y + h - top + 0.4))
+        tiles.append((x - 0.6, y - 0.4, w + 1.2, h + 0.4))
+        if y - top > 1.5:
+            tiles.append((x - 0.6, top - 0.4, w + 1.2, y - top))
     for line in view.page.ruled:
         x, y, w, h = line.box_mm
         tiles += [(x + i * w / 8, y - 4.0, w / 8, h + 4.0) for i in range(8)]
@@ -98,15 +105,15 @@ def measure_shifts(view: PageView, layers: Sequence[PrintLayer], boxes: Sequence
     print_image = np.asarray(cv2.GaussianBlur(drawn, (0, 0), float(np.hypot(sigma, scan_blur))), np.float32)
     scan_image = np.asarray(cv2.GaussianBlur(np.minimum(density, 1.2).astype(np.float32), (0, 0), sigma), np.float32)
     found = [_match(scan_image, print_image, box) for box in boxes]
-    kept = [(box, f) for box, f in zip(boxes, found, strict=True) if f is not None]
-    at = np.array([(x + bw / 2, y + bh / 2) for (x, y, bw, bh), _ in kept]).reshape(-1, 2)
-    return Shifts(
-        at, np.array([f[:2] for _, f in kept]).reshape(-1, 2), np.array([f[2:] for _, f in kept]).reshape(-1, 2)
-    )
+    numbers = np.array([f for f in found if f is not None]).reshape(-1, 4, 2)
+    high = np.array([box[3] for box, f in zip(boxes, found, strict=True) if f is not None])
+    # Letters are not printed as they are drawn, to a few hundredths of a millimetre; lines are.
+    least = np.where(high < _STRIP_MM, 0.03, 0.006)
+    return Shifts(numbers[:, 2:], numbers[:, 0], np.maximum(numbers[:, 1], least[:, None]))
 
 
-def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> tuple[float, float, float, float] | None:
-    """Return shift and its deviations in mm for one box, None without a clear match."""
+def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> Points | None:
+    """Return for one box shift, its deviations, where x and where y were measured, mm, (4, 2); None without a match."""
     ppm = MATCH_PX_PER_MM
     x0, y0, x1, y1 = (round(v * ppm) for v in (box[0], box[1], box[0] + box[2], box[1] + box[3]))
     pad = 12
@@ -120,12 +127,13 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> t
         return None
     shift = np.zeros(2)
     covariance = np.full(2, np.inf)
+    weight: NDArray[np.float64] = np.ones(target.size)
     for _ in range(6):
         moved_to = np.array([[1, 0, x0 + shift[0]], [0, 1, y0 + shift[1]]])
         flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
         seen = cv2.warpAffine(scan, moved_to, (x1 - x0, y1 - y0), flags=flags, borderMode=cv2.BORDER_REPLICATE)
         here = seen.ravel().astype(np.float64)
-        weight: NDArray[np.float64] = np.ones(len(here))
+        weight = np.ones(len(here))
         solution: NDArray[np.float64] = np.zeros(4)
         for _ in range(4):
             weighted = design * weight[:, None]
@@ -145,7 +153,10 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> t
         if np.abs(step).max() < 0.02:
             break
     sd = np.sqrt(covariance) / ppm
-    return float(shift[0] / ppm), float(shift[1] / ppm), float(sd[0]), float(sd[1])
+    rows, columns = np.mgrid[y0:y1, x0:x1]
+    places = np.column_stack([columns.ravel(), rows.ravel()])
+    centres = [np.average(places, axis=0, weights=weight * design[:, k] ** 2 + 1e-12) for k in (0, 1)]
+    return np.array([shift / ppm, sd, *((c + 0.5) / ppm for c in centres)])
 
 
 def _surface(shifts: Shifts, nodes: Points, view: PageView) -> tuple[Points, float]:
@@ -161,7 +172,9 @@ def _surface(shifts: Shifts, nodes: Points, view: PageView) -> tuple[Points, flo
     out = np.zeros(nodes.shape)
     off = np.zeros((len(shifts.at_mm), 2))
     for axis in (0, 1):
-        fit, off[:, axis] = _smooth_through(shifts.at_mm, shifts.shift_mm[:, axis], shifts.sd_mm[:, axis], marks)
+        fit, off[:, axis] = _smooth_through(
+            shifts.at_mm[:, axis], shifts.shift_mm[:, axis], shifts.sd_mm[:, axis], marks
+        )
         if fit is not None:
             out[..., axis] = fit(inside / _UNIT_MM).reshape(nodes.shape[:2])
     return out, float(np.median(np.hypot(*off.T)))
@@ -171,7 +184,6 @@ def _smooth_through(
     at: Points, value: NDArray[np.float64], sd: NDArray[np.float64], marks: Points
 ) -> tuple[RBFInterpolator | None, NDArray[np.float64]]:
     """Return the smooth surface through the values, zero at the marks, and what it misses when it is not shown them."""
-    sd = np.maximum(sd, 0.006)
     sure = sd < 0.15
     if sure.sum() < 8:
         return None, np.zeros(len(at))

@@ -24,6 +24,9 @@ _LEAST_DOT = 0.4
 _CRUMB_MM = 0.35
 """How close a crumb lies to the rest of its stroke."""
 
+_MOST_CRUMB = 4.0
+"""Of the square of the pen's width: more faint ink in one piece is a fold or the like."""
+
 Mask = NDArray[np.bool_]
 
 
@@ -77,7 +80,7 @@ def find_spots(
     close = cv2.dilate(keep[spots].astype(np.uint8), cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (around, around)))
     crumbs = np.zeros(count, bool)
     crumbs[np.unique(spots[(close > 0) & inked])] = True
-    keep |= crumbs & ~is_print
+    keep |= crumbs & ~is_print & (area < _MOST_CRUMB * pen_mm**2 * ppm**2)
     keep[0] = False
     new = np.zeros(count, np.int32)
     new[keep] = np.arange(1, keep.sum() + 1)

@@ -196,7 +196,7 @@ def _merge(net: Network, states: States, walks: list[list[int]]) -> tuple[list[l
 def extend(states: States, walk: list[int], count: NDArray[np.int64]) -> list[int]:
     """Return the walk led on at both ends over ink that nobody has passed; `count` is brought up to date."""
     out = walk
-    for _ in range(2):
+    for _ in range(2):  # the end, then the beginning
         out = [s ^ 1 for s in reversed(out)]
         last = out[-1]
         while True:
@@ -214,6 +214,9 @@ def extend(states: States, walk: list[int], count: NDArray[np.int64]) -> list[in
             last = nxt[0]
             out.append(last)
             count[last // 2] += 1
+    # a ring ends where it began
+    if len(out) > 4 and out[0] in states.step_to[states.step_at[out[-1]] : states.step_at[out[-1] + 1]]:
+        out.append(out[0])
     return out
 
 

@@ -227,7 +227,7 @@ def _inner_edges(
     for i, e in enumerate(graph.edges):
         if e.a == e.b or not (joint[e.a] and joint[e.b]) or e.bridged:
             continue
-        if lengths[i] < 0.8 * pen or (lengths[i] < 3.4 * pen and _is_split_crossing(graph, ink, i, ends, lengths)):
+        if lengths[i] < 0.8 * pen or (lengths[i] < 4.5 * pen and _is_split_crossing(graph, ink, i, ends, lengths)):
             inner.add(i)
     return inner
 

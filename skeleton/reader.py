@@ -40,6 +40,9 @@ writer's way; a different number of strokes counts as three tenths."""
 
 LOW_CONFIDENCE = 0.5
 
+PLAUSIBLE = 1.0
+"""Readings that cost more than 6 are as often wrong as right, whatever else there is to choose from."""
+
 Line = tuple[Points, NDArray[np.bool_]]
 """Points of a stroke, and which of them lie on ink of its own."""
 
@@ -147,12 +150,15 @@ def conclude(
         return Reading(())
     if not judged:
         cheapest = found.options[0 if costs is None else int(np.argmin(costs))]
-        return Reading(tuple(finish([line for line, _ in cheapest.lines], found.ink, found.parts)), allograph=cheapest.name)
+        return Reading(
+            tuple(finish([line for line, _ in cheapest.lines], found.ink, found.parts)), allograph=cheapest.name
+        )
     cost = np.array([o.cost for o in found.options] if costs is None else costs)
     rank = np.argsort(cost, kind="stable")
     odds = np.exp(-(cost - cost.min()))
     chosen = [found.options[i] for i in rank]
     share = float(odds[rank[0]] / _unlike(found, odds, int(rank[0])))
+    share *= float(PLAUSIBLE / (PLAUSIBLE + np.exp((found.options[rank[0]].cost - 6.0) / 1.5)))
     best = _reading(found, chosen[0], share)
     others: list[Reading] = []
     seen = [chosen[0]]

@@ -11,7 +11,7 @@ from capture.units import pixels_from_image
 from skeleton.ink_map import InkMap
 from skeleton.stroke import Stroke
 
-FILLED = 0.85
+FILLED = 1.15
 """Half-width of the ink, in pen widths, from which a blot or a filled-in counter must be assumed."""
 
 

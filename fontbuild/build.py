@@ -15,11 +15,12 @@ from fontbuild.anchors import with_anchors
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
+from fontbuild.kerning import kerning
 from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
-from fontbuild.spacing import box_gap, kerning, space_glyphs
+from fontbuild.spacing import box_gap, space_glyphs
 from fontbuild.variants import Variant, Written, variants_of
 from skeleton.attempt import Attempt
 

@@ -21,7 +21,8 @@ from capture.languages import characters_for
 from fontbuild.accents import build_accents
 from fontbuild.font import Font, Metrics
 from fontbuild.formats.svg_font_reader import load_svg_font, with_glyphs
-from fontbuild.formats.ufo import KEY, contour, font_of, open_ufo, write_ufo
+from fontbuild.formats.ufo import contour, write_ufo
+from fontbuild.formats.ufo_reader import KEY, font_of, open_ufo
 from fontbuild.geometry import bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import mark_strokes, parts_of

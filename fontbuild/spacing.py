@@ -44,9 +44,6 @@ OF_COUNTER, LEAST_WHITE, MOST_WHITE = 0.72, 0.25, 0.5
 """The white between stems as a share of the counters of n, u, h (0.79 to 0.87 in the four text fonts, less in
 handwriting), and its bounds in x-heights."""
 
-LEAST_KERN = 0.03
-"""x-heights: smaller corrections are not kept."""
-
 Floats = NDArray[np.float64]
 
 
@@ -231,7 +228,7 @@ COMMON = (
 
 def box_gap(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -> float | None:
     """Return the median gap between the inked boxes of frequent neighbours under a rule, None without any of them."""
-    pairs = [(a, b) for a, b in COMMON.split() if glyphs.get(a) and glyphs.get(b)]
+    pairs = [(p[0], p[1]) for p in COMMON.split() if glyphs.get(p[0]) and glyphs.get(p[1])]
     pairs = pairs or [(c, c) for c in glyphs if c.isalpha() and glyphs[c]]
     gaps = []
     for a, b in pairs:
@@ -253,7 +250,7 @@ def space_glyph(glyph: Glyph, metrics: Metrics, by: Rule) -> Glyph:
         # Where anchors are not understood, a mark falls on the middle of the letter before it.
         back = round(-0.5 * metrics.x_height - (both.x_min + both.x_max) / 2, 2)
         return replace(moved(glyph, back), advance=0.0)
-    floor = AROUND_POINTS * by.white / 2 if _is_point(glyph.char) else -np.inf
+    floor = AROUND_POINTS * by.white / 2 if is_point(glyph.char) else -np.inf
     left, right = (max(bearing(side, by), floor) for side in (both.left, both.right))
     # Hundredths of a unit, as in the files: a font read back is the font that was built.
     shift = round(left - both.x_min, 2)
@@ -262,70 +259,9 @@ def space_glyph(glyph: Glyph, metrics: Metrics, by: Rule) -> Glyph:
     return replace(out, strokes=strokes, advance=round(both.x_max + shift + right, 2))
 
 
-def kerning(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -> dict[tuple[str, str], float]:
-    """Return what to add to the advance of the first letter of a pair, for pairs where it shows.
-
-    Sides are the median over the variants of a character: kerning is by character.
-    """
-    chars = [c for c, v in glyphs.items() if _kerned(c) and v and v[0].strokes and not _built(v[0])]
-    if not chars:
-        return {}
-    left, right, before, after = [], [], [], []
-    for c in chars:
-        each = [sides(g, metrics) for g in glyphs[c]]
-        left.append(np.median([s.left for s in each], axis=0))
-        right.append(np.median([s.right for s in each], axis=0))
-        before.append(np.median([s.x_min for s in each]))
-        after.append(np.median([g.advance - s.x_max for g, s in zip(glyphs[c], each, strict=True)]))
-    out: dict[tuple[str, str], float] = {}
-    every = np.array(left)
-    for i, first in enumerate(chars):
-        partners = [j for j, second in enumerate(chars) if _meets(first, second)]
-        if not partners:
-            continue
-        mine = np.repeat(right[i][None], len(partners), axis=0)
-        points = np.array([_is_point(first) or _is_point(chars[j]) for j in partners])
-        wanted = distances(mine, every[partners], by, points=points)
-        for j, distance in zip(partners, wanted, strict=True):
-            k = float(np.clip(distance - after[i] - before[j], -0.5 * metrics.x_height, 0.4 * metrics.x_height))
-            if abs(k) >= LEAST_KERN * metrics.x_height:
-                out[first, chars[j]] = round(k, 1)
-    return _shared(out, {c: unicodedata.normalize("NFD", c)[0] for c, v in glyphs.items() if v and _built(v[0])})
-
-
-def _built(glyph: Glyph) -> bool:
-    return glyph.source.startswith("built:")
-
-
-def _shared(pairs: dict[tuple[str, str], float], leaders: Mapping[str, str]) -> dict[tuple[str, str], float]:
-    """Return the pairs with those of built letters, which are kerned as their base is."""
-    followers: dict[str, list[str]] = {}
-    for char, leader in leaders.items():
-        followers.setdefault(leader, [leader]).append(char)
-    return {
-        (a, b): k
-        for (first, second), k in pairs.items()
-        for a in followers.get(first, [first])
-        for b in followers.get(second, [second])
-    }
-
-
-def _kerned(char: str) -> bool:
-    return not char.isspace() and not all(unicodedata.combining(c) for c in char)
-
-
-def _is_point(char: str) -> bool:
+def is_point(char: str) -> bool:
+    """Return whether a character is a punctuation mark of little ink."""
     return unicodedata.category(char[0]) in ("Po", "Pi", "Pf") and char not in "&@%#*/\\"
-
-
-def _meets(first: str, second: str) -> bool:
-    """Return whether the two stand side by side in text: not a small letter before a capital, digits with digits."""
-    kinds = [unicodedata.category(c[0]) for c in (first, second)]
-    if kinds == ["Ll", "Lu"]:
-        return False
-    if "Nd" in kinds:
-        return all(k == "Nd" or k.startswith("P") for k in kinds)
-    return True
 
 
 def tabular(glyphs: Sequence[Glyph]) -> tuple[Glyph, ...]:

@@ -12,15 +12,16 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-import pathops
-import ufo2ft
+import pathops  # type: ignore[import-untyped]
+import ufo2ft  # type: ignore[import-untyped]
 import ufoLib2
-from fontTools.ttLib import TTFont
+from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
 
 from capture.files import write_bytes
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font
-from fontbuild.formats.ufo import notdef, ufo_of
+from fontbuild.formats.drawing import notdef
+from fontbuild.formats.ufo import ufo_of
 from fontbuild.glyph import Glyph
 
 Progress = Callable[[str, int, int], None]

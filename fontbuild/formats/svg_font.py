@@ -13,7 +13,7 @@ from pathlib import Path
 from capture.files import write_text
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font
-from fontbuild.formats.ufo import DOT, notdef
+from fontbuild.formats.drawing import DOT, notdef
 from fontbuild.glyph import Glyph
 from fontbuild.naming import base_name
 

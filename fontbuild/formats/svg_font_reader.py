@@ -10,15 +10,15 @@ from pathlib import Path
 from xml.etree.ElementTree import Element, ParseError, tostring
 from xml.sax.saxutils import quoteattr
 
-import defusedxml.ElementTree as SafeET
-from defusedxml.common import DefusedXmlException
-from fontTools.pens.recordingPen import RecordingPen
-from fontTools.svgLib.path import parse_path
+import defusedxml.ElementTree as SafeET  # type: ignore[import-untyped]
+from defusedxml.common import DefusedXmlException  # type: ignore[import-untyped]
+from fontTools.pens.recordingPen import RecordingPen  # type: ignore[import-untyped]
+from fontTools.svgLib.path import parse_path  # type: ignore[import-untyped]
 
 from capture.errors import FontFileError
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
+from fontbuild.formats.drawing import cubic_strokes
 from fontbuild.formats.svg_font import glyph_element
-from fontbuild.formats.ufo import cubic_strokes
 from fontbuild.geometry import sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.metrics import measure

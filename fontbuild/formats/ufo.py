@@ -23,34 +23,27 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Mapping
 from dataclasses import asdict
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import ufoLib2
-from fontTools.ufoLib import UFOFileStructure
-from fontTools.ufoLib.errors import UFOLibError
+from fontTools.ufoLib import UFOFileStructure  # type: ignore[import-untyped]
 from ufoLib2.objects import Anchor, Contour, Guideline, Point
 
-from capture.errors import FontFileError, OutputError
+from capture.errors import OutputError
 from capture.files import make_folder
 from capture.units import Points
-from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
+from fontbuild.font import UNITS_PER_EM, Font
+from fontbuild.formats.drawing import DOT, notdef
 from fontbuild.formats.features import rotation
+from fontbuild.formats.ufo_reader import KEY, load_ufo
 from fontbuild.glyph import Glyph
-from fontbuild.naming import base_name, char_of
+from fontbuild.naming import base_name
 
-KEY = "org.ownhand."
-DOT = 1.0
-"""Length of the line that stands for a dot, font units."""
+__all__ = ["contour", "load_ufo", "save_ufo", "ufo_of", "write_ufo"]
 
 DECIMALS = 3
-
-
-# ---------------------------------------------------------------------------------------------- writing
 
 
 def save_ufo(font: Font, path: Path, *, zipped: bool = False) -> Path:
@@ -128,18 +121,6 @@ def ufo_of(font: Font) -> ufoLib2.Font:
     return ufo
 
 
-def notdef(metrics: Metrics) -> Glyph:
-    """Return the glyph shown for what the font lacks: an empty box of the x-height."""
-    x = metrics.x_height
-    corners = x * np.array([[0.2, 0.0], [0.2, 1.0], [0.8, 1.0], [0.8, 0.0], [0.2, 0.0]])
-    stroke = np.vstack([corners[:1], *(_straight(a, b) for a, b in pairwise(corners))])
-    return Glyph(".notdef", "", (stroke,), advance=x)
-
-
-def _straight(a: Points, b: Points) -> Points:
-    return np.array([a + (b - a) / 3, a + (b - a) * 2 / 3, b])
-
-
 def _fill_info(ufo: ufoLib2.Font, font: Font) -> None:
     m, r, info = font.metrics, font.record, ufo.info
     info.familyName = r.family
@@ -206,173 +187,3 @@ def _fill_kerning(ufo: ufoLib2.Font, font: Font) -> None:
     for (a, b), k in sorted(font.kerning.items()):
         if first[a] == a and second[b] == b:
             ufo.kerning[f"public.kern1.{base_name(a)}", f"public.kern2.{base_name(b)}"] = round(k, DECIMALS)
-
-
-# ---------------------------------------------------------------------------------------------- reading
-
-
-def open_ufo(path: Path) -> ufoLib2.Font:
-    """Return the ufoLib2 font at `path`, folder or .ufoz.
-
-    Raises
-    ------
-    FontFileError
-        If it is not a UFO, or one with a fault.
-    """
-    if not path.exists():
-        raise FontFileError(str(path), "there is no such font", "Build it first, or correct the name.")
-    if path.is_dir() and not (path / "metainfo.plist").is_file():
-        raise FontFileError(
-            str(path), "is a folder without metainfo.plist, so not a UFO", "Give the .ufo folder itself."
-        )
-    try:
-        ufo = ufoLib2.Font.open(path, lazy=False, validate=True)
-    except (UFOLibError, OSError, ValueError, KeyError, TypeError, AttributeError, EOFError) as error:
-        said = " ".join(str(error).split()) or type(error).__name__
-        raise FontFileError(str(path), f"is not a UFO that can be read ({said})", "Restore or rebuild it.") from None
-    return ufo
-
-
-def load_ufo(path: Path) -> Font:
-    """Return the font that `save_ufo` wrote; of other people's UFO files, what can be read as strokes.
-
-    Straight and quadratic pieces become cubic ones, components their outlines. Without our own keys in `lib`, metrics
-    come from the font's own figures, and one font unit is 3 mm / x-height.
-
-    Raises
-    ------
-    FontFileError
-        If it is not a UFO, one with a fault, or one without glyphs.
-    """
-    path = Path(path)
-    ufo = open_ufo(path)
-    try:
-        return font_of(ufo)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        said = " ".join(str(error).split()) or type(error).__name__
-        raise FontFileError(str(path), f"does not hold together ({said})", "Restore or rebuild it.") from None
-
-
-def font_of(ufo: ufoLib2.Font) -> Font:
-    """Return a ufoLib2 font as ours; see `load_ufo`."""
-    listed = [n for n in ufo.lib.get("public.glyphOrder", []) if n in ufo]
-    order = listed + [n for n in ufo.keys() if n not in set(listed)]  # noqa: SIM118, a Font is not a dict
-    glyphs: dict[str, list[Glyph]] = {}
-    for name in order:
-        char = _char(ufo[name])
-        if char and name != ".notdef":
-            glyphs.setdefault(char, []).append(_read_glyph(ufo, name, char))
-    if not glyphs:
-        raise ValueError("it has no glyphs with characters")
-    lib = ufo.lib
-    metrics = Metrics(**lib[KEY + "metrics"]) if KEY + "metrics" in lib else _metrics(ufo, glyphs)
-    record = Record(**lib[KEY + "record"]) if KEY + "record" in lib else _record(ufo)
-    return Font(
-        record=record,
-        metrics=metrics,
-        mm_per_unit=float(lib.get(KEY + "mmPerUnit", 3.0 / metrics.x_height)),
-        glyphs={c: tuple(v) for c, v in glyphs.items()},
-        kerning=_kerning(ufo, {g.name: c for c, v in glyphs.items() for g in v}),
-        rhythm=dict(lib.get(KEY + "rhythm", {})),
-    )
-
-
-def _char(glyph: Any) -> str:
-    if KEY + "char" in glyph.lib:
-        return str(glyph.lib[KEY + "char"])
-    if glyph.unicodes:
-        return chr(glyph.unicodes[0])
-    stem, dot, tail = str(glyph.name).rpartition(".v")
-    return char_of(stem) if dot and tail.isdigit() else ""
-
-
-def _read_glyph(ufo: ufoLib2.Font, name: str, char: str) -> Glyph:
-    glyph = ufo[name]
-    lib = glyph.lib
-    return Glyph(
-        name=name,
-        char=char,
-        strokes=strokes_of(ufo, name),
-        advance=float(glyph.width),
-        ductus=str(lib.get(KEY + "ductus", "")),
-        anchors={a.name: (float(a.x), float(a.y)) for a in glyph.anchors if a.name},
-        source=str(lib.get(KEY + "source", "")),
-        width=float(lib.get(KEY + "inkWidth", 0.0)),
-    )
-
-
-def strokes_of(ufo: ufoLib2.Font, name: str) -> tuple[Points, ...]:
-    """Return the contours of a glyph, components resolved, as cubic strokes; anything closed ends where it began."""
-    from fontTools.pens.recordingPen import DecomposingRecordingPen
-
-    pen = DecomposingRecordingPen(ufo)
-    ufo[name].draw(pen)
-    return cubic_strokes(pen.value)
-
-
-def cubic_strokes(drawing: list[tuple[str, tuple[Any, ...]]]) -> tuple[Points, ...]:
-    """Return a recorded drawing (fontTools pen calls) as cubic strokes."""
-    from fontTools.pens.basePen import decomposeQuadraticSegment, decomposeSuperBezierSegment
-
-    strokes: list[list[tuple[float, float]]] = []
-    for call, points in drawing:
-        if call == "moveTo":
-            strokes.append([points[0]])
-        elif call == "lineTo":
-            a, b = np.array(strokes[-1][-1], float), np.array(points[0], float)
-            strokes[-1] += [tuple(p) for p in _straight(a, b)]
-        elif call == "curveTo":
-            for c1, c2, p in decomposeSuperBezierSegment(points) if len(points) > 3 else [points]:
-                strokes[-1] += [c1, c2, p]
-        elif call == "qCurveTo":
-            if points[-1] is None:  # closed, without a point on the curve
-                start = tuple((np.array(points[-2]) + np.array(points[0])) / 2)
-                strokes.append([start])
-                points = (*points[:-1], start)
-            for q, p in decomposeQuadraticSegment(points):
-                a, b, c = (np.array(v, float) for v in (strokes[-1][-1], q, p))
-                strokes[-1] += [tuple(a + (b - a) * 2 / 3), tuple(c + (b - c) * 2 / 3), tuple(c)]
-        elif call == "closePath" and strokes and strokes[-1][0] != strokes[-1][-1]:
-            a, b = np.array(strokes[-1][-1], float), np.array(strokes[-1][0], float)
-            strokes[-1] += [tuple(p) for p in _straight(a, b)]
-    out = [np.array(s, float) for s in strokes]
-    return tuple(s[:1] if len(s) == 4 and np.ptp(s, axis=0).max() <= DOT + 1e-6 else s for s in out)
-
-
-def _kerning(ufo: ufoLib2.Font, char_of_glyph: Mapping[str, str]) -> dict[tuple[str, str], float]:
-    """Return the kerning by characters: groups first, so that exceptions for single glyphs win (UFO 3, kerning)."""
-
-    def chars(member: str) -> list[str]:
-        names = ufo.groups.get(member, []) if member.startswith("public.kern") else [member]
-        return list(dict.fromkeys(char_of_glyph[n] for n in names if n in char_of_glyph))
-
-    def precedence(item: tuple[tuple[str, str], float]) -> int:
-        return sum(not member.startswith("public.kern") for member in item[0])
-
-    out: dict[tuple[str, str], float] = {}
-    for (first, second), k in sorted(ufo.kerning.items(), key=precedence):
-        for a in chars(first):
-            for b in chars(second):
-                out[a, b] = float(k)
-    return out
-
-
-def _metrics(ufo: ufoLib2.Font, glyphs: Mapping[str, list[Glyph]]) -> Metrics:
-    from fontbuild.geometry import sample_glyph
-    from fontbuild.metrics import measure
-
-    info = ufo.info
-    em = float(info.unitsPerEm or UNITS_PER_EM)
-    ascender, descender = float(info.ascender or 0.75 * em), float(info.descender or -0.25 * em)
-    x_height = float(info.xHeight or 0.5 * ascender)
-    letters = {c: [sample_glyph(g) for g in v if g.strokes] for c, v in glyphs.items()}
-    return measure(letters, pen_width=0.04 * em, guides=(x_height, ascender, descender))
-
-
-def _record(ufo: ufoLib2.Font) -> Record:
-    info = ufo.info
-    return Record(
-        family=str(info.familyName or "Unnamed"),
-        writer=str(info.openTypeNameDesigner or ""),
-        use=str(info.openTypeNameLicense or ""),
-    )

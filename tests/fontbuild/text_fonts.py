@@ -10,7 +10,7 @@ from fontTools.pens.recordingPen import DecomposingRecordingPen
 from fontTools.ttLib import TTFont
 
 from fontbuild.font import Metrics
-from fontbuild.formats.ufo import cubic_strokes
+from fontbuild.formats.drawing import cubic_strokes
 from fontbuild.geometry import glyph_bounds
 from fontbuild.glyph import Glyph
 

@@ -1,0 +1,77 @@
+"""Kerning: what the space between two letters lacks or has too much when both keep their side bearings."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from fontbuild.font import Metrics
+from fontbuild.glyph import Glyph
+from fontbuild.spacing import Rule, distances, is_point, sides
+
+LEAST_KERN = 0.03
+"""x-heights: smaller corrections are not kept."""
+
+
+def kerning(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -> dict[tuple[str, str], float]:
+    """Return what to add to the advance of the first letter of a pair, for pairs where it shows.
+
+    Sides are the median over the variants of a character: kerning is by character.
+    """
+    chars = [c for c, v in glyphs.items() if _kerned(c) and v and v[0].strokes and not _built(v[0])]
+    if not chars:
+        return {}
+    left, right, before, after = [], [], [], []
+    for c in chars:
+        each = [sides(g, metrics) for g in glyphs[c]]
+        left.append(np.median([s.left for s in each], axis=0))
+        right.append(np.median([s.right for s in each], axis=0))
+        before.append(np.median([s.x_min for s in each]))
+        after.append(np.median([g.advance - s.x_max for g, s in zip(glyphs[c], each, strict=True)]))
+    out: dict[tuple[str, str], float] = {}
+    every = np.array(left)
+    for i, first in enumerate(chars):
+        partners = [j for j, second in enumerate(chars) if _meets(first, second)]
+        if not partners:
+            continue
+        mine = np.repeat(right[i][None], len(partners), axis=0)
+        points = np.array([is_point(first) or is_point(chars[j]) for j in partners])
+        wanted = distances(mine, every[partners], by, points=points)
+        for j, distance in zip(partners, wanted, strict=True):
+            k = float(np.clip(distance - after[i] - before[j], -0.5 * metrics.x_height, 0.4 * metrics.x_height))
+            if abs(k) >= LEAST_KERN * metrics.x_height:
+                out[first, chars[j]] = round(k, 1)
+    return _shared(out, {c: unicodedata.normalize("NFD", c)[0] for c, v in glyphs.items() if v and _built(v[0])})
+
+
+def _built(glyph: Glyph) -> bool:
+    return glyph.source.startswith("built:")
+
+
+def _shared(pairs: dict[tuple[str, str], float], leaders: Mapping[str, str]) -> dict[tuple[str, str], float]:
+    """Return the pairs with those of built letters, which are kerned as their base is."""
+    followers: dict[str, list[str]] = {}
+    for char, leader in leaders.items():
+        followers.setdefault(leader, [leader]).append(char)
+    return {
+        (a, b): k
+        for (first, second), k in pairs.items()
+        for a in followers.get(first, [first])
+        for b in followers.get(second, [second])
+    }
+
+
+def _kerned(char: str) -> bool:
+    return not char.isspace() and not all(unicodedata.combining(c) for c in char)
+
+
+def _meets(first: str, second: str) -> bool:
+    """Return whether the two stand side by side in text: not a small letter before a capital, digits with digits."""
+    kinds = [unicodedata.category(c[0]) for c in (first, second)]
+    if kinds == ["Ll", "Lu"]:
+        return False
+    if "Nd" in kinds:
+        return all(k == "Nd" or k.startswith("P") for k in kinds)
+    return True

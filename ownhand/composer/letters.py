@@ -26,7 +26,10 @@ from ownhand.composer.text import SPACE, TAB
 FRESH_FOOT = 0.4
 """Least share of the variance of the feet that is added rather than carried by the shapes."""
 
-MOST_MEMORY = 0.65
+TREND = 0.07
+"""What measuring about the fitted slope of a line takes off the correlation of neighbours; measured on our pages."""
+
+MOST_MEMORY = 0.7
 """Memory of what is added to the feet is never more, or whole words would climb."""
 
 DOUBLES = (0.06, 2.0)
@@ -122,8 +125,10 @@ def make_letters(
 
     # the shapes' own share has no memory, so what is added needs the more to give the whole its own
     carried = foot.keep**2 * variance[0]
-    memory = min(MOST_MEMORY, scatter.foot_memory * (1 + carried / foot.add**2)) if foot.add > 0 else 0.0
-    feet = foot.add * remembered(draw(rng, n), memory) - (1 - foot.keep) * mixed("foot_off")
+    wanted = scatter.foot_memory + TREND if scatter.foot_memory > 0 else 0.0
+    memory = min(MOST_MEMORY, wanted * (1 + carried / foot.add**2)) if foot.add > 0 else 0.0
+    feet = -(1 - foot.keep) * mixed("foot_off")
+    feet[inked] += foot.add * remembered(draw(rng, int(inked.sum())), memory)  # over spaces too, letter to letter
     talls = np.exp(tall.add * draw(rng, n)) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
     wides = np.exp(wide.add * draw(rng, n)) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
     degrees = lean.add * draw(rng, n) - (1 - lean.keep) * mixed("lean_off")

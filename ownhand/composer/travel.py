@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import cKDTree  # type: ignore[import-untyped]
 
 from capture.units import Points
 from ownhand.composer.plot import Index, PlotPage, pen_up_travel_mm, reordered
@@ -39,6 +38,9 @@ def least_travel(page: PlotPage) -> PlotPage:
 
 def _nearest(first: Points, last: Points, at: Points) -> tuple[Index, np.ndarray]:
     """Return an order and directions by always going to the nearest end that is left."""
+    # here, because most pages stay in the order of writing and importing it takes half a second
+    from scipy.spatial import cKDTree  # type: ignore[import-untyped]
+
     n = len(first)
     ends = np.vstack([first, last])
     tree = cKDTree(ends)

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
+import shutil
 import tempfile
+import time
 from pathlib import Path
 from typing import Any
 
 from capture.errors import OutputError
+
+SCRAP = ".part"
+"""Ending of the names of files and folders that are still being written; they also begin with a dot."""
 
 
 def _refused(path: Path, error: OSError) -> OutputError:
@@ -41,7 +47,7 @@ def write_bytes(path: Path, data: bytes) -> Path:
     """
     make_folder(path.parent)
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=SCRAP, dir=path.parent)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)
@@ -55,6 +61,19 @@ def write_bytes(path: Path, data: bytes) -> Path:
     except OSError as error:
         raise _refused(path, error) from None
     return path
+
+
+def sweep(folder: Path, *, older_than_s: float = 600.0) -> None:
+    """Remove what runs that were killed left half written in `folder` and below; nothing else bears such names."""
+    for scrap in list(folder.rglob(f".*{SCRAP}")):
+        with contextlib.suppress(OSError):
+            if time.time() - scrap.stat().st_mtime > older_than_s:
+                shutil.rmtree(scrap) if scrap.is_dir() else scrap.unlink()
+
+
+def is_vacant(folder: Path) -> bool:
+    """Return whether a folder holds nothing, scraps of killed runs left out."""
+    return all(p.name.startswith(".") and p.name.endswith(SCRAP) for p in folder.iterdir())
 
 
 def _umask() -> int:

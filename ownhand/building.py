@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from capture.errors import HandFolderError
+from capture.files import sweep
 from fontbuild.build import BuildResult, build_font, reference_size
 from fontbuild.font import Font, Record
 from fontbuild.formats.opentype import save_opentype
@@ -102,6 +103,7 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
         If the files cannot be written.
     """
     hand = open_hand(path)
+    sweep(hand.path)
     font, result = make_font(hand, progress=progress)
     if tabular_figures:
         font = with_tabular_figures(font)

@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import HandFolderError, OutputError, UsageError
-from capture.files import make_folder, write_json
+from capture.files import is_vacant, make_folder, write_json
 from capture.sheet import Sheet
 from capture.sheet_file import load_sheet
 from skeleton.attempt import Attempt, attempt_from_json, attempt_to_json
@@ -143,7 +143,7 @@ def create_hand(path: Path, record: HandRecord) -> Hand:
     if path.exists() and not path.is_dir():
         raise HandFolderError(str(path), "is a file, a hand is a folder", "Give the name of a folder.")
     try:
-        occupied = path.exists() and any(path.iterdir())
+        occupied = path.exists() and not is_vacant(path)
     except OSError as error:
         remedy = "Check the folder's permissions."
         raise OutputError(str(path), f"cannot be opened ({error.strerror})", remedy) from None

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 import skeleton
 from capture.code import CodedPage, sheet_from_coded
 from capture.errors import OutputError, OwnhandError
-from capture.files import check_folder
+from capture.files import check_folder, is_vacant, sweep
 from capture.read import PageReading, Verdict, read_page
 from capture.report import Finding
 from capture.scan import Scan, load_scans
@@ -86,7 +86,7 @@ def read_scans(
     for scan in scans:
         if not scan.is_file():
             list(load_scans(scan))
-    known = open_hand(path) if path.exists() and any(path.iterdir()) else None
+    known = open_hand(path) if path.exists() and not is_vacant(path) else None
     check_folder(path)
     finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
     jobs = jobs or os.cpu_count() or 1
@@ -96,6 +96,7 @@ def read_scans(
             raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
         # only now, so that nothing is left behind by what was no sheet
         hand = known or open_or_create(path)
+        sweep(hand.path)
         traced = _trace_all(pool, hand, [r for r, _ in read], tell)
     notices = [str(error) for error in refused]
     for reading, _ in read:

@@ -19,10 +19,12 @@ from ownhand import checked
 from ownhand.hand import Hand
 from ownhand.review import views
 from ownhand.review.book import Book, StaleError, UnknownAttemptError
+from ownhand.review.builder import BuildFailedError
 from ownhand.review.guard import refusal
 from ownhand.review.languages import languages_view, print_missing, printed_file
 from ownhand.review.operations import OperationError
-from ownhand.review.pictures import picture_file
+from ownhand.review.pictures import png
+from ownhand.review.strips import strip_png
 from ownhand.review.tryout import Tryout
 
 KINDS = {
@@ -58,16 +60,27 @@ def make_app(hand: Hand) -> Starlette:
         kind, content = files[name]
         return Response(content, media_type=kind, headers={"cache-control": "no-cache"})
 
-    def ink(request: Request) -> Response:
+    async def ink(request: Request) -> Response:
+        # Not sent to a thread: there are thousands of these, and each is a look into memory.
         key = request.query_params.get("id", "")
-        file = picture_file(book, key)
-        if file is None:
-            return JSONResponse(refusal(key, "there is no ink picture of this attempt"), 404)
-        tag = f'"{file.stat().st_mtime_ns:x}"'
-        headers = {"cache-control": "private, no-cache", "etag": tag}
-        if request.headers.get("if-none-match") == tag:
-            return Response(status_code=304, headers=headers)
-        return Response(file.read_bytes(), media_type="image/png", headers=headers)
+        picture = png(book, key)
+        if picture is None:
+            return JSONResponse(refusal(key[:200], "there is no ink picture of this attempt"), 404)
+        fresh = request.query_params.get("read") == book.read_stamp
+        headers = {"cache-control": "private, max-age=86400, immutable" if fresh else "no-store"}
+        return Response(picture, media_type="image/png", headers=headers)
+
+    def strip(request: Request) -> Response:
+        char = request.query_params.get("char", "")
+        with book.lock:
+            picture = book.strips.get(char) or strip_png(book, char)
+            if picture is not None:
+                book.strips[char] = picture
+        if picture is None:
+            return JSONResponse(refusal(char[:40], "was never asked for"), 404)
+        fresh = request.query_params.get("read") == book.read_stamp
+        headers = {"cache-control": "private, max-age=86400, immutable" if fresh else "no-store"}
+        return Response(picture, media_type="image/png", headers=headers)
 
     def overview(request: Request) -> Answer:
         book.refresh()
@@ -127,6 +140,7 @@ def make_app(hand: Hand) -> Starlette:
     routes = [
         Route("/", page),
         Route("/ink", ink),
+        Route("/strip", strip),
         *(
             Route(f"/api/{name}", _reading(answer))
             for name, answer in {
@@ -177,6 +191,9 @@ def _guarded(answer: Callable[[], Answer], state: Callable[[], dict[str, Any]] |
             str(error), "was changed by another page meanwhile", "Nothing was stored. Look again, then repeat it."
         )
         return JSONResponse({**body, **(state() if state else {})}, 409)
+    except BuildFailedError as error:
+        remedy = "Run `ownhand build`, which says more, or mend the letter you changed last in another way."
+        return JSONResponse(refusal("the font", f"could not be built ({error})", remedy), 500)
     except OwnhandError as error:
         return JSONResponse(refusal(error.where, error.what, error.remedy), 422)
     if isinstance(got, Response):

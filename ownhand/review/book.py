@@ -49,10 +49,14 @@ class Book:
         self._captures_seen: tuple[tuple[str, int, int], ...] | None = None
         self._decisions_seen: tuple[int, int] | None = None
         self.attempts: dict[str, Attempt] = {}
+        self.asked: dict[str, dict[str, Attempt]] = {}
+        """By the character that was asked for, whatever it was corrected to: its attempts by id."""
         self.ink: dict[str, tuple[str, InkPicture]] = {}
         """By attempt id: the sheet it is on, and its picture."""
         self.sizes: dict[str, tuple[float, float]] = {}
         self.inked: dict[str, tuple[float, float, float, float] | None] = {}
+        self.pngs: dict[str, bytes] = {}
+        self.strips: dict[str, bytes] = {}
         """What `pictures` found out, until something is read anew."""
         self.decisions = Decisions()
         self.refresh()
@@ -65,9 +69,12 @@ class Book:
             if tuple(stamps) != self._captures_seen:
                 captures = load_captures(self.hand)
                 self.attempts = {a.id: a for c in captures for a in c.attempts if a.status != "blank"}
+                self.asked = {}
+                for key, a in self.attempts.items():
+                    self.asked.setdefault(a.char, {})[key] = a
                 self.ink = {key: (c.sheet, picture) for c in captures for key, picture in c.ink.items()}
                 self.readings.forget()
-                self.sizes, self.inked = {}, {}
+                self.sizes, self.inked, self.pngs, self.strips = {}, {}, {}, {}
                 self._captures_seen = tuple(stamps)
             file = self.hand.decisions_file
             stamp = (file.stat().st_mtime_ns, file.stat().st_size) if file.exists() else (0, 0)
@@ -79,6 +86,11 @@ class Book:
     def state(self) -> tuple[int, int]:
         """What everything shown depends on: the version of the decisions, and of what was read."""
         return self.decisions.version, hash(self._captures_seen)
+
+    @property
+    def read_stamp(self) -> str:
+        """Changes when something is read anew: pictures are good for as long as it stays."""
+        return f"{hash(self._captures_seen) & 0xFFFFFFFFFFFF:x}"
 
     def attempt(self, key: str) -> Attempt:
         """Return the attempt as it was read."""

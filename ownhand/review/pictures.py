@@ -27,6 +27,16 @@ def picture_file(book: Book, key: str) -> Path | None:
     return file if file.is_relative_to(root) and file.suffix == ".png" and file.is_file() else None
 
 
+def png(book: Book, key: str) -> bytes | None:
+    """Return an attempt's ink picture; None where there is none. Some kB each: they are kept once read."""
+    if key not in book.pngs:
+        file = picture_file(book, key)
+        if file is None:
+            return None
+        book.pngs[key] = file.read_bytes()
+    return book.pngs[key]
+
+
 def size_mm(book: Book, key: str) -> tuple[float, float]:
     """Return width and height of an attempt's ink picture; (0, 0) where there is none."""
     if key not in book.sizes:

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 import dataclasses
-import hashlib
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from fontbuild.build import BuildResult, build_font
+from fontbuild.build import BuildResult
 from fontbuild.font import Font
-from fontbuild.variants import Variant, Written, variants_of
 from ownhand.building import font_record
 from ownhand.checked import Place, raise_faults
 from ownhand.composer import Composer, Life, Settings
@@ -21,6 +19,7 @@ from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.settings import ALIGNMENTS, STRONGEST
 from ownhand.decisions import building_rules, with_bearings
 from ownhand.review.book import Book
+from ownhand.review.builder import BUILDER
 
 LONGEST_TEXT = 5000
 MOST_PAGES = 4
@@ -39,34 +38,6 @@ class Built:
     composer: Composer
 
 
-class Remembered:
-    """Makes variants as `fontbuild.variants.variants_of` does, but those of the same attempts only once.
-
-    Fitting is most of the work of a build, and a mend changes one character: the next build takes a moment.
-    """
-
-    def __init__(self) -> None:
-        self._made: dict[bytes, list[Variant]] = {}
-        self._used: dict[bytes, list[Variant]] = {}
-
-    def __call__(self, char: str, written: Sequence[Written], **how: float) -> list[Variant]:
-        """Return all variants of `char`."""
-        digest = hashlib.sha256(repr((char, sorted(how.items()))).encode())
-        for w in written:
-            digest.update(repr((w.id, w.allograph, w.width_mm, [len(s) for s in w.strokes])).encode())
-            for s in w.strokes:
-                digest.update(np.ascontiguousarray(s).tobytes())
-        key = digest.digest()
-        if key not in self._made:
-            self._made[key] = variants_of(char, written, **how)
-        self._used[key] = self._made[key]
-        return self._made[key]
-
-    def forget_unused(self) -> None:
-        """Forget what the last build did not need."""
-        self._made, self._used = self._used, {}
-
-
 class Tryout:
     """Builds the font when it is first needed, and again when something was decided since."""
 
@@ -74,7 +45,6 @@ class Tryout:
         self.book = book
         self._lock = threading.Lock()
         self._built: Built | None = None
-        self._fit = Remembered()
 
     def build(self) -> Built:
         """Return the font of the hand as it stands.
@@ -91,8 +61,7 @@ class Tryout:
                 attempts, decisions = self.book.decided(), self.book.decisions
             if self._built is None or self._built.state != state:
                 record = font_record(self.book.hand.record)
-                result = build_font(attempts, record, decisions=building_rules(decisions), fit=self._fit)
-                self._fit.forget_unused()
+                result = BUILDER.build(attempts, record, building_rules(decisions))
                 font = with_bearings(result.font, decisions)
                 self._built = Built(state, font, result, Composer(font))
             return self._built

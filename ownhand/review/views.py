@@ -7,12 +7,12 @@ from typing import Any
 
 import numpy as np
 
-from ownhand.decisions import seen
 from ownhand.review.book import Book
 from ownhand.review.carry import Carried
 from ownhand.review.doubts import LOW_CONFIDENCE, doubts, is_settled, name_of, sorting_key
 from ownhand.review.mending import current
 from ownhand.review.pictures import inked_mm, size_mm
+from ownhand.review.strips import slots
 from skeleton.stroke import Stroke
 
 
@@ -25,14 +25,18 @@ def status_view(book: Book) -> dict[str, Any]:
     """Return the version, and what can be undone and done again."""
     undo, redo = book.next_words()
     family = book.hand.record.family
-    return {"version": book.decisions.version, "undo": undo, "redo": redo, "family": family}
+    return {
+        "version": book.decisions.version,
+        "undo": undo,
+        "redo": redo,
+        "family": family,
+        "read": book.read_stamp,
+    }
 
 
 def attempt_summary(book: Book, key: str, outlier: str) -> dict[str, Any]:
     """Return what the overview shows of an attempt."""
     attempt, decision = book.attempt(key), book.decision(key)
-    width, height = size_mm(book, key)
-    place = book.ink[key][1] if key in book.ink else None
     return {
         "id": key,
         "number": attempt.attempt,
@@ -46,20 +50,26 @@ def attempt_summary(book: Book, key: str, outlier: str) -> dict[str, Any]:
         "doubts": list(doubts(attempt, decision, outlier)) if attempt.status != "spoiled" else [],
         "confidence": round(attempt.confidence, 2),
         "strokes": len(current(attempt, decision)),
-        "x_height": attempt.x_height_mm,
-        "wide": list(seen(attempt.strokes)[0:3:2]),
-        "picture": None
-        if place is None or not width
-        else {"left": round(place.left_mm, 3), "top": round(place.top_mm, 3), "width": width, "height": height},
     }
+
+
+def picture_view(book: Book, key: str) -> dict[str, float] | None:
+    """Return where an attempt's ink picture lies on its cell, in mm; None where there is none."""
+    width, height = size_mm(book, key)
+    if not width:
+        return None
+    place = book.ink[key][1]
+    return {"left": round(place.left_mm, 3), "top": round(place.top_mm, 3), "width": width, "height": height}
 
 
 def overview(book: Book, outliers: Mapping[str, str]) -> dict[str, Any]:
     """Return all characters with a summary of their attempts; those with open doubts first, the worst first."""
     with book.lock:
         by_char: dict[str, list[dict[str, Any]]] = {}
+        places = {key: slot for char in book.asked for key, slot in slots(book, char).items()}
         for key in book.attempts:
-            summary = attempt_summary(book, key, outliers.get(key, ""))
+            place = places[key]
+            summary = {**attempt_summary(book, key, outliers.get(key, "")), "strip": [place.x, place.width]}
             by_char.setdefault(summary["char"], []).append(summary)
         characters = [_character(char, found) for char, found in by_char.items()]
         known = set(book.decisions.characters)
@@ -103,6 +113,8 @@ def _details(book: Book, key: str, spaced: tuple[float, float] | None) -> dict[s
     attempt, decision = book.attempt(key), book.decision(key)
     return {
         "lines": strokes_view(current(attempt, decision)),
+        "x_height": attempt.x_height_mm,
+        "picture": picture_view(book, key),
         "inked": inked_mm(book, key),
         "pen": round(attempt.pen_mm, 3),
         "ascender": attempt.ascender_mm,
@@ -127,7 +139,7 @@ def carried_view(book: Book, others: Mapping[str, Carried]) -> list[dict[str, An
             "changes": c.changes,
             "why": c.why,
             "lines": strokes_view(c.strokes),
-            "picture": attempt_summary(book, key, "")["picture"],
+            "picture": picture_view(book, key),
             "inked": inked_mm(book, key),
             "x_height": book.attempt(key).x_height_mm,
             "pen": round(book.attempt(key).pen_mm, 3),

@@ -7,12 +7,15 @@ import dataclasses
 import numpy as np
 import pytest
 
+from capture.errors import InputError
 from capture.report import Finding
+from fontbuild.build import Decisions as BuildingRules
+from fontbuild.font import Record
 from fontbuild.variants import Written, variants_of
 from ownhand.decisions import KEPT, Decision, seen
+from ownhand.review.builder import Builder, BuildFailedError, Remembered
 from ownhand.review.doubts import doubts, is_settled, name_of, sorting_key
 from ownhand.review.operations import turn
-from ownhand.review.tryout import Remembered
 from tests.ownhand.stand_in import attempt, letter, unsteady
 
 
@@ -65,7 +68,7 @@ def test_variants_that_were_made_before_are_the_same_and_not_made_again(monkeypa
         made.append(args)
         return variants_of(*args, **how)
 
-    monkeypatch.setattr("ownhand.review.tryout.variants_of", counted)
+    monkeypatch.setattr("ownhand.review.builder.variants_of", counted)
     fit = Remembered()
     group = [written(1), written(2)]
     first = fit("t", group, x_height_mm=3.5)
@@ -79,3 +82,18 @@ def test_variants_that_were_made_before_are_the_same_and_not_made_again(monkeypa
     fit.forget_unused()
     fit("t", group, x_height_mm=3.5)
     assert len(made) == 3
+
+
+def test_the_builder_beside_the_server_builds_refuses_and_comes_back_after_it_was_ended(t):
+    builder = Builder()
+    built = builder.build([t, dataclasses.replace(t, id="S/1/1.2", attempt=2)], Record("Lamp Room"), BuildingRules())
+
+    assert set(built.font.glyphs) >= {"t"}
+    with pytest.raises(InputError, match="none of its attempts can be used"):
+        builder.build([], Record("Lamp Room"), BuildingRules())
+    with pytest.raises(BuildFailedError, match="AttributeError"):
+        builder.build([None], Record("Lamp Room"), BuildingRules())
+    builder._process.kill()
+    builder._process.wait()
+    assert set(builder.build([t], Record("Lamp Room"), BuildingRules()).font.glyphs) >= {"t"}
+    builder.stop()

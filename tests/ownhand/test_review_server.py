@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
 import http.client
+import io
 import json
 import shutil
 import sys
@@ -11,6 +13,7 @@ from urllib.parse import quote, urlsplit
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from capture.errors import HandFolderError, MissingLibraryError, UsageError
 from ownhand.building import make_font
@@ -105,12 +108,39 @@ def test_a_letter_is_told_with_its_strokes_and_where_its_picture_lies(served):
     assert points.max(axis=0) == pytest.approx([x1 - 0.225, top - 0.225], abs=0.12)
 
 
-def test_the_ink_is_given_as_it_lies_in_the_hand_and_not_sent_twice(served, hand):
-    status, png, headers = served.get(f"ink?id={quote(SOME, safe='')}")
+def test_the_ink_is_given_as_it_lies_in_the_hand_and_kept_until_something_is_read_anew(served, hand):
+    address = f"ink?id={quote(SOME, safe='')}"
+    read = served.get("api/version")[1]["read"]
+    status, png, headers = served.get(f"{address}&read={read}")
 
     assert (status, headers["content-type"]) == (200, "image/png")
-    assert png == (hand.captures_folder / "LAMP1/ink/3.2.png").read_bytes() or png[:4] == b"\x89PNG"
-    assert served.get(f"ink?id={quote(SOME, safe='')}", if_none_match=headers["etag"])[0] == 304
+    assert png == (hand.captures_folder / "LAMP1/ink/3.2.png").read_bytes()
+    assert "immutable" in headers["cache-control"]
+    assert served.get(address)[2]["cache-control"] == "no-store"
+
+    (capture,) = load_captures(hand)
+    (hand.captures_folder / "LAMP1/ink/3.2.png").write_bytes(png[:-12] + png[-12:] + b"\0")
+    save_capture(hand, dataclasses.replace(capture, scan="better.png"))
+    assert served.get("api/version")[1]["read"] != read
+    assert served.get(address)[1] != png
+
+
+def test_the_attempts_of_a_character_come_in_one_strip_each_on_its_baseline(served):
+    _, body, _ = served.get("api/letters")
+    letter = next(c for c in body["characters"] if c["char"] == "n")
+    status, png, _ = served.get("strip?char=n")
+    strip = np.asarray(Image.open(io.BytesIO(png)))
+
+    assert status == 200
+    assert strip.shape[0] == 2 * 54
+    for a in letter["attempts"]:
+        x, width = (2 * v for v in a["strip"])
+        rows = np.flatnonzero((strip[:, x : x + width] < 128).any(axis=1))
+        columns = np.flatnonzero((strip[:, x : x + width] < 128).any(axis=0))
+        assert rows[-1] == pytest.approx(72 + 2, abs=3), "it stands on the baseline, 36 px down at twice the size"
+        assert rows[-1] - rows[0] == pytest.approx(30 + 4, abs=5), "an x-height is 15 px"
+        assert columns[0] > 0 and columns[-1] < width - 1
+    assert served.get("strip?char=%F0%9F%98%80")[0] == 404
 
 
 def test_a_step_is_stored_at_once_and_undone_and_done_again(served, hand):

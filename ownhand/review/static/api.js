@@ -10,7 +10,7 @@ export class Refused extends Error {
 }
 
 /** What the server last said about the decisions: version, and what can be undone and done again. */
-export const seen = { version: 0, undo: "", redo: "", family: "" };
+export const seen = { version: 0, undo: "", redo: "", family: "", read: "" };
 
 const listeners = new Set();
 
@@ -24,6 +24,7 @@ export function note(body) {
     seen.version = body.version;
     seen.undo = body.undo ?? seen.undo;
     seen.redo = body.redo ?? seen.redo;
+    seen.read = body.read ?? seen.read;
     seen.family = body.family ?? seen.family;
     listeners.forEach((tell) => tell());
   }
@@ -60,4 +61,8 @@ export const post = (name, body) =>
     body: JSON.stringify({ based_on: seen.version, ...body }),
   });
 
-export const inkOf = (id) => `ink?${new URLSearchParams({ id })}`;
+/** Where the strip with all attempts asked for as `char` is. */
+export const stripOf = (char) => `strip?${new URLSearchParams({ char, read: seen.read })}`;
+
+/** Where an ink picture is; `read` changes when something is read anew, so that the browser may keep it till then. */
+export const inkOf = (id) => `ink?${new URLSearchParams({ id, read: seen.read })}`;

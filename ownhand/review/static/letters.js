@@ -1,11 +1,7 @@
 // All characters at a glance, each as a line of writing with its attempts on it; those to look at come first.
 
-import { get, inkOf, note, post } from "./api.js";
+import { get, note, post, stripOf } from "./api.js";
 import { button, h, plural, say, shown } from "./dom.js";
-
-const X_HEIGHT_PX = 15;
-const UP_PX = 36;
-const DOWN_PX = 18;
 
 const letterLink = (char, id = "") => `#letter/${encodeURIComponent(char)}${id ? `/${encodeURIComponent(id)}` : ""}`;
 
@@ -20,23 +16,10 @@ export function stateOf(a) {
 
 export const MARKS = { kept: "✓", "set aside": "✕", "to look at": "!", mended: "✎", "spoiled by the writer": "✕" };
 
-/** The ink of an attempt, standing on the line with its own size and place. */
-export function standing(a, { xHeight = X_HEIGHT_PX, up = UP_PX, down = DOWN_PX } = {}) {
-  const k = xHeight / a.x_height;
-  if (!a.picture) return h("span", { class: "no-ink" }, "no picture");
-  const p = a.picture;
-  // Only the writing is given room, not the empty part of its cell.
-  const [x0, x1] = a.wide.length ? a.wide : [p.left, p.left + p.width];
-  const img = h("img", {
-    src: inkOf(a.id),
-    loading: "lazy",
-    decoding: "async",
-    alt: "",
-    width: Math.max(1, Math.round(p.width * k)),
-    height: Math.max(1, Math.round(p.height * k)),
-    style: { top: `${up - p.top * k}px`, left: `${(p.left - x0) * k}px` },
-  });
-  return h("span", { class: "standing", style: { width: `${Math.max(8, (x1 - x0) * k)}px`, height: `${up + down}px` } }, img);
+/** The ink of an attempt, standing on the line with its own size and place: a part of its character's strip. */
+function standing(a) {
+  const [x, width] = a.strip;
+  return h("span", { class: "standing", style: { width: `${width}px`, backgroundImage: `url("${stripOf(a.asked)}")`, backgroundPosition: `${-x}px 0` } });
 }
 
 function reasons(c) {

@@ -64,15 +64,28 @@ def warp(a: Points, b: Points) -> Floats:
 
     The fractions rise strictly, from 0 to 1.
     """
-    table = _tables(features(a)[None], features(b)[None])[0]
+    return warps(a, [b])[0]
+
+
+def warps(a: Points, others: Sequence[Points]) -> list[Floats]:
+    """Return the warps of one stroke to several others; see `warp`."""
+    if not others:
+        return []
+    one = np.repeat(features(a)[None], len(others), axis=0)
+    return [_way(table) for table in _tables(one, np.stack([features(b) for b in others]))]
+
+
+def _way(table: Floats) -> Floats:
+    """Return the cheapest way back through a table of accumulated costs, as fractions along the second stroke."""
     i = j = STEPS
     sums, counts = np.zeros(STEPS), np.zeros(STEPS)
+    rows = table.tolist()
     while True:
         sums[i - 1] += j - 1
         counts[i - 1] += 1
         if i == 1 and j == 1:
             break
-        steps = ((table[i - 1, j - 1], i - 1, j - 1), (table[i - 1, j], i - 1, j), (table[i, j - 1], i, j - 1))
+        steps = ((rows[i - 1][j - 1], i - 1, j - 1), (rows[i - 1][j], i - 1, j), (rows[i][j - 1], i, j - 1))
         _, i, j = min(steps)
     at = sums / counts / (STEPS - 1)
     smooth = np.convolve(np.pad(np.diff(at), 2, mode="edge"), np.ones(5) / 5, mode="valid")

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from fontbuild.elastic import STEPS, warp
+from fontbuild.elastic import STEPS, warps
 from fontbuild.geometry import resample
 
 TOLERANCE_MM = 0.03
@@ -199,14 +199,13 @@ def fit_together(strokes: Sequence[Points], *, medoid: int = 0, tolerance_mm: fl
     unit = max(_length(strokes[medoid]) / 6, 0.5)  # brings directions and places to one scale for the warp
     samples = [_samples(s) for s in strokes]
     model = samples[medoid]
+    centred = [(s - s.mean(axis=0)) / unit for s in strokes]
+    others = [k for k in range(len(strokes)) if k != medoid]
+    there = dict(zip(others, warps(centred[medoid], [centred[k] for k in others]), strict=True))
     places: list[Floats] = []
-    for index, (stroke, points) in enumerate(zip(strokes, samples, strict=True)):
+    for index, points in enumerate(samples):
         grid = np.linspace(0, 1, len(points))
-        if index == medoid:
-            places.append(grid)
-        else:
-            there = warp((strokes[medoid] - strokes[medoid].mean(axis=0)) / unit, (stroke - stroke.mean(axis=0)) / unit)
-            places.append(np.interp(grid, there, np.linspace(0, 1, STEPS)))
+        places.append(grid if index == medoid else np.interp(grid, there[index], np.linspace(0, 1, STEPS)))
     kept, places = _corresponding_corners(model, list(zip(samples, places, strict=True)))
     at_corner = [c / (len(model) - 1) for c in kept]
     knots = np.array([0.0, *at_corner, 1.0])

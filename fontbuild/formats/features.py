@@ -13,6 +13,8 @@ from collections.abc import Mapping, Sequence
 SIGHT = 2
 """Letters between two equal ones up to which they must differ in shape."""
 
+SMALL = frozenset("abcdefghijklmnopqrstuvwxyz")
+
 Names = Mapping[str, Sequence[str]]
 """By character: the names of its variants, the first one being the encoded glyph."""
 
@@ -62,8 +64,9 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
     lines: list[str] = []
     encoded = [v[0] for v in turned.values()]
     lines.append(f"@turned = [{' '.join(encoded)}];")
-    everything = [n for c, v in names.items() if not _mark(c) for n in v]
-    lines.append(f"@any = [{' '.join(everything)}];")
+    small = [n for c, v in names.items() if c in SMALL or c == " " for n in v]
+    if small:
+        lines.append(f"@small = [{' '.join(small)}];")
     for k in range(most):
         members = [v[k] for c, v in names.items() if len(v) > k and not _mark(c) and c != " "]
         lines.append(f"@turn{k + 1} = [{' '.join(members)}];")
@@ -85,18 +88,18 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
 
 
 def _apart(turned: Mapping[str, Sequence[str]]) -> str:
-    """Return rules that change a shape seen within sight; accented letters, being rarer, look only at neighbours.
+    """Return rules that change a shape seen within sight.
 
-    The tables grow with letters times variants times distance, so the sight is short.
+    The tables grow with variants times distance times the letters between, so that only small unaccented letters look
+    further than at their neighbour, over small unaccented letters and spaces.
     """
     steps, rules = [], []
     for variants in turned.values():
         steps += [f"    sub {v} by {n};" for v, n in zip(variants, [*variants[1:], variants[0]], strict=True)]
     for distance in range(SIGHT + 1):
-        between = " @any" * distance
+        between = " @small" * distance
         for char, variants in turned.items():
-            rare = len(unicodedata.normalize("NFD", char)) > 1
-            if distance > (0 if rare else min(SIGHT, len(variants) - 2 + (len(variants) == 2))):
+            if distance and (char not in SMALL or len(variants) <= distance):
                 continue
             rules += [f"    sub {v}{between} {v}' lookup step;" for v in variants]
     step = "lookup step useExtension {\n" + "\n".join(steps) + "\n} step;\n"

@@ -16,6 +16,7 @@ import pathops  # type: ignore[import-untyped]
 import ufo2ft  # type: ignore[import-untyped]
 import ufoLib2
 from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
+from ufo2ft import featureWriters
 
 from capture.files import write_bytes
 from capture.units import Points
@@ -118,9 +119,12 @@ def compile_font(font: Font, *, flavour: str = "ttf", progress: Progress | None 
     if flavour not in ("ttf", "otf"):
         raise ValueError(f"flavour must be 'ttf' or 'otf', got {flavour!r}")
     ufo = _inked(font, progress=progress)
+    # No cursive attachment: its writer would compile all features once more only to find none.
+    writers = [featureWriters.KernFeatureWriter, featureWriters.MarkFeatureWriter, featureWriters.GdefFeatureWriter]
+    common = {"removeOverlaps": False, "featureWriters": writers}
     if flavour == "otf":
-        return ufo2ft.compileOTF(ufo, removeOverlaps=False, optimizeCFF=ufo2ft.CFFOptimization.SPECIALIZE)
-    return ufo2ft.compileTTF(ufo, removeOverlaps=False, convertCubics=True, cubicConversionError=0.001)
+        return ufo2ft.compileOTF(ufo, **common, optimizeCFF=ufo2ft.CFFOptimization.SPECIALIZE)
+    return ufo2ft.compileTTF(ufo, **common, convertCubics=True, cubicConversionError=0.001)
 
 
 def save_opentype(font: Font, path: Path, *, progress: Progress | None = None) -> Path:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from capture.report import Finding
+from capture.units import image_from_cell
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
@@ -177,5 +178,14 @@ def _with_bearings(glyph: Glyph, decision: Decision | None, mm_per_unit: float) 
 
 
 def known_ways(decisions: Decisions) -> dict[str, tuple[Stroke, ...]]:
-    """Return, by character, strokes in the order and direction in which this hand is known to write them."""
-    return {char: way.strokes for char, way in decisions.characters.items()}
+    """Return, by character, strokes in the order and direction in which this hand is known to write them.
+
+    In the frame in which the tracer wants them: mm, y down, their own baseline at y = 0.
+    """
+    return {
+        char: tuple(
+            Stroke(image_from_cell(s.points_mm, left_mm=0.0, baseline_mm=0.0), s.width_mm, closed=s.closed)
+            for s in way.strokes
+        )
+        for char, way in decisions.characters.items()
+    }

@@ -15,7 +15,7 @@ from ownhand.decisions_file import load_decisions, save_decisions
 from ownhand.hand import Hand, InkPicture, load_captures
 from ownhand.review.carry import Carried, carry
 from ownhand.review.family import relatives
-from ownhand.review.mending import current, mend, with_strokes
+from ownhand.review.mending import as_stored, current, mend, with_strokes
 from ownhand.review.operations import OperationError
 from ownhand.review.readings import Readings
 from ownhand.review.steps import Entries, Step, load_step, save_step
@@ -271,7 +271,7 @@ def standing(attempt: Attempt, decision: Decision) -> tuple[Stroke, ...]:
 
 def known_way(attempt: Attempt, decision: Decision) -> KnownWay:
     """Return the hand's own way of writing a character, as this attempt shows it."""
-    return KnownWay(attempt.id, attempt.x_height_mm, standing(attempt, decision))
+    return KnownWay(attempt.id, attempt.x_height_mm, as_stored(standing(attempt, decision)))
 
 
 def _summary(said: list[str], book: Book, keys: list[str]) -> str:

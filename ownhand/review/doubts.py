@@ -19,7 +19,7 @@ def doubts(attempt: Attempt, decision: Decision, outlier: str = "") -> tuple[str
     unsure = [f for f in attempt.findings if f.kind == "low confidence"]
     out = [f"{f.kind}, {f.detail}" if f.detail else f.kind for f in attempt.findings if f not in unsure]
     if unsure or (attempt.status == "written" and attempt.confidence < LOW_CONFIDENCE):
-        out.append(f"strokes or their order may be wrong (confidence {attempt.confidence:.0%})")
+        out.append("strokes or their order may be wrong")
     if outlier and outlier not in out:
         out.append(f"unlike the others: {outlier}")
     if ink_changed(attempt, decision):

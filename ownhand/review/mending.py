@@ -14,6 +14,7 @@ from ownhand.decisions import KEPT, SET_ASIDE, Decision, seen
 from ownhand.review import operations
 from ownhand.review.operations import OperationError, Strokes
 from skeleton.attempt import Attempt
+from skeleton.stroke import Stroke
 
 Change = tuple[Decision, str]
 """The new decision, and the mend in words."""
@@ -24,11 +25,16 @@ def current(attempt: Attempt, decision: Decision) -> Strokes:
     return attempt.strokes if decision.strokes is None else decision.strokes
 
 
+def as_stored(strokes: Strokes) -> Strokes:
+    """Return the strokes as the file will give them back, to the micrometre: what is shown is what is kept."""
+    return tuple(Stroke(np.round(s.points_mm, 3), round(s.width_mm, 3), closed=s.closed) for s in strokes)
+
+
 def with_strokes(attempt: Attempt, decision: Decision, strokes: Strokes, words: str) -> Decision:
     """Return `decision` with the strokes replaced; remembers what had been read when that happened first."""
     return dataclasses.replace(
         decision,
-        strokes=strokes,
+        strokes=as_stored(strokes),
         done=(*decision.done, words),
         seen_mm=decision.seen_mm if decision.strokes is not None else seen(attempt.strokes),
     )

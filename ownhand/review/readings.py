@@ -11,6 +11,7 @@ import numpy as np
 
 from capture.errors import HandFolderError
 from capture.units import MM_PER_INCH, cell_from_image
+from ownhand.decisions import known_ways
 from ownhand.review.pictures import on_white, picture_file
 from skeleton.stroke import Stroke
 
@@ -61,9 +62,8 @@ def trace_again(book: Book, key: str, char: str) -> tuple[OtherReading, ...]:
     _, place = book.ink[key]
     grey = on_white(np.asarray(picture, np.uint8))
     hand = book.hand.record.handedness
-    own = book.decisions.characters.get(char)
-    # The tracer's frame has y down.
-    known = [[Stroke(s.points_mm * [1, -1], s.width_mm) for s in own.strokes]] if own else []
+    ways = known_ways(book.decisions)
+    known = (ways[char],) if char in ways else ()
     best = skeleton.read_character(grey, place.px_per_mm * MM_PER_INCH, char, handedness=hand, known=known)
     found = [r for r in (best, *best.candidates) if r.strokes]
     out = []

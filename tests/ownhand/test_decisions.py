@@ -102,10 +102,10 @@ def test_other_ink_in_the_cell_keeps_the_mend_and_flags_it(t):
     assert any("ink has changed" in str(f) for f in after.findings)
 
 
-def test_known_ways_are_given_by_character(t):
-    way = KnownWay(t.id, 3.5, (LINE,), 1)
+def test_known_ways_are_given_by_character_as_the_tracer_sees_them_with_y_down(t):
+    ways = known_ways(Decisions(characters={"t": KnownWay(t.id, 3.5, (LINE, DOT), 1)}))
 
-    assert known_ways(Decisions(characters={"t": way})) == {"t": way.strokes}
+    assert [s.points_mm.tolist() for s in ways["t"]] == [[[0, 0], [1, -2], [2, -1]], [[1, -3]]]
 
 
 def font_of_one(glyph: Glyph) -> Font:

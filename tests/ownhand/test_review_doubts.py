@@ -34,7 +34,7 @@ def test_every_reason_is_said_and_low_confidence_only_once(t):
 
     assert found == (
         "outside its box",
-        "strokes or their order may be wrong (confidence 12%)",
+        "strokes or their order may be wrong",
         "unlike the others: another stroke count",
     )
 

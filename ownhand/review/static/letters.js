@@ -24,12 +24,11 @@ function standing(a) {
 
 function reasons(c) {
   const open = c.attempts.filter((a) => a.doubts.length && !a.settled);
-  return h(
-    "ul",
-    { class: "why" },
-    open.slice(0, 3).map((a) => h("li", {}, h("a", { href: letterLink(c.char, a.id) }, `Attempt ${a.number}`), `: ${a.doubts.join("; ")}`)),
-    open.length > 3 ? h("li", {}, `and ${open.length - 3} more`) : null,
-  );
+  const alike = new Map();
+  for (const a of open) alike.set(a.doubts.join("; "), [...(alike.get(a.doubts.join("; ")) ?? []), a]);
+  const links = (group) => group.map((a, i) => [i ? ", " : "", h("a", { href: letterLink(c.char, a.id) }, i || group.length > 1 ? `${a.number}` : `Attempt ${a.number}`)]);
+  const lines = [...alike].map(([why, group]) => h("li", {}, group.length > 1 ? "Attempts " : "", links(group), `: ${why}`));
+  return h("ul", { class: "why" }, lines.slice(0, 3), lines.length > 3 ? h("li", {}, `and ${lines.length - 3} more`) : null);
 }
 
 function line(c, keepAll) {

@@ -345,7 +345,7 @@ function verdictPart() {
   const open = a.doubts.length && !a.settled;
   return [
     h("h2", {}, `Attempt ${a.number}`, h("span", { class: "state" }, stateOf(a) ? ` ${MARKS[stateOf(a)]} ${stateOf(a)}` : "")),
-    a.doubts.length ? h("p", { class: open ? "doubt" : "doubt answered" }, `${open ? "Look at it because: " : "Was doubtful: "}${a.doubts.join("; ")}.`) : h("p", { class: "hint" }, "Nothing speaks against it."),
+    a.doubts.length ? h("p", { class: open ? "doubt" : "doubt answered" }, `${open ? "Look at it because: " : "Was doubtful: "}${a.doubts.join("; ")} (confidence ${Math.round(a.confidence * 100)} %).`) : h("p", { class: "hint" }, "Nothing speaks against it."),
     h(
       "div",
       { class: "row" },

@@ -1,8 +1,8 @@
 from __future__ import annotations
 
 import itertools
-import string
 import os
+import string
 import unicodedata
 
 import numpy as np

@@ -19,8 +19,8 @@ from ownhand.composer.scatter import BANDS, STANDS_WITHIN, Array, Looks, edges, 
 
 Index = NDArray[np.int64]
 
-POOL = 40
-"""Shapes kept for a character that can be blended. Three lines hold some 20 e's (12.7 % of English letters; Lewand,
+POOL = 56
+"""Shapes kept for a character that can be blended. Three lines hold some 25 e's (12.7 % of English letters; Lewand,
 Cryptological Mathematics, 2000), and no shape comes back before half of the pool was used."""
 
 MAIN_WEIGHT = (0.6, 1.0)

@@ -23,17 +23,17 @@ FEWEST = 8
 """Control points from which on letters can be told apart by shape: dots and straight lines cannot."""
 
 
-def tell_apart(points: Array, shape: Index, kind: Index, count: Index, line: Index, x_height_mm: float) -> Array:
+def tell_apart(points: Array, kind: Index, count: Index, line: Index, x_height_mm: float) -> Array:
     """Return the points with letters made a little larger that would come out like one within sight.
 
     Parameters
     ----------
     points : ndarray of shape (n, 2)
         Control points of all letters, one after another; mm.
-    shape, count, line : ndarray of shape (m,)
-        Shape in the bank, number of points and line of each letter, in writing order.
     kind : ndarray of shape (m,)
         Equal for letters of the same character and structure.
+    count, line : ndarray of shape (m,)
+        Number of points and line of each letter, in writing order.
     """
     start = np.cumsum(count) - count
     out = points
@@ -46,7 +46,7 @@ def tell_apart(points: Array, shape: Index, kind: Index, count: Index, line: Ind
             continue
         places = start[own][:, None] + np.arange(n)
         for _ in range(ROUNDS):
-            later = _alike(out[places], shape[own], line[own], ALIKE * x_height_mm)
+            later = _alike(out[places], line[own], ALIKE * x_height_mm)
             if not len(later):
                 break
             if out is points:
@@ -57,15 +57,14 @@ def tell_apart(points: Array, shape: Index, kind: Index, count: Index, line: Ind
     return out
 
 
-def _alike(letters: Array, shape: Index, line: Index, within_mm: float) -> Index:
+def _alike(letters: Array, line: Index, within_mm: float) -> Index:
     """Return which letters of one kind, shape (m, n, 2), are like an earlier one in sight."""
     m, n = letters.shape[:2]
     flat = (letters - letters.mean(axis=1, keepdims=True)).reshape(m, -1)
     square = np.einsum("ij,ij->i", flat, flat)
     apart = square[:, None] + square[None, :] - 2 * flat @ flat.T
     near = (apart < n * within_mm**2) & (np.abs(line[:, None] - line) <= SIGHT_LINES)
-    # the same shape twice on purpose, in a hand that is asked for no life, is none of our business
-    near &= np.tri(m, k=-1, dtype=bool) & (shape[:, None] != shape)
+    near &= np.tri(m, k=-1, dtype=bool)
     return np.flatnonzero(near.any(axis=1))
 
 

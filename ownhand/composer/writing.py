@@ -201,8 +201,9 @@ def _draw(
     sizes = bank.sizes[np.repeat(bank.column("stroke_start")[shape].astype(np.int64), strokes) + nth]
     stroke_letter = np.repeat(np.arange(len(ids)), strokes)
     points = np.column_stack([x_mm, y_mm])
-    kind = kinds([letters.chars[i] for i in ids], count)
-    points = tell_apart(points, shape, kind, count, line, x_height * u)
+    if hand.settings.life.of("variants") > 0:
+        kind = kinds([letters.chars[i] for i in ids], count)
+        points = tell_apart(points, kind, count, line, x_height * u)
     return points, sizes, stroke_letter, np.repeat(line, count)
 
 

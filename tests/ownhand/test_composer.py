@@ -165,16 +165,16 @@ def test_text_too_long_for_a_box_is_refused_with_both_numbers() -> None:
 
 
 def test_fitting_writes_smaller_until_the_card_holds_it() -> None:
-    plain = composer().compose(LETTER, CARD, seed=1)
+    plain = composer().compose(LETTER * 2, CARD, seed=1)
     settings = replace(CARD, fit=True, smallest=0.3)
 
-    made = composer().compose(LETTER, settings, seed=1)
+    made = composer().compose(LETTER * 2, settings, seed=1)
 
     assert len(plain) > 1
     assert len(made) == 1
     assert 0.9 < made.x_height_mm["body"] < 3.0
     assert [n.kind for n in made.notices] == ["smaller"]
-    assert written(made.pages[0]) == LETTER.replace(" ", "")
+    assert written(made.pages[0]) == (LETTER * 2).replace(" ", "")
 
 
 def test_fitting_leaves_a_short_text_as_it_is() -> None:

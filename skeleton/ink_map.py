@@ -60,15 +60,16 @@ def find_ink(grey: Grey, dpi: float) -> InkMap | None:
         parts = max(1, round(16 * float(np.clip(WORKING_PEN_PX / pen, 0.1, 4.0))))
         scale = parts / 16
         h, w = darkness.shape
-        darkness = cv2.copyMakeBorder(darkness, 0, -h % 16, 0, -w % 16, cv2.BORDER_CONSTANT, value=0)
+        darkness = np.pad(darkness, ((0, -h % 16), (0, -w % 16)))
         h, w = darkness.shape
         how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
-        darkness = cv2.resize(darkness, (w * parts // 16, h * parts // 16), interpolation=how)
+        size = (w * parts // 16, h * parts // 16)
+        darkness = np.asarray(cv2.resize(darkness, size, interpolation=how), np.float32)
         pen = _pen_px(darkness) or pen * scale
     mask = _mask(darkness, pen)
     if not mask.any():
         return None
-    radius = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
+    radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
     return InkMap(darkness, mask, radius, pen, dpi / 25.4 * scale)
 
 
@@ -76,7 +77,7 @@ def _darkness(grey: Grey) -> Field | None:
     """Return darkness 0..1 with a margin of paper around, or None for a blank image."""
     if grey.size == 0:
         return None
-    soft = cv2.GaussianBlur(grey, (0, 0), 0.8)
+    soft = np.asarray(cv2.GaussianBlur(grey, (0, 0), 0.8), np.uint8)
     lo, hi = (float(v) for v in np.percentile(soft, (0.1, 90)))
     lo = min(lo, float(np.partition(soft.ravel(), min(8, soft.size - 1))[min(8, soft.size - 1)]))
     if hi - lo < MIN_CONTRAST:

@@ -22,11 +22,11 @@ from numba import njit
 BAND = 9
 """Unknowns are x, y, half-width of every point in turn: third differences reach nine places on."""
 
-STEADY = 50.0
-"""Weight of the half-width staying the same from point to point: it follows changes over some three pen widths."""
+STEADY = 10.0
+"""Weight of the half-width staying the same from point to point: it follows changes within some two pen widths."""
 
 USUAL = 0.05
-"""Weight of the half-width being the pen's; for where the ink does not tell."""
+"""Weight of the half-width being the usual one, the median of the character; for where the ink does not tell."""
 
 ROBUST = 0.3
 """Darkness left unexplained from which a pixel counts less: a blot, a bare fibre, ink that no stroke left."""
@@ -71,7 +71,7 @@ def _solve(a: Any, b: Any) -> None:
 
 
 @njit(cache=True, fastmath=True)
-def _own(points: Any, half: Any, stroke: Any, reach: float, apart: int, d1: Any, s1: Any, d2: Any, s2: Any) -> None:
+def own(points: Any, half: Any, stroke: Any, reach: float, apart: int, d1: Any, s1: Any, d2: Any, s2: Any) -> None:
     """Find for every pixel the segment whose edge is nearest, and the nearest one of another stretch of line.
 
     d1, d2: signed distance to the edge, negative in the ink; s1, s2: first point of the segment, -1 for none.
@@ -226,11 +226,12 @@ def fit(
     cost = 0.0
     cooling = max(1.0, 0.6 * rounds)
     for it in range(rounds):
-        _own(points, half, stroke, reach, APART, d1, s1, d2, s2)
+        own(points, half, stroke, reach, APART, d1, s1, d2, s2)
         a[:] = 0
         b[:] = 0
         cost = _ask(dark, points, half, stroke, a, b, reach, sigma, full, d1, s1, d2, s2)
         cost += _smooth(points, stroke, a, b, third * stiff ** max(0.0, 1.0 - it / cooling), second, corner)
+        middle = np.median(half)
         for i in range(n):
             k = 3 * i
             if i + 1 < n and stroke[i + 1] == stroke[i]:
@@ -240,7 +241,7 @@ def fit(
                 a[k + 2, 0] += STEADY
                 a[k + 5, 0] += STEADY
                 a[k + 5, 3] -= STEADY
-            b[k + 2] -= USUAL * (half[i] - 0.5 * pen)
+            b[k + 2] -= USUAL * (half[i] - middle)
             a[k + 2, 0] += USUAL
             for p in range(3):
                 a[k + p, 0] += DAMP
@@ -257,46 +258,3 @@ def fit(
         if it > cooling and moved < STILL:
             break
     return cost
-
-
-@njit(cache=True)
-def hairpins(points: Any, stroke: Any, wide: float) -> Any:
-    """Return (k, 2): first and last point of every narrow loop, where a stroke crosses itself on the way back.
-
-    Narrow: its legs are nowhere further apart than `wide`, so that ink hides which leg is which.
-    """
-    n = len(points)
-    out = np.zeros((64, 2), np.int64)
-    k = 0
-    for i in range(n - 1):
-        if stroke[i + 1] != stroke[i]:
-            continue
-        ax, ay = points[i, 0], points[i, 1]
-        vx, vy = points[i + 1, 0] - ax, points[i + 1, 1] - ay
-        for j in range(i + 2, n - 1):
-            if stroke[j + 1] != stroke[i]:
-                break
-            cx, cy = points[j, 0] - ax, points[j, 1] - ay
-            if abs(cx) + abs(cy) > 12.0:
-                continue
-            wx, wy = points[j + 1, 0] - points[j, 0], points[j + 1, 1] - points[j, 1]
-            det = vx * wy - vy * wx
-            if abs(det) < 1e-12:
-                continue
-            u = (cx * wy - cy * wx) / det
-            v = (cx * vy - cy * vx) / det
-            if u < 0 or u > 1 or v < 0 or v > 1:
-                continue
-            narrow = True
-            for m in range((j - i) // 2):
-                near = 1e9
-                p = i + 1 + m
-                for q in range(max(p, j - m - 3), min(j, j - m + 3) + 1):
-                    near = min(near, math.hypot(points[p, 0] - points[q, 0], points[p, 1] - points[q, 1]))
-                if near > wide:
-                    narrow = False
-                    break
-            if narrow and k < 64:
-                out[k, 0], out[k, 1] = i + 1, j
-                k += 1
-    return out[:k]

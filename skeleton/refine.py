@@ -35,6 +35,18 @@ ROUNDS = 12
 AGAIN = 8
 """Rounds for the other way round a narrow loop."""
 
+ROUGH = 0.003
+"""Share of the smoothing that is left when lines are to follow the ink with all its noise."""
+
+HOOK = 0.2
+"""Pen widths that the pen must have gone on beyond an end before the end is led on."""
+
+HOOKS = 2
+"""How often ends are led on."""
+
+NEAR = 5
+"""Segments from the end to which a hook may cling."""
+
 NARROW = 1.1
 """Pen widths between the legs of a loop below which ink may hide which leg is which."""
 
@@ -78,8 +90,8 @@ def refine(lines: Sequence[Points], ink: InkMap, *, to_ink: bool = True, smoothl
     if not to_ink:
         return [_closed(smooth(p, STIFF / 3) if smoothly else p, np.full(len(p), pen), pen) for p in drawn]
     stroke = np.repeat(np.arange(len(drawn)), [len(p) for p in drawn])
-    points, width = _fit(np.concatenate(drawn), stroke, ink, smoothly=smoothly)
-    return [_closed(points[stroke == i], width[stroke == i], pen) for i in range(len(drawn))]
+    got = _fit(np.concatenate(drawn), stroke, ink, smoothly=smoothly)
+    return [_closed(got.points[got.stroke == i], 2 * got.half[got.stroke == i], pen) for i in range(len(drawn))]
 
 
 def _closed(points: Points, width: Floats, pen: float) -> Refined:
@@ -91,37 +103,117 @@ def _closed(points: Points, width: Floats, pen: float) -> Refined:
     return Refined(out, width, True)
 
 
-def _fit(points: Points, stroke: NDArray[np.int64], ink: InkMap, *, smoothly: bool) -> tuple[Points, Floats]:
-    """Return the points of all strokes fitted to the ink, and the width of the pen at each."""
-    from skeleton.inking import fit, hairpins
+@dataclass(frozen=True, eq=False)
+class _Paper:
+    """What the lines are fitted to."""
 
+    dark: NDArray[np.float32]
+    pen: float
+    blur: float
+    full: float
+    smoothly: bool
+
+    def improve(self, lines: _Lines, stiff: float, rounds: int) -> float:
+        """Fit the lines in place; return what is still wanting."""
+        from skeleton.inking import fit
+
+        shape = np.array([THIRD, SECOND, CORNER])
+        if not self.smoothly:
+            shape[:2] *= ROUGH
+            stiff = 1.0
+        at = (lines.points, lines.half, lines.stroke)
+        return float(fit(self.dark, *at, self.pen, self.blur, self.full, shape, stiff, rounds))
+
+
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """All strokes in one: points (n, 2), half-widths (n,), and the number of every point's stroke (n,)."""
+
+    points: Points
+    half: Floats
+    stroke: NDArray[np.int64]
+
+    def ends(self) -> NDArray[np.int64]:
+        """Return the first and last point of every stroke of more than one point, in turn."""
+        first = np.flatnonzero(np.diff(self.stroke, prepend=-1))
+        last = np.append(first[1:], len(self.stroke)) - 1
+        longer = last > first
+        return np.stack([first[longer], last[longer]], axis=1).ravel()
+
+
+def _fit(points: Points, stroke: NDArray[np.int64], ink: InkMap, *, smoothly: bool) -> _Lines:
+    """Return the points of all strokes fitted to the ink, and half the width of the pen at each."""
     pen = ink.pen_px
     blur, full = _edge(ink)
-    margin = pen + 3 * blur + 1
-    x0, y0 = np.maximum(np.floor(points.min(axis=0) - margin), 0).astype(int)
-    x1, y1 = np.ceil(points.max(axis=0) + margin).astype(int) + 1
-    dark = np.ascontiguousarray(ink.darkness[y0:y1, x0:x1])
-    third = THIRD if smoothly else 0.003 * THIRD
+    margin = 2 * pen + 3 * blur + 1
+    low = np.maximum(np.floor(points.min(axis=0) - margin), 0)
+    (x0, y0), (x1, y1) = low.astype(int), np.ceil(points.max(axis=0) + margin).astype(int) + 1
+    paper = _Paper(np.ascontiguousarray(ink.darkness[y0:y1, x0:x1]), pen, blur, full, smoothly)
+    lines = _Lines(points - low, np.full(len(points), 0.5 * pen), stroke)
+    wanting = paper.improve(lines, STIFF, ROUNDS)
+    for _ in range(HOOKS):
+        longer = _lengthen(lines, paper)
+        if longer is None:
+            break
+        lines, wanting = longer
+    lines = _unravel(lines, wanting, paper)
+    return _Lines(lines.points + low, lines.half, lines.stroke)
 
-    origin = np.array([x0, y0], float)
-    shape = np.array([third, SECOND if smoothly else 0.003 * SECOND, CORNER])
 
-    def improve(p: Points, h: Floats, stiff: float, rounds: int) -> float:
-        stiff = stiff if smoothly else 1.0
-        return float(fit(dark, p, h, stroke, pen, blur, full, shape, stiff, rounds))
+def _lengthen(lines: _Lines, paper: _Paper) -> tuple[_Lines, float] | None:
+    """Return the lines with ends led on into ink that nothing else explains, or None where there is none.
 
-    p = points - origin
-    h = np.full(len(p), 0.5 * pen)
-    wanting = improve(p, h, STIFF, ROUNDS)
-    # where a pen went out and back in one blot, either leg may be the left one: taken is what leaves less to explain
-    for a, b in hairpins(p, stroke, NARROW * pen)[:4]:
-        q, g = p.copy(), h.copy()
-        q[a : b + 1], g[a : b + 1] = p[a : b + 1][::-1], h[a : b + 1][::-1]
-        q[a] = q[b] = p[[a - 1, a, b, b + 1]].mean(axis=0)
-        other = improve(q, g, STIFF / 10, AGAIN)
-        if other < wanting:
-            p, h, wanting = q, g, other
-    return p + origin, 2 * h
+    Pens land and leave with small hooks, shorter than what thinning takes for a line.
+    """
+    from skeleton.unexplained import beyond
+
+    pen = paper.pen
+    ends = lines.ends()
+
+    def left(of: _Lines) -> Floats:
+        out: Floats = beyond(paper.dark, of.points, of.half, of.stroke, of.ends(), 1.2 * pen, 0.5 * paper.full, NEAR)
+        return out
+
+    before = left(lines)
+    # ink of area A beyond a round end is a movement of A over the pen's width
+    reach = before[:, 0] / (2 * lines.half[ends] * paper.full)
+    grown = np.flatnonzero(reach > HOOK * pen)
+    if not len(grown):
+        return None
+    out = lines
+    for k in grown[::-1]:
+        i = int(ends[k])
+        way = before[k, 1:] - lines.points[i]
+        way /= max(float(np.hypot(*way)), 1e-9)
+        n = max(1, round(reach[k] / (STEP * pen)))
+        steps = lines.points[i] + np.linspace(1 / n, 1, n)[:, None] * reach[k] * way
+        at = i + 1 if k % 2 else i
+        out = _Lines(
+            np.insert(out.points, at, steps if k % 2 else steps[::-1], axis=0),
+            np.insert(out.half, at, np.full(n, lines.half[i])),
+            np.insert(out.stroke, at, np.full(n, lines.stroke[i])),
+        )
+    wanting = paper.improve(out, 10.0, AGAIN)
+    after = left(out)
+    return (out, wanting) if (after[grown, 0] < 0.5 * before[grown, 0]).all() else None
+
+
+def _unravel(lines: _Lines, wanting: float, paper: _Paper) -> _Lines:
+    """Return the lines with the legs of narrow loops exchanged where that leaves less to explain.
+
+    Where a pen went out and back in one blot, either leg may be the left one.
+    """
+    from skeleton.unexplained import hairpins
+
+    for a, b in hairpins(lines.points, lines.stroke, NARROW * paper.pen)[:4]:
+        p, h = lines.points.copy(), lines.half.copy()
+        p[a : b + 1], h[a : b + 1] = lines.points[a : b + 1][::-1], lines.half[a : b + 1][::-1]
+        p[a] = p[b] = lines.points[[a - 1, a, b, b + 1]].mean(axis=0)
+        other = _Lines(p, h, lines.stroke)
+        left = paper.improve(other, STIFF / 10, AGAIN)
+        if left < wanting:
+            lines, wanting = other, left
+    return lines
 
 
 def _edge(ink: InkMap) -> tuple[float, float]:

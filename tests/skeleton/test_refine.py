@@ -179,5 +179,15 @@ def test_parts_can_be_left_out() -> None:
     assert np.abs(np.diff(rough[:, 1], 2)).mean() > 2 * np.abs(np.diff(even[:, 1], 2)).mean()
 
 
+@pytest.mark.parametrize("degrees", [60, 100, 130])
+def test_small_hooks_where_the_pen_lands_are_followed(degrees: int) -> None:
+    turn = np.radians(degrees)
+    truth = np.array([[20.0, 45.0], [75.0, 45.0], [75.0 + 7.5 * np.cos(turn), 45.0 + 7.5 * np.sin(turn)]])
+    got = refine([truth[:2] - np.array([1.0, 0.0])], ink_of(scan([truth], (90, 100))))[0].line
+    assert distance(truth[2:], got)[0] < 0.6
+    assert np.hypot(*(got[-1] - truth[2])) < 0.8
+    assert np.hypot(*(got[0] - truth[0])) < 0.25
+
+
 def test_nothing_gives_nothing() -> None:
     assert refine([], ink_of(scan([np.array([[15.0, 45.0], [75.0, 45.0]])], (90, 90)))) == []

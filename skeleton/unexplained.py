@@ -1,0 +1,97 @@
+"""What fitted strokes leave open: ink about their ends that none explains, loops whose legs may be exchanged.
+
+Compiled by numba like `skeleton.inking`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from skeleton.inking import APART, own
+
+
+@njit(cache=True)
+def hairpins(points: Any, stroke: Any, wide: float) -> Any:
+    """Return (k, 2): first and last point of every narrow loop, where a stroke crosses itself on the way back.
+
+    Narrow: its legs are nowhere further apart than `wide`, so that ink hides which leg is which.
+    """
+    n = len(points)
+    out = np.zeros((64, 2), np.int64)
+    k = 0
+    for i in range(n - 1):
+        if stroke[i + 1] != stroke[i]:
+            continue
+        ax, ay = points[i, 0], points[i, 1]
+        vx, vy = points[i + 1, 0] - ax, points[i + 1, 1] - ay
+        for j in range(i + 2, n - 1):
+            if stroke[j + 1] != stroke[i]:
+                break
+            cx, cy = points[j, 0] - ax, points[j, 1] - ay
+            if abs(cx) + abs(cy) > 12.0:
+                continue
+            wx, wy = points[j + 1, 0] - points[j, 0], points[j + 1, 1] - points[j, 1]
+            det = vx * wy - vy * wx
+            if abs(det) < 1e-12:
+                continue
+            u = (cx * wy - cy * wx) / det
+            v = (cx * vy - cy * vx) / det
+            if u < 0 or u > 1 or v < 0 or v > 1:
+                continue
+            narrow = True
+            for m in range((j - i) // 2):
+                near = 1e9
+                p = i + 1 + m
+                for q in range(max(p, j - m - 3), min(j, j - m + 3) + 1):
+                    near = min(near, math.hypot(points[p, 0] - points[q, 0], points[p, 1] - points[q, 1]))
+                if near > wide:
+                    narrow = False
+                    break
+            if narrow and k < 64:
+                out[k, 0], out[k, 1] = i + 1, j
+                k += 1
+    return out[:k]
+
+
+@njit(cache=True)
+def beyond(dark: Any, points: Any, half: Any, stroke: Any, ends: Any, far: float, least: float, near: int) -> Any:
+    """Return (k, 3): ink about each end of a stroke that no stroke explains: area, and its x and y.
+
+    ends (k,): first and last point of every stroke. Counted is darkness above `least`, `far` or less from the edge of
+    the last `near` segments of the stroke and closer to them than to any other.
+    """
+    h, w = dark.shape
+    n = len(points)
+    d1 = np.empty((h, w), np.float32)
+    d2 = np.empty((h, w), np.float32)
+    s1 = np.empty((h, w), np.int32)
+    s2 = np.empty((h, w), np.int32)
+    own(points, half, stroke, far, APART, d1, s1, d2, s2)
+    number = np.full(n, -1, np.int64)
+    for k in range(len(ends) - 1, -1, -1):
+        step = 1 if k % 2 == 0 else -1
+        i = ends[k] if k % 2 == 0 else ends[k] - 1
+        for _ in range(near):
+            if i < 0 or i + 1 >= n or stroke[i] != stroke[ends[k]] or stroke[i + 1] != stroke[ends[k]]:
+                break
+            number[i] = k
+            i += step
+    out = np.zeros((len(ends), 3))
+    for y in range(h):
+        for x in range(w):
+            if d1[y, x] < 0.5 or d1[y, x] > far or dark[y, x] < least or s1[y, x] < 0:
+                continue
+            k = number[s1[y, x]]
+            if k >= 0:
+                out[k, 0] += dark[y, x]
+                out[k, 1] += dark[y, x] * x
+                out[k, 2] += dark[y, x] * y
+    for k in range(len(ends)):
+        if out[k, 0] > 0:
+            out[k, 1] /= out[k, 0]
+            out[k, 2] /= out[k, 0]
+    return out

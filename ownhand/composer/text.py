@@ -92,7 +92,7 @@ class Notice:
     """Something about the text or the page that its maker should know; never a reason to stop."""
 
     kind: str
-    """'missing', 'replaced', 'smaller', 'broken word', 'clipped', 'further pages'."""
+    """'missing', 'replaced', 'smaller', 'broken word' or 'squeezed'."""
 
     subject: str
     detail: str

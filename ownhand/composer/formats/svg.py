@@ -24,7 +24,7 @@ _NUMBERS[_REACH] = "0"
 
 def _number(n: int) -> str:
     if -_REACH <= n <= _REACH:
-        return _NUMBERS[n + _REACH].replace("-0", "-0")
+        return _NUMBERS[n + _REACH]
     return f"{n / STEPS_PER_MM:.2f}".rstrip("0").rstrip(".")
 
 

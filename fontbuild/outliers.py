@@ -39,8 +39,8 @@ MARGIN = 0.12
 LITTLE_INK = 0.3
 """Share of the others' ink below which there is hardly any."""
 
-UNSURE = 0.35
-"""Confidence of the tracing below which an attempt is left out if the others are more than twice as sure."""
+NEARLY = 0.75
+"""Share of the limit from which an odd shape counts against an attempt whose tracing is half as sure as the others'."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,7 +255,8 @@ def _verdict(e: Evidence, group: Sequence[Evidence], limits: Limits, hand: _Hand
     if mine != common and times >= 3 and times == len(others) and not e.strokes_known:
         return f"{mine} strokes where the others have {common}"
     sure = float(np.median([o.written.confidence for o in others]))
-    if e.written.confidence < UNSURE and sure > 2 * e.written.confidence:
+    strange = e.odd_shape(limits.usual) > NEARLY * limits.shape or (mine != common and times >= 2)
+    if strange and e.written.confidence < 0.5 * sure:
         return f"doubtful reading (confidence {e.written.confidence:.2f})"
     return ""
 

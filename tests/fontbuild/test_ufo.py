@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
 import numpy as np
 import pytest
 import ufoLib2
 from fontTools.ufoLib import UFOReader
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from capture.errors import FontFileError, OutputError
 from fontbuild.build import build_font
-from fontbuild.font import Font, Record
+from fontbuild.font import Font, Metrics, Record
 from fontbuild.formats.ufo import load_ufo, save_ufo
+from fontbuild.glyph import Glyph
+from fontbuild.naming import variant_name
 from tests.fontbuild.hands import hand
 
 RECORD = Record("Skerry Light", "Ida Holm", "written consent of 3 May", "postcards of the lighthouse museum", 2026)
@@ -105,3 +110,51 @@ def test_what_is_not_a_ufo_is_named(tmp_path: Path, font: Font) -> None:
     for path in (empty, torn, text, tmp_path / "absent.ufo"):
         with pytest.raises(FontFileError, match=path.name):
             load_ufo(path)
+
+
+@st.composite
+def fonts(draw: st.DrawFn) -> Font:
+    """Fonts of a few odd glyphs: dots, long strokes, sequences, characters of every plane, anchors, kerning."""
+    number = st.integers(-90000, 90000).map(lambda n: n / 100)
+    chars = draw(
+        st.lists(
+            st.sampled_from(["a", "A", "é", "ij", "q\u0301", "\u0301", " ", "–", "Ω", "😀", "€", "aa"]),
+            min_size=1,
+            max_size=5,
+            unique=True,
+        )
+    )
+    glyphs = {}
+    for char in chars:
+        variants = []
+        for n in range(1, draw(st.integers(1, 3)) + 1):
+            sizes = draw(st.lists(st.integers(0, 3), max_size=3))
+            strokes = []
+            for pieces in sizes:
+                flat = draw(st.lists(number, min_size=6 * pieces + 2, max_size=6 * pieces + 2))
+                stroke = np.array(flat).reshape(-1, 2)
+                if pieces == 1 and np.ptp(stroke, axis=0).max() <= 1.0:
+                    stroke = stroke + np.array([[0, 0], [0, 0], [0, 0], [0, 50.0]])  # too short: it would be a dot
+                strokes.append(stroke)
+            variants.append(
+                Glyph(
+                    variant_name(char, n),
+                    char,
+                    tuple(strokes),
+                    advance=abs(draw(number)),
+                    ductus=draw(st.sampled_from(["", "x/1"])),
+                    anchors={"top": (draw(number), draw(number))} if draw(st.booleans()) else {},
+                    source=draw(st.sampled_from(["", "s1/1/2.3", "built: e + acutecomb"])),
+                )
+            )
+        glyphs[char] = tuple(variants)
+    pairs = draw(st.dictionaries(st.tuples(st.sampled_from(chars), st.sampled_from(chars)), number, max_size=6))
+    metrics = Metrics(400.5, 600.25, 650, -200.125, draw(st.floats(-20, 20)), 45.0)
+    return Font(RECORD, metrics, draw(st.floats(0.001, 0.1)), glyphs, pairs, {"letter_gap": draw(number)})
+
+
+@given(fonts())
+@settings(deadline=None, max_examples=25, suppress_health_check=[HealthCheck.too_slow])
+def test_any_font_survives_saving_and_loading(font: Font) -> None:
+    with tempfile.TemporaryDirectory() as room:
+        same(font, load_ufo(save_ufo(font, Path(room) / "f.ufo")))

@@ -36,6 +36,47 @@ def sample(ink: InkMap, xy: Points) -> Floats:
     return out
 
 
+SINGLE_SPREAD = 0.09
+"""Spread of a single line's width (pressure, paper, measuring), in its usual width."""
+
+DOUBLE_SPREAD = 0.26
+"""Typical distance between a line and its retrace, in pen widths."""
+
+
+def widths(ink: InkMap, places: Points, headings: Points) -> Floats:
+    """Return the width of the ink across the line at every place, px; NaN where it is not bounded by paper."""
+    reach = 1.3 * ink.pen_px
+    t = np.linspace(-reach, reach, 2 * int(np.ceil(reach / 0.5)) + 1)
+    normal = np.stack([-headings[:, 1], headings[:, 0]], axis=1)
+    dark = np.clip(sample(ink, places[:, None] + t[:, None] * normal[:, None]), 0, 1)
+    mid = len(t) // 2
+    inside = dark > 0.18
+    right = np.minimum.accumulate(inside[:, mid:], axis=1)
+    left = np.minimum.accumulate(inside[:, mid::-1], axis=1)[:, ::-1]
+    run = np.concatenate([left, right[:, 1:]], axis=1)
+    out = np.where(run, dark, 0).sum(axis=1) * (t[1] - t[0])
+    out[run[:, 0] | run[:, -1]] = np.nan
+    return np.asarray(out, float)
+
+
+def doubled(width: Floats) -> Floats:
+    """Return for every place the log odds, per two pen widths of line, that a pen passed twice rather than once.
+
+    A single line is as wide as most of the ink, give or take; a retrace misses the line by some part of a width, and
+    the ink is wider by as much.
+    """
+    known = width[~np.isnan(width)]
+    if len(known) < 4:
+        return np.zeros(len(width))
+    wider = np.where(np.isnan(width), 0.12, width / float(np.percentile(known, 35)) - 1.02)
+    single = np.exp(-0.5 * (wider / SINGLE_SPREAD) ** 2) / SINGLE_SPREAD
+    spread = float(np.hypot(DOUBLE_SPREAD, SINGLE_SPREAD))
+    double = 2 * np.exp(-0.5 * (np.maximum(wider, 0) / spread) ** 2) / spread
+    out: Floats = np.clip(np.log((double + 0.02) / (single + 0.02)), -1.5, 2.0)
+    out[wider < 0] = np.minimum(out[wider < 0], -0.5)
+    return out
+
+
 def drafted(net: Network) -> float:
     """Return 0..1: how far straight lines are as straight as a draftsman's, who lifts the pen at every corner.
 

@@ -497,9 +497,15 @@ def match_model(
 
 @njit(cache=True)
 def movement(
-    walk: Any, starts: Any, start_cost: Any, at_tip: Any, gaps: Any, step_to: Any, step_cost: Any, step_at: Any
-) -> Any:
-    """Return (turns, tip turns, junction turns, starts, length passed again, idle length) of walks in one array."""
+    walk: Any, starts: Any, start_cost: Any, at_tip: Any, gaps: Any, doubled: Any,
+    step_to: Any, step_cost: Any, step_at: Any,
+) -> Any:  # fmt: skip
+    """Return what tells how the pen moves on walks in one array.
+
+    Turns, turns at tips, turns back in junctions, starts, length passed again, idle length, evidence against passing
+    twice.
+    """
+    single = 0.0
     turns, tips, back, begin, again, idle = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     count = np.zeros(len(gaps), np.int32)
     for i in range(len(starts) - 1):
@@ -530,6 +536,7 @@ def movement(
     for q in range(len(gaps)):
         if count[q] > 1:
             again += (count[q] - 1) * gaps[q]
+            single -= gaps[q] * doubled[q]
     for i in range(len(starts) - 1):
         a, b = starts[i], starts[i + 1]
         k = a
@@ -540,7 +547,7 @@ def movement(
         while k >= a and count[walk[k] // 2] > 1:
             idle += gaps[walk[k] // 2]
             k -= 1
-    return turns, tips, back, begin, again, idle
+    return turns, tips, back, begin, again, idle, single
 
 
 @njit(cache=True)

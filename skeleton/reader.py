@@ -112,7 +112,7 @@ def study(
     net = build_network(graph, ink, cut=whole)
     if not net.pieces:
         return None
-    states = build_states(net, 0.5 * ink.pen_px)
+    states = build_states(net, ink, 0.5 * ink.pen_px)
     own = [shape_of([s.points_mm for s in strokes]) for strokes in known if len(strokes)]
     found: list[Option] = []
     if char and parts.ductus:

@@ -8,7 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.evidence import doubled, widths
 from skeleton.graph import at_lengths, line_length
+from skeleton.ink_map import InkMap
 from skeleton.network import End, Network, bend, is_dot, link, stop_in
 
 Ints = NDArray[np.int32]
@@ -49,6 +51,9 @@ class States:
     spacing: Floats
     """Shape (pieces,): distance between the places of a piece."""
 
+    doubled: Floats
+    """Shape (places,): log odds, per two pen widths of line, that a pen passed twice."""
+
     step_to: Ints
     step_len: NDArray[np.float32]
     step_cost: NDArray[np.float32]
@@ -61,7 +66,7 @@ def turn_cost(angle: float) -> float:
     return float((max(angle - 0.25, 0.0) / 1.32) ** 2)
 
 
-def build_states(net: Network, step: float) -> States:
+def build_states(net: Network, ink: InkMap, step: float) -> States:
     """Return the states of a network, places about `step` px apart."""
     here, heading, piece, first, spacing, starts = [], [], [], [0], [], []
     for p, line in enumerate(net.pieces):
@@ -131,6 +136,7 @@ def build_states(net: Network, step: float) -> States:
         np.concatenate(piece),
         np.array(first, np.int32),
         np.array(spacing),
+        doubled(widths(ink, np.concatenate(here)[::2], np.concatenate(heading)[::2])),
         np.array([v for t in to for v in t], np.int32),
         np.array([v for t in length for v in t], np.float32),
         np.array([v for t in cost for v in t], np.float32),

@@ -12,6 +12,7 @@ from capture.errors import InputError
 from capture.units import em_from_cell
 from fontbuild.accents import Habits, build_accents
 from fontbuild.anchors import with_anchors
+from fontbuild.bars import build_barred
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
@@ -144,6 +145,7 @@ def build_font(
         if char not in drawn:
             drawn[char] = glyphs_of(fit(char, lifted, x_height_mm=size.x_height_mm), size.mm_per_unit)
     if accents:
+        drawn.update(build_barred(drawn, metrics))
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
     known = dict(rhythm or {})

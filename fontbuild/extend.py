@@ -19,6 +19,7 @@ from capture.errors import FontFileError, UsageError
 from capture.files import write_bytes
 from capture.languages import characters_for
 from fontbuild.accents import build_accents
+from fontbuild.bars import BARRED, with_bar
 from fontbuild.font import Font, Metrics
 from fontbuild.formats.svg_font_reader import load_svg_font, with_glyphs
 from fontbuild.formats.ufo import contour, write_ufo
@@ -198,38 +199,30 @@ _NEAREST = {
 """What stands in for a mark, best first, and whether it is turned over (-1) in x or y; 0, 0: lain on its side."""
 
 OVERLAYS = {
-    "ł": ("l", "/", 0.5, 0.5),
-    "Ł": ("L", "/", 0.55, 0.45),
-    "ø": ("o", "/", 1.15, 1.2),
-    "Ø": ("O", "/", 1.0, 1.5),
-    "đ": ("d", "-", 0.6, 0.0),
-    "Đ": ("D", "-", 0.6, 0.0),
-    "ħ": ("h", "-", 0.6, 0.0),
+    "ł": ("/", 0.5, 0.5),
+    "Ł": ("/", 0.55, 0.45),
+    "ø": ("/", 1.15, 1.2),
+    "Ø": ("/", 1.0, 1.5),
+    "đ": ("-", 0.6, 0.0),
+    "Đ": ("-", 0.6, 0.0),
+    "ħ": ("-", 0.6, 0.0),
+    "Ħ": ("-", 1.0, 0.0),
 }
-"""Letters with a bar through them: base, the bar's sign, and its width and height in x-heights."""
+"""The sign that serves as the bar of a letter, and its width and height in x-heights."""
 
 
 def overlaid(char: str, have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> tuple[Glyph, ...]:
     """Return a letter with a bar through it, () where its parts are not there."""
-    base_char, sign_char, wide, high = OVERLAYS[char]
-    if not have.get(base_char) or not have.get(sign_char) or not have[sign_char][0].strokes:
+    sign_char, wide, high = OVERLAYS[char]
+    bases, signs = have.get(BARRED[char].base, ()), have.get(sign_char, ())
+    if not bases or not signs or not signs[0].strokes:
         return ()
-    base, sign = have[base_char][0], have[sign_char][0]
+    base, sign = bases[0], signs[0]
     x = metrics.x_height
-    points = np.vstack(sample_glyph(base))
-    if char in "łŁđĐħ":  # through the stem: where the letter's tallest upright stands
-        level = {"ł": 0.95, "Ł": 0.75, "đ": 1.5, "Đ": 0.75, "ħ": 1.5}[char] * x
-        near = points[np.abs(points[:, 1] - level) < 0.15 * x]
-        near = near if len(near) else points
-        at = np.array([near[:, 0].max() if char == "đ" else near[:, 0].min(), level])
-    else:
-        at = (points.min(axis=0) + points.max(axis=0)) / 2
     x0, y0, x1, y1 = bounds(sample_glyph(sign))
     scale = np.array([wide * x / max(x1 - x0, 1e-9), high * x / max(y1 - y0, 1e-9)])
-    middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
-    bar = tuple(at + (s - middle) * scale for s in sign.strokes)
-    source = f"built: {base.name} + {sign.name}"
-    return (replace(base, name=base_name(char), char=char, strokes=(*base.strokes, *bar), anchors={}, source=source),)
+    glyph = with_bar(char, base, [s * scale for s in sign.strokes], metrics)
+    return (replace(glyph, name=base_name(char), source=f"built: {base.name} + {sign.name}"),)
 
 
 def _turned(glyph: Glyph, sx: float, sy: float) -> Glyph:

@@ -7,8 +7,10 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
+from fontbuild.bars import BARRED
 from fontbuild.font import Metrics
 from fontbuild.glyph import Glyph
+from fontbuild.marks import DOTLESS
 from fontbuild.spacing import Rule, distances, is_point, sides
 
 LEAST_KERN = 0.03
@@ -43,7 +45,13 @@ def kerning(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -
             k = float(np.clip(distance - after[i] - before[j], -0.5 * metrics.x_height, 0.4 * metrics.x_height))
             if abs(k) >= LEAST_KERN * metrics.x_height:
                 out[first, chars[j]] = round(k, 1)
-    return _shared(out, {c: unicodedata.normalize("NFD", c)[0] for c, v in glyphs.items() if v and _built(v[0])})
+    return _shared(out, {c: _leader(c) for c, v in glyphs.items() if v and _built(v[0])})
+
+
+def _leader(char: str) -> str:
+    """Return the letter without marks and bars."""
+    plain = {lone: dotted for dotted, lone in DOTLESS.items()}
+    return BARRED[char].base if char in BARRED else plain.get(char, unicodedata.normalize("NFD", char)[0])
 
 
 def _built(glyph: Glyph) -> bool:

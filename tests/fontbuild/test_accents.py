@@ -151,3 +151,29 @@ def test_only_what_is_wanted_is_built_with_what_it_needs(font: Font) -> None:
 
     assert {"ế", "ê"} <= set(built)
     assert "á" not in built
+
+
+def test_a_bar_is_taken_from_the_one_of_a_pair_that_was_written() -> None:
+    rng = np.random.default_rng(4)
+    bar = np.linspace((1.0, 2.2), (3.4, 3.4), 20)
+    written = [attempt("ł", scattered([*letterform("l"), bar], rng, strength=0.4), n) for n in (1, 2)]
+    font = build_font([*hand("lLno", times=2), *written], Record("S")).font
+
+    assert {g.source for g in font.glyphs["ł"]} == {a.id for a in written}
+    assert "ø" not in font.glyphs
+    for glyph in font.glyphs["Ł"]:
+        base, sign = strokes_apart(glyph, 1)
+        assert gap(glyph) < font.metrics.pen_width
+        assert base[:, 1].min() < sign[:, 1].mean() < base[:, 1].max()
+
+
+def test_the_bar_of_a_capital_fits_its_letter() -> None:
+    rng = np.random.default_rng(4)
+    slash = np.linspace((1.0, -0.3), (3.4, 3.4), 20)
+    written = [attempt("ø", scattered([*letterform("o"), slash], rng, strength=0.4), n) for n in (1, 2)]
+    font = build_font([*hand("onOh", times=2), *written], Record("S")).font
+
+    for glyph in font.glyphs["Ø"]:
+        base, sign = strokes_apart(glyph, 1)
+        assert sign[:, 1].max() > base[:, 1].max()
+        assert sign[:, 1].min() < base[:, 1].min()

@@ -16,10 +16,13 @@ from scipy import ndimage  # type: ignore[import-untyped]
 
 from capture.ink import PageInk
 from capture.sheet import Box, Cell
-from capture.spots import Mask, find_objects, find_spots, grown, ink_share, painted, print_zone, slices
+from capture.spots import Mask, find_folds, find_objects, find_spots, grown, ink_share, painted, print_zone, slices
 
 _COARSE_PX_PER_MM = 12.0
 """Ownership is settled at no more than this; the ink itself is cut at the page's full resolution."""
+
+COVERED = "something lies on it"
+"""Finding: a finger, a pen, a hard shadow."""
 
 _ZONE_MM = 10.0
 """Ink further than this from every box is nobody's, and no part of a longer stroke either."""
@@ -95,6 +98,7 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequen
     boxes = painted([c.box_mm for c in cells], share.shape, ppm)
     share[painted([grown(c.box_mm, _ZONE_MM) for c in cells], share.shape, ppm) == 0] = 0
     share[painted(keep_out, share.shape, ppm) > 0] = 0
+    share[find_folds(share, ppm)] = 0
     covered = find_objects(share, ppm, pen_mm)
     share[covered] = 0
     spots, count = find_spots(share, print_zone(ink, factor) & (boxes == 0), ppm, pen_mm)
@@ -129,8 +133,9 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequen
         touching |= {first, second}
         _cut(owner, spots, i, places[i - 1], cells, first, second, ppm)
     ticked = _ticked(spots, owner, tick_spots, cells, ppm, pen_mm)
+    amount = np.bincount(np.maximum(owner, 0).ravel(), weights=share.ravel(), minlength=len(cells) + 1) / ppm**2
     hidden = set((np.unique(boxes[covered]) - 1).tolist())
-    return Dealt(owner, factor, tuple(_owned(owner, cells, ppm, pen_mm, ticked, touching, hidden)))
+    return Dealt(owner, factor, tuple(_owned(owner, amount[1:], cells, ppm, pen_mm, ticked, touching, hidden)))
 
 
 def _shared_area(spots: NDArray[np.int32], places: NDArray[np.int32], count: int, cells: int) -> NDArray[np.float64]:
@@ -213,6 +218,7 @@ def _ticked(
 
 def _owned(
     owner: NDArray[np.int32],
+    amount: NDArray[np.float64],
     cells: Sequence[Cell],
     ppm: float,
     pen_mm: float,
@@ -227,10 +233,10 @@ def _owned(
         if ticked[i][1]:
             kinds.append("box brushed, taken as not ticked")
         if i in hidden:
-            kinds.append("something lies on it")
+            kinds.append(COVERED)
         mask = np.zeros((0, 0), bool) if place is None else owner[place] == i + 1
         origin = (0, 0) if place is None else (place[0].start, place[1].start)
-        area = float(mask.sum()) / ppm**2
+        area = float(amount[i])
         speck = area < _least_area(cell.char, pen_mm)
         if speck and area > 0 and not ticked[i][0]:
             kinds.append("only a speck, taken as blank")

@@ -77,6 +77,9 @@ class PageInk:
     print_cover: Pixels
     """Shape (h, w): how much of each pixel the darker print (labels, tick boxes) covers, times 255."""
 
+    paper: NDArray[np.float32]
+    """Brightness of the paper on a coarse grid over the page, shape (h / k, w / k), mean over the channels."""
+
     print_density: dict[str, NDArray[np.float64]]
     """For each print layer its density on this scan, shape (channels,)."""
 
@@ -127,7 +130,8 @@ def separate(
     if two_tone:
         grey = without_print(grey, print_cover, px_per_mm=px_per_mm)
     densities = {p.name: d for p, d in zip(layers, printed, strict=True)}
-    return PageInk(grey, px_per_mm, colour, print_cover, densities)
+    brightness = paper if paper.ndim == 2 else np.asarray(paper.mean(axis=2), np.float32)
+    return PageInk(grey, px_per_mm, colour, print_cover, brightness, densities)
 
 
 def _softened(coverage: Pixels, rows: slice, spread: float) -> NDArray[np.float32]:

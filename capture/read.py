@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.cell import deal
+from capture.cell import COVERED, deal
 from capture.cut import cut_out
 from capture.ink import PageInk, separate
 from capture.page import FindSheet, PageView, straighten
@@ -25,6 +25,9 @@ BLURRED_MM = 0.45
 PALE = 0.35
 BENT_MM = 0.12
 """From here on a page is called blurred, pale or bent in its verdict."""
+
+DARK_INSIDE = 0.5
+"""Paper that is darker than this in one part of a cell, against the brightest in it, has something lying on it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -186,8 +189,9 @@ def _read_cells(page: Page, ink: PageInk, pen_mm: float) -> tuple[CellInk, ...]:
             grey, left, top = cut_out(ink, dealt, i)
         else:
             grey, left, top = np.zeros((0, 0), np.uint8), cell.box_mm[0], cell.box_mm[1]
+        kinds = owned.kinds + ((COVERED,) if COVERED not in owned.kinds and _is_dark_inside(ink, page, cell) else ())
         findings = tuple(
-            Finding(kind, char=cell.char, page=page.page, row=cell.row, column=cell.column) for kind in owned.kinds
+            Finding(kind, char=cell.char, page=page.page, row=cell.row, column=cell.column) for kind in kinds
         )
         out.append(
             CellInk(
@@ -196,6 +200,14 @@ def _read_cells(page: Page, ink: PageInk, pen_mm: float) -> tuple[CellInk, ...]:
             )
         )  # fmt: skip
     return tuple(out)
+
+
+def _is_dark_inside(ink: PageInk, page: Page, cell: Cell) -> bool:
+    """Return whether the paper in a cell is in one place much darker than in another."""
+    k = ink.paper.shape[1] / page.size_mm[0]
+    x, y, w, h = cell.box_mm
+    here = ink.paper[int(y * k) : int((y + h) * k) + 1, int(x * k) : int((x + w) * k) + 1]
+    return bool(here.size and here.min() < DARK_INSIDE * here.max())
 
 
 def _read_lines(page: Page, ink: PageInk, pen_mm: float) -> tuple[LineInk, ...]:

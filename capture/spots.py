@@ -24,6 +24,10 @@ _LEAST_DOT = 0.4
 _CRUMB_MM = 0.35
 """How close a crumb lies to the rest of its stroke."""
 
+_FOLD_MM = 25.0
+_FOLD_SHARE = 0.75
+"""A line longer than this and fainter than this share of a full stroke was made by no pen."""
+
 _MOST_CRUMB = 4.0
 """Of the square of the pen's width: more faint ink in one piece is a fold or the like."""
 
@@ -36,6 +40,16 @@ def ink_share(ink: PageInk, factor: int) -> NDArray[np.float32]:
     whole = ink.grey[: h * factor, : w * factor]
     small = whole if factor == 1 else cv2.resize(whole, (w, h), interpolation=cv2.INTER_AREA)
     return np.asarray((255 - small.astype(np.float32)) / (255 - FULL_INK_GREY))
+
+
+def find_folds(share: NDArray[np.float32], ppm: float) -> Mask:
+    """Return where long straight lines run that are fainter than strokes: folds, and the edges of other sheets."""
+    inked = (share > _GROW).astype(np.uint8)
+    length = round(_FOLD_MM * ppm)
+    across = cv2.morphologyEx(inked, cv2.MORPH_OPEN, np.ones((1, length), np.uint8))
+    down = cv2.morphologyEx(inked, cv2.MORPH_OPEN, np.ones((length, 1), np.uint8))
+    near = cv2.dilate(np.maximum(across, down), np.ones((5, 5), np.uint8)) > 0
+    return np.asarray(near & (share < _FOLD_SHARE))
 
 
 def find_objects(share: NDArray[np.float32], ppm: float, pen_mm: float) -> Mask:

@@ -11,7 +11,7 @@ Columns, for our way and then for the plain way:
     missed   share of the true ink that was not read, %
     false    share of the ink read that lies more than 0.15 mm from any true ink, %
     error    registration error in mm over the corners and middles of all cells: mean / 95th percentile
-    wrong    cells that hold mostly another cell's ink; must be 0
+    wrong    cells that hold mostly another cell's ink and are not named in a finding; must be 0
 """
 
 from __future__ import annotations
@@ -108,8 +108,8 @@ def errors_mm(picture: Picture, page: Page, warp: Callable[[np.ndarray], np.ndar
     return float(off.mean()), float(np.percentile(off, 95))
 
 
-Found = tuple[str, np.ndarray, float, float, float]
-"""Status, grey image, px per mm, left and top in mm."""
+Found = tuple[str, np.ndarray, float, float, float, bool]
+"""Status, grey image, px per mm, left and top in mm, and whether a person is asked to look at it."""
 
 
 def score(picture: Picture, page: Page, found: list[Found], error: tuple[float, float]) -> Score:
@@ -117,7 +117,7 @@ def score(picture: Picture, page: Page, found: list[Found], error: tuple[float, 
     ppm = SOURCE_PX_PER_MM
     read = np.zeros(picture.ink.shape, np.uint8)
     right = wrong = 0
-    for i, (truth, (status, grey, px_per_mm, left, top)) in enumerate(zip(picture.written, found, strict=True)):
+    for i, (truth, (status, grey, px_per_mm, left, top, named)) in enumerate(zip(picture.written, found, strict=True)):
         right += status == true_status(truth)
         if status != "written" or not grey.size:
             continue
@@ -132,7 +132,7 @@ def score(picture: Picture, page: Page, found: list[Found], error: tuple[float, 
         part = fine[a - y0 :, b - x0 :][: read.shape[0] - a, : read.shape[1] - b] < 140
         owner = picture.owner[a : a + part.shape[0], b : b + part.shape[1]]
         mine, others = (part & (owner == i + 1)).sum(), (part & (owner > 0) & (owner != i + 1)).sum()
-        wrong += bool(others > mine)
+        wrong += bool(others > mine and not named)
         read[a : a + part.shape[0], b : b + part.shape[1]] |= part.astype(np.uint8)
     wanted = np.isin(picture.owner, [i + 1 for i, w in enumerate(picture.written) if true_status(w) == "written"])
     core = wanted & (picture.ink > 200)
@@ -151,7 +151,7 @@ def our_way(picture: Picture, sheet: Sheet, page: Page) -> Score:
     """Read as `ownhand read` does."""
     view, _ = register(straighten(picture.scan, lambda _: sheet))
     reading = read_page(picture.scan, lambda _: sheet)
-    found = [(c.status, c.grey, c.px_per_mm, c.left_mm, c.top_mm) for c in reading.cells]
+    found = [(c.status, c.grey, c.px_per_mm, c.left_mm, c.top_mm, bool(c.findings)) for c in reading.cells]
     return score(picture, page, found, errors_mm(picture, page, view.warp))
 
 
@@ -184,7 +184,7 @@ def plain_way(picture: Picture, page: Page) -> Score | None:
         ticked = (black[ty + 4 : ty + th - 4, tx + 4 : tx + tw - 4] == 0).mean() > 0.08
         inner = black[y + 3 : y + h - 3, x + 4 : x + w - 4]
         status = "spoiled" if ticked else "written" if (inner == 0).sum() > 20 else "blank"
-        cells.append((status, inner, ppm, (x + 4) / ppm, (y + 3) / ppm))
+        cells.append((status, inner, ppm, (x + 4) / ppm, (y + 3) / ppm, False))
 
     def warp(p: np.ndarray) -> np.ndarray:
         return cv2.perspectiveTransform(p.reshape(-1, 1, 2), to_scan.astype(float)).reshape(-1, 2)

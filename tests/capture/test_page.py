@@ -113,6 +113,15 @@ def test_the_sheet_of_another_hand_is_named():
         straighten(plain_picture().scan, lambda coded: None)
 
 
+def test_a_page_with_other_cells_than_its_sheet_file_is_refused_rather_than_guessed():
+    page = sheet().pages[0]
+    swapped = (replace(page.cells[0], char="z"), *page.cells[1:])
+    other = replace(sheet(), pages=(replace(page, cells=swapped), *sheet().pages[1:]))
+
+    with pytest.raises(WrongSheetError, match=r"other cells on paper than in its sheet\.json"):
+        straighten(plain_picture().scan, lambda coded: other)
+
+
 def test_a_page_whose_codes_are_covered_is_refused():
     pixels = plain_picture().scan.pixels.copy()
     view = straighten(plain_picture().scan, ours)

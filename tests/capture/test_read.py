@@ -58,7 +58,7 @@ HARD = {
     "black and white": PLAIN.but(dpi=300, bilevel=True),
     "red ink": PLAIN.but(ink="red"),
     "a brush": PLAIN.but(pen_mm=1.5),
-    "folded, dusty, showing through": PLAIN.but(fold=0.3, dust=60, show_through=0.15),
+    "folded, dusty, showing through": PLAIN.but(fold=0.5, dust=60, show_through=0.15),
     "a photo": PLAIN.but(dpi=250, tilt_deg=30, shadow=0.5, warm=0.8, jpeg=60, table=True, covered_mark=2),
 }
 
@@ -143,6 +143,25 @@ def test_a_stroke_that_brushes_the_tick_box_does_not_spoil_and_a_cross_does():
 
     assert found[brushed] == "written"
     assert found[crossed] == "spoiled"
+
+
+def test_an_empty_page_has_blank_cells_and_nothing_to_look_at():
+    reading = reading_of(picture(PLAIN.but(dust=20), [Written(c, []) for c in sheet().pages[0].cells]))
+
+    assert {c.status for c in reading.cells} == {"blank"}
+    assert reading.count("blank") == len(sheet().pages[0].cells)
+
+
+def test_a_cell_under_a_finger_is_named():
+    shot = plain_picture()
+    pixels = shot.scan.pixels.copy()
+    cell = next(w.cell for w in written() if not w.strokes and not w.ticked)
+    x, y, w, h = cell.box_mm
+    at = (np.array([x + w / 2, y + h / 2]) + 6.0) * PLAIN.dpi / 25.4  # the picture shows 6 mm around the page
+    cv2.ellipse(pixels, tuple(at.astype(int).tolist()), (45, 50), 0, 0, 360, (120, 80, 60), -1)
+
+    found = next(c for c in read_page(type(shot.scan)(pixels, "page1.png"), lambda _: sheet()).cells if c.cell == cell)
+    assert "something lies on it" in [f.kind for f in found.findings]
 
 
 def test_pen_width_and_verdict_are_measured():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -123,6 +124,7 @@ def strokes_of(ufo: ufoLib2.Font, name: str) -> tuple[Points, ...]:
 def _kerning(ufo: ufoLib2.Font, char_of_glyph: Mapping[str, str]) -> dict[tuple[str, str], float]:
     """Return the kerning by characters: groups first, so that exceptions for single glyphs win (UFO 3, kerning)."""
 
+    @cache  # a group stands in hundreds of pairs
     def chars(member: str) -> list[str]:
         names = ufo.groups.get(member, []) if member.startswith("public.kern") else [member]
         return list(dict.fromkeys(char_of_glyph[n] for n in names if n in char_of_glyph))

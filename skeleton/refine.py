@@ -47,6 +47,9 @@ HOOKS = 2
 NEAR = 5
 """Segments from the end to which a hook may cling."""
 
+TRIES = 3
+"""Most exchanges tried for a character."""
+
 NARROW = 1.1
 """Pen widths between the legs of a loop below which ink may hide which leg is which."""
 
@@ -199,21 +202,54 @@ def _lengthen(lines: _Lines, paper: _Paper) -> tuple[_Lines, float] | None:
 
 
 def _unravel(lines: _Lines, wanting: float, paper: _Paper) -> _Lines:
-    """Return the lines with the legs of narrow loops exchanged where that leaves less to explain.
+    """Return the lines with stretches that run in one blot exchanged where that leaves less to explain.
 
-    Where a pen went out and back in one blot, either leg may be the left one.
+    Where two passes of the pen made one broad line, either may be the left one, and a fit may have them change sides.
     """
-    from skeleton.unexplained import hairpins
+    from skeleton.unexplained import crossings
 
-    for a, b in hairpins(lines.points, lines.stroke, NARROW * paper.pen)[:4]:
-        p, h = lines.points.copy(), lines.half.copy()
-        p[a : b + 1], h[a : b + 1] = lines.points[a : b + 1][::-1], lines.half[a : b + 1][::-1]
-        p[a] = p[b] = lines.points[[a - 1, a, b, b + 1]].mean(axis=0)
-        other = _Lines(p, h, lines.stroke)
-        left = paper.improve(other, STIFF / 10, AGAIN)
-        if left < wanting:
-            lines, wanting = other, left
+    tried = 0
+    tangled = True
+    while tangled:
+        tangled = False
+        for order in _exchanges(lines, crossings(lines.points, lines.stroke, paper.pen), NARROW * paper.pen):
+            tried += 1
+            if tried > TRIES:
+                return lines
+            # points stay where they are, what changes is who passes them; strokes keep their numbers by place
+            other = _Lines(lines.points[order], lines.half[order], lines.stroke.copy())
+            left = paper.improve(other, STIFF / 10, AGAIN)
+            if left < wanting:
+                lines, wanting, tangled = other, left, True
+                break
     return lines
+
+
+def _exchanges(lines: _Lines, met: NDArray[np.int64], wide: float) -> list[NDArray[np.int64]]:
+    """Return orders of all points with a narrow loop turned, or two stretches between crossings in exchanged places."""
+    from skeleton.unexplained import gap
+
+    p, n = lines.points, np.arange(len(lines.points))
+    out = []
+    for i, j in met:
+        half = (j - i) // 2
+        if lines.stroke[i] == lines.stroke[j] and gap(p[i + 1 : i + 1 + half], p[j - half : j + 1], wide) <= wide:
+            out.append(np.concatenate([n[: i + 1], n[i + 1 : j + 1][::-1], n[j + 1 :]]))
+    for a, (i, j) in enumerate(met):
+        for k, m in met[a + 1 :]:
+            low, high = min(j, m), max(j, m)
+            if not (i < k < low < high) or lines.stroke[i] != lines.stroke[k] or lines.stroke[j] != lines.stroke[m]:
+                continue
+            one, other = n[i + 1 : k + 1], n[low + 1 : high + 1]
+            if gap(p[one], p[other], wide) > wide:
+                continue
+            # of two stretches unlike in length one gives up points and one doubles some, so that strokes keep theirs
+            one_new = other[np.round(np.linspace(0, len(other) - 1, len(one))).astype(int)]
+            other_new = one[np.round(np.linspace(0, len(one) - 1, len(other))).astype(int)]
+            if m < j:
+                one_new, other_new = one_new[::-1], other_new[::-1]
+            out.append(np.concatenate([n[: i + 1], one_new, n[k + 1 : low + 1], other_new, n[high + 1 :]]))
+    return out
 
 
 def _edge(ink: InkMap) -> tuple[float, float]:

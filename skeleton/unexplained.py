@@ -15,24 +15,19 @@ from skeleton.inking import APART, own
 
 
 @njit(cache=True)
-def hairpins(points: Any, stroke: Any, wide: float) -> Any:
-    """Return (k, 2): first and last point of every narrow loop, where a stroke crosses itself on the way back.
-
-    Narrow: its legs are nowhere further apart than `wide`, so that ink hides which leg is which.
-    """
+def crossings(points: Any, stroke: Any, longest: float) -> Any:
+    """Return (k, 2): the segments i < j that cross, by their first points; `longest`: bound on a segment's length."""
     n = len(points)
     out = np.zeros((64, 2), np.int64)
     k = 0
-    for i in range(n - 1):
+    for i in range(n - 3):
         if stroke[i + 1] != stroke[i]:
             continue
         ax, ay = points[i, 0], points[i, 1]
         vx, vy = points[i + 1, 0] - ax, points[i + 1, 1] - ay
         for j in range(i + 2, n - 1):
-            if stroke[j + 1] != stroke[i]:
-                break
             cx, cy = points[j, 0] - ax, points[j, 1] - ay
-            if abs(cx) + abs(cy) > 12.0:
+            if abs(cx) > longest or abs(cy) > longest or stroke[j + 1] != stroke[j]:
                 continue
             wx, wy = points[j + 1, 0] - points[j, 0], points[j + 1, 1] - points[j, 1]
             det = vx * wy - vy * wx
@@ -40,21 +35,24 @@ def hairpins(points: Any, stroke: Any, wide: float) -> Any:
                 continue
             u = (cx * wy - cy * wx) / det
             v = (cx * vy - cy * vx) / det
-            if u < 0 or u > 1 or v < 0 or v > 1:
-                continue
-            narrow = True
-            for m in range((j - i) // 2):
-                near = 1e9
-                p = i + 1 + m
-                for q in range(max(p, j - m - 3), min(j, j - m + 3) + 1):
-                    near = min(near, math.hypot(points[p, 0] - points[q, 0], points[p, 1] - points[q, 1]))
-                if near > wide:
-                    narrow = False
-                    break
-            if narrow and k < 64:
-                out[k, 0], out[k, 1] = i + 1, j
+            if 0 <= u <= 1 and 0 <= v <= 1 and k < 64:
+                out[k, 0], out[k, 1] = i, j
                 k += 1
     return out[:k]
+
+
+@njit(cache=True)
+def gap(one: Any, other: Any, wide: float) -> float:
+    """Return the largest distance of points of one stretch from the nearest of the other; stops beyond `wide`."""
+    most = 0.0
+    for i in range(len(one)):
+        near = 1e9
+        for j in range(len(other)):
+            near = min(near, math.hypot(one[i, 0] - other[j, 0], one[i, 1] - other[j, 1]))
+        most = max(most, near)
+        if most > wide:
+            break
+    return most
 
 
 @njit(cache=True)

@@ -128,6 +128,17 @@ def test_out_and_back_in_one_blot_become_two_legs() -> None:
     assert out[(out[:, 1] > 26) & (out[:, 1] < 60), 0].max() < home[(home[:, 1] > 26) & (home[:, 1] < 60), 0].min()
 
 
+def test_two_strokes_side_by_side_in_one_blot_do_not_weave() -> None:
+    upper = np.array([[15.0, 20.0], [30.0, 43.4], [90.0, 43.4], [105.0, 20.0]])
+    lower = np.array([[15.0, 70.0], [30.0, 46.6], [90.0, 46.6], [105.0, 70.0]])
+    joined = [np.array([[15.0, 20.0], [30, 44], [34, 45], [86, 45], [90, 44], [105, 20]])]
+    joined += [np.array([[15.0, 70.0], [30, 46], [34, 45], [86, 45], [90, 46], [105, 70]])]
+    a, b = refine(joined, ink_of(scan([upper, lower], (90, 120))))
+    assert distance(a.line, upper).mean() < 0.2
+    assert distance(b.line, lower).mean() < 0.2
+    assert a.line[:, 1].max() < b.line[:, 1].min() + 0.3
+
+
 def test_the_width_follows_the_pen() -> None:
     thin, thick = np.array([[12.0, 20.0], [100.0, 20.0]]), np.array([[12.0, 50.0], [100.0, 50.0]])
     y, x = np.mgrid[:70, :115]

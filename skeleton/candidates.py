@@ -45,7 +45,7 @@ class Candidate:
         return float(self.features @ WEIGHTS)
 
 
-FIRST, SECOND = 8, 4
+FIRST, SECOND = 7, 3
 """How many matches are completed, and how many of those are varied."""
 
 

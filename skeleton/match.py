@@ -55,7 +55,7 @@ class _Laid:
     step: NDArray[np.float64]
 
 
-def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 12, rounds: int = 3) -> list[Match]:
+def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 9, rounds: int = 3) -> list[Match]:
     """Return the models found in the ink, after a rough pass that keeps the best `keep` of them.
 
     Every model kept is walked up to `rounds` times: the later ones are drawn to ink that was left bare.

@@ -10,32 +10,10 @@ from typing import Any
 
 import click
 
-from capture.errors import NEEDS_REVIEW, InputError, OwnhandError, UsageError
+from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
-
-HAND = click.argument("hand", type=click.Path(path_type=Path))
-FORCE = click.option("--force", is_flag=True, help="Replace an output file that exists.")
-LANGUAGES = click.option(
-    "-l", "--languages", default="", metavar="CODES", help="Languages, by ISO 639 code or English name: en,fr,pl."
-)
-
-
-TEXT_FILE = click.Path(path_type=Path, allow_dash=True)
-
-
-def _words(text: str) -> list[str]:
-    return [word.strip() for word in text.split(",") if word.strip()]
-
-
-def _text_of(file: Path) -> str:
-    """Return the text in a file; '-' is standard input."""
-    try:
-        data = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
-        return data.decode("utf-8-sig")
-    except OSError as error:
-        raise InputError(str(file), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None
-    except UnicodeDecodeError:
-        raise InputError(str(file), "is not text in UTF-8", "Save it as plain text in UTF-8.") from None
+from ownhand.cli_options import FORCE, HAND, LANGUAGES, TEXT_FILE, text_of, words
+from ownhand.cli_write import write
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
@@ -70,9 +48,9 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
 
     made = sheets.print_sheet(
         hand,
-        languages=_words(languages),
-        text=_text_of(text_file) if text_file else "",
-        copy=_text_of(copy_file) if copy_file else "",
+        languages=words(languages),
+        text=text_of(text_file) if text_file else "",
+        copy=text_of(copy_file) if copy_file else "",
         **options,
     )
     console.say(f"{made.pdf}: {made.pages} page(s), {made.cells} cells for {made.characters} characters.")
@@ -124,7 +102,7 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
     """Draw one picture page of the font: every character with its variants, and a paragraph set in it."""
     from ownhand import proofing
 
-    console.say(str(proofing.write_proof(hand, output, languages=_words(languages))))
+    console.say(str(proofing.write_proof(hand, output, languages=words(languages))))
     return 0
 
 
@@ -151,119 +129,12 @@ def trace(images: tuple[Path, ...], dpi: float, char: str | None, output: Path |
 
 @ownhand.command()
 @HAND
-@click.argument("text", required=False)
-@click.option("-f", "--file", "text_file", type=TEXT_FILE, help="Text file; '-' or no text at all: standard input.")
-@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="page.svg, .hpgl, .gcode or .png.")
-@click.option("--paper", default="A4", show_default=True, help="Name, or WIDTHxHEIGHT in mm.")
-@click.option("--landscape", is_flag=True, help="Turn the paper.")
-@click.option("--margins", default="20", show_default=True, metavar="MM", help="One, two or four numbers.")
-@click.option("--x-height", "x_height_mm", type=float, help="Writing size in mm; as written if not given.")
-@click.option("--line-spacing", default=1.0, show_default=True, help="Times the natural distance of lines.")
-@click.option("--align", type=click.Choice(["left", "right", "centre", "justified"]), default="left", show_default=True)
-@click.option("--ruled", default="", metavar="PITCH[,OFFSET]", help="Write on printed lines so many mm apart.")
-@click.option("--fit", is_flag=True, help="Write smaller where the text would need a further page.")
-@click.option("--hyphenate", default="", metavar="LANGUAGE", help="Divide words at line ends.")
-@click.option("--life", default=1.0, show_default=True, help="How much the writing varies: 0 nil, 1 natural, 2 strong.")
-@click.option("--order", type=click.Choice(["writing", "least travel"]), default="writing", show_default=True)
-@click.option(
-    "--machine", "machine_file", type=click.Path(path_type=Path), help="Profile of the plotter, TOML or JSON."
-)
-@click.option("--seed", default=0, show_default=True, help="Same seed, same page.")
-@click.option("--replay", is_flag=True, help="Also a web page that replays the writing.")
-@click.option("--no-preview", is_flag=True, help="No PNG beside the page.")
-@click.option(
-    "--table", type=click.Path(path_type=Path), help="CSV of recipients: a file for each row, into -o FOLDER."
-)
-@click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
-@click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
-@click.option("--format", "formats", multiple=True, help="Kinds of file for a table: svg, hpgl, gcode, png, html.")
-@click.option("--check", is_flag=True, help="Read the whole table and write nothing.")
-@FORCE
-def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **options: Any) -> int:
-    """Set TEXT in the hand and write it, ready to plot."""
-    from ownhand import pages
-    from ownhand.composer import Life, Settings
-    from ownhand.composer.machine import load_machine
-
-    settings = Settings(
-        paper=options["paper"],
-        landscape=options["landscape"],
-        margins_mm=pages.margins(options["margins"]),
-        x_height_mm=options["x_height_mm"],
-        line_spacing=options["line_spacing"],
-        ruling=pages.ruling(options["ruled"]),
-        align=options["align"],
-        fit=options["fit"],
-        hyphenate=options["hyphenate"],
-        life=Life(strength=options["life"]),
-        order=options["order"],
-    )
-    machine = load_machine(options["machine_file"]) if options["machine_file"] else None
-    if options["table"]:
-        if text is not None or text_file is not None or options["template"] is None:
-            raise UsageError("--table", "goes with --template, not with a text", "Give --template FILE with {fields}.")
-        return _write_table(hand, output, settings=settings, machine=machine, **options)
-    if text is not None and text_file is not None:
-        raise UsageError("write", "a text and a file", "Give one of them.")
-    done = pages.write_pages(
-        hand,
-        text if text is not None else _text_of(text_file or Path("-")),
-        output,
-        settings=settings,
-        seed=options["seed"],
-        machine=machine,
-        preview=not options["no_preview"],
-        replay=options["replay"],
-        force=options["force"],
-    )
-    for line in pages.summary(done, font=hand):
-        console.say(line)
-    return 0
-
-
-def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, **options: Any) -> int:
-    from ownhand.building import font_of
-    from ownhand.composer.runs import Run, run_table
-    from ownhand.composer.table import read_table
-    from ownhand.composer.template import parse_template
-
-    table = read_table(options["table"])
-    template = parse_template(_text_of(options["template"]), where=str(options["template"]))
-    run = Run(settings, formats=options["formats"] or ("svg",), machine=machine)
-    with console.progress_bar() as progress:
-        done = run_table(
-            font_of(hand),
-            table,
-            template,
-            folder,
-            run,
-            name_field=options["name_field"],
-            seed=options["seed"],
-            check=options["check"],
-            force=options["force"],
-            progress=progress,
-        )
-    checked = len(table.rows) - len(done.faults)
-    console.say(
-        f"{checked} of {len(table.rows)} rows can be written."
-        if options["check"]
-        else f"{folder}: {done.written} written ({done.pages} pages), {done.skipped} were there already."
-    )
-    for notice, rows in done.notices.items():
-        console.say(f"{notice} (in {rows} rows)")
-    for fault in done.faults:
-        console.say(f"{options['table']}: {fault}")
-    return NEEDS_REVIEW if done.faults else 0
-
-
-@ownhand.command()
-@HAND
 @LANGUAGES
 def coverage(hand: Path, languages: str) -> int:
     """Tell which languages the hand can write, and what is missing."""
     from ownhand import covering
 
-    rows = covering.coverage_rows(hand, _words(languages))
+    rows = covering.coverage_rows(hand, words(languages))
     console.put_table("Languages", covering.COLUMNS, rows)
     return 0
 
@@ -278,11 +149,11 @@ def extend(font: Path, languages: str, output: Path, force: bool) -> int:
     from capture.files import check_writable
     from fontbuild.extend import extend_font
 
-    if not _words(languages):
+    if not words(languages):
         raise UsageError("--languages", "none given", "Say for which languages: --languages fr,pl.")
     if not (output.is_dir() and force):
         check_writable(output, force=force)
-    done = extend_font(font, _words(languages), out=output)
+    done = extend_font(font, words(languages), out=output)
     console.say(f"{done.path}: {len(done.added)} letters added: {' '.join(done.added)}")
     if done.missing:
         console.say(f"Cannot be built, their parts are not in the font: {' '.join(done.missing)}")
@@ -315,7 +186,7 @@ def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None
     fonts = {hand.resolve().stem: font_of(hand) for hand in hands}
     if len(fonts) < len(hands):
         raise UsageError("serve", "two hands have the same folder name", "Rename one of the folders.")
-    token = _text_of(token_file).strip() if token_file else None
+    token = text_of(token_file).strip() if token_file else None
     console.say(f"http://{host}:{port}/ answers for {', '.join(fonts)}; stop with Ctrl-C.")
     answer(fonts, host=host, port=port, token=token, workers=workers)
     return 0
@@ -337,6 +208,9 @@ def record(hand: Path, **said: Any) -> int:
     for key, value in vars(opened.record).items():
         console.put(f"{key}: {value}")
     return 0
+
+
+ownhand.add_command(write)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import json
+import tomllib
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-from capture.errors import UsageError
+from capture.errors import InputError, UsageError
 from capture.files import check_writable, write_bytes
 from ownhand.building import font_of
 from ownhand.composer import Composer, Notice, Ruling, Settings
 from ownhand.composer.formats import page_bytes
 from ownhand.composer.machine import Machine
 from ownhand.composer.motion import Effort, effort
+from ownhand.composer.settings_data import settings_from
+from ownhand.composer.template import parse_template
 
 KINDS = {".svg": "svg", ".hpgl": "hpgl", ".plt": "hpgl", ".gcode": "gcode", ".nc": "gcode", ".png": "png"}
 """Kind of file by suffix of the output."""
@@ -55,6 +60,8 @@ def write_pages(
 ) -> Written:
     """Set `text` in the hand at `font` (a hand folder or a UFO) and write a file for each page.
 
+    Where the settings have boxes, a line `[[name]]` begins the text of the box of that name.
+
     The kind of file follows the suffix of `output`: .svg, .hpgl or .plt, .gcode or .nc; .png draws the picture alone.
 
     Raises
@@ -77,7 +84,8 @@ def write_pages(
         wanted[output.with_suffix(".html")] = "html"
     for file in wanted:
         check_writable(file, force=force)
-    composed = Composer(font_of(font)).compose(text, settings, seed)
+    named = parse_template(text.replace("{", "{{").replace("}", "}}")).fill({}) if settings.boxes else text
+    composed = Composer(font_of(font)).compose(named, settings, seed)
     files = [(page_file(file, page.number), page, what) for page in composed for file, what in wanted.items()]
     for file, _, _ in files:
         check_writable(file, force=force)
@@ -100,7 +108,7 @@ def summary(done: Written, *, font: Path) -> list[str]:
         + (f" ({sum(least) / 1000:.2f} m in the shortest order)" if len(least) == len(done.efforts) else "")
         + f", about {_minutes(seconds)} on the machine."
     )
-    lines += [str(notice) for notice in done.notices]
+    lines += [str(notice) for notice in done.notices if notice.kind != "missing"]
     if done.missing:
         listed = ", ".join(f"{char} ({n})" for char, n in sorted(done.missing.items(), key=lambda item: -item[1]))
         chars = "".join(sorted(done.missing))
@@ -117,6 +125,47 @@ def how_to_add(font: Path, chars: str) -> str:
 def _minutes(seconds: float) -> str:
     minutes, rest = divmod(round(seconds), 60)
     return f"{minutes} min {rest} s" if minutes else f"{rest} s"
+
+
+def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
+    """Return the settings of a layout file (TOML or JSON, see `ownhand.composer.settings_data`), if one is given.
+
+    `options` are the command's, which win over the file's; None, False and '' mean that one was not given.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read.
+    UsageError
+        If a setting is impossible.
+    """
+    data = _layout(layout) if layout else {}
+    for name in ("paper", "x_height_mm", "line_spacing", "align", "hyphenate", "order", "landscape", "fit"):
+        if options.get(name) not in (None, False, ""):
+            data[name] = options[name]
+    if options.get("margins"):
+        data["margins_mm"] = list(margins(options["margins"]))
+    if options.get("ruled"):
+        lines = ruling(options["ruled"])
+        data["ruling"] = {"pitch_mm": lines.pitch_mm, "offset_mm": lines.offset_mm}
+    if options.get("life") is not None:
+        life = data.get("life")
+        data["life"] = {**(life if isinstance(life, dict) else {}), "strength": options["life"]}
+    return settings_from(data, where=str(layout) if layout else "write")
+
+
+def _layout(path: Path) -> dict[str, Any]:
+    try:
+        text = path.read_text(encoding="utf-8")
+        data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None
+    except (ValueError, RecursionError) as error:
+        said = " ".join(str(error).split())
+        raise InputError(str(path), f"is not TOML or JSON ({said})", "Mend it where it says.") from None
+    if not isinstance(data, dict):
+        raise InputError(str(path), "holds no settings", "Write them as name = value.")
+    return data
 
 
 def margins(text: str) -> tuple[float, float, float, float]:
@@ -146,16 +195,14 @@ def margins(text: str) -> tuple[float, float, float, float]:
     raise UsageError("--margins", f"{len(numbers)} numbers", remedy)
 
 
-def ruling(text: str) -> Ruling | None:
-    """Return the printed lines of an option 'pitch' or 'pitch,offset' in mm; None for ''.
+def ruling(text: str) -> Ruling:
+    """Return the printed lines of an option 'pitch' or 'pitch,offset' in mm.
 
     Raises
     ------
     UsageError
         If it is not made of one or two numbers.
     """
-    if not text:
-        return None
     try:
         numbers = [float(part) for part in text.split(",")]
         pitch, offset = numbers if len(numbers) == 2 else (*numbers, 0.0)

@@ -17,6 +17,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from capture.files import write_bytes
 from capture.units import Points
+from ownhand.composer.formats.png import smooth_thickness
 
 Colour = tuple[int, int, int]
 """Red, green, blue; 0 to 255."""
@@ -74,7 +75,7 @@ class Canvas:
         if len(points) == 1 or not np.ptp(points, axis=0).any():
             self.dot(points[0], radius_mm=width_mm / 2, colour=colour)
             return
-        thickness = max(1, round(width_mm * self._k))
+        thickness = smooth_thickness(width_mm * self._k)
         cv2.polylines(self._pixels, [self._fixed(points)], False, colour, thickness, cv2.LINE_AA, _SHIFT)
 
     def dot(self, at_mm: Sequence[float] | Points, *, radius_mm: float, colour: Colour = INK) -> None:

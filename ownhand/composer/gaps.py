@@ -27,6 +27,9 @@ MOST_WIDENING = 1.5
 NARROWEST_SPACE = 0.62
 """Share of the space that is left of it at least."""
 
+LEAST_SPACE = 0.62
+"""x-heights of a space that are left at least, where the hand's own is as wide: less, and two words read as one."""
+
 LEAN_WIDENS = 0.012
 """x-heights that a degree of lean adds to the scatter of gaps between letters' boxes (measured on composed pages)."""
 
@@ -117,4 +120,5 @@ def word_scatter(
     shape = 4.0
     z = np.clip((rng.gamma(shape, 1.0, len(inked)) - shape) / np.sqrt(shape), -MOST, MOST)
     sd = scatter.word_gap_share * (space + 0.2 * x) * life.of("word_gap")
-    return np.where(gaps > 0, np.maximum(sd * z, (NARROWEST_SPACE - 1) * space) * np.minimum(gaps, 1.0), 0.0)
+    least = max(NARROWEST_SPACE * space, min(space, LEAST_SPACE * x))
+    return np.where(gaps > 0, np.maximum(sd * z, least - space) * np.minimum(gaps, 1.0), 0.0)

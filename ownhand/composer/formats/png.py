@@ -76,7 +76,7 @@ def _pen(page: PlotPage, path: int) -> Pen:
     return page.pens[pen - 1] if pen <= len(page.pens) else Pen()
 
 
-def _thickness(width_px: float) -> int:
+def smooth_thickness(width_px: float) -> int:
     """Return what to ask OpenCV for: its smooth lines come out 1.4, 3.4, 5.4 ... px wide (measured)."""
     return 1 if width_px < 2.4 else max(2, 2 * round((width_px - 1.4) / 2))
 
@@ -88,4 +88,4 @@ def _draw(band: np.ndarray, points: np.ndarray, pen: Pen, width_px: float, k: fl
         x, y = points[0].tolist()
         cv2.circle(band, (x, y), max(1, round(width / 2 * 2**_SHIFT)), colour, -1, cv2.LINE_AA, _SHIFT)
         return
-    cv2.polylines(band, [points], False, colour, _thickness(width), cv2.LINE_AA, _SHIFT)
+    cv2.polylines(band, [points], False, colour, smooth_thickness(width), cv2.LINE_AA, _SHIFT)

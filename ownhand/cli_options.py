@@ -1,0 +1,35 @@
+"""Options and arguments that several commands share, and reading what they name."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from capture.errors import InputError
+
+HAND = click.argument("hand", type=click.Path(path_type=Path))
+FORCE = click.option("--force", is_flag=True, help="Replace an output file that exists.")
+LANGUAGES = click.option(
+    "-l", "--languages", default="", metavar="CODES", help="Languages, by ISO 639 code or English name: en,fr,pl."
+)
+
+
+TEXT_FILE = click.Path(path_type=Path, allow_dash=True)
+
+
+def words(text: str) -> list[str]:
+    """Return the parts of an option that commas separate."""
+    return [word.strip() for word in text.split(",") if word.strip()]
+
+
+def text_of(file: Path) -> str:
+    """Return the text in a file; '-' is standard input."""
+    try:
+        data = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
+        return data.decode("utf-8-sig")
+    except OSError as error:
+        raise InputError(str(file), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None
+    except UnicodeDecodeError:
+        raise InputError(str(file), "is not text in UTF-8", "Save it as plain text in UTF-8.") from None

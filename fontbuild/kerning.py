@@ -81,5 +81,5 @@ def _meets(first: str, second: str) -> bool:
     if kinds == ["Ll", "Lu"]:
         return False
     if "Nd" in kinds:
-        return all(k == "Nd" or k.startswith("P") for k in kinds)
+        return all(k == "Nd" or k[0] in "PS" for k in kinds)
     return True

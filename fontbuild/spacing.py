@@ -260,8 +260,8 @@ def space_glyph(glyph: Glyph, metrics: Metrics, by: Rule) -> Glyph:
 
 
 def is_point(char: str) -> bool:
-    """Return whether a character is a punctuation mark of little ink."""
-    return unicodedata.category(char[0]) in ("Po", "Pi", "Pf") and char not in "&@%#*/\\"
+    """Return whether a character is a punctuation mark or sign of little ink."""
+    return unicodedata.category(char[0]) in ("Po", "Pi", "Pf", "Sm", "Pd") and char not in "&@%#*/\\"
 
 
 def tabular(glyphs: Sequence[Glyph]) -> tuple[Glyph, ...]:

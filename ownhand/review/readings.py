@@ -12,6 +12,7 @@ import numpy as np
 from capture.errors import HandFolderError
 from capture.units import MM_PER_INCH, cell_from_image
 from ownhand.decisions import known_ways
+from ownhand.review.operations import OperationError
 from ownhand.review.pictures import on_white, picture_file
 from skeleton.stroke import Stroke
 
@@ -64,7 +65,11 @@ def trace_again(book: Book, key: str, char: str) -> tuple[OtherReading, ...]:
     hand = book.hand.record.handedness
     ways = known_ways(book.decisions)
     known = (ways[char],) if char in ways else ()
-    best = skeleton.read_character(grey, place.px_per_mm * MM_PER_INCH, char, handedness=hand, known=known)
+    try:
+        best = skeleton.read_character(grey, place.px_per_mm * MM_PER_INCH, char, handedness=hand, known=known)
+    except Exception as error:
+        # Ink that defeats the tracer costs only itself; the person can still draw the strokes.
+        raise OperationError(f"the tracer cannot read this ink ({type(error).__name__}); draw the strokes") from error
     found = [r for r in (best, *best.candidates) if r.strokes]
     out = []
     for number, candidate in enumerate(found, 1):
@@ -75,5 +80,6 @@ def trace_again(book: Book, key: str, char: str) -> tuple[OtherReading, ...]:
             for s in candidate.strokes
         )
         plural = "s" if len(strokes) > 1 else ""
-        out.append(OtherReading(strokes, f"reading {number}: {len(strokes)} stroke{plural}"))
+        form = f", {candidate.allograph}" if candidate.allograph else ""
+        out.append(OtherReading(strokes, f"reading {number}: {len(strokes)} stroke{plural}{form}"))
     return tuple(out)

@@ -15,7 +15,7 @@ import pytest
 
 from ownhand.building import make_font
 from ownhand.decisions_file import load_decisions
-from ownhand.hand import load_captures, load_sheets, open_hand
+from ownhand.hand import HandRecord, create_hand, load_captures, load_sheets, open_hand
 from ownhand.review.server import start
 from tests.ownhand.stand_in import write_hand
 
@@ -380,7 +380,7 @@ def test_another_reading_of_the_ink_is_chosen(page, hand):
     key = f"{T}.2"
     open_attempt(page, key, "t")
     page.keyboard.press("o")
-    page.get_by_role("button", name="Take reading 1").click()
+    page.get_by_role("button", name="Take reading 1").click(timeout=60_000)
     strokes = strokes_of(hand, key)
     truth = read(hand, key).strokes
     ink = np.vstack([s.points_mm for s in truth])
@@ -568,6 +568,17 @@ def test_every_part_can_be_reached_and_a_letter_mended_without_a_mouse(page, han
     page.keyboard.press("Escape")
     page.keyboard.press("Escape")
     page.get_by_role("heading", name="2 attempts to look at").wait_for()
+
+
+def test_a_hand_that_has_nothing_read_yet_says_what_to_do(context, tmp_path, faults):
+    create_hand(tmp_path / "new", HandRecord("New Hand"))
+    running = start(tmp_path / "new")
+    page = tab(context, running.url, faults)
+    page.get_by_role("heading", name="No letters yet").wait_for()
+    page.get_by_text("read it with ownhand read").wait_for()
+    page.get_by_role("link", name="Try-out").click()
+    page.get_by_text("Read a filled-in sheet first").wait_for(timeout=30_000)
+    running.stop()
 
 
 def test_the_page_asks_nobody_else_for_anything(context, served, faults):

@@ -26,7 +26,7 @@ function reasons(c) {
   const open = c.attempts.filter((a) => a.doubts.length && !a.settled);
   const alike = new Map();
   for (const a of open) alike.set(a.doubts.join("; "), [...(alike.get(a.doubts.join("; ")) ?? []), a]);
-  const links = (group) => group.map((a, i) => [i ? ", " : "", h("a", { href: letterLink(c.char, a.id) }, i || group.length > 1 ? `${a.number}` : `Attempt ${a.number}`)]);
+  const links = (group) => group.map((a, i) => [i ? " " : "", h("a", { href: letterLink(c.char, a.id) }, i || group.length > 1 ? `${a.number}` : `Attempt ${a.number}`)]);
   const lines = [...alike].map(([why, group]) => h("li", {}, group.length > 1 ? "Attempts " : "", links(group), `: ${why}`));
   return h("ul", { class: "why" }, lines.slice(0, 3), lines.length > 3 ? h("li", {}, `and ${lines.length - 3} more`) : null);
 }
@@ -101,12 +101,12 @@ function draw(main, data) {
     h(
       "div",
       { class: "opening" },
-      h("h1", {}, left ? `${plural(left, "attempt")} to look at` : "Nothing left to look at"),
+      h("h1", {}, left ? `${plural(left, "attempt")} to look at` : n ? "Nothing left to look at" : "No letters yet"),
       h(
         "p",
         {},
         `${plural(n, "attempt")} at ${plural(data.characters.length, "character")}. `,
-        left ? "Open a letter to see its strokes and mend them; what is right needs nothing from you." : "Open any letter to see its strokes, or set a text in the Try-out.",
+        !n ? "Nothing was read yet: fill in a sheet, scan it, and read it with ownhand read." : left ? "Open a letter to see its strokes and mend them; what is right needs nothing from you." : "Open any letter to see its strokes, or set a text in the Try-out.",
       ),
       data.doubtful
         ? h("p", { class: "row" }, h("progress", { max: data.doubtful, value: data.settled, "aria-label": "Doubtful attempts settled" }), h("span", {}, `${data.settled} of ${data.doubtful} doubtful attempts settled`))

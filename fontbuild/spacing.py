@@ -9,7 +9,7 @@ spacing by area goes back to Kindersley, "Optical Letter Spacing" (1976).
 The constants were fitted to four text fonts' own spacing (Bitstream Vera Sans, Source Sans, Roboto, Source Serif; all
 pairs of small letters, capital before small, two capitals): what is left between our distances and their designers'
 has a standard deviation of 0.03 to 0.05 x-heights, of 0.07 to 0.11 that the distances themselves have.
-`python -m tests.bench font` prints it.
+`python -m tests.bench font` prints it for the first.
 """
 
 from __future__ import annotations

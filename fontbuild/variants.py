@@ -15,7 +15,8 @@ from fontbuild.elastic import pairwise
 from fontbuild.fit import TOLERANCE_MM, fit_together
 
 SAME_FORM = 0.17
-"""Mean elastic distance, in x-heights, up to which attempts are one form; see the table in the bench."""
+"""Mean elastic distance, in x-heights, up to which attempts are one form: the sample's simulated writer keeps below it
+within a form and above it between forms and directions of writing."""
 
 Shape = tuple[int, ...]
 

@@ -32,8 +32,8 @@ STIFF = 300.0
 ROUNDS = 12
 """Most rounds of fitting."""
 
-AGAIN = 8
-"""Rounds for the other way round a narrow loop."""
+AGAIN = 6
+"""Rounds after a change of plan."""
 
 ROUGH = 0.003
 """Share of the smoothing that is left when lines are to follow the ink with all its noise."""
@@ -49,6 +49,9 @@ NEAR = 5
 
 TRIES = 3
 """Most exchanges tried for a character."""
+
+LEAST = 3
+"""Points of a leg from which it is worth exchanging."""
 
 NARROW = 1.1
 """Pen widths between the legs of a loop below which ink may hide which leg is which."""
@@ -233,12 +236,18 @@ def _exchanges(lines: _Lines, met: NDArray[np.int64], wide: float) -> list[NDArr
     out = []
     for i, j in met:
         half = (j - i) // 2
+        if half < LEAST:
+            continue
         if lines.stroke[i] == lines.stroke[j] and gap(p[i + 1 : i + 1 + half], p[j - half : j + 1], wide) <= wide:
             out.append(np.concatenate([n[: i + 1], n[i + 1 : j + 1][::-1], n[j + 1 :]]))
     for a, (i, j) in enumerate(met):
         for k, m in met[a + 1 :]:
             low, high = min(j, m), max(j, m)
-            if not (i < k < low < high) or lines.stroke[i] != lines.stroke[k] or lines.stroke[j] != lines.stroke[m]:
+            if (
+                not (i + LEAST < k < low < high)
+                or lines.stroke[i] != lines.stroke[k]
+                or lines.stroke[j] != lines.stroke[m]
+            ):
                 continue
             one, other = n[i + 1 : k + 1], n[low + 1 : high + 1]
             if gap(p[one], p[other], wide) > wide:

@@ -68,7 +68,7 @@ def beyond(dark: Any, points: Any, half: Any, stroke: Any, ends: Any, far: float
     d2 = np.empty((h, w), np.float32)
     s1 = np.empty((h, w), np.int32)
     s2 = np.empty((h, w), np.int32)
-    own(points, half, stroke, far, APART, d1, s1, d2, s2)
+    own(points, half, stroke, 1.0, APART, d1, s1, d2, s2)
     number = np.full(n, -1, np.int64)
     for k in range(len(ends) - 1, -1, -1):
         step = 1 if k % 2 == 0 else -1
@@ -81,9 +81,20 @@ def beyond(dark: Any, points: Any, half: Any, stroke: Any, ends: Any, far: float
     out = np.zeros((len(ends), 3))
     for y in range(h):
         for x in range(w):
-            if d1[y, x] < 0.5 or d1[y, x] > far or dark[y, x] < least or s1[y, x] < 0:
+            if d1[y, x] < 0.5 or dark[y, x] < least:
                 continue
-            k = number[s1[y, x]]
+            # few pixels come this far
+            near_d, near_i = far, -1
+            for i in range(n - 1):
+                if stroke[i + 1] != stroke[i]:
+                    continue
+                vx, vy = points[i + 1, 0] - points[i, 0], points[i + 1, 1] - points[i, 1]
+                px, py = x - points[i, 0], y - points[i, 1]
+                u = min(max((px * vx + py * vy) / max(vx * vx + vy * vy, 1e-12), 0.0), 1.0)
+                d = math.hypot(px - u * vx, py - u * vy) - half[i]
+                if d < near_d:
+                    near_d, near_i = d, i
+            k = number[near_i] if near_i >= 0 else -1
             if k >= 0:
                 out[k, 0] += dark[y, x]
                 out[k, 1] += dark[y, x] * x

@@ -111,6 +111,11 @@ class PageReading:
     findings: tuple[Finding, ...]
     """Those of all cells, and what concerns the whole page."""
 
+    @property
+    def doubtful(self) -> int:
+        """Return how many cells a person should look at."""
+        return sum(bool(c.findings) for c in self.cells)
+
     def count(self, status: str) -> int:
         """Return how many cells have a status."""
         return sum(c.status == status for c in self.cells)

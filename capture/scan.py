@@ -29,6 +29,9 @@ LARGEST_PX = 178_000_000
 KEPT_PX = 64_000_000
 """More pixels than this are halved while reading: A4 at 600 dpi has 35 million, and no pen needs more than that."""
 
+LONGEST_PX = 32_000
+"""OpenCV samples no picture that is longer than 32,767."""
+
 LARGEST_FILE = 1 << 30
 
 _REMEDY_KIND = "Give a PNG, JPEG, TIFF, PDF or HEIC file."
@@ -193,7 +196,7 @@ def _dpi(frame: Image.Image, shrunk: int) -> float | None:
 def _pixels(frame: Image.Image) -> tuple[Pixels, int]:
     """Return 8-bit grey or RGB pixels, upright by their EXIF orientation, and the factor they were shrunk by."""
     shrink = 1
-    while frame.width * frame.height > KEPT_PX * shrink * shrink:
+    while frame.width * frame.height > KEPT_PX * shrink**2 or max(frame.size) > LONGEST_PX * shrink:
         shrink += 1
     width = frame.width
     if shrink > 1:

@@ -17,6 +17,7 @@ DRAWN_DPI = 300.0
 """For a page without a picture in it."""
 
 HIGHEST_DPI = 1200.0
+_LONGEST_PX = 32_000.0
 _POINTS_PER_INCH = MM_PER_INCH / MM_PER_POINT
 _REMEDY_LOCKED = "Save it without a password, or export the pages as PNG."
 _REMEDY_CUT = "Scan the page again, or copy the file once more: it is damaged or was cut off on the way."
@@ -75,10 +76,11 @@ def _picture(page: pdfium.PdfPage, source: str, largest_px: int, kept_px: int) -
     dpi = min(max(dpis, default=DRAWN_DPI), HIGHEST_DPI)
     if len(images) == 1 and not _has_drawing(page):
         pixels = _own_pixels(images[0], page)
-        if pixels is not None and pixels.shape[0] * pixels.shape[1] <= kept_px:
+        if pixels is not None and pixels.shape[0] * pixels.shape[1] <= kept_px and max(pixels.shape) <= _LONGEST_PX:
             return pixels, dpi
     inches2 = max(page.get_width() * page.get_height(), 1.0) / _POINTS_PER_INCH**2
-    dpi = min(max(dpi, 10.0), math.sqrt(kept_px / inches2))
+    inches = max(page.get_width(), page.get_height(), 1.0) / _POINTS_PER_INCH
+    dpi = min(max(dpi, 10.0), math.sqrt(kept_px / inches2), _LONGEST_PX / inches)
     bitmap = page.render(scale=dpi / _POINTS_PER_INCH, rev_byteorder=True)
     return _rgb(bitmap), dpi
 

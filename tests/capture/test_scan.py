@@ -173,6 +173,12 @@ def test_an_image_of_30000_by_30000_is_refused_before_it_is_decoded():
         list(scans_from_bytes(damaged()["an image far too large"], "huge.png"))
 
 
+def test_a_picture_longer_than_can_be_sampled_is_made_smaller():
+    scan = the_scan(as_bytes(Image.new("L", (40_000, 20), 200), "PNG", compress_level=1))
+
+    assert scan.pixels.shape[1] == 20_000
+
+
 def test_a_locked_pdf_is_called_locked():
     with pytest.raises(NotAScanError, match="locked"):
         list(scans_from_bytes(damaged()["a locked PDF"], "page1.pdf"))

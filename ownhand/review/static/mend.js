@@ -1,13 +1,14 @@
 // One character: its attempts side by side, one of them large, and everything that can be done to it.
 
-import { get, note, post, seen } from "./api.js";
-import { alikeDialog, readingsList } from "./others.js";
+import { get, note, post } from "./api.js";
 import { Desk } from "./desk.js";
 import { button, h, plural, say, shown } from "./dom.js";
 import { onKey } from "./keys.js";
 import { forget, letterLink, MARKS, order, stateOf } from "./letters.js";
 import { attemptTo } from "./main.js";
-import { along, colour, inWords, lengthOf, sketch } from "./strokes.js";
+import { alikeDialog } from "./others.js";
+import { panelParts } from "./panel.js";
+import { along, lengthOf, sketch } from "./strokes.js";
 
 let view = null;
 let stops = [];
@@ -87,7 +88,6 @@ const does = {
   join: () => chosen() && view.stroke < view.attempt.lines.length - 1 && mend({ do: "join", stroke: view.stroke, other: view.stroke + 1 }, { structure: true }),
   delete: () => chosen() && mend({ do: "delete", stroke: view.stroke }, { stroke: Math.max(0, view.stroke - 1), structure: true }),
   asRead: () => mend({ do: "as read" }, { stroke: -1 }),
-  remember: () => mend({ do: "learn" }),
 };
 
 function setTool(tool) {
@@ -162,6 +162,17 @@ async function goToOpen() {
   if (!next) say("Nothing left to look at.");
   else location.hash = letterLink(next.char, next.attempts.find((a) => a.doubts.length && !a.settled).id);
 }
+
+/** What the panel's buttons do. */
+const acts = {
+  ...does,
+  choose,
+  openAlike,
+  baseline: onDesk.baseline,
+  side: onDesk.side,
+  label: (char) => mend({ do: "label", char }),
+  reading: (number) => mend({ do: "reading", number }, { stroke: -1, structure: true }),
+};
 
 // --- keys ------------------------------------------------------------------------------------------------------------
 
@@ -331,120 +342,6 @@ function refresh() {
 function drawPanel() {
   const panel = view.main.querySelector("#panel");
   const focused = panel.contains(document.activeElement) ? document.activeElement.dataset.act : "";
-  const hint = h("section", { class: "slip hint-part", id: "hint" });
-  const strokes = h("section", { class: "slip" }, strokesPart());
-  // What can be done with a fresh mend stands where the eye is.
-  const middle = view.hint ? [hint, strokes] : [strokes, hint];
-  panel.replaceChildren(h("section", { class: "slip" }, verdictPart(), labelPart()), ...middle, h("section", { class: "slip" }, placePart()), readingsPart());
-  drawHint();
+  panel.replaceChildren(...panelParts(view, acts));
   if (focused) panel.querySelector(`[data-act="${focused}"]`)?.focus();
 }
-
-function verdictPart() {
-  const a = view.attempt;
-  const open = a.doubts.length && !a.settled;
-  return [
-    h("h2", {}, `Attempt ${a.number}`, h("span", { class: "state" }, stateOf(a) ? ` ${MARKS[stateOf(a)]} ${stateOf(a)}` : "")),
-    a.doubts.length ? h("p", { class: open ? "doubt" : "doubt answered" }, `${open ? "Look at it because: " : "Was doubtful: "}${a.doubts.join("; ")} (confidence ${Math.round(a.confidence * 100)} %).`) : h("p", { class: "hint" }, "Nothing speaks against it."),
-    h(
-      "div",
-      { class: "row" },
-      act("keep", "Keep it", "K", does.keep, { class: open ? "main" : null, "aria-pressed": String(a.verdict === "kept") }),
-      act("aside", "Set it aside", "X", does.aside, { "aria-pressed": String(a.verdict === "set aside") }),
-    ),
-  ];
-}
-
-function act(name, label, key, run, attributes = {}) {
-  return button([label, " ", h("kbd", { "aria-hidden": "true" }, key)], run, { "data-act": name, ...attributes });
-}
-
-function strokesPart() {
-  const { attempt: a, stroke } = view;
-  const n = a.lines.length;
-  const none = stroke < 0;
-  return [
-    h("h2", {}, n === 1 ? "One stroke" : `${plural(n, "stroke")}, in this order`),
-    h(
-      "ol",
-      { class: "stroke-list" },
-      a.lines.map((line, k) =>
-        h("li", {}, button([h("span", { class: "number", style: { background: colour(k) } }, String(k + 1)), h("span", {}, inWords(line))], () => choose(k === stroke ? -1 : k), { "aria-pressed": String(k === stroke), "data-act": `stroke${k}` })),
-      ),
-    ),
-    none ? h("p", { class: "hint" }, n ? "Choose a stroke, here or on the ink, to mend it." : "") : h("p", { class: "hint" }, `Stroke ${stroke + 1}: drag it or its points on the ink, or`),
-    h(
-      "div",
-      { class: "row stroke-acts" },
-      act("turn", "Turn round", "T", does.turn, { disabled: none }),
-      act("earlier", "Earlier", "E", does.earlier, { disabled: none || stroke === 0 }),
-      act("later", "Later", "L", does.later, { disabled: none || stroke === n - 1 }),
-      act("join", "Join to next", "J", does.join, { disabled: none || stroke === n - 1 }),
-      act("delete", "Delete", "Del", does.delete, { disabled: none || n === 1 }),
-    ),
-    a.mended ? h("p", { class: "row" }, button("Strokes as they were read", does.asRead, { "data-act": "asRead" })) : null,
-  ];
-}
-
-function drawHint() {
-  const box = view.main.querySelector("#hint");
-  if (!box) return;
-  const n = view.hint;
-  box.classList.toggle("fresh", Boolean(n));
-  box.replaceChildren(
-    h("h2", {}, "Mend once, apply to all"),
-    h("p", {}, n ? `${plural(n, "other attempt")} could be written the same way.` : view.data.known === view.attempt.id ? "This attempt shows the hand's own way of writing it." : "Write the other attempts, and accented forms, as this one is written."),
-    act("alike", n ? `Look at ${n === 1 ? "it" : "them"}` : "Compare the others", "A", openAlike, { class: n ? "main" : null }),
-  );
-}
-
-function labelPart() {
-  const a = view.attempt;
-  const field = h("input", { type: "text", id: "label", maxlength: 8, autocomplete: "off", autocapitalize: "off", spellcheck: "false", value: view.data.char });
-  const send = (event) => {
-    event.preventDefault();
-    const char = field.value.trim().normalize("NFC");
-    if (char && char !== view.data.char) mend({ do: "label", char });
-    else if (char) say("It bears this label already.");
-  };
-  return h(
-    "form",
-    { class: "label-form", onsubmit: send },
-    h("label", { class: "hint", for: "label" }, "Is it another character? Which?"),
-    h("span", { class: "row" }, field, h("button", { type: "submit" }, "Correct the label")),
-    a.asked !== view.data.char ? h("p", { class: "hint" }, `Asked for was ${shown(a.asked)}.`) : null,
-  );
-}
-
-function placePart() {
-  const a = view.attempt;
-  const number = (name, label, value, send) => {
-    const field = h("input", { type: "number", step: "0.1", "data-act": name, value: value === null ? "" : value.toFixed(2), placeholder: "auto" });
-    field.addEventListener("change", () => send(field.value === "" ? null : Number(field.value)));
-    return h("label", { class: "field narrow" }, h("span", {}, label), field);
-  };
-  return h(
-    "fieldset",
-    { class: "places" },
-    h("legend", {}, "Place, in mm; or drag the lines on the ink"),
-    h(
-      "div",
-      { class: "row bottom" },
-      number("baseline-mm", "Baseline up", a.baseline, (mm) => onDesk.baseline(mm ?? 0)),
-      number("left-mm", "White left", a.left, (mm) => onDesk.side("left", mm)),
-      number("right-mm", "White right", a.right, (mm) => onDesk.side("right", mm)),
-    ),
-  );
-}
-
-function readingsPart() {
-  const box = h("div", {});
-  const details = h("details", { class: "slip", id: "readings" }, h("summary", {}, "Other readings of this ink"), box);
-  details.addEventListener("toggle", () => {
-    if (!details.open || box.childElementCount) return;
-    readingsList(box, view.attempt, (number) => mend({ do: "reading", number }, { stroke: -1, structure: true }));
-  });
-  return details;
-}
-
-export { seen };

@@ -313,9 +313,11 @@ def _seen(
                     out, at.tolist(), (at + rng.integers(20, 160, 2)).tolist(), rng.integers(0, 255, 3).tolist(), -1
                 )
     if how.covered_mark >= 0:
-        corner = {0: (0.05, 0.04), 1: (0.95, 0.04), 2: (0.05, 0.96), 3: (0.95, 0.96)}[how.covered_mark % 4]
-        at = np.array(corner) * [w, h]
         ppm = how.dpi / 25.4
+        inset = ((16.0 if how.tilt_deg else 6.0) + 8.5) * ppm  # about where the corner marker lies
+        at = np.array(
+            [(inset, inset), (w - inset, inset), (inset, h - inset), (w - inset, h - inset)][how.covered_mark]
+        )
         a, b = at + np.array([-25, 9]) * ppm, at + np.array([25, -9]) * ppm
         cv2.line(out, tuple(int(v) for v in a), tuple(int(v) for v in b), (30.0, 60.0, 120.0), int(8 * ppm))
     return out

@@ -14,11 +14,10 @@ from capture.units import Points
 from fontbuild.elastic import pairwise
 from fontbuild.fit import TOLERANCE_MM, fit_together
 
-SAME_FORM = 0.17
-"""Mean elastic distance, in x-heights, up to which attempts are one form: the sample's simulated writer keeps below it
-within a form and above it between forms and directions of writing."""
-
-Shape = tuple[int, ...]
+SAME_FORM = 0.14
+"""Mean elastic distance, in x-heights, up to which attempts are one form. On the true strokes of the sample's simulated
+writer 99.6 % of pairs of one form lie below it; forms that differ plainly lie above (the two forms of a 0.35, those of
+U 0.26), forms that differ in a small hook below, and may be blended."""
 
 
 @dataclass(frozen=True, eq=False)

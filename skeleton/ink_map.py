@@ -17,6 +17,13 @@ WORKING_PEN_PX = 6.0
 Thinning is surest at 5 to 9 px: thinner lines break, wider ones grow spurs.
 """
 
+SHARPEN = 0.9
+"""Weight of the difference of two blurs that opens gaps of a third of a pen width."""
+
+SKIPPING = 0.006
+"""Share of the ink's core that is paler than 0.8 from which the pen is taken to skip: mottled ink stays under 0.005,
+a pen that leaves six per cent of its line bare has 0.02."""
+
 MIN_CONTRAST = 28.0
 """Grey levels between paper and ink below which an image counts as blank; scanner noise stays under 10."""
 
@@ -131,14 +138,25 @@ def _pen_px(darkness: Field) -> float | None:
 
 def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
     """Return the ink's mask without dust, holes of missing fibre filled."""
-    mask = (cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen) > 0.5).astype(np.uint8)
+    soft = cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen)
+    plain = (soft > 0.5).astype(np.uint8)
+    core = soft[cv2.distanceTransform(plain, cv2.DIST_L2, 5) > 0.3 * pen]
+    skipping = len(core) > 0 and float((core < 0.8).mean()) > SKIPPING
+    if skipping:
+        # bare streaks within the ink are the pen's failing, not paper between strokes
+        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(0.25 * pen) + 1,) * 2)
+        mask, hole = cv2.morphologyEx(plain, cv2.MORPH_CLOSE, disc), 0.45 * pen * pen
+    else:
+        # sharpened by the difference of two blurs: edges stay where they are, narrow gaps between strokes open
+        mask = (soft + SHARPEN * (soft - cv2.GaussianBlur(darkness, (0, 0), 0.32 * pen)) > 0.5).astype(np.uint8)
+        hole = 0.10 * pen * pen
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     dust = stats[:, cv2.CC_STAT_AREA] < max(3.0, 0.2 * pen * pen)
     if count > 1 and dust.any():
         dust[0] = False
         mask[dust[labels]] = 0
     holes_count, holes, hole_stats, _ = cv2.connectedComponentsWithStats(1 - mask, connectivity=4)
-    small = hole_stats[:, cv2.CC_STAT_AREA] < max(2.0, 0.10 * pen * pen)
+    small = hole_stats[:, cv2.CC_STAT_AREA] < max(2.0, hole)
     if holes_count > 1 and small.any():
         mask[small[holes]] = 1
     return mask

@@ -296,22 +296,19 @@ def _seen(
         ]
         for k in (0, 1)
     )
-    out = np.empty((h, w, 3), np.float32)
-    table = np.array([92, 70, 52], np.float32)
-    grain = cv2.resize(rng.normal(0, 18, (h // 20 + 1, w // 60 + 1)).astype(np.float32), (w, h))
+    out = np.full((h, w, 3), 246.0, np.float32)
+    if how.table:
+        grain = cv2.resize(rng.normal(0, 18, (h // 20 + 1, w // 60 + 1)).astype(np.float32), (w, h))
+        out[:] = np.array([92, 70, 52], np.float32) + grain[..., None]
+        for _ in range(40):
+            at = rng.integers(0, [w, h])
+            colour = rng.integers(0, 255, 3).tolist()
+            cv2.rectangle(out, at.tolist(), (at + rng.integers(20, 160, 2)).tolist(), colour, -1)
     for top in range(0, h, 1024):
         rows = slice(top, top + 1024)
         seen = cv2.remap(source, x[rows], y[rows], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
         outside = (x[rows] < 0) | (y[rows] < 0) | (x[rows] > source.shape[1] - 1) | (y[rows] > source.shape[0] - 1)
-        behind = table + grain[rows][..., None] if how.table else np.full(3, 246.0, np.float32)
-        out[rows] = np.where(outside[..., None], behind, seen)
-    if how.table:
-        for _ in range(25):
-            at = rng.integers(0, [w, h])
-            if not (0.06 < at[0] / w < 0.94 and 0.06 < at[1] / h < 0.94):
-                cv2.rectangle(
-                    out, at.tolist(), (at + rng.integers(20, 160, 2)).tolist(), rng.integers(0, 255, 3).tolist(), -1
-                )
+        out[rows] = np.where(outside[..., None], out[rows], seen)
     if how.covered_mark >= 0:
         ppm = how.dpi / 25.4
         inset = ((16.0 if how.tilt_deg else 6.0) + 8.5) * ppm  # about where the corner marker lies

@@ -16,7 +16,6 @@ from skeleton.ink_map import InkMap
 STEP = 1 / 3
 """Pen widths between points: a bow of one pen width's radius strays 0.015 widths from its chords."""
 
-ROUNDS = 12
 THIRD = 1.0
 """Weight of squared third differences (px) against the ink, where a px of line weighs about 1."""
 

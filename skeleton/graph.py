@@ -75,11 +75,11 @@ def build_graph(ink: InkMap) -> InkGraph:
     """Return the graph of the thinned ink (Zhang & Suen 1984 as in scikit-image), rough edges smoothed."""
     from skeleton.kernels import pixel_graph
 
-    framed = cv2.copyMakeBorder(ink.mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
-    lines = skeletonize(framed > 0)
+    framed = np.pad(ink.mask, 1)
+    lines = np.asarray(skeletonize(framed > 0))  # type: ignore[no-untyped-call]  # the library has no types
     if _lost(framed, lines, ink.pen_px):
         # an even, slanting line may vanish but for a pixel (a known weakness of the method); Guo & Hall's does not
-        lines = thin(framed > 0)
+        lines = np.asarray(thin(framed > 0))  # type: ignore[no-untyped-call]  # ditto
     nodes, table, pixels, _ = pixel_graph(lines.astype(np.uint8))
     places = nodes[:, ::-1].astype(float) - 1
     edges = []

@@ -111,7 +111,7 @@ def _darkness(grey: Grey) -> Field | None:
 def _lightest(soft: Grey) -> NDArray[np.int64]:
     """Return the lightest grey in each of 4 x 4 tiles: the paper, wherever a tile is not all ink."""
     h, w = (n // 4 for n in soft.shape)
-    return soft[: 4 * h, : 4 * w].reshape(4, h, 4, w).max(axis=(1, 3)).astype(np.int64)
+    return np.asarray(soft[: 4 * h, : 4 * w].reshape(4, h, 4, w).max(axis=(1, 3)), np.int64)
 
 
 def _paper(soft: Grey) -> Field:
@@ -159,4 +159,4 @@ def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
     small = hole_stats[:, cv2.CC_STAT_AREA] < max(2.0, hole)
     if holes_count > 1 and small.any():
         mask[small[holes]] = 1
-    return mask
+    return np.asarray(mask, np.uint8)

@@ -18,7 +18,7 @@ _DX = np.array([0, -1, 1, 0, -1, 1, -1, 1])
 
 
 @njit(cache=True)
-def _linked(sk: Any, y: int, x: int, k: int) -> bool:
+def _linked(sk: Any, y: int, x: int, k: int) -> Any:
     """Tell whether a pixel is linked to its k-th neighbour; a diagonal only if no shared 4-neighbour links them."""
     v, u = y + _DY[k], x + _DX[k]
     if sk[v, u] == 0:

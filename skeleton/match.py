@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -60,7 +61,9 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
 
     Every model kept is walked up to `rounds` times: the later ones are drawn to ink that was left bare.
     """
-    from skeleton.kernels import follow, match_model, moves_within, tangents_of
+    from skeleton import kernels
+
+    compiled: Any = kernels
 
     if not models or not len(states.here):
         return []
@@ -69,21 +72,21 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     total = float(sum(line_length(p) for p in net.pieces))
     step = max(0.6 * net.pen_px, total / 70)
     single = (states.step_to, states.step_len, states.step_cost, states.step_at)
-    moves = moves_within(*single, 2.6 * step)
+    moves = compiled.moves_within(*single, 2.6 * step)
     place = (states.here, states.heading, states.start_cost)
     nothing = np.zeros(len(states.here))
     rough = []
     for m in models:
         laid = _lay(m, lo, hi, step)
-        walk, cost = follow(
-            laid.points, tangents_of(laid.points, laid.breaks), laid.breaks, *place, nothing,
+        walk, cost = compiled.follow(
+            laid.points, compiled.tangents_of(laid.points, laid.breaks), laid.breaks, *place, nothing,
             *moves, laid.step, size * PLACE, 0.5, 0.8, 0.15, 1.0,
         )  # fmt: skip
         rough.append((cost / len(laid.points) - PRIOR * float(np.log(m.prior)), m, laid, walk))
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[tuple[int, ...], ...], Match] = {}
     for _, m, laid, walk in rough[:keep]:
-        for at, starts, fit in match_model(
+        for at, starts, fit in compiled.match_model(
             laid.points, laid.breaks, laid.step, *place, states.piece, *moves, *single, walk, size, size * PLACE, rounds
         ):
             walks = tuple(at[i:j].tolist() for i, j in pairwise(starts))

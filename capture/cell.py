@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import ndimage  # type: ignore[import-untyped]
+from scipy import ndimage
 
 from capture.ink import PageInk
 from capture.sheet import Box, Cell

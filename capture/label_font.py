@@ -36,7 +36,7 @@ class LabelFont:
     """Widths and outlines of one weight. Outlines have y up, in font units."""
 
     def __init__(self, path: Path) -> None:
-        from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
+        from fontTools.ttLib import TTFont
 
         font = TTFont(path, lazy=True)
         self.units_per_em = int(font["head"].unitsPerEm)
@@ -66,7 +66,7 @@ class LabelFont:
 
 @cache
 def _outline(font: LabelFont, char: str) -> str:
-    from fontTools.pens.svgPathPen import SVGPathPen  # type: ignore[import-untyped]
+    from fontTools.pens.svgPathPen import SVGPathPen
 
     pen = SVGPathPen(font._glyphs)
     font._glyphs[font.glyph_name(char)].draw(pen)

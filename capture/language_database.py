@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import regex  # type: ignore[import-untyped]
+import regex
 
 from capture.errors import UsageError
 
@@ -140,8 +140,8 @@ def _data(iso: str) -> Any:
 @cache
 def _hyperglot() -> Any:
     """Return the module; slow, so only when it is needed."""
-    import hyperglot.language  # type: ignore[import-untyped]
-    import hyperglot.loader  # type: ignore[import-untyped]
+    import hyperglot.language
+    import hyperglot.loader
 
     # It would keep a pickle in the folder that the command runs in, and load one that it finds there: not wanted.
     hyperglot.language.LANGUAGE_CACHE_FILE = os.devnull

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
 
-import regex  # type: ignore[import-untyped]
+import regex
 
 from capture.errors import UsageError
 from capture.language_database import BASIC, Language, all_languages, find_language

@@ -20,9 +20,9 @@ def sheet_pdf(sheet: Sheet, *, title: str = "") -> bytes:
 
     The same sheet and title give the same bytes. Viewers are asked not to scale it (ISO 32000-1, 12.2: PrintScaling).
     """
-    from reportlab.pdfbase import pdfmetrics  # type: ignore[import-untyped]
-    from reportlab.pdfbase.ttfonts import TTFont  # type: ignore[import-untyped]
-    from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
+    from reportlab.pdfbase import pdfmetrics
+    from reportlab.pdfbase.ttfonts import TTFont
+    from reportlab.pdfgen.canvas import Canvas
 
     for bold, name in _FONT_NAMES.items():
         pdfmetrics.registerFont(TTFont(name, str(font_path(bold=bold))))
@@ -56,7 +56,7 @@ def write_pdf(sheet: Sheet, path: Path, *, title: str = "") -> Path:
 
 def page_svg(sheet: Sheet, page: Page, *, title: str = "") -> str:
     """Return one page as SVG 1.1 in mm, its words drawn as outlines so that it looks the same everywhere."""
-    import svgwrite  # type: ignore[import-untyped]
+    import svgwrite
 
     width, height = page.size_mm
     drawing = svgwrite.Drawing(size=(f"{width:g}mm", f"{height:g}mm"), viewBox=f"0 0 {width:g} {height:g}", debug=False)

@@ -6,11 +6,11 @@ import io
 from collections.abc import Iterable
 
 import numpy as np
-import pypdfium2 as pdfium  # type: ignore[import-untyped]
+import pypdfium2 as pdfium
 from numpy.typing import NDArray
-from reportlab.pdfbase import pdfmetrics  # type: ignore[import-untyped]
-from reportlab.pdfbase.ttfonts import TTFont  # type: ignore[import-untyped]
-from reportlab.pdfgen.canvas import Canvas  # type: ignore[import-untyped]
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
 
 from capture.drawing import BLACK, TEXT, Colour, Line, Shape, Words, draw_page
 from capture.drawing import Frame as FrameShape

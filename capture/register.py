@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator  # type: ignore[import-untyped]
+from scipy.interpolate import RBFInterpolator
 
 from capture.ink import PrintLayer
 from capture.light import estimate_paper

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator
 
 import numpy as np
-import pypdfium2 as pdfium  # type: ignore[import-untyped]
-import pypdfium2.raw as pdfium_c  # type: ignore[import-untyped]
+import pypdfium2 as pdfium
+import pypdfium2.raw as pdfium_c
 from numpy.typing import NDArray
 
 from capture.errors import NotAScanError

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import RBFInterpolator  # type: ignore[import-untyped]
-from scipy.ndimage import map_coordinates, spline_filter  # type: ignore[import-untyped]
+from scipy.interpolate import RBFInterpolator
+from scipy.ndimage import map_coordinates, spline_filter
 
 from capture.units import Points
 

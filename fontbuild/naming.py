@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 
-from fontTools import agl  # type: ignore[import-untyped]
+from fontTools import agl
 
 SPACE = "space"
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-import regex  # type: ignore[import-untyped]
+import regex
 from numpy.typing import NDArray
 
 DESCENDS = frozenset("gjpqyfQJ,;çąęįųß")

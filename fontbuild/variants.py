@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.cluster.hierarchy import fcluster, linkage  # type: ignore[import-untyped]
-from scipy.spatial.distance import squareform  # type: ignore[import-untyped]
+from scipy.cluster.hierarchy import fcluster, linkage
+from scipy.spatial.distance import squareform
 
 from capture.units import Points
 from fontbuild.elastic import pairwise

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import svgwrite  # type: ignore[import-untyped]
+import svgwrite
 
 import skeleton
 from capture.errors import InputError

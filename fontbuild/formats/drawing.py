@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from fontTools.pens.basePen import (  # type: ignore[import-untyped]
+from fontTools.pens.basePen import (
     decomposeQuadraticSegment,
     decomposeSuperBezierSegment,
 )

@@ -12,10 +12,10 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from pathlib import Path
 
-import pathops  # type: ignore[import-untyped]
-import ufo2ft  # type: ignore[import-untyped]
+import pathops
+import ufo2ft
 import ufoLib2
-from fontTools.ttLib import TTFont  # type: ignore[import-untyped]
+from fontTools.ttLib import TTFont
 from ufo2ft import featureWriters
 
 from capture.files import write_bytes

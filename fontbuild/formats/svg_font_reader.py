@@ -10,14 +10,15 @@ from pathlib import Path
 from xml.etree.ElementTree import Element, ParseError, tostring
 from xml.sax.saxutils import quoteattr
 
-import defusedxml.ElementTree as SafeET  # type: ignore[import-untyped]
-from defusedxml.common import DefusedXmlException  # type: ignore[import-untyped]
-from fontTools.pens.recordingPen import RecordingPen  # type: ignore[import-untyped]
-from fontTools.svgLib.path import parse_path  # type: ignore[import-untyped]
+import defusedxml.ElementTree as SafeET
+from defusedxml.common import DefusedXmlException
+from fontTools.pens.recordingPen import RecordingPen
+from fontTools.svgLib.path import parse_path
 
 from capture.errors import FontFileError
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.formats.drawing import cubic_strokes
+from fontbuild.formats.hkern import grouped, listed, unlisted
 from fontbuild.formats.svg_font import glyph_element
 from fontbuild.geometry import sample_glyph
 from fontbuild.glyph import Glyph
@@ -122,13 +123,14 @@ def _metrics(face: Mapping[str, str], glyphs: Mapping[str, Sequence[Glyph]]) -> 
 
 def _kerning(font: Element, chars: Mapping[str, str]) -> dict[tuple[str, str], float]:
     out: dict[tuple[str, str], float] = {}
+    known = set(chars.values())
     for element in font:
         if _local(element) != "hkern":
             continue
         sides = []
         for n in ("1", "2"):
-            listed = [c for c in (element.get("u" + n) or "").split(",") if c]
-            sides.append(listed + [chars[g] for g in (element.get("g" + n) or "").split(",") if g in chars])
+            names = [g.strip() for g in (element.get("g" + n) or "").split(",")]
+            sides.append(unlisted(element.get("u" + n) or "", known) + [chars[g] for g in names if g in chars])
         for a in sides[0]:
             for b in sides[1]:
                 out.setdefault((a, b), -_number(element.get("k"), 0.0))
@@ -150,6 +152,7 @@ def with_glyphs(source: SvgFont, added: Mapping[str, Glyph], kerning: Mapping[tu
         element = glyph_element(char, glyph)
         element.tag = prefix + element.tag
         lines.append(tostring(element, encoding="unicode"))
-    for (a, b), k in kerning.items():
-        lines.append(f"<{prefix}hkern u1={quoteattr(a)} u2={quoteattr(b)} k={quoteattr(f'{-k:g}')}/>")
+    for kern in grouped(kerning, digits=2):
+        first, second = (quoteattr(listed(chars)) for chars in (kern.first, kern.second))
+        lines.append(f"<{prefix}hkern u1={first} u2={second} k={quoteattr(f'{-kern.k:g}')}/>")
     return source.text[:at].rstrip(" \t") + "".join(f"{line}{newline}" for line in lines) + source.text[at:]

@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import Any
 
 import ufoLib2
-from fontTools.ufoLib import UFOFileStructure  # type: ignore[import-untyped]
+from fontTools.ufoLib import UFOFileStructure
 from ufoLib2.objects import Anchor, Contour, Guideline, Point
 
 from capture.errors import OutputError

@@ -8,8 +8,8 @@ from pathlib import Path
 from typing import Any
 
 import ufoLib2
-from fontTools.pens.recordingPen import DecomposingRecordingPen  # type: ignore[import-untyped]
-from fontTools.ufoLib.errors import UFOLibError  # type: ignore[import-untyped]
+from fontTools.pens.recordingPen import DecomposingRecordingPen
+from fontTools.ufoLib.errors import UFOLibError
 
 from capture.errors import FontFileError
 from capture.units import Points

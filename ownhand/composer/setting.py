@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pyphen  # type: ignore[import-untyped]
+import pyphen
 
 from capture.errors import UsageError
 from fontbuild.font import Font

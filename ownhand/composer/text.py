@@ -12,8 +12,8 @@ from collections.abc import Container
 from dataclasses import dataclass
 from functools import lru_cache
 
-import regex  # type: ignore[import-untyped]
-from uniseg.linebreak import line_break_units  # type: ignore[import-untyped]
+import regex
+from uniseg.linebreak import line_break_units
 
 SOFT_HYPHEN = "\u00ad"
 ZERO_WIDTH_SPACE = "\u200b"

@@ -39,7 +39,7 @@ def least_travel(page: PlotPage) -> PlotPage:
 def _nearest(first: Points, last: Points, at: Points) -> tuple[Index, np.ndarray]:
     """Return an order and directions by always going to the nearest end that is left."""
     # here, because most pages stay in the order of writing and importing it takes half a second
-    from scipy.spatial import cKDTree  # type: ignore[import-untyped]
+    from scipy.spatial import cKDTree
 
     n = len(first)
     ends = np.vstack([first, last])

@@ -64,7 +64,9 @@ def hershey_font(face: str = "futural", variants: int = 5, scatter: float = 1.0,
                 warped.append(np.column_stack([x + waves[0] @ sway, y + dy + waves[1] @ sway]))
             name = f"u{ord(char):04X}" + (f".v{v + 1}" if v else "")
             made.append(
-                Glyph(name, char, tuple(_cubics(s) for s in warped), width * wide + 2 * bearing, ductus=f"{ord(char)}/1")
+                Glyph(
+                    name, char, tuple(_cubics(s) for s in warped), width * wide + 2 * bearing, ductus=f"{ord(char)}/1"
+                )
             )
         glyphs[char] = tuple(made)
     metrics = Metrics(X_HEIGHT, CAP_HEIGHT, CAP_HEIGHT, -233.0, 0.0, 60.0)

@@ -5,17 +5,14 @@ from __future__ import annotations
 import re
 
 from capture.errors import UsageError
+from capture.paper import SIZES_MM
 
 PAPERS_MM: dict[str, tuple[float, float]] = {
-    # ISO 216:2007, A and B series, portrait
-    "A3": (297.0, 420.0),
-    "A4": (210.0, 297.0),
-    "A5": (148.0, 210.0),
+    **{name.upper(): size for name, size in SIZES_MM.items()},
+    # what is too small for a sheet of cells: ISO 216:2007
     "A6": (105.0, 148.0),
     "A7": (74.0, 105.0),
-    "B5": (176.0, 250.0),
-    # ANSI/ASME Y14.1, sizes A and B (8.5 x 11 in, 11 x 17 in)
-    "LETTER": (215.9, 279.4),
+    # ANSI/ASME Y14.1, size B (11 x 17 in)
     "TABLOID": (279.4, 431.8),
     # ISO 269 envelopes, written on with the long side across
     "DL": (220.0, 110.0),

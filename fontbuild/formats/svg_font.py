@@ -1,7 +1,7 @@
 """SVG 1.1 fonts (w3.org/TR/SVG11/fonts.html) with open centre-line paths, for programs that read single-line fonts.
 
 The standard has no alternates, so each set of variants is a file of its own. y grows upwards, unlike in the rest of
-SVG. `k` of an hkern *reduces* the advance (20.7), so its sign is the opposite of ours. A dot is a line of one unit.
+SVG. Kerning is in whole units and in groups (`hkern`). A dot is a line of one unit.
 """
 
 from __future__ import annotations
@@ -9,17 +9,22 @@ from __future__ import annotations
 import xml.etree.ElementTree as ET
 from collections.abc import Mapping
 from pathlib import Path
+from xml.sax.saxutils import escape
 
 from capture.files import write_text
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font
 from fontbuild.formats.drawing import DOT, notdef
+from fontbuild.formats.hkern import grouped
 from fontbuild.glyph import Glyph
 from fontbuild.naming import base_name
 
 SVG = "http://www.w3.org/2000/svg"
 MOST_SETS = 6
 """Files written at most: what comes after has fewer and fewer new shapes."""
+
+HEAD = 20_000
+"""Characters at the start of a file within which its <font-face> stands."""
 
 
 def path_data(strokes: tuple[Points, ...]) -> str:
@@ -87,10 +92,9 @@ def svg_font(font: Font, *, variants: int = 1) -> str:
     # The first glyph that matches the text is used (20.4), so the longer sequences come first.
     for char, glyph in sorted(chosen.items(), key=lambda item: -len(item[0])):
         out.append(glyph_element(char, glyph))
-    for (a, b), k in sorted(font.kerning.items()):
-        if a in chosen and b in chosen:
-            names = {"g1": base_name(a), "g2": base_name(b)}
-            ET.SubElement(out, "hkern", {**names, "k": number(-k)})
+    for kern in grouped({pair: k for pair, k in font.kerning.items() if chosen.keys() >= set(pair)}):
+        names = {"g1": ",".join(map(base_name, kern.first)), "g2": ",".join(map(base_name, kern.second))}
+        ET.SubElement(out, "hkern", {**names, "k": number(-kern.k)})
     ET.indent(root, " ")
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
 
@@ -119,6 +123,8 @@ def _about(font: Font) -> str:
 def save_svg_fonts(font: Font, path: Path) -> list[Path]:
     """Write every set of variants: `path` for the first, then `<stem>-2.svg` and so on; return what was written.
 
+    Files of further sets that an earlier build of the same font with more variants left there are removed.
+
     Raises
     ------
     OutputError
@@ -129,4 +135,18 @@ def save_svg_fonts(font: Font, path: Path) -> list[Path]:
     for n in range(1, sets(font) + 1):
         file = path if n == 1 else path.with_name(f"{path.stem}-{n}{path.suffix}")
         written.append(write_text(file, svg_font(font, variants=n)))
+    for n in range(sets(font) + 1, MOST_SETS + 1):
+        if _is_ours(old := path.with_name(f"{path.stem}-{n}{path.suffix}"), f"{font.record.family} {n}"):
+            old.unlink(missing_ok=True)
     return written
+
+
+def _is_ours(file: Path, family: str) -> bool:
+    """Return whether a file is a set of variants of the family: one that only has such a name is somebody's own."""
+    try:
+        with file.open(encoding="utf-8") as stream:
+            head = stream.read(HEAD)
+    except (OSError, UnicodeDecodeError):
+        return False
+    quoted = escape(family, {'"': "&quot;"})
+    return f'<font-face font-family="{quoted}" units-per-em="{UNITS_PER_EM}"' in head

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
+from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +14,7 @@ from svgpathtools import parse_path
 from fontbuild.build import build_font
 from fontbuild.font import Font, Record
 from fontbuild.formats.svg_font import SVG, path_data, save_svg_fonts, sets, svg_font
+from fontbuild.formats.svg_font_reader import load_svg_font
 from fontbuild.geometry import sample_stroke
 from fontbuild.naming import base_name
 from tests.fontbuild.hands import hand
@@ -65,13 +68,39 @@ def test_paths_are_the_strokes_open_and_y_up(font: Font, tree: ET.Element) -> No
             np.testing.assert_allclose(np.column_stack([there.real, there.imag]), mine, atol=0.02)
 
 
-def test_kerning_has_the_standards_sign(font: Font, tree: ET.Element) -> None:
-    """SVG 1.1, 20.7: k is 'the amount to decrease the spacing between the two glyphs'."""
-    found = {(e.attrib["g1"], e.attrib["g2"]): float(e.attrib["k"]) for e in tree.iter(f"{NS}hkern")}
+def test_kerning_has_the_standards_sign_and_lists(font: Font, tree: ET.Element) -> None:
+    """SVG 1.1, 20.7: k is 'the amount to decrease the spacing between the two glyphs'; g1 and g2 are lists."""
+    elements = list(tree.iter(f"{NS}hkern"))
+    found = {
+        pair: float(e.attrib["k"])
+        for e in elements
+        for pair in product(e.attrib["g1"].split(","), e.attrib["g2"].split(","))
+    }
 
     assert any(k < 0 for k in font.kerning.values())
+    assert len(elements) < len(font.kerning)
+    assert len(found) == len(font.kerning)
     for (a, b), k in font.kerning.items():
-        assert found[base_name(a), base_name(b)] == pytest.approx(-k, abs=0.01)
+        assert found[base_name(a), base_name(b)] == pytest.approx(-k, abs=0.5)
+
+
+def test_kerning_comes_back_from_the_file(font: Font, tmp_path: Path) -> None:
+    (file, *_) = save_svg_fonts(font, tmp_path / "s.svg")
+    there = load_svg_font(file).kerning_by_char
+
+    assert there.keys() == font.kerning.keys()
+    assert all(there[pair] == pytest.approx(k, abs=0.5) for pair, k in font.kerning.items())
+
+
+def test_sets_of_an_earlier_build_go_and_other_files_stay(font: Font, tmp_path: Path) -> None:
+    save_svg_fonts(font, tmp_path / "s.svg")
+    (tmp_path / "s-4.svg").write_text("<svg xmlns='http://www.w3.org/2000/svg'/>", encoding="utf-8")
+    (tmp_path / "s-card.svg").write_text("mine", encoding="utf-8")
+    fewer = replace(font, glyphs={c: v[:2] for c, v in font.glyphs.items()})
+    files = save_svg_fonts(fewer, tmp_path / "s.svg")
+
+    assert [f.name for f in files] == ["s.svg", "s-2.svg"]
+    assert {f.name for f in tmp_path.iterdir()} == {"s.svg", "s-2.svg", "s-4.svg", "s-card.svg"}
 
 
 def test_every_set_of_variants_is_a_file(font: Font, tmp_path: Path) -> None:
@@ -95,8 +124,6 @@ def test_a_sequence_comes_before_its_first_letter() -> None:
     """SVG 1.1, 20.4: the first glyph in the file that matches the text is taken."""
     result = build_font(hand("ij", times=2), Record("S"))
     glyph = result.font.glyphs["i"][0]
-    from dataclasses import replace
-
     font = replace(result.font, glyphs={**result.font.glyphs, "ij": (replace(glyph, name="i_j", char="ij"),)})
     order = [g.attrib["unicode"] for g in ET.fromstring(svg_font(font)).iter(f"{NS}glyph")]
 

@@ -107,7 +107,7 @@ def _movement(
     states: States, walks: list[list[int]], tip: NDArray[np.bool_], gaps: Floats, total: float, pen: float
 ) -> list[float]:
     """Return the features that tell how the pen moves, from "turns" on."""
-    from skeleton.kernels import movement
+    from skeleton.walk_kernels import movement
 
     starts = np.cumsum([0, *map(len, walks)])
     turns, tips, back, begin, again, idle, single = movement(
@@ -167,7 +167,7 @@ def _lift_retraces(walks: list[list[int]]) -> tuple[list[list[int]], int]:
 
 def _lift_at_corners(states: States, walks: list[list[int]]) -> tuple[list[list[int]], int]:
     """Return the walks with the pen lifted at sharp corners inside pieces, and the number of lifts."""
-    from skeleton.kernels import corner_cuts
+    from skeleton.walk_kernels import corner_cuts
 
     out: list[list[int]] = []
     lifts = 0

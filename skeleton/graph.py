@@ -73,7 +73,7 @@ def even_steps(line: Points, step: float) -> Points:
 
 def build_graph(ink: InkMap) -> InkGraph:
     """Return the graph of the thinned ink (Zhang & Suen 1984 as in scikit-image), rough edges smoothed."""
-    from skeleton.kernels import pixel_graph
+    from skeleton.pixel_kernels import pixel_graph
 
     framed = np.pad(ink.mask, 1)
     lines = np.asarray(skeletonize(framed > 0))  # type: ignore[no-untyped-call]  # the library has no types

@@ -61,9 +61,10 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
 
     Every model kept is walked up to `rounds` times: the later ones are drawn to ink that was left bare.
     """
-    from skeleton import kernels
+    from skeleton import model_kernels, walk_kernels
 
-    compiled: Any = kernels
+    laying: Any = model_kernels
+    walking: Any = walk_kernels
 
     if not models or not len(states.here):
         return []
@@ -72,21 +73,21 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     total = float(sum(line_length(p) for p in net.pieces))
     step = max(0.6 * net.pen_px, total / 70)
     single = (states.step_to, states.step_len, states.step_cost, states.step_at)
-    moves = compiled.moves_within(*single, 2.6 * step)
+    moves = walking.moves_within(*single, 2.6 * step)
     place = (states.here, states.heading, states.start_cost)
     nothing = np.zeros(len(states.here))
     rough = []
     for m in models:
         laid = _lay(m, lo, hi, step)
-        walk, cost = compiled.follow(
-            laid.points, compiled.tangents_of(laid.points, laid.breaks), laid.breaks, *place, nothing,
+        walk, cost = walking.follow(
+            laid.points, laying.tangents_of(laid.points, laid.breaks), laid.breaks, *place, nothing,
             *moves, laid.step, size * PLACE, 0.5, 0.8, 0.15, 1.0,
         )  # fmt: skip
         rough.append((cost / len(laid.points) - PRIOR * float(np.log(m.prior)), m, laid, walk))
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[tuple[int, ...], ...], Match] = {}
     for _, m, laid, walk in rough[:keep]:
-        for at, starts, fit in compiled.match_model(
+        for at, starts, fit in laying.match_model(
             laid.points, laid.breaks, laid.step, *place, states.piece, *moves, *single, walk, size, size * PLACE, rounds
         ):
             walks = tuple(at[i:j].tolist() for i, j in pairwise(starts))
@@ -103,7 +104,7 @@ def _merit(fit: float, m: Model) -> float:
 
 def _lay(m: Model, lo: NDArray[np.float64], hi: NDArray[np.float64], step: float) -> _Laid:
     """Return the model fitted into the ink's box and divided into steps."""
-    from skeleton.kernels import lay_model
+    from skeleton.model_kernels import lay_model
 
     every = np.concatenate(m.strokes)
     a, b = every.min(axis=0), every.max(axis=0)

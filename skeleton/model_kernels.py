@@ -1,0 +1,189 @@
+"""A form laid over the ink, bent towards it and followed.
+
+Compiled by numba on first use and kept on disk; imported only when an image is traced.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from skeleton.walk_kernels import fill_walk, follow
+
+
+@njit(cache=True)
+def lay_model(every: Any, starts: Any, scale: Any, shift: Any, step: float) -> Any:
+    """Return (points, breaks, steps): strokes in one array, scaled, shifted and divided into equal steps."""
+    cap = 64
+    p = every * scale + shift
+    lengths = np.zeros(len(starts) - 1)
+    for i in range(len(starts) - 1):
+        for k in range(starts[i] + 1, starts[i + 1]):
+            lengths[i] += np.sqrt((p[k, 0] - p[k - 1, 0]) ** 2 + (p[k, 1] - p[k - 1, 1]) ** 2)
+        cap += int(lengths[i] / step) + 4
+    points = np.zeros((cap, 2))
+    breaks = np.zeros(cap, np.int32)
+    steps = np.zeros(cap)
+    n = 0
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        total = lengths[i]
+        if total < 0.2 * step:
+            points[n, 0], points[n, 1] = p[a:b, 0].mean(), p[a:b, 1].mean()
+            breaks[n], steps[n] = 1, 0.3 * step
+            n += 1
+            continue
+        m = max(2, int(np.round(total / step)) + 1)
+        gap = total / (m - 1)
+        k = a
+        done = 0.0
+        seg = np.sqrt((p[k + 1, 0] - p[k, 0]) ** 2 + (p[k + 1, 1] - p[k, 1]) ** 2)
+        for j in range(m):
+            want = min(j * gap, total)
+            while k < b - 2 and done + seg < want:
+                done += seg
+                k += 1
+                seg = np.sqrt((p[k + 1, 0] - p[k, 0]) ** 2 + (p[k + 1, 1] - p[k, 1]) ** 2)
+            u = min(max((want - done) / seg, 0.0), 1.0) if seg > 0 else 0.0
+            points[n, 0] = p[k, 0] + u * (p[k + 1, 0] - p[k, 0])
+            points[n, 1] = p[k, 1] + u * (p[k + 1, 1] - p[k, 1])
+            breaks[n] = 1 if j == 0 else 0
+            steps[n] = max(gap, 0.3 * step)
+            n += 1
+    return points[:n], breaks[:n], steps[:n]
+
+
+@njit(cache=True)
+def tangents_of(p: Any, breaks: Any) -> Any:
+    """Return unit directions at the points of a model, (0, 0) for a dot."""
+    n = len(p)
+    out = np.zeros((n, 2))
+    for i in range(n):
+        a = i if breaks[i] == 1 else i - 1
+        b = i if (i == n - 1 or breaks[i + 1] == 1) else i + 1
+        dx, dy = p[b, 0] - p[a, 0], p[b, 1] - p[a, 1]
+        size = np.sqrt(dx * dx + dy * dy)
+        if size > 1e-6:
+            out[i, 0], out[i, 1] = dx / size, dy / size
+    return out
+
+
+@njit(cache=True)
+def bend_model(p: Any, breaks: Any, step: Any, found: Any, size: float, share: float) -> Any:
+    """Return (points, steps) of a model moved towards where a walk found it.
+
+    First the affine map that suits most points (two rounds of reweighting), then what neighbours agree on.
+    """
+    n = len(p)
+    mx, my = p[:, 0].mean(), p[:, 1].mean()
+    w = np.ones(n)
+    ridge = 0.001 * n * size * size
+    rx, ry = np.zeros(n), np.zeros(n)
+    for _ in range(2):
+        m = np.zeros((3, 3))
+        v = np.zeros((3, 2))
+        x = np.zeros(3)
+        for i in range(n):
+            x[0], x[1], x[2] = p[i, 0] - mx, p[i, 1] - my, 1.0
+            for a in range(3):
+                for b in range(3):
+                    m[a, b] += w[i] * x[a] * x[b]
+                v[a, 0] += w[i] * x[a] * (found[i, 0] - p[i, 0])
+                v[a, 1] += w[i] * x[a] * (found[i, 1] - p[i, 1])
+        m[0, 0] += ridge
+        m[1, 1] += ridge
+        m[2, 2] += 1e-9
+        a_ = np.linalg.solve(m, v)
+        for i in range(n):
+            ux, uy = p[i, 0] - mx, p[i, 1] - my
+            rx[i] = found[i, 0] - p[i, 0] - (ux * a_[0, 0] + uy * a_[1, 0] + a_[2, 0])
+            ry[i] = found[i, 1] - p[i, 1] - (ux * a_[0, 1] + uy * a_[1, 1] + a_[2, 1])
+            w[i] = 1 / (1 + (rx[i] * rx[i] + ry[i] * ry[i]) / (0.0064 * size * size))
+    moved = np.empty((n, 2))
+    stroke = np.zeros(n, np.int32)
+    k = 0
+    for i in range(n):
+        k += breaks[i]
+        stroke[i] = k
+        moved[i, 0] = found[i, 0] - rx[i]
+        moved[i, 1] = found[i, 1] - ry[i]
+    out = np.empty((n, 2))
+    spread = 2 * (0.14 * size) ** 2
+    for i in range(n):
+        sx, sy, sw = 0.0, 0.0, 1e-12
+        for j in range(n):
+            dx, dy = moved[i, 0] - moved[j, 0], moved[i, 1] - moved[j, 1]
+            q = (dx * dx + dy * dy) / spread
+            if q > 6.0:
+                continue
+            near = np.exp(-q) * w[j]
+            if stroke[i] != stroke[j]:
+                near *= 0.15
+            sx += near * rx[j]
+            sy += near * ry[j]
+            sw += near
+        out[i, 0] = moved[i, 0] + share * sx / sw
+        out[i, 1] = moved[i, 1] + share * sy / sw
+    steps = step.copy()
+    for i in range(1, n):
+        if breaks[i] == 0:
+            d = np.sqrt((out[i, 0] - out[i - 1, 0]) ** 2 + (out[i, 1] - out[i - 1, 1]) ** 2)
+            steps[i] = max(d, 0.3 * step[i])
+    return out, steps
+
+
+@njit(cache=True)
+def match_model(
+    points: Any, breaks: Any, step: Any,
+    here: Any, heading: Any, start_cost: Any, piece: Any,
+    at: Any, to: Any, length: Any, cost: Any,
+    step_to: Any, step_len: Any, step_cost: Any, step_at: Any,
+    walk: Any, size: float, place: float, rounds: int,
+) -> Any:  # fmt: skip
+    """Return up to `rounds` walks that follow a model laid over the ink, each (states, starts, cost per point).
+
+    The model is bent towards the walk found before and followed again; then ink left bare gets a bonus, twice.
+    """
+    n = len(points)
+    extra = np.zeros(len(here))
+    found = np.empty((n, 2))
+    low = 0.0
+    for share in (0.6, 0.85):
+        for i in range(n):
+            found[i, 0], found[i, 1] = here[walk[i], 0], here[walk[i], 1]
+        points, step = bend_model(points, breaks, step, found, size, share)
+        walk, low = follow(
+            points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
+            at, to, length, cost, step, 0.75 * place, 0.5, 0.8, 0.15, 1.0,
+        )  # fmt: skip
+    states, starts = fill_walk(walk, breaks, piece, step_to, step_len, step_cost, step_at)
+    out = [(states, starts, low / n)]
+    for k in range(1, rounds):
+        passed = np.zeros(len(here) // 2, np.bool_)
+        for s in states:
+            passed[s // 2] = True
+        bare = 0
+        for q in range(len(passed)):
+            if not passed[q]:
+                bare += 1
+        if bare < 2:
+            break
+        bonus = 0.35 * k
+        for q in range(len(passed)):
+            if not passed[q]:
+                extra[2 * q] -= bonus
+                extra[2 * q + 1] -= bonus
+        for i in range(n):
+            found[i, 0], found[i, 1] = here[walk[i], 0], here[walk[i], 1]
+        points, step = bend_model(points, breaks, step, found, size, 0.85)
+        walk, low = follow(
+            points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
+            at, to, length, cost, step, place, 0.5, 0.8, 0.15, 1.0,
+        )  # fmt: skip
+        for i in range(n):
+            low -= extra[walk[i]]
+        states, starts = fill_walk(walk, breaks, piece, step_to, step_len, step_cost, step_at)
+        out.append((states, starts, low / n))
+    return out

@@ -1,0 +1,321 @@
+"""Walks from state to state: shortest ones, those that follow given points, and how the pen moves on them.
+
+Compiled by numba on first use and kept on disk; imported only when an image is traced.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+BEAM = 6.0
+"""States that cost so much more than the best one are given up; no right walk was ever so far behind."""
+
+
+@njit(cache=True)
+def moves_within(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, reach: float) -> Any:
+    """Return (at, to, length, cost): every walk of at most `reach` from every state, cheapest first found.
+
+    The steps are in compressed rows: those of state s are `step_at[s]:step_at[s + 1]`. Dijkstra on length plus cost.
+    """
+    n = len(step_at) - 1
+    at = np.zeros(n + 1, np.int64)
+    cap = 24 * n + 64
+    to = np.zeros(cap, np.int32)
+    length = np.zeros(cap, np.float32)
+    cost = np.zeros(cap, np.float32)
+    total = 0
+    best = np.full(n, 1e9)
+    frontier = np.zeros(256, np.int32)
+    f_len = np.zeros(256)
+    f_cost = np.zeros(256)
+    done = np.zeros(256, np.bool_)
+    for s in range(n):
+        size = 1
+        frontier[0], f_len[0], f_cost[0], done[0] = s, 0.0, 0.0, False
+        best[s] = 0.0
+        while True:
+            pick = -1
+            low = 1e9
+            for i in range(size):
+                if not done[i] and f_len[i] + f_cost[i] < low:
+                    low = f_len[i] + f_cost[i]
+                    pick = i
+            if pick < 0:
+                break
+            done[pick] = True
+            u = frontier[pick]
+            if f_len[pick] + f_cost[pick] > best[u] + 1e-9:
+                continue
+            if total < cap:
+                to[total], length[total], cost[total] = u, f_len[pick], f_cost[pick]
+                total += 1
+            for j in range(step_at[u], step_at[u + 1]):
+                v = step_to[j]
+                ln = f_len[pick] + step_len[j]
+                if ln > reach:
+                    continue
+                c = f_cost[pick] + step_cost[j]
+                if ln + c < best[v] - 1e-9 and size < 256:
+                    best[v] = ln + c
+                    frontier[size], f_len[size], f_cost[size], done[size] = v, ln, c, False
+                    size += 1
+        for i in range(size):
+            best[frontier[i]] = 1e9
+        at[s + 1] = total
+    return at, to[:total], length[:total], cost[:total]
+
+
+@njit(cache=True)
+def follow(
+    points: Any,
+    tangents: Any,
+    breaks: Any,
+    here: Any,
+    heading: Any,
+    start_cost: Any,
+    extra: Any,
+    at: Any,
+    to: Any,
+    length: Any,
+    cost: Any,
+    step: Any,
+    place_scale: float,
+    place_weight: float,
+    turn_weight: float,
+    stretch_weight: float,
+    jump_weight: float,
+) -> Any:
+    """Return (state of every point, total cost) of the cheapest walk that follows the points (Viterbi 1967).
+
+    points, tangents (n, 2): the model; breaks (n,): 1 where a stroke begins. here, heading (s, 2): place and direction
+    of every state. start_cost (s,): what beginning or ending a stroke there costs. extra (s,): added to each visit.
+    step (n,): distance of every point from the one before it.
+    """
+    n = len(points)
+    s_count = len(here)
+    back = np.zeros((n, s_count), np.int32)
+    before = np.zeros(s_count)
+    now = np.zeros(s_count)
+    cap = 9.0
+    for i in range(n):
+        if breaks[i] == 1:
+            if i == 0:
+                for s in range(s_count):
+                    now[s] = start_cost[s]
+                    back[i, s] = -1
+            else:
+                low = 1e18
+                arg = 0
+                for s in range(s_count):
+                    # a stroke's end costs what a start at the reverse state costs
+                    c = before[s] + start_cost[s ^ 1]
+                    if c < low:
+                        low = c
+                        arg = s
+                for s in range(s_count):
+                    now[s] = low + start_cost[s]
+                    back[i, s] = arg
+        else:
+            now[:] = 1e18
+            d = step[i]
+            floor = before.min() + BEAM
+            for s in range(s_count):
+                b = before[s]
+                if b > floor:
+                    continue
+                for j in range(at[s], at[s + 1]):
+                    r = length[j] / d - 1.0
+                    c = b + cost[j] * jump_weight + stretch_weight * r * r
+                    t = to[j]
+                    if c < now[t]:
+                        now[t] = c
+                        back[i, t] = s
+        px, py = points[i, 0], points[i, 1]
+        tx, ty = tangents[i, 0], tangents[i, 1]
+        flat = tx == 0.0 and ty == 0.0
+        for s in range(s_count):
+            if now[s] > 1e17:
+                continue
+            dx = (here[s, 0] - px) / place_scale
+            dy = (here[s, 1] - py) / place_scale
+            d2 = dx * dx + dy * dy
+            c = place_weight * min(d2, cap) + extra[s]
+            if not flat:
+                c += turn_weight * (1.0 - heading[s, 0] * tx - heading[s, 1] * ty)
+            now[s] += c
+        for s in range(s_count):
+            before[s] = now[s]
+    last = 0
+    low = 1e18
+    for s in range(s_count):
+        c = before[s] + start_cost[s ^ 1]
+        if c < low:
+            low = c
+            last = s
+    walk = np.zeros(n, np.int32)
+    s = last
+    for i in range(n - 1, -1, -1):
+        walk[i] = s
+        s = back[i, s]
+    return walk, low
+
+
+@njit(cache=True)
+def shortest_walk(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, a: int, b: int, reach: float) -> Any:
+    """Return the states from a to b (both included) of the cheapest walk, empty if there is none within reach."""
+    n = len(step_at) - 1
+    best = np.full(n, 1e9)
+    size_of = np.full(n, 1e9)
+    prev = np.full(n, -1, np.int32)
+    done = np.zeros(n, np.bool_)
+    best[a] = 0.0
+    size_of[a] = 0.0
+    while True:
+        u = -1
+        low = 1e8
+        for i in range(n):
+            if not done[i] and best[i] < low:
+                low = best[i]
+                u = i
+        if u < 0:
+            return np.zeros(0, np.int32)
+        if u == b:
+            break
+        done[u] = True
+        for j in range(step_at[u], step_at[u + 1]):
+            v = step_to[j]
+            ln = size_of[u] + step_len[j]
+            c = low + step_len[j] + step_cost[j]
+            if ln <= reach and c < best[v]:
+                best[v] = c
+                size_of[v] = ln
+                prev[v] = u
+    k = 1
+    v = b
+    while v != a:
+        v = prev[v]
+        k += 1
+    out = np.zeros(k, np.int32)
+    v = b
+    for i in range(k - 1, -1, -1):
+        out[i] = v
+        v = prev[v]
+    return out
+
+
+@njit(cache=True)
+def fill_walk(walk: Any, breaks: Any, piece: Any, step_to: Any, step_len: Any, step_cost: Any, step_at: Any) -> Any:
+    """Return (states, starts): the walk with every single step in between, and where its strokes begin."""
+    n = len(walk)
+    cap = 64 + 8 * len(piece)
+    out = np.zeros(cap, np.int32)
+    starts = np.zeros(n + 1, np.int32)
+    k, strokes = 0, 0
+    for i in range(n):
+        b = walk[i]
+        if breaks[i] == 1:
+            starts[strokes] = k
+            strokes += 1
+            out[k] = b
+            k += 1
+            continue
+        a = out[k - 1]
+        if a == b:
+            continue
+        if k + len(piece) + 8 > cap:
+            break
+        same = piece[a] == piece[b] and (a ^ b) & 1 == 0
+        if same and ((a & 1 == 0 and b > a) or (a & 1 == 1 and b < a)):
+            step = 2 if a & 1 == 0 else -2
+            s = a
+            while s != b:
+                s += step
+                out[k] = s
+                k += 1
+            continue
+        way = shortest_walk(step_to, step_len, step_cost, step_at, a, b, 1e6)
+        for j in range(1, len(way)):
+            out[k] = way[j]
+            k += 1
+    starts[strokes] = k
+    return out[:k], starts[: strokes + 1]
+
+
+@njit(cache=True)
+def movement(
+    walk: Any, starts: Any, start_cost: Any, at_tip: Any, gaps: Any, doubled: Any,
+    step_to: Any, step_cost: Any, step_at: Any,
+) -> Any:  # fmt: skip
+    """Return what tells how the pen moves on walks in one array.
+
+    Turns, turns at tips, turns back in junctions, starts, length passed again, idle length, evidence against passing
+    twice.
+    """
+    single = 0.0
+    turns, tips, back, begin, again, idle = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    count = np.zeros(len(gaps), np.int32)
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        begin += start_cost[walk[a]] + start_cost[walk[b - 1] ^ 1]
+        last = -1
+        for k in range(a, b):
+            q = walk[k] // 2
+            if q != last:
+                count[q] += 1
+            last = q
+            if k == a:
+                continue
+            s, t = walk[k - 1], walk[k]
+            if t == s ^ 1:
+                if at_tip[s]:
+                    tips += 1
+                else:
+                    back += 1
+            elif abs(s - t) != 2:
+                low = 2.0
+                for j in range(step_at[s], step_at[s + 1]):
+                    if step_to[j] == t and step_cost[j] < low:
+                        low = step_cost[j]
+                turns += low
+            else:
+                pass
+    for q in range(len(gaps)):
+        if count[q] > 1:
+            again += (count[q] - 1) * gaps[q]
+            single -= gaps[q] * doubled[q]
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        k = a
+        while k < b and count[walk[k] // 2] > 1:
+            idle += gaps[walk[k] // 2]
+            k += 1
+        k = b - 1
+        while k >= a and count[walk[k] // 2] > 1:
+            idle += gaps[walk[k] // 2]
+            k -= 1
+    return turns, tips, back, begin, again, idle, single
+
+
+@njit(cache=True)
+def corner_cuts(walk: Any, piece: Any, heading: Any) -> Any:
+    """Return the indices of sharp corners inside pieces, where a walk may be parted."""
+    out = []
+    start = 0
+    n = len(walk)
+    for k in range(3, n - 3):
+        if k - start < 4:
+            continue
+        a, b = walk[k - 3], walk[k + 3]
+        if piece[a] != piece[b]:
+            continue
+        c, d, e, f = walk[k - 1], walk[k + 1], walk[k], walk[k + 2]
+        cos = heading[a, 0] * heading[b, 0] + heading[a, 1] * heading[b, 1]
+        near = heading[c, 0] * heading[d, 0] + heading[c, 1] * heading[d, 1]
+        nxt = heading[e, 0] * heading[f, 0] + heading[e, 1] * heading[f, 1]
+        if cos < 0.55 and near < 0.85 and near <= nxt:
+            out.append(k)
+            start = k
+    return np.array(out, dtype=np.int64)

@@ -2,7 +2,7 @@
 
 Letters are taken apart by canonical decomposition (Unicode Standard Annex #15), one mark at a time, so that a written
 ê carries the acute of ế. Where the writer has placed a mark on a letter, the habit is kept; elsewhere it stands the
-usual gap away. A letter that was written is never built.
+usual gap away. A letter that was written is never built. Marks that were never written have stand-ins.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from fontbuild.geometry import moved, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import DOTLESS, SOFT_DOTTED, is_attached, parts_of, undotted
 from fontbuild.naming import variant_name
+from fontbuild.stand_ins import APOSTROPHE, marks_for, relatives
 
 MOST_VARIANTS = 4
 """Variants built of a letter at most."""
@@ -137,7 +138,7 @@ def _variants(char: str, have: Glyphs, metrics: Metrics, habits: Habits) -> tupl
     if mark_char == "\u0327" and base_char in COMMA:
         mark_char = "\u0312" if base_char == "g" else "\u0326"
     beside = mark_char == "\u030c" and base_char in SLAVIC
-    marks = _marks("\u2019" if beside else mark_char, have, metrics.x_height)
+    marks = marks_for(APOSTROPHE if beside else mark_char, have, metrics.x_height)
     if not bases or not marks:
         return ()
     count = min(max(len(bases), len(marks)), MOST_VARIANTS)
@@ -159,33 +160,6 @@ def _undotted(bases: Sequence[Glyph], metrics: Metrics) -> tuple[Glyph, ...]:
         if stem:
             out.append(replace(g, strokes=tuple(g.strokes[k] for k in stem), ductus=g.ductus and g.ductus + "-dot"))
     return tuple(out)
-
-
-def _marks(mark: str, have: Glyphs, x_height: float) -> tuple[Glyph, ...]:
-    """Return the writer's marks, or what everybody would write for them with the writer's own dots and commas."""
-    if found := have.get(mark, ()):
-        return tuple(found)
-    if mark in ("\u0307", "\u0323"):
-        other = "\u0323" if mark == "\u0307" else "\u0307"
-        return tuple(have.get(other, ())) or tuple(have.get(".", ()))
-    if mark in ("\u0312", "\u0326", "\u2019"):
-        return tuple(have.get("\u2019", ())) or tuple(have.get(",", ())) or tuple(have.get("'", ()))
-    if mark in ("\u0308", "\u030b"):
-        single = _marks("\u0307" if mark == "\u0308" else "\u0301", have, x_height)
-        return tuple(_twice(one, two, x_height) for one, two in zip(single, [*single[1:], *single[:1]], strict=True))
-    return ()
-
-
-def _twice(one: Glyph, two: Glyph, x_height: float) -> Glyph:
-    """Return two marks side by side, as in a diaeresis or a double acute."""
-    (x0, y0), (x1, _) = (np.vstack(sample_glyph(g)).min(axis=0) for g in (one, two))
-    wide = max(float(np.ptp(np.vstack(sample_glyph(one))[:, 0])), 0.0)
-    shift = wide * 0.55 + 0.33 * x_height
-    first, second = moved(one, -float(x0), -float(y0)), moved(two, shift - float(x1), 0.0)
-    low = float(np.vstack(sample_glyph(second))[:, 1].min())
-    second = moved(second, 0.0, -low)
-    same = f"{one.ductus}&{two.ductus}" if one.ductus and two.ductus else ""
-    return replace(one, strokes=(*first.strokes, *second.strokes), name=f"{one.name}+{two.name}", ductus=same)
 
 
 def compose(base: Glyph, mark: Glyph, mark_char: str, metrics: Metrics, habits: Habits) -> Glyph:
@@ -215,13 +189,17 @@ def _offset(
     x = metrics.x_height
     tall = at[1] > 1.25 * x
     known = habits.tall if tall else habits.small
+    other = habits.small if tall else habits.tall
+    near = [m for m in (mark, *relatives(mark)) if m in known or m in other][:1]
+    own = known.get(near[0]) if near else None
+    elsewhere = other.get(near[0], (0.0, 0.0)) if near else (0.0, 0.0)
     if name not in GAP:
-        return known.get(mark) or habits.small.get(mark) or habits.tall.get(mark) or (0.0, 0.0)
+        return own or elsewhere
     if shoulder := _shoulder(mark, base, x):
         return shoulder
-    if mark in known:
-        return known[mark]
-    sideways = (habits.small.get(mark) or habits.tall.get(mark) or (0.0, 0.0))[0]
+    if own:
+        return own
+    sideways = elsewhere[0]
     if name == "bottom":
         return sideways, -GAP["bottom"] * x
     lean = float(np.tan(np.radians(metrics.slant_deg)))

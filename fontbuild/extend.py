@@ -1,9 +1,8 @@
 """Accented letters for single-line fonts that are not ours, composed from the font's own parts.
 
 Everything that is in the font stays as it is. Marks come, in this order, from its combining marks, its spacing marks,
-its accented letters taken apart, and, in fonts that only know ASCII, from what has the shape: a small slash for an
-acute, a small v for a caron, two points for a diaeresis, a comma for a cedilla. (ASCII's own ^ and ` are drawn too
-freely: there are fonts in which one is an arrow and the other a quotation mark.)
+its accented letters taken apart, and, in fonts that only know ASCII, from what has the shape (`stand_ins`): a small
+slash for an acute, a small v for a caron, two points for a diaeresis, a comma for a cedilla.
 """
 
 from __future__ import annotations
@@ -175,28 +174,8 @@ def marks_in(have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> dict[str,
                 lifted.append(replace(g, char=parts[1], strokes=tuple(g.strokes[k] for k in sorted(chosen))))
         if lifted:
             out[parts[1]] = tuple(lifted)
-    known = {**have, **out}
-    for mark, choices in _NEAREST.items():
-        for other, sx, sy in choices:
-            if mark not in known and other in known and known[other][0].strokes:
-                near = _small(_turned(known[other][0], sx, sy), metrics)
-                known[mark] = out[mark] = (replace(near, char=mark),)
     return out
 
-
-_NEAREST = {
-    "\u0301": (("\u0300", -1.0, 1.0), ("/", 1.0, 1.0)),
-    "\u0300": (("\u0301", -1.0, 1.0), ("\\", 1.0, 1.0)),
-    "\u030c": (("\u0302", 1.0, -1.0), ("v", 1.0, 1.0)),
-    "\u0302": (("\u030c", 1.0, -1.0),),
-    "\u0303": (("~", 1.0, 1.0),),
-    "\u0304": (("-", 1.0, 1.0),),
-    "\u0306": (("(", 0.0, 0.0),),
-    "\u030a": (("\u00b0", 1.0, 1.0), ("o", 1.0, 1.0)),
-    "\u0327": ((",", 1.0, 1.0),),
-    "\u0328": ((",", -1.0, 1.0),),
-}
-"""What stands in for a mark, best first, and whether it is turned over (-1) in x or y; 0, 0: lain on its side."""
 
 OVERLAYS = {
     "ł": ("/", 0.5, 0.5),
@@ -223,12 +202,6 @@ def overlaid(char: str, have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -
     scale = np.array([wide * x / max(x1 - x0, 1e-9), high * x / max(y1 - y0, 1e-9)])
     glyph = with_bar(char, base, [s * scale for s in sign.strokes], metrics)
     return (replace(glyph, name=base_name(char), source=f"built: {base.name} + {sign.name}"),)
-
-
-def _turned(glyph: Glyph, sx: float, sy: float) -> Glyph:
-    matrix = np.array([[0.0, 1.0], [1.0, 0.0]]) if sx == 0 else np.diag([sx, sy])
-    strokes = [s @ matrix.T for s in glyph.strokes]
-    return replace(glyph, strokes=tuple(s[::-1] if sx < 0 else s for s in strokes), anchors={})
 
 
 def _small(glyph: Glyph, metrics: Metrics) -> Glyph:

@@ -25,6 +25,16 @@ NEEDS_REVIEW = 5
 """Exit code of a run that finished and left findings for a person to look at."""
 
 
+LONGEST = 700
+"""Characters of what a message says is wrong; a file can be wrong at great length."""
+
+
+def one_line(text: str) -> str:
+    """Return a text on one line, cut short where it is very long."""
+    line = " ".join(text.splitlines())
+    return line if len(line) <= LONGEST else line[: LONGEST - 1] + "…"
+
+
 class OwnhandError(Exception):
     """Anything that ends a command with one clear line.
 
@@ -41,8 +51,8 @@ class OwnhandError(Exception):
     exit_code = 1
 
     def __init__(self, where: str, what: str, remedy: str = "") -> None:
-        self.where, self.what, self.remedy = where, what, remedy
-        super().__init__(f"{where}: {what}." + (f" {remedy}" if remedy else ""))
+        self.where, self.what, self.remedy = where, one_line(what), remedy
+        super().__init__(f"{self.where}: {self.what}." + (f" {remedy}" if remedy else ""))
 
     def __reduce__(self) -> tuple[type[OwnhandError], tuple[str, str, str]]:
         """Travel between processes whole: `Exception` would hand the finished message to `__init__`."""

@@ -11,11 +11,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from capture.units import Points
+from sample_sheets.loose import loose_characters
 
 LATIN = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789!?,"
 KANA = "".join(map(chr, [*range(0x3042, 0x3094), *range(0x30A2, 0x30F4)]))
+ACCENTED = "\u00e4\u00f6\u00fc\u00e5\u00e9\u00e8\u00ea\u00f1\u00e7\u00c4\u00d6\u00c9"
+OWN_DPI = 300.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +33,12 @@ class Case:
     """Whether the tracer is told the character."""
 
     writer: str = ""
+
+    grey: NDArray[np.uint8] | None = None
+    """A picture of its own in which the strokes lie as they are, at `OWN_DPI`."""
+
+    pen_mm: float = 0.5
+    """Width of the pen in that picture."""
 
 
 def _scaled(strokes: list[Points], height_mm: float = 7.0) -> list[Points]:
@@ -67,6 +77,13 @@ def hershey(font: str = "futural") -> Iterator[Case]:
             yield Case(f"{font}_{code:03d}", chr(code), _scaled(strokes))
 
 
+def sample_hand(chars: str = LATIN + ACCENTED, attempts: int = 2) -> Iterator[Case]:
+    """Yield the lighthouse keeper's letters (simulated, `sample_sheets`), each in his own ink as well."""
+    for c in loose_characters(chars, attempts, dpi=OWN_DPI):
+        strokes = [np.asarray(s) for s in c.strokes]
+        yield Case(f"keeper_{ord(c.char):04x}_{c.attempt}", c.char, strokes, True, "keeper", c.grey, c.pen_mm)
+
+
 def stored(file: Path) -> Iterator[Case]:
     """Yield the records of a JSON file (.json or .json.gz): `name`, `char`, `strokes` in mm, y down, `writer`."""
     text = gzip.decompress(file.read_bytes()) if file.suffix == ".gz" else file.read_bytes()
@@ -87,4 +104,5 @@ def data_sets() -> dict[str, list[Case]]:
         "kanjivg": list(kanjivg(LATIN, known=True)),
         "hershey": list(hershey()),
         "kana": list(kanjivg(KANA, known=False)),
+        "sample hand": list(sample_hand()),
     }

@@ -14,7 +14,7 @@ def reference(grey: NDArray[np.uint8], dpi: float) -> list[Points]:
     """Return the branches of the skeleton as strokes, mm in the image frame."""
     import skan
 
-    mask = grey < threshold_otsu(grey)
+    mask = grey <= threshold_otsu(grey)  # of two levels the threshold is the darker one
     thin = skeletonize(mask)
     k = px_per_mm(dpi)
     try:

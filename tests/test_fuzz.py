@@ -108,6 +108,7 @@ def damaged_json(data: bytes, rng: random.Random) -> bytes:
 
 def survives(read: Callable[[bytes], object], data: bytes, harm: Callable[[bytes, random.Random], bytes]) -> None:
     rng = random.Random(SEED)
+    read(data)
     for number in range(INPUTS):
         bad = harm(data, rng)
         with in_time():
@@ -125,7 +126,7 @@ def picture(kind: str) -> bytes:
     return out.getvalue()
 
 
-@pytest.mark.parametrize("kind", ["PNG", "JPEG", "TIFF", "PDF", "BMP", "WEBP"])
+@pytest.mark.parametrize("kind", ["PNG", "JPEG", "TIFF", "PDF"])
 def test_pictures(tmp_path, kind):
     path = tmp_path / f"scan.{kind.lower()}"
 
@@ -194,6 +195,7 @@ def test_decisions(tmp_path):
 
 def test_ufos(tmp_path):
     whole = save_ufo(hershey_font(), tmp_path / "whole.ufo")
+    load_ufo(whole)
     files = sorted(p for p in whole.rglob("*") if p.is_file())
     rng = random.Random(SEED)
     for number in range(INPUTS):

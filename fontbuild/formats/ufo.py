@@ -142,11 +142,11 @@ def _fill_info(ufo: ufoLib2.Font, font: Font) -> None:
 
 
 def _draw(out: Any, glyph: Glyph) -> None:
-    out.width = round(glyph.advance, DECIMALS)
+    out.width = round(float(glyph.advance), DECIMALS)
     for stroke in glyph.strokes:
         out.contours.append(contour(stroke))
     for name, (x, y) in glyph.anchors.items():
-        out.anchors.append(Anchor(round(x, DECIMALS), round(y, DECIMALS), name))
+        out.anchors.append(Anchor(round(float(x), DECIMALS), round(float(y), DECIMALS), name))
     for key, value in (("char", glyph.char), ("ductus", glyph.ductus), ("source", glyph.source)):
         if value:
             out.lib[KEY + key] = value

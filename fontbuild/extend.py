@@ -1,4 +1,4 @@
-"""Accented letters for single-line fonts that are not ours, composed from the font's own parts.
+"""Letters for single-line fonts that are not ours: from a sheet, or composed from the font's own parts.
 
 Everything that is in the font stays as it is. Marks come, in this order, from its combining marks, its spacing marks,
 its accented letters taken apart, and, in fonts that only know ASCII, from what has the shape (`stand_ins`): a small
@@ -18,7 +18,9 @@ from capture.errors import FontFileError, UsageError
 from capture.files import write_bytes
 from capture.languages import characters_for
 from fontbuild.accents import build_accents
+from fontbuild.adopt import Adopted, adopt
 from fontbuild.bars import BARRED, with_bar
+from fontbuild.build import Decisions, SetAside
 from fontbuild.font import Font, Metrics
 from fontbuild.formats.svg_font_reader import load_svg_font, with_glyphs
 from fontbuild.formats.ufo import contour, write_ufo
@@ -27,6 +29,7 @@ from fontbuild.geometry import bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import mark_strokes, parts_of
 from fontbuild.naming import base_name
+from skeleton.attempt import Attempt
 
 SPACING = {
     "\u0301": "\u00b4",
@@ -52,10 +55,25 @@ class Extension:
     path: Path
     added: tuple[str, ...]
     missing: tuple[str, ...]
+    written: tuple[str, ...] = ()
+    """Those of `added` that come from the sheet as they were written."""
+
+    set_aside: tuple[SetAside, ...] = ()
+    """Attempts of the sheet that were not used."""
 
 
-def extend_font(path: Path, languages: Iterable[str], *, out: Path) -> Extension:
+def extend_font(
+    path: Path,
+    languages: Iterable[str],
+    *,
+    out: Path,
+    attempts: Sequence[Attempt] = (),
+    decisions: Decisions | None = None,
+) -> Extension:
     """Write to `out` the font at `path` with the accented letters that the languages need and it lacks.
+
+    With the `attempts` of a sheet, all that was written and that the font lacks is added as it was written, and marks
+    that the font has not got come from the sheet too; a written letter wins over a composed one.
 
     Parameters
     ----------
@@ -63,6 +81,10 @@ def extend_font(path: Path, languages: Iterable[str], *, out: Path) -> Extension
         An SVG 1.1 font (.svg) or a UFO (.ufo, .ufoz); never written to, unless it is `out` too.
     languages
         As `capture.languages.characters_for` takes them.
+    attempts
+        What was written on a sheet for this font.
+    decisions
+        Which attempts the person kept or set aside.
 
     Raises
     ------
@@ -72,20 +94,25 @@ def extend_font(path: Path, languages: Iterable[str], *, out: Path) -> Extension
         If a language is unknown, or the suffixes are not those of one kind of font.
     OutputError
         If `out` cannot be written.
+    InputError
+        If there are attempts and none can be used.
     """
-    path, out = Path(path), Path(out)
-    needed = characters_for(list(languages))
+    path, out, languages = Path(path), Path(out), list(languages)
+    needed = characters_for(languages) if languages else []
     kinds = [{".svg": "svg", ".ufo": "ufo", ".ufoz": "ufo"}.get(p.suffix.lower()) for p in (path, out)]
     if kinds[0] is None:
         raise FontFileError(str(path), "is neither an SVG font nor a UFO by its name", "Give a .svg, .ufo or .ufoz.")
     if kinds[0] != kinds[1]:
         raise UsageError(str(out), f"the extended font stays of its kind, {path.suffix}", f"Name it {path.suffix}.")
-    return (_extend_svg if kinds[0] == "svg" else _extend_ufo)(path, needed, out)
+    return (_extend_svg if kinds[0] == "svg" else _extend_ufo)(path, needed, out, attempts, decisions)
 
 
-def _extend_svg(path: Path, needed: Sequence[str], out: Path) -> Extension:
+def _extend_svg(
+    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: Decisions | None
+) -> Extension:
     source = load_svg_font(path)
-    added = compose_missing(source.font, needed)
+    sheet = adopt(attempts, source.font, decisions=decisions) if attempts else Adopted()
+    added = compose_missing(source.font, needed, sheet)
     kerning = _kerning_of(added, source.kerning_by_char)
     text = with_glyphs(source, {c: g[0] for c, g in added.items()}, kerning)
     try:
@@ -93,17 +120,20 @@ def _extend_svg(path: Path, needed: Sequence[str], out: Path) -> Extension:
     except UnicodeEncodeError:
         data = text.encode(source.encoding, "xmlcharrefreplace")
     write_bytes(out, data)
-    return _told(out, source.font, added, needed)
+    return _told(out, source.font, added, needed, sheet)
 
 
-def _extend_ufo(path: Path, needed: Sequence[str], out: Path) -> Extension:
+def _extend_ufo(
+    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: Decisions | None
+) -> Extension:
     ufo = open_ufo(path)
     try:
         font = font_of(ufo)
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         said = " ".join(str(error).split()) or type(error).__name__
         raise FontFileError(str(path), f"does not hold together ({said})", "Mend the font.") from None
-    added = compose_missing(font, needed)
+    sheet = adopt(attempts, font, decisions=decisions) if attempts else Adopted()
+    added = compose_missing(font, needed, sheet)
     order = list(ufo.lib.get("public.glyphOrder", []))
     for char, variants in added.items():
         for number, glyph in enumerate(variants):
@@ -113,7 +143,7 @@ def _extend_ufo(path: Path, needed: Sequence[str], out: Path) -> Extension:
             new.width = round(glyph.advance, 3)
             new.contours.extend(contour(s) for s in glyph.strokes)
             new.lib[KEY + "char"], new.lib[KEY + "source"] = char, glyph.source
-            if number == 0:
+            if number == 0 and len(char) == 1:
                 new.unicodes = [ord(char)]
             order.append(glyph.name)
     if order:
@@ -122,13 +152,12 @@ def _extend_ufo(path: Path, needed: Sequence[str], out: Path) -> Extension:
     for (a, b), k in _kerning_of(added, font.kerning).items():
         ufo.kerning.setdefault((names[a], names[b]), k)
     write_ufo(ufo, out, zipped=out.suffix.lower() == ".ufoz")
-    return _told(out, font, added, needed)
+    return _told(out, font, added, needed, sheet)
 
 
-def _told(out: Path, font: Font, added: Mapping[str, object], needed: Sequence[str]) -> Extension:
+def _told(out: Path, font: Font, added: Mapping[str, object], needed: Sequence[str], sheet: Adopted) -> Extension:
     missing = [c for c in needed if c not in font.glyphs and c not in added and not c.isspace()]
-    new = [c for c in added if c in needed]
-    return Extension(out, tuple(new), tuple(missing))
+    return Extension(out, tuple(added), tuple(missing), tuple(c for c in added if c in sheet.letters), sheet.set_aside)
 
 
 def _kerning_of(added: Mapping[str, object], kerning: Mapping[tuple[str, str], float]) -> dict[tuple[str, str], float]:
@@ -145,16 +174,23 @@ def _kerning_of(added: Mapping[str, object], kerning: Mapping[tuple[str, str], f
     return out
 
 
-def compose_missing(font: Font, needed: Iterable[str]) -> dict[str, tuple[Glyph, ...]]:
-    """Return the needed letters that `font` lacks and can be composed of its parts, base letters' advance kept."""
-    have = {c: tuple(v) for c, v in font.glyphs.items() if v}
+def compose_missing(font: Font, needed: Iterable[str], sheet: Adopted | None = None) -> dict[str, tuple[Glyph, ...]]:
+    """Return what is to be added: what was written on the sheet, and needed letters composed of the parts there are.
+
+    Composed letters keep their base's advance.
+    """
+    sheet = sheet or Adopted()
+    needed = list(needed)
+    have = {c: tuple(v) for c, v in font.glyphs.items() if v} | dict(sheet.letters)
     wanted = [c for c in needed if c not in have and parts_of(c)]
-    parts = {**have, **marks_in(have, font.metrics)}
+    own = marks_in({c: v for c, v in have.items() if c not in sheet.letters}, font.metrics)
+    parts = {**sheet.marks, **have, **own}
     built = build_accents(parts, font.metrics, wanted=wanted)
     barred = {c: g for c in needed if c in OVERLAYS and c not in have and (g := overlaid(c, have, font.metrics))}
     # What was only made on the way (ı, ê for ế) is left out unless it is needed itself.
     made = {c: v for c, v in built.items() if c in set(wanted)} | barred
-    return {c: tuple(replace(g, ductus="") for g in v) for c, v in made.items()}
+    composed = {c: tuple(replace(g, ductus="") for g in v) for c, v in made.items()}
+    return {**sheet.letters, **composed}
 
 
 def marks_in(have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> dict[str, tuple[Glyph, ...]]:

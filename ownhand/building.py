@@ -13,6 +13,7 @@ import numpy as np
 from capture.errors import HandFolderError
 from capture.files import sweep
 from fontbuild.build import BuildResult, build_font, reference_size
+from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font, Record
 from fontbuild.formats.opentype import save_opentype
 from fontbuild.formats.svg_font import save_svg_fonts
@@ -26,6 +27,10 @@ from skeleton.attempt import Attempt
 Progress = Callable[[str, int, int], None]
 
 FIGURES = "0123456789"
+NO_CONSENT = (
+    "No consent is recorded. Use a hand only as its owner agreed: "
+    "ownhand record HAND --consent 'my own hand' (or how they agreed)."
+)
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +86,19 @@ def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, Bu
         progress=progress,
     )
     return with_bearings(result.font, decisions), result
+
+
+def written_in(path: Path) -> tuple[tuple[Attempt, ...], BuildingRules, str]:
+    """Return what was written in the hand at `path`, what was decided on it, and its owner's consent.
+
+    Raises
+    ------
+    HandFolderError
+        If there is no hand, or nothing was read yet.
+    """
+    hand = open_hand(path)
+    decided = building_rules(load_decisions(hand.decisions_file))
+    return attempts_of(hand, load_captures(hand)), decided, hand.record.consent
 
 
 def with_tabular_figures(font: Font) -> Font:
@@ -145,8 +163,5 @@ def summary(done: Built) -> list[str]:
     if done.result.missing:
         lines.append("Attempted, but not one attempt can be used: " + " ".join(done.result.missing))
     if not done.consent:
-        lines.append(
-            "No consent is recorded. Use a hand only as its owner agreed: "
-            "ownhand record HAND --consent 'my own hand' (or how they agreed)."
-        )
+        lines.append(NO_CONSENT)
     return lines

@@ -143,20 +143,32 @@ def coverage(hand: Path, languages: str) -> int:
 @click.argument("font", type=click.Path(path_type=Path))
 @LANGUAGES
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The extended font; same kind.")
+@click.option("--hand", type=click.Path(path_type=Path), help="A hand with a sheet that was filled in for FONT.")
 @FORCE
-def extend(font: Path, languages: str, output: Path, force: bool) -> int:
-    """Add the accented letters that a single-line FONT lacks (SVG 1.1 font or UFO), made of its own parts."""
+def extend(font: Path, languages: str, output: Path, hand: Path | None, force: bool) -> int:
+    """Add the accented letters that a single-line FONT lacks (SVG 1.1 font or UFO), made of its own parts.
+
+    With --hand, what was written on the hand's sheets and is not in FONT is brought to its size and added as well.
+    """
     from capture.files import check_writable
     from fontbuild.extend import extend_font
+    from ownhand import building
 
-    if not words(languages):
+    if not words(languages) and hand is None:
         raise UsageError("--languages", "none given", "Say for which languages: --languages fr,pl.")
     if not (output.is_dir() and force):
         check_writable(output, force=force)
-    done = extend_font(font, words(languages), out=output)
+    attempts, decisions, consent = building.written_in(hand) if hand is not None else ((), None, "-")
+    done = extend_font(font, words(languages), out=output, attempts=attempts, decisions=decisions)
     console.say(f"{done.path}: {len(done.added)} letters added: {' '.join(done.added)}")
+    if done.written:
+        console.say(f"Of these as they were written: {' '.join(done.written)}")
+    if done.set_aside:
+        console.say(f"{len(done.set_aside)} attempts on the sheet set aside, none deleted.")
     if done.missing:
         console.say(f"Cannot be built, their parts are not in the font: {' '.join(done.missing)}")
+    if not consent:
+        console.say(building.NO_CONSENT)
     return 0
 
 

@@ -11,6 +11,8 @@ from skimage.morphology import skeletonize, thin
 
 from capture.units import Points
 from skeleton.ink_map import InkMap
+from skeleton.line_kernels import lengths_along, points_at, total_length
+from skeleton.pixel_kernels import pixel_graph
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,22 +48,27 @@ class InkGraph:
         return out
 
 
+def _plain(values: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return an array of the one kind that the compiled loops take: in rows, writable."""
+    out = np.ascontiguousarray(values, np.float64)
+    return out if out.flags.writeable else out.copy()
+
+
 def line_length(line: Points) -> float:
     """Return the length of a polyline."""
-    d = np.diff(line, axis=0)
-    return float(np.sqrt((d * d).sum(axis=1)).sum())
+    return float(total_length(_plain(line)))
 
 
 def along(line: Points) -> NDArray[np.float64]:
     """Return the arc length at every point of a polyline, shape (n,)."""
-    d = np.diff(line, axis=0)
-    return np.concatenate([[0.0], np.cumsum(np.sqrt((d * d).sum(axis=1)))])
+    out: NDArray[np.float64] = lengths_along(_plain(line))
+    return out
 
 
 def at_lengths(line: Points, where: NDArray[np.float64]) -> Points:
     """Return the points of a polyline at the arc lengths `where`."""
-    s = along(line)
-    return np.stack([np.interp(where, s, line[:, 0]), np.interp(where, s, line[:, 1])], axis=1)
+    out: Points = points_at(_plain(line), _plain(where))
+    return out
 
 
 def even_steps(line: Points, step: float) -> Points:
@@ -73,8 +80,6 @@ def even_steps(line: Points, step: float) -> Points:
 
 def build_graph(ink: InkMap) -> InkGraph:
     """Return the graph of the thinned ink (Zhang & Suen 1984 as in scikit-image), rough edges smoothed."""
-    from skeleton.pixel_kernels import pixel_graph
-
     framed = np.pad(ink.mask, 1)
     lines = np.asarray(skeletonize(framed > 0))  # type: ignore[no-untyped-call]  # the library has no types
     if _lost(framed, lines, ink.pen_px):

@@ -1,9 +1,10 @@
 """The stroke font measured: outliers, built accents, spacing, blends, languages, and what other programs make of it.
 
-    python -m tests.bench font [--handwriting FONT.ttf] [--seeds 5] [--only outliers,accents,...]
+    python -m tests.bench font [--handwriting FONT.ttf] [--read HAND] [--seeds 5] [--only outliers,accents,...]
 
-The hands: the sample's (true strokes of its cells) and one inked from an open handwriting font, traced from its
-picture and scattered. Spacing is compared with Bitstream Vera Sans, which comes with ReportLab (PyPI).
+The hands: the sample's (true strokes of its cells), the same as read from its scans, and one inked from an open
+handwriting font, traced from its picture and scattered. Reading the scans takes minutes: --read takes a hand folder in
+which they were read before. Spacing is compared with Bitstream Vera Sans, which comes with ReportLab (PyPI).
 """
 
 from __future__ import annotations
@@ -33,8 +34,10 @@ from fontbuild.geometry import blend, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.likeness import cloud, distances, normal
 from fontbuild.marks import mark_strokes, parts_of
+from skeleton import trace
 from skeleton.attempt import Attempt
-from tests.bench.font_hands import HANDWRITING, inked_hand, plant, sample_hand, written_odd
+from tests.bench.font_hands import HANDWRITING, inked_hand, plant, read_hand, sample_hand, written_odd
+from tests.bench.trace_ink import ink
 from tests.fontbuild.text_fonts import load_text_font
 
 RECORD = Record("Lantern", "the lighthouse keeper", "invented", "sample", 2026)
@@ -43,6 +46,7 @@ TEXT = (
     "When the fog comes in from the sea the keeper rings the bell twice and puts the kettle on "
     "Quick gulls jump over the lazy waves and vanish By evening the boxes are packed AVATAR minimum Tyf To We Va"
 )
+DPI = 300.0
 SHAPED = (
     "eeeeee",
     "Zażółć gęślą jaźń",
@@ -57,32 +61,35 @@ SHAPED = (
 def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench font", description=__doc__.split("\n\n")[0])
     parser.add_argument("--handwriting", type=Path, default=HANDWRITING)
+    parser.add_argument("--read", type=Path, help="hand folder with the sample's scans read; else they are read now")
     parser.add_argument("--seeds", type=int, default=5)
     parser.add_argument("--only", default="outliers,accents,spacing,blends,languages,clients")
     args = parser.parse_args(argv)
-    hands = {"sample": sample_hand()}
+    samples = {"sample": sample_hand(), "sample as read": read_hand(args.read)}
+    hands = dict(samples)
     if args.handwriting.exists():
         hands["inked from " + args.handwriting.name] = inked_hand(args.handwriting)
     else:
         print(f"second hand: {args.handwriting} is not installed (Debian: fonts-dkg-handwriting)")
-    began = time.perf_counter()
-    font = build_font(hands["sample"], RECORD).font
-    glyphs = sum(len(v) for v in font.glyphs.values())
-    print(f"sample hand: {len(font.glyphs)} characters, {glyphs} glyphs in {time.perf_counter() - began:.1f} s")
     wanted = args.only.split(",")
     if "outliers" in wanted:
         for name, attempts in hands.items():
             outliers(name, attempts, args.seeds)
-    if "accents" in wanted:
-        accents(hands["sample"])
-    if "spacing" in wanted:
-        white(font)
-    if "blends" in wanted:
-        blends(font)
-    if "languages" in wanted:
-        languages(hands["sample"], font)
-    if "clients" in wanted:
-        clients(font)
+    for name, attempts in samples.items():
+        began = time.perf_counter()
+        font = build_font(attempts, RECORD).font
+        glyphs = sum(len(v) for v in font.glyphs.values())
+        print(f"\n{name} hand: {len(font.glyphs)} characters, {glyphs} glyphs in {time.perf_counter() - began:.1f} s")
+        if "accents" in wanted:
+            accents(attempts)
+        if "spacing" in wanted:
+            white(font)
+        if "blends" in wanted:
+            blends(font)
+        if "languages" in wanted:
+            languages(attempts, font)
+        if "clients" in wanted:
+            clients(font)
     return 0
 
 
@@ -244,7 +251,7 @@ def _row(name: str, values: np.ndarray) -> None:
 
 def blends(font: Font) -> None:
     print("\nBlends: distance to the hand's nearest other attempt (units of the letter's spread), median and p90")
-    real, mixed = [], []
+    real, mixed, inked_real, inked_mixed = [], [], [], []
     for char, variants in font.glyphs.items():
         groups: dict[str, list[Glyph]] = {}
         for g in variants:
@@ -253,15 +260,33 @@ def blends(font: Font) -> None:
             if not ductus or len(group) < 4 or variants[0].source.startswith("built") or not char.isalnum():
                 continue
             x = font.metrics.x_height
-            shapes = np.array([normal(cloud([s / x for s in sample_glyph(g)])) for g in group])
+            shapes = np.array([_shape([s / x for s in sample_glyph(g)]) for g in group])
             for i in range(len(group) - 1):
                 others = np.array([k for k in range(len(group)) if k not in (i, i + 1)])
                 real.append(distances(shapes[i : i + 1], shapes[others]).min())
                 half = blend([group[i], group[i + 1]], [0.5, 0.5])
-                shape = normal(cloud([s / x for s in sample_glyph(half)]))[None]
-                mixed.append(distances(shape, shapes[others]).min())
-    for name, values in (("real attempts", real), ("blends of two", mixed)):
-        print(f"  {name:16s}{np.median(values):8.3f}{np.quantile(values, 0.9):8.3f}   ({len(values)})")
+                mixed.append(distances(_shape([s / x for s in sample_glyph(half)])[None], shapes[others]).min())
+                if i == 0:
+                    # Both go the same way, from ink to strokes, so that only the letters differ.
+                    for glyph, into in ((group[i], inked_real), (half, inked_mixed)):
+                        if lines := inked_again(glyph, font):
+                            into.append(distances(_shape(lines)[None], shapes[others]).min())
+    table = {"real attempts": real, "blends of two": mixed}
+    table |= {"real, inked and traced": inked_real, "blends, inked and traced": inked_mixed}
+    for name, values in table.items():
+        print(f"  {name:26s}{np.median(values):8.3f}{np.quantile(values, 0.9):8.3f}   ({len(values)})")
+
+
+def _shape(lines: list[np.ndarray]) -> np.ndarray:
+    return normal(cloud(lines))
+
+
+def inked_again(glyph: Glyph, font: Font) -> list[np.ndarray]:
+    """Return the strokes that the tracer finds in a glyph's picture, x-heights, y up."""
+    lines = [s * font.mm_per_unit * [1.0, -1.0] for s in sample_glyph(glyph)]
+    grey, _ = ink(lines, dpi=DPI, pen_mm=font.metrics.pen_width * font.mm_per_unit)
+    traced = trace(grey, DPI, glyph.char)
+    return [s.points_mm * [1.0, -1.0] / (font.mm_per_unit * font.metrics.x_height) for s in traced]
 
 
 # ---------------------------------------------------------------------------------------- languages, clients
@@ -269,10 +294,22 @@ def blends(font: Font) -> None:
 
 def languages(attempts: list[Attempt], font: Font) -> None:
     written = {a.char for a in attempts if a.status == "written"}
-    before, after = (Counter(c.status for c in coverage(chars)) for chars in (written, set(font.glyphs)))
-    print("\nLanguages of the database (hyperglot) that share a letter with the font")
-    print(f"  complete as written {before['complete']}, with built accents in the font {after['complete']}")
-    print(f"  incomplete then {after['incomplete'] + after['complete with built accents']}")
+    own = {c for c in font.glyphs if not _needs_stand_in(c, font)}
+    print("\nLanguages of the database (hyperglot) that share a letter with the font: all letters there, incomplete")
+    table = {"as written": written, "with built accents": own, "and marks made of others": set(font.glyphs)}
+    for name, chars in table.items():
+        found = Counter("complete" if not c.missing and not c.built else "incomplete" for c in coverage(chars))
+        print(f"  {name:26s}{found['complete']:6d}{found['incomplete']:6d}   ({len(chars)} characters)")
+
+
+def _needs_stand_in(char: str, font: Font) -> bool:
+    """Return whether a letter bears a mark that was made of another."""
+    source = font.glyphs[char][0].source
+    if not source.startswith("built"):
+        return False
+    parts = parts_of(char)
+    below = bool(parts) and parts[0] in font.glyphs and _needs_stand_in(parts[0], font)
+    return " from " in source or below
 
 
 def clients(font: Font) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import tempfile
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -10,6 +12,8 @@ import numpy as np
 
 from capture.sheet_file import load_sheet
 from capture.units import cell_from_image
+from ownhand.hand import HandRecord, create_hand, load_captures, open_hand
+from ownhand.reading import read_scans
 from sample_sheets.truth import read_truth
 from skeleton import trace
 from skeleton.attempt import Attempt
@@ -49,6 +53,19 @@ def sample_hand() -> list[Attempt]:
             )
         )
     return out
+
+
+def read_hand(folder: Path | None = None) -> list[Attempt]:
+    """Return the sample's attempts as they are read from its scans, now or before into a hand folder."""
+    if folder is not None:
+        return [a for capture in load_captures(open_hand(folder)) for a in capture.attempts]
+    with tempfile.TemporaryDirectory() as room:
+        hand = create_hand(Path(room) / "lantern", HandRecord(family="Lantern"))
+        place = hand.sheets_folder / "lantern-1"
+        place.mkdir(parents=True)
+        shutil.copy(SAMPLE / "sheet" / "sheet.json", place)
+        read_scans(hand.path, sorted((SAMPLE / "scans").glob("*.jpg")))
+        return read_hand(hand.path)
 
 
 def written_odd() -> set[str]:

@@ -44,13 +44,18 @@ BARRED = {
 }
 
 
+BELOW_END = 0.22
+"""x-heights between the end of a stem and the bar through it, at least; common practice, no source."""
+
+
 def crossing(char: str, base: Glyph, metrics: Metrics) -> Points:
     """Return where the middle of the bar belongs on `base`, shape (2,)."""
     points = np.vstack(sample_glyph(base))
     how = BARRED[char]
     if how.level is None:
         return np.asarray((points.min(axis=0) + points.max(axis=0)) / 2, float)
-    level = how.level * metrics.x_height
+    # Where ascenders are low the bar still crosses the stem, below its end.
+    level = min(how.level * metrics.x_height, float(points[:, 1].max()) - BELOW_END * metrics.x_height)
     near = points[np.abs(points[:, 1] - level) < 0.15 * metrics.x_height]
     near = near if len(near) else points
     return np.array([near[:, 0].max() if how.right else near[:, 0].min(), level])

@@ -79,22 +79,30 @@ def mark_strokes(char: str, strokes: Sequence[Points], *, x_height: float) -> se
     name = anchor_name(parts[1]) if parts else ""
     if not name or len(strokes) < 2:
         return set()
-    chosen = _standing_apart(strokes, name, x_height)
+    below = parts_of(parts[0]) if parts else None
+    fewest = below is not None and anchor_name(below[1]) == name
+    chosen = _standing_apart(strokes, name, x_height, fewest=fewest)
     return chosen if len(chosen) < len(strokes) else set()
 
 
-def _standing_apart(strokes: Sequence[Points], name: str, x_height: float) -> set[int]:
+def _standing_apart(strokes: Sequence[Points], name: str, x_height: float, *, fewest: bool) -> set[int]:
+    """Return the strokes of the mark; `fewest` where the letter below it bears such a mark itself."""
     low = np.array([s[:, 1].min() for s in strokes])
     high = np.array([s[:, 1].max() for s in strokes])
     ranks = range(len(strokes))
     if name == "top":
-        # From the top down, as long as what is above stands clear of all that is below.
+        # From the top down, as long as what is above stands clear of all that is below: where the gap is widest, for
+        # the bar on an E's top stands above its stem as well.
         order = sorted(ranks, key=lambda k: -low[k])
-        for count in range(len(strokes) - 1, 0, -1):
+        found: list[tuple[float, int]] = []
+        for count in range(1, len(strokes)):
             top, rest = order[:count], order[count:]
-            if low[top].min() > high[rest].max() - 0.12 * x_height and low[top].min() > 0.75 * x_height:
-                return set(top)
-        return set()
+            gap = float(low[top].min() - high[rest].max())
+            if gap > -0.12 * x_height and low[top].min() > 0.75 * x_height:
+                found.append((gap, count))
+        if not found:
+            return set()
+        return set(order[: min(c for _, c in found) if fewest else max(found)[1]])
     if name == "bottom":
         order = sorted(ranks, key=lambda k: high[k])
         for count in range(len(strokes) - 1, 0, -1):

@@ -56,8 +56,8 @@ LAIN_OVER = ((0.0, 1.0), (-1.0, 0.0))
 STAND_INS: Mapping[str, tuple[StandIn, ...]] = {
     "\u0300": (StandIn("\u0301", ASIDE), StandIn("\\", high=0.35), StandIn("/", ASIDE, high=0.35)),
     "\u0301": (StandIn("\u0300", ASIDE), StandIn("/", high=0.35), StandIn("'", ((1.0, 0.6), (0.0, 1.0)), high=0.35)),
-    "\u0302": (StandIn("\u030c", OVER), StandIn("v", OVER, wide=0.5)),
-    "\u030c": (StandIn("\u0302", OVER), StandIn("v", wide=0.5)),
+    "\u0302": (StandIn("\u030c", OVER), StandIn("v", OVER, wide=0.5, high=0.34)),
+    "\u030c": (StandIn("\u0302", OVER), StandIn("v", wide=0.5, high=0.34)),
     "\u0303": (StandIn("~", wide=0.6),),
     "\u0304": (StandIn("\u0331"), StandIn("-", wide=0.55), StandIn("\u2013", wide=0.55), StandIn("_", wide=0.55)),
     "\u0306": (

@@ -177,3 +177,27 @@ def test_the_bar_of_a_capital_fits_its_letter() -> None:
         base, sign = strokes_apart(glyph, 1)
         assert sign[:, 1].max() > base[:, 1].max()
         assert sign[:, 1].min() < base[:, 1].min()
+
+
+@pytest.mark.parametrize("base", ["E", "T", "F", "e"])
+def test_the_bar_on_top_of_a_capital_is_no_part_of_its_mark(base: str) -> None:
+    rng = np.random.default_rng(8)
+    height = 1.25 if base == "e" else 1.75
+    acute = mark("\u0301", (2.2, height * X_HEIGHT_MM))
+    char = unicodedata.normalize("NFC", base + ("\u030c" if base == "T" else "\u0307" if base == "F" else "\u0301"))
+    written = Written("1", char, tuple(scattered([*letterform(base), *acute], rng, strength=0.3)))
+    lifted = lift(written, x_height_mm=X_HEIGHT_MM, slant_deg=0.0)
+
+    assert lifted is not None
+    assert len(lifted.mark.strokes) == 1
+    assert len(lifted.base.strokes) == len(letterform(base))
+
+
+def test_of_two_marks_the_upper_is_lifted() -> None:
+    lines = [*letterform("e"), *mark("\u0302", (2.2, 1.2 * X_HEIGHT_MM)), *mark("\u0301", (2.4, 1.6 * X_HEIGHT_MM))]
+    lifted = lift(Written("1", "ế", tuple(lines)), x_height_mm=X_HEIGHT_MM, slant_deg=0.0)
+
+    assert lifted is not None
+    assert lifted.base.char == "ê"
+    assert len(lifted.mark.strokes) == 1
+    assert lifted.mark.strokes[0][:, 1].min() > 1.5 * X_HEIGHT_MM

@@ -187,8 +187,8 @@ def compose_missing(font: Font, needed: Iterable[str], sheet: Adopted | None = N
     parts = {**sheet.marks, **have, **own}
     built = build_accents(parts, font.metrics, wanted=wanted)
     barred = {c: g for c in needed if c in OVERLAYS and c not in have and (g := overlaid(c, have, font.metrics))}
-    # What was only made on the way (ı, ê for ế) is left out unless it is needed itself.
-    made = {c: v for c, v in built.items() if c in set(wanted)} | barred
+    # What was only made on the way (ê for ế, mostly ı) is left out unless it is needed itself.
+    made = {c: v for c, v in built.items() if c in set(needed)} | barred
     composed = {c: tuple(replace(g, ductus="") for g in v) for c, v in made.items()}
     return {**sheet.letters, **composed}
 

@@ -67,6 +67,13 @@ def test_a_font_that_only_knows_ascii_learns_czech_and_french(lamp: Path, tmp_pa
         assert parse_path(d).length() > 0
 
 
+def test_turkish_gets_its_dotless_i_and_french_does_not(lamp: Path, tmp_path: Path) -> None:
+    turkish = extend_font(lamp, ["tur"], out=tmp_path / "t.svg")
+
+    assert {"ı", "İ", "ğ", "ş"} <= set(turkish.added)
+    assert "ı" not in extend_font(lamp, ["fra"], out=tmp_path / "f.svg").added
+
+
 def test_every_byte_that_was_there_stays(lamp: Path, tmp_path: Path) -> None:
     before = lamp.read_text(encoding="utf-8")
     after = extend_font(lamp, ["fra"], out=tmp_path / "more.svg").path.read_text(encoding="utf-8")

@@ -13,6 +13,7 @@ from capture.units import em_from_cell
 from fontbuild.accents import Habits, build_accents
 from fontbuild.anchors import with_anchors
 from fontbuild.bars import build_barred
+from fontbuild.collisions import find_collisions
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
@@ -132,6 +133,8 @@ def build_font(
     tell("judge attempts", 0, 1)
     for id_, reason in find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep).items():
         aside[id_] = reason
+    staying = {char: [w for w in group if w.id not in aside] for char, group in letters.items()}
+    aside |= find_collisions(staying, keep=wishes.keep)
     kept = {char: left for char, group in letters.items() if (left := [w for w in group if w.id not in aside])}
 
     drawn: dict[str, tuple[Glyph, ...]] = {}

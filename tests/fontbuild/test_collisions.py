@@ -1,0 +1,39 @@
+"""A dot that ran into its letter is no form to repeat."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fontbuild.collisions import RAN_INTO, find_collisions
+from fontbuild.variants import Written
+
+
+def an_i(id_: str, dot_mm: float) -> Written:
+    stem = np.column_stack([np.zeros(40), np.linspace(3.0, 0.0, 40)])
+    return Written(id_, "i", (stem, np.array([[0.1, 3.0 + dot_mm]])), width_mm=0.4)
+
+
+def test_a_low_dot_is_set_aside_where_others_stand_clear():
+    group = [an_i("a", 1.2), an_i("b", 1.4), an_i("low", 0.3)]
+
+    assert find_collisions({"i": group}) == {"low": RAN_INTO}
+
+
+@pytest.mark.parametrize("gaps", [(1.2, 0.3), (0.2, 0.3, 0.3), (1.0, 1.3, 1.4)])
+def test_nothing_is_set_aside_where_too_few_would_stay_or_none_touches(gaps):
+    group = [an_i(str(k), gap) for k, gap in enumerate(gaps)]
+
+    assert find_collisions({"i": group}) == {}
+
+
+def test_what_a_person_keeps_stays():
+    group = [an_i("a", 1.2), an_i("b", 1.4), an_i("low", 0.3)]
+
+    assert find_collisions({"i": group}, keep={"low"}) == {}
+
+
+def test_letters_without_dots_may_touch_themselves():
+    group = [Written(str(k), "t", an_i("x", 0.1).strokes, width_mm=0.4) for k in range(4)]
+
+    assert find_collisions({"t": group}) == {}

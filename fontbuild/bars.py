@@ -1,6 +1,7 @@
 """Letters with a bar through them, which Unicode does not take apart: ł ø đ ħ and their capitals.
 
-If the writer wrote one of a pair, its bar is put through the base of the other.
+If the writer wrote one of a pair, its bar is put through the base of the other; where they wrote neither, a slash or
+hyphen of theirs serves as the bar, at a bar's size.
 """
 
 from __future__ import annotations
@@ -44,6 +45,21 @@ BARRED = {
 }
 
 
+OVERLAYS = {
+    "ł": ("/", 0.5, 0.5),
+    "Ł": ("/", 0.55, 0.45),
+    "ø": ("/", 1.15, 1.2),
+    "Ø": ("/", 1.0, 1.5),
+    "đ": ("-", 0.6, 0.0),
+    "Đ": ("-", 0.6, 0.0),
+    "ħ": ("-", 0.6, 0.0),
+    "Ħ": ("-", 1.0, 0.0),
+}
+"""The sign that serves as the bar of a letter, and its width and height in x-heights; no height: as wide makes it."""
+
+MOST_VARIANTS = 4
+"""Variants built of a letter."""
+
 BELOW_END = 0.22
 """x-heights between the end of a stem and the bar through it, at least; common practice, no source."""
 
@@ -82,28 +98,54 @@ def bar_of(glyph: Glyph) -> int | None:
 
 
 def build_barred(have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> dict[str, tuple[Glyph, ...]]:
-    """Return the barred letters that were not written but whose base and whose pair were."""
+    """Return the barred letters that were not written but whose base was, and their pair or a sign for the bar."""
     out: dict[str, tuple[Glyph, ...]] = {}
-    for char, how in BARRED.items():
-        bases, models = have.get(how.base, ()), have.get(how.other, ())
-        if char in have or not bases:
-            continue
-        bars = [(g, k) for g in models if not g.source.startswith("built:") and (k := bar_of(g)) is not None]
-        made: list[Glyph] = []
-        for n, base in enumerate(bases[:4] if bars else []):
-            model, k = bars[n % len(bars)]
-            bar = model.strokes[k]
-            if how.level is None:  # as large beside its letter as the writer's is beside the other
-                rest = replace(model, strokes=tuple(s for i, s in enumerate(model.strokes) if i != k))
-                bar = bar * (_height(base) / max(_height(rest), 1e-9))
-            same = f"{char}={base.ductus}+{model.ductus}" if base.ductus and model.ductus else ""
-            glyph = with_bar(char, base, [bar], metrics)
-            name = variant_name(char, len(made) + 1)
-            source = f"built: {base.name} + bar of {model.name}"
-            made.append(replace(glyph, name=name, ductus=same, source=source))
-        if made:
-            out[char] = tuple(made)
+    for char in BARRED:
+        if char not in have and (made := _from_pair(char, have, metrics) or overlaid(char, have, metrics)):
+            out[char] = made
     return out
+
+
+def _from_pair(char: str, have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> tuple[Glyph, ...]:
+    how = BARRED[char]
+    models = [g for g in have.get(how.other, ()) if not g.source.startswith("built:")]
+    bars = [(g, k) for g in models if (k := bar_of(g)) is not None]
+    if not bars:
+        return ()
+    made = []
+    for n, base in enumerate([g for g in have.get(how.base, ()) if g.strokes][:MOST_VARIANTS]):
+        model, k = bars[n % len(bars)]
+        bar = model.strokes[k]
+        if how.level is None:  # as large beside its letter as the writer's is beside the other
+            rest = replace(model, strokes=tuple(s for i, s in enumerate(model.strokes) if i != k))
+            bar = bar * (_height(base) / max(_height(rest), 1e-9))
+        made.append(_named(with_bar(char, base, [bar], metrics), n, base, model, f"bar of {model.name}"))
+    return tuple(made)
+
+
+def overlaid(char: str, have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> tuple[Glyph, ...]:
+    """Return a barred letter whose bar is one of the writer's signs, () where its parts are not there."""
+    sign_char, wide, high = OVERLAYS[char]
+    bases = [g for g in have.get(BARRED[char].base, ()) if g.strokes]
+    signs = [g for g in have.get(sign_char, ()) if g.strokes]
+    if not bases or not signs:
+        return ()
+    made = []
+    for n, base in enumerate(bases[:MOST_VARIANTS]):
+        sign = signs[n % len(signs)]
+        x0, y0, x1, y1 = bounds(sample_glyph(sign))
+        across = wide * metrics.x_height / max(x1 - x0, 1e-9)
+        # A level bar keeps the slope and bend of the hand's hyphen.
+        scale = np.array([across, high * metrics.x_height / max(y1 - y0, 1e-9) if high else across])
+        glyph = with_bar(char, base, [s * scale for s in sign.strokes], metrics)
+        made.append(_named(glyph, n, base, sign, f"bar from {sign.name}"))
+    return tuple(made)
+
+
+def _named(glyph: Glyph, number: int, base: Glyph, model: Glyph, told: str) -> Glyph:
+    same = f"{glyph.char}={base.ductus}+{model.ductus}" if base.ductus and model.ductus else ""
+    name = variant_name(glyph.char, number + 1)
+    return replace(glyph, name=name, ductus=same, source=f"built: {base.name} + {told}")
 
 
 def _height(glyph: Glyph) -> float:

@@ -19,7 +19,7 @@ from capture.files import write_bytes
 from capture.languages import characters_for
 from fontbuild.accents import build_accents
 from fontbuild.adopt import Adopted, adopt
-from fontbuild.bars import BARRED, with_bar
+from fontbuild.bars import build_barred
 from fontbuild.build import Decisions, SetAside
 from fontbuild.font import Font, Metrics
 from fontbuild.formats.svg_font_reader import load_svg_font, with_glyphs
@@ -28,7 +28,6 @@ from fontbuild.formats.ufo_reader import KEY, font_of, open_ufo
 from fontbuild.geometry import bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import mark_strokes, parts_of
-from fontbuild.naming import base_name
 from skeleton.attempt import Attempt
 
 SPACING = {
@@ -186,7 +185,7 @@ def compose_missing(font: Font, needed: Iterable[str], sheet: Adopted | None = N
     own = marks_in({c: v for c, v in have.items() if c not in sheet.letters}, font.metrics)
     parts = {**sheet.marks, **have, **own}
     built = build_accents(parts, font.metrics, wanted=wanted)
-    barred = {c: g for c in needed if c in OVERLAYS and c not in have and (g := overlaid(c, have, font.metrics))}
+    barred = {c: v for c, v in build_barred(have, font.metrics).items() if c in set(needed)}
     # What was only made on the way (ê for ế, mostly ı) is left out unless it is needed itself.
     made = {c: v for c, v in built.items() if c in set(needed)} | barred
     composed = {c: tuple(replace(g, ductus="") for g in v) for c, v in made.items()}
@@ -211,33 +210,6 @@ def marks_in(have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> dict[str,
         if lifted:
             out[parts[1]] = tuple(lifted)
     return out
-
-
-OVERLAYS = {
-    "ł": ("/", 0.5, 0.5),
-    "Ł": ("/", 0.55, 0.45),
-    "ø": ("/", 1.15, 1.2),
-    "Ø": ("/", 1.0, 1.5),
-    "đ": ("-", 0.6, 0.0),
-    "Đ": ("-", 0.6, 0.0),
-    "ħ": ("-", 0.6, 0.0),
-    "Ħ": ("-", 1.0, 0.0),
-}
-"""The sign that serves as the bar of a letter, and its width and height in x-heights."""
-
-
-def overlaid(char: str, have: Mapping[str, Sequence[Glyph]], metrics: Metrics) -> tuple[Glyph, ...]:
-    """Return a letter with a bar through it, () where its parts are not there."""
-    sign_char, wide, high = OVERLAYS[char]
-    bases, signs = have.get(BARRED[char].base, ()), have.get(sign_char, ())
-    if not bases or not signs or not signs[0].strokes:
-        return ()
-    base, sign = bases[0], signs[0]
-    x = metrics.x_height
-    x0, y0, x1, y1 = bounds(sample_glyph(sign))
-    scale = np.array([wide * x / max(x1 - x0, 1e-9), high * x / max(y1 - y0, 1e-9)])
-    glyph = with_bar(char, base, [s * scale for s in sign.strokes], metrics)
-    return (replace(glyph, name=base_name(char), source=f"built: {base.name} + {sign.name}"),)
 
 
 def _small(glyph: Glyph, metrics: Metrics) -> Glyph:

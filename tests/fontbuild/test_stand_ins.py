@@ -99,3 +99,21 @@ def test_letters_with_stand_ins_still_correspond(font: Font) -> None:
 
     assert len(together) >= 2
     assert all(g.ductus.startswith("ě=") and CARON in g.ductus for g in together)
+
+
+def test_letters_with_bars_are_made_with_the_writers_hyphen_and_slash(font: Font) -> None:
+    more = build_font(hand("dDhHlLoO-/", times=3, seed=5), Record("S")).font
+    x = more.metrics.x_height
+
+    assert more.glyphs["đ"][0].source == "built: d + bar from hyphen"
+    assert more.glyphs["ø"][0].source == "built: o + bar from slash"
+    for char, base in zip("đĐħĦłŁøØ", "dDhHlLoO", strict=True):
+        assert len(more.glyphs[char]) >= 2
+        for glyph in more.glyphs[char]:
+            drawn = sample_glyph(glyph)
+            letter, bar = np.vstack(drawn[:-1]), drawn[-1]
+            apart = np.linalg.norm(letter[:, None] - bar[None], axis=2).min()
+            assert apart < more.metrics.pen_width, char
+            assert np.ptp(bar[:, 0]) < 1.3 * x
+        assert len(more.glyphs[char][0].strokes) == len(more.glyphs[base][0].strokes) + 1
+    assert "đ" not in font.glyphs  # of that hand there is no d

@@ -36,7 +36,7 @@ from fontbuild.likeness import cloud, distances, normal
 from fontbuild.marks import mark_strokes, parts_of
 from skeleton import trace
 from skeleton.attempt import Attempt
-from tests.bench.font_hands import HANDWRITING, inked_hand, plant, read_hand, sample_hand, written_odd
+from tests.bench.font_hands import HANDWRITING, inked_hand, misread, plant, read_hand, sample_hand, written_odd
 from tests.bench.trace_ink import ink
 from tests.fontbuild.text_fonts import load_text_font
 
@@ -102,6 +102,7 @@ def outliers(name: str, attempts: list[Attempt], seeds: int) -> None:
     by_size: dict[bool, list[bool]] = {True: [], False: []}
     times = Counter(a.char for a in attempts if a.status == "written")
     chars = {a.id: a.char for a in attempts}
+    wrong, wrongly = misread(attempts), Counter[str]()
     odd = written_odd()  # wrong in size without being planted: neither good nor counted
     for seed in range(seeds):
         changed, bad = plant(attempts, seed=seed)
@@ -112,6 +113,7 @@ def outliers(name: str, attempts: list[Attempt], seeds: int) -> None:
             by_size[times[chars[id_]] > 2].append(id_ in aside)
         written = {a.id for a in attempts if a.status == "written" and a.strokes} - set(bad) - odd
         good += len(written)
+        wrongly.update(id_ for id_ in aside if id_ in written & wrong)
         lost.update(reason.split("'")[0].strip() for id_, reason in aside.items() if id_ in written)
     print(f"{'kind':18s}{'found':>12s}")
     for kind in planted:
@@ -123,6 +125,8 @@ def outliers(name: str, attempts: list[Attempt], seeds: int) -> None:
         if hits:
             print(f"  {label}: {np.mean(hits):.3f} of {len(hits)}")
     print(f"good ones lost: {sum(lost.values())}/{good} = {sum(lost.values()) / good:.4f} {dict(lost)}")
+    if wrong:
+        print(f"  {sum(wrongly.values())} of them had been read with another number of strokes than was written")
 
 
 # ---------------------------------------------------------------------------------------- accents

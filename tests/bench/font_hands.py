@@ -68,6 +68,14 @@ def read_hand(folder: Path | None = None) -> list[Attempt]:
         return read_hand(hand.path)
 
 
+def misread(attempts: Sequence[Attempt]) -> set[str]:
+    """Return the ids of the sample's attempts that have another number of strokes than was written."""
+    sheet = load_sheet(SAMPLE / "sheet" / "sheet.json")
+    cells = read_truth(SAMPLE / "truth.json.gz").items()
+    true = {f"{sheet.id}/{p}/{r}.{c}": sum(len(s) > 0 for s in cell.strokes) for (p, r, c), cell in cells}
+    return {a.id for a in attempts if a.id in true and len(a.strokes) != true[a.id]}
+
+
 def written_odd() -> set[str]:
     """Return the ids of the sample's cells that its writer wrote a third too small or too large, as accidents."""
     sheet = load_sheet(SAMPLE / "sheet" / "sheet.json")

@@ -186,6 +186,22 @@ def _ask(
 
 
 @njit(cache=True)
+def _middle(values: Any, low: float, high: float) -> float:
+    """Return the median of values between `low` and `high`, to a thousandth of the range."""
+    for _ in range(10):
+        cut = 0.5 * (low + high)
+        below = 0
+        for v in values:
+            if v < cut:
+                below += 1
+        if 2 * below < len(values):
+            low = cut
+        else:
+            high = cut
+    return 0.5 * (low + high)
+
+
+@njit(cache=True)
 def _smooth(points: Any, stroke: Any, a: Any, b: Any, third: float, second: float, corner: float) -> float:
     """Add the prior on the line's shape to the equations; return what it finds wanting."""
     n = len(points)
@@ -247,7 +263,7 @@ def fit(
         b[:] = 0
         cost = _ask(dark, points, half, stroke, a, b, reach, sigma, full, d1, s1, d2, s2)
         cost += _smooth(points, stroke, a, b, third * stiff ** max(0.0, 1.0 - it / cooling), second, corner)
-        middle = np.median(half)
+        middle = _middle(half, 0.25 * pen, 0.85 * pen)
         for i in range(n):
             k = 3 * i
             if i + 1 < n and stroke[i + 1] == stroke[i]:

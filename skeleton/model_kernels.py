@@ -17,7 +17,10 @@ from skeleton.walk_kernels import fill_walk, follow
 def lay_model(every: Any, starts: Any, scale: Any, shift: Any, step: float) -> Any:
     """Return (points, breaks, steps): strokes in one array, scaled, shifted and divided into equal steps."""
     cap = 64
-    p = every * scale + shift
+    p = np.empty((len(every), 2))
+    for i in range(len(every)):
+        p[i, 0] = every[i, 0] * scale[0] + shift[0]
+        p[i, 1] = every[i, 1] * scale[1] + shift[1]
     lengths = np.zeros(len(starts) - 1)
     for i in range(len(starts) - 1):
         for k in range(starts[i] + 1, starts[i + 1]):
@@ -31,11 +34,13 @@ def lay_model(every: Any, starts: Any, scale: Any, shift: Any, step: float) -> A
         a, b = starts[i], starts[i + 1]
         total = lengths[i]
         if total < 0.2 * step:
-            points[n, 0], points[n, 1] = p[a:b, 0].mean(), p[a:b, 1].mean()
+            for k in range(a, b):
+                points[n, 0] += p[k, 0] / (b - a)
+                points[n, 1] += p[k, 1] / (b - a)
             breaks[n], steps[n] = 1, 0.3 * step
             n += 1
             continue
-        m = max(2, int(np.round(total / step)) + 1)
+        m = max(2, int(total / step + 0.5) + 1)
         gap = total / (m - 1)
         k = a
         done = 0.0
@@ -71,13 +76,37 @@ def tangents_of(p: Any, breaks: Any) -> Any:
 
 
 @njit(cache=True)
+def solve3(m: Any, v: Any) -> Any:
+    """Return x of `m x = v` for a symmetric positive definite m (3, 3) and v (3, 2); both are overwritten.
+
+    Gauss without pivots: a call of a general solver takes four seconds to compile.
+    """
+    for i in range(3):
+        for j in range(i + 1, 3):
+            f = m[j, i] / m[i, i]
+            for k in range(i, 3):
+                m[j, k] -= f * m[i, k]
+            v[j, 0] -= f * v[i, 0]
+            v[j, 1] -= f * v[i, 1]
+    for i in range(2, -1, -1):
+        for c in range(2):
+            for k in range(i + 1, 3):
+                v[i, c] -= m[i, k] * v[k, c]
+            v[i, c] /= m[i, i]
+    return v
+
+
+@njit(cache=True)
 def bend_model(p: Any, breaks: Any, step: Any, found: Any, size: float, share: float) -> Any:
     """Return (points, steps) of a model moved towards where a walk found it.
 
     First the affine map that suits most points (two rounds of reweighting), then what neighbours agree on.
     """
     n = len(p)
-    mx, my = p[:, 0].mean(), p[:, 1].mean()
+    mx, my = 0.0, 0.0
+    for i in range(n):
+        mx += p[i, 0] / n
+        my += p[i, 1] / n
     w = np.ones(n)
     ridge = 0.001 * n * size * size
     rx, ry = np.zeros(n), np.zeros(n)
@@ -95,7 +124,7 @@ def bend_model(p: Any, breaks: Any, step: Any, found: Any, size: float, share: f
         m[0, 0] += ridge
         m[1, 1] += ridge
         m[2, 2] += 1e-9
-        a_ = np.linalg.solve(m, v)
+        a_ = solve3(m, v)
         for i in range(n):
             ux, uy = p[i, 0] - mx, p[i, 1] - my
             rx[i] = found[i, 0] - p[i, 0] - (ux * a_[0, 0] + uy * a_[1, 0] + a_[2, 0])

@@ -121,7 +121,9 @@ def follow(
         else:
             now[:] = 1e18
             d = step[i]
-            floor = before.min() + BEAM
+            floor = 1e18
+            for s in range(s_count):
+                floor = min(floor, before[s] + BEAM)
             for s in range(s_count):
                 b = before[s]
                 if b > floor:

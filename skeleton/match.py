@@ -8,6 +8,7 @@ model is first laid over the ink by its box, then bent towards what the first wa
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -15,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.agreement import Shape, shape_of
 from skeleton.graph import line_length
 from skeleton.network import Network
 from skeleton.walk import States
@@ -33,6 +35,11 @@ class Model:
     name: str
     strokes: tuple[Points, ...]
     prior: float = 1.0
+
+    @cached_property
+    def shape(self) -> Shape:
+        """What readings are compared with."""
+        return shape_of(self.strokes)
 
 
 @dataclass(frozen=True, eq=False)

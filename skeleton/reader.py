@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property, lru_cache, partial
 from typing import Literal
 
 import numpy as np
@@ -41,7 +41,7 @@ writer's way; a different number of strokes counts as three tenths."""
 LOW_CONFIDENCE = 0.5
 
 PLAUSIBLE = 1.0
-"""Readings that cost more than 6 are as often wrong as right, whatever else there is to choose from."""
+"""Readings that cost more than 10 are as often wrong as right, whatever else there is to choose from."""
 
 Line = tuple[Points, NDArray[np.bool_]]
 """Points of a stroke, and which of them lie on ink of its own."""
@@ -116,7 +116,8 @@ def study(
     own = [shape_of([s.points_mm for s in strokes]) for strokes in known if len(strokes)]
     found: list[Option] = []
     if char and parts.ductus:
-        for c in candidates(net, states, find_matches(net, states, models_of(char, handedness, known)))[:KEPT]:
+        models = models_of(char, handedness, known)
+        for c in candidates(net, states, find_matches(net, states, models), models)[:KEPT]:
             found.append(Option(c.name, partial(_drawn, net, states, c.walks), c.cost))
     if not found or min(o.cost for o in found) > RULES_FROM:
         walks = smooth_walks(net, states)
@@ -131,7 +132,7 @@ def _drawn(net: Network, states: States, walks: Sequence[list[int]]) -> list[Lin
     return [draw(net, states, w) for w in walks]
 
 
-RULES_FROM = 8.0
+RULES_FROM = 11.0
 """Cost of the best labelled reading from which the general rules have a say."""
 
 
@@ -158,7 +159,7 @@ def conclude(
     odds = np.exp(-(cost - cost.min()))
     chosen = [found.options[i] for i in rank]
     share = float(odds[rank[0]] / _unlike(found, odds, int(rank[0])))
-    share *= float(PLAUSIBLE / (PLAUSIBLE + np.exp((found.options[rank[0]].cost - 6.0) / 1.5)))
+    share *= float(PLAUSIBLE / (PLAUSIBLE + np.exp((found.options[rank[0]].cost - 10.0) / 2.0)))
     best = _reading(found, chosen[0], share)
     others: list[Reading] = []
     seen = [chosen[0]]
@@ -207,9 +208,14 @@ def in_writing_order(drawn: list[Line], ink: InkMap) -> list[Line]:
 def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> list[Model]:
     """Return the forms to look for: the writer's own first, then the table's."""
     own = [Model("known", tuple(s.points_mm for s in strokes), 1.0) for strokes in known if len(strokes)]
-    hand: Literal["right", "left"] = "left" if handedness == "left" else "right"
+    return [*own, *_table(char, "left" if handedness == "left" else "right")]
+
+
+@lru_cache(maxsize=256)
+def _table(char: str, hand: Literal["right", "left"]) -> tuple[Model, ...]:
+    """Return the table's forms of a character, y down."""
     flip = np.array([1.0, -1.0])
-    return own + [Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand)]
+    return tuple(Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand))
 
 
 def finish(lines: Sequence[Points], ink: InkMap, parts: Options = ALL_PARTS) -> list[Stroke]:

@@ -1,0 +1,111 @@
+"""Inner loops of the choice between readings, compiled on first use."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+
+@njit(cache=True)
+def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
+    """Return (strokes, lengths): walks at equal arc lengths, laid into a box of size 1, and their shares of length."""
+    n = len(starts) - 1
+    out = np.zeros((n, samples, 2))
+    lengths = np.zeros(n)
+    low = np.array([1e9, 1e9])
+    high = np.array([-1e9, -1e9])
+    for s in walk:
+        for c in range(2):
+            low[c] = min(low[c], here[s, c])
+            high[c] = max(high[c], here[s, c])
+    longest = max(high[0] - low[0], high[1] - low[1], 1e-9)
+    for i in range(n):
+        a, b = starts[i], starts[i + 1]
+        total = 0.0
+        for k in range(a + 1, b):
+            total += np.hypot(here[walk[k], 0] - here[walk[k - 1], 0], here[walk[k], 1] - here[walk[k - 1], 1])
+        lengths[i] = total
+        k, done = a, 0.0
+        for j in range(samples):
+            want = total * j / (samples - 1)
+            step = 0.0
+            while k < b - 1:
+                p, q = walk[k], walk[k + 1]
+                step = np.hypot(here[q, 0] - here[p, 0], here[q, 1] - here[p, 1])
+                if done + step >= want or k == b - 2:
+                    break
+                done += step
+                k += 1
+            u = min(max((want - done) / step, 0.0), 1.0) if step > 0 else 0.0
+            e = walk[min(k + 1, b - 1)]
+            for c in range(2):
+                x = here[walk[k], c] + u * (here[e, c] - here[walk[k], c])
+                out[i, j, c] = (x - 0.5 * (low[c] + high[c])) / max(high[c] - low[c], 0.3 * longest)
+    whole = max(lengths.sum(), 1e-9)
+    return out, lengths / whole
+
+
+@njit(cache=True)
+def how_far(strokes: Any, lengths: Any, forms: Any, form_lengths: Any) -> Any:
+    """Return (forms, 3): mean distance of strokes from forms of as many strokes, worst stroke's, and that of ends."""
+    out = np.zeros((len(forms), 3))
+    n, m = strokes.shape[0], strokes.shape[1]
+    for f in range(len(forms)):
+        weights = 0.0
+        for i in range(n):
+            d = 0.0
+            for j in range(m):
+                e = np.hypot(strokes[i, j, 0] - forms[f, i, j, 0], strokes[i, j, 1] - forms[f, i, j, 1])
+                d += e
+                if j == 0 or j == m - 1:
+                    out[f, 2] += 0.5 * e / n
+            w = 0.5 * (lengths[i] + form_lengths[f, i]) + 0.25 / n
+            out[f, 0] += w * d / m
+            out[f, 1] = max(out[f, 1], d / m)
+            weights += w
+        out[f, 0] /= weights
+    return out
+
+
+@njit(cache=True)
+def passes(walk: Any, starts: Any, first: Any, gaps: Any, doubled: Any, here: Any, free: Any, pen: float) -> Any:
+    """Return what the ink says of walks.
+
+    Evidence for and against every stretch passed twice, evidence against landings inside lines, length passed a third
+    time, how much lower strokes begin than they end, and how far the pen goes between strokes.
+    """
+    count = np.zeros(len(gaps), np.int32)
+    rise = 0.0
+    travel = 0.0
+    for i in range(len(starts) - 1):
+        last = -1
+        for k in range(starts[i], starts[i + 1]):
+            q = walk[k] // 2
+            if q != last:
+                count[q] += 1
+            last = q
+        if i > 0:
+            e, f = walk[starts[i] - 1], walk[starts[i]]
+            travel += np.hypot(here[e, 0] - here[f, 0], here[e, 1] - here[f, 1])
+        rise += here[walk[starts[i]], 1] - here[walk[starts[i + 1] - 1], 1]
+    pro, contra, landing, thrice = 0.0, 0.0, 0.0, 0.0
+    for q in range(len(gaps)):
+        if count[q] > 1:
+            pro += gaps[q] * max(doubled[q], 0.0)
+            contra -= gaps[q] * min(doubled[q], 0.0)
+        if count[q] > 2:
+            thrice += (count[q] - 2) * gaps[q]
+    places = len(gaps)
+    for i in range(len(starts) - 1):
+        for end in range(2):
+            s = walk[starts[i]] if end == 0 else walk[starts[i + 1] - 1] ^ 1
+            if free[s ^ 1]:
+                continue
+            q = s // 2
+            best = -2.0
+            for r in range(max(q - 2, 0), min(q + 3, places)):
+                best = max(best, doubled[r])
+            landing -= best
+    return pro / (2 * pen), contra / (2 * pen), landing, thrice / (2 * pen), rise, travel

@@ -1,0 +1,215 @@
+"""Weights of the choice between readings: `python -m tests.bench trace_weights --data FOLDER`.
+
+Characters whose strokes are known are inked in several ways; every reading that the tracer considers is compared with
+what was written, and a conditional logit (McFadden 1974) is fitted: the log odds of a reading are minus its cost, the
+cost is linear in the features of `skeleton.candidates`. Readings right in path, order and direction are what is
+asked for; where there is none, those right in path. Printed: held-out scores of a cross-validation by writer, then the
+weights to paste.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import minimize
+
+from capture.units import Points, image_from_pixels
+from sample_sheets.loose import loose_characters
+from sample_sheets.writer.hand import GUEST, KEEPER
+from skeleton.candidates import FEATURES, WEIGHTS, candidates
+from skeleton.graph import build_graph
+from skeleton.ink_map import find_ink
+from skeleton.match import find_matches
+from skeleton.network import build_network
+from skeleton.reader import models_of
+from skeleton.repair import repair
+from skeleton.walk import build_states, draw
+from tests.bench.trace_data import LATIN, Case, data_sets, folder
+from tests.bench.trace_ink import ink
+
+Floats = NDArray[np.float64]
+WITHIN_MM = 0.35
+SAMPLES = 64
+TRAINED = {"uji": ("1", "2", "3"), "omniglot": ("1", "2", "3", "4", "5")}
+"""Writers whose characters are fitted, by the first word of the file's name; the others are for checks."""
+
+WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 1.5, "hershey": 0.4, "museum": 0.5}
+
+
+@dataclass(frozen=True, eq=False)
+class Example:
+    """The readings considered for one inked character."""
+
+    group: str
+    """Data set and writer: what a cross-validation leaves out together."""
+
+    char: str
+    features: Floats
+    """Shape (readings, len(FEATURES))."""
+
+    paths: NDArray[np.bool_]
+    full: NDArray[np.bool_]
+
+    @property
+    def source(self) -> str:
+        """The data set."""
+        return self.group.split("/")[0]
+
+    @property
+    def row(self) -> str:
+        """The row of the table it counts in: writers not fitted stand apart."""
+        return self.source + ("*" if self.group.endswith("*") else "")
+
+
+def main(argv: list[str]) -> int:
+    """Print scores and weights; return 0."""
+    parser = argparse.ArgumentParser(prog="tests.bench trace_weights", description=__doc__)
+    parser.add_argument("--data", type=Path, action="append", default=[], help="file or folder of stroke files")
+    parser.add_argument("--inks", type=int, default=2, help="ways in which every character is inked")
+    parser.add_argument("--ridge", type=float, default=0.003)
+    parser.add_argument("--share", type=float, default=1.0, help="share of the characters, drawn by lot")
+    parser.add_argument("--checked", action="store_true", help="also score the writers that are not fitted")
+    a = parser.parse_args(argv)
+    rng = np.random.default_rng(11)
+    every = [e for e in collect(a.data, a.inks, rng, share=a.share, checked=a.checked)]
+    report(every, a.ridge)
+    return 0
+
+
+def report(every: Sequence[Example], ridge: float) -> None:
+    """Print what the weights in use choose, what fitted ones do held out, and the fitted ones."""
+    fitted = [e for e in every if not e.group.endswith("*")]
+    held = [e for e in every if e.group.endswith("*")]
+    print("in use:")
+    rate(every, [WEIGHTS] * len(every))
+    groups = sorted({e.group for e in fitted})
+    folds = {g: i % 4 for i, g in enumerate(groups)}
+    chars = {g for g in groups if g.split("/")[1] == ""}
+
+    def fold(e: Example) -> int:
+        return ord(e.char[0]) % 4 if e.group in chars else folds[e.group]
+
+    trained = [fit([e for e in fitted if fold(e) != k], ridge) for k in range(4)]
+    print("left out of the fit:")
+    rate(fitted, [trained[fold(e)] for e in fitted])
+    w = fit(fitted, ridge)
+    if held:
+        print("writers never fitted:")
+        rate(held, [w] * len(held))
+    for name, x in zip(FEATURES, w, strict=True):
+        print(f'"{name}": {x:.2f},')
+
+
+def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:
+    """Print the share of characters read right, chosen and among those considered."""
+    for source in sorted({e.row for e in every}):
+        here = [
+            (e, w)
+            for e, w in zip(every, weights, strict=True)
+            if e.source + ("*" if e.group.endswith("*") else "") == source
+        ]
+        best = [int(np.argmin(e.features @ w)) for e, w in here]
+        paths = np.mean([e.paths[k] for (e, _), k in zip(here, best, strict=True)])
+        full = np.mean([e.full[k] for (e, _), k in zip(here, best, strict=True)])
+        any_paths, any_full = np.mean([e.paths.any() for e, _ in here]), np.mean([e.full.any() for e, _ in here])
+        print(
+            f"  {source:<12}{len(here):>5}  paths {paths:.3f} of {any_paths:.3f}   full {full:.3f} of {any_full:.3f}"
+            f"   {np.mean([len(e.paths) for e, _ in here]):.1f} readings",
+            flush=True,
+        )
+
+
+def fit(every: Sequence[Example], ridge: float) -> Floats:
+    """Return the weights of greatest likelihood, a ridge towards those in use, per spread of a feature."""
+    rows = [(e.features, np.where(e.full, 1.0, 0.15 * e.paths), WEIGHT.get(e.source, 1.0)) for e in every]
+    rows = [r for r in rows if r[1].any() and len(r[1]) > 1]
+    scale = np.maximum(np.std(np.concatenate([f - f.mean(axis=0) for f, _, _ in rows]), axis=0), 1e-3)
+    at = np.cumsum([0, *(len(y) for _, y, _ in rows)])[:-1]
+    x = np.concatenate([f for f, _, _ in rows]) / scale
+    y = np.concatenate([y for _, y, _ in rows])
+    q = np.array([q for _, _, q in rows])
+    sizes = np.diff([*at, len(y)])
+    centre = WEIGHTS * scale
+
+    def loss(v: Floats) -> tuple[float, Floats]:
+        e = -(x @ v)
+        e = np.exp(e - np.repeat(np.maximum.reduceat(e, at), sizes))
+        z, r = np.add.reduceat(e, at), np.add.reduceat(e * y, at) + 1e-12
+        g = np.repeat(q / r, sizes) * e * y - np.repeat(q / z, sizes) * e
+        d = v - centre
+        return float((q * np.log(z / r)).sum() + ridge * q.sum() * (d @ d)), x.T @ g + 2 * ridge * q.sum() * d
+
+    got = minimize(loss, centre, jac=True, method="L-BFGS-B", options={"maxiter": 500})
+    return np.asarray(got.x / scale, float)
+
+
+def collect(
+    paths: Iterable[Path], inks: int, rng: np.random.Generator, *, share: float = 1.0, checked: bool = False
+) -> Iterator[Example]:
+    """Yield the readings of every character for fitting, in several inks; `checked`: the others too, marked by `*`."""
+    sets = {k: v for k, v in data_sets().items() if k != "kana"}
+    for path in paths:
+        sets |= folder(path)
+    for name, cases in sets.items():
+        source = name.split("_")[0]
+        for case in cases:
+            fitted = source not in TRAINED or case.writer in TRAINED[source]
+            if not (fitted or checked) or rng.random() > share:
+                continue
+            for k in range(inks):
+                yield _example(f"{source}/{case.writer}{'' if fitted else '*'}", case.char, *_inked(case, rng, k))
+    for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
+        for c in loose_characters(LATIN, 1, habits=habits):
+            if rng.random() < share:
+                yield _example(f"museum/{writer}", c.char, c.grey, 300, list(c.strokes))
+
+
+def _inked(case: Case, rng: np.random.Generator, k: int) -> tuple[NDArray[np.uint8], float, list[Points]]:
+    dpi = float(rng.choice([200, 300, 300, 400, 600])) if k else 300.0
+    pen = float(rng.uniform(0.3, 0.8)) if k else 0.5
+    kind = str(rng.choice(["clean", "noisy", "skipping"])) if k else "noisy"
+    pressure = float(rng.uniform(0.05, 0.25)) if k else 0.15
+    image, off = ink(case.strokes, dpi=dpi, pen_mm=pen, kind=kind, seed=int(rng.integers(1 << 30)), pressure=pressure)
+    return image, dpi, [s + off for s in case.strokes]
+
+
+def _example(group: str, char: str, grey: NDArray[np.uint8], dpi: float, true: list[Points]) -> Example:
+    found = find_ink(grey, dpi)
+    assert found is not None
+    net = build_network(repair(build_graph(found), found), found)
+    states = build_states(net, found, 0.5 * found.pen_px)
+    models = models_of(char, "right", ())
+    every = candidates(net, states, find_matches(net, states, models), models)
+    want = [_spread(s) for s in true]
+    paths, full = np.zeros(len(every), bool), np.zeros(len(every), bool)
+    for i, c in enumerate(every):
+        if len(c.walks) != len(want):
+            continue
+        got = [_spread(image_from_pixels(draw(net, states, w)[0], px_per_mm=found.px_per_mm)) for w in c.walks]
+        ahead = np.array([[_gap(p, q) for q in want] for p in got]) <= WITHIN_MM
+        either = ahead | (np.array([[_gap(p[::-1], q) for q in want] for p in got]) <= WITHIN_MM)
+        left = list(range(len(want)))
+        for row in either:
+            hit = next((j for j in left if row[j]), None)
+            if hit is not None:
+                left.remove(hit)
+        paths[i], full[i] = not left, bool(np.diag(ahead).all())
+    features = np.array([c.features for c in every]).reshape(-1, len(FEATURES))
+    return Example(group, char, features, paths, full)
+
+
+def _spread(line: Points) -> Points:
+    s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))]) if len(line) > 1 else np.zeros(1)
+    if s[-1] == 0:
+        return np.repeat(line[:1], SAMPLES, axis=0)
+    t = np.linspace(0, s[-1], SAMPLES)
+    return np.stack([np.interp(t, s, line[:, 0]), np.interp(t, s, line[:, 1])], axis=1)
+
+
+def _gap(a: Points, b: Points) -> float:
+    return float(np.hypot(*(a - b).T).mean())

@@ -28,10 +28,10 @@ CORNER = 0.6
 STIFF = 300.0
 """How many times as stiff the line is in the first round."""
 
-ROUNDS = 8
+ROUNDS = 10
 """Most rounds of fitting."""
 
-AGAIN = 5
+AGAIN = 6
 """Rounds after a change of plan."""
 
 ROUGH = 0.003

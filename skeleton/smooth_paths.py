@@ -12,6 +12,8 @@ STOP = 0.42
 RETRACE = 0.5
 """Cost of a tip gone to and come back from, beside the turns that it saves."""
 
+ONCE = 0.4
+"""Cost of going twice along a tip whose ink is no broader than one passing leaves."""
 
 AT_CORNER = 0.15
 """Cost of a corner whose far side is a short tip of its own."""
@@ -22,7 +24,7 @@ def smooth_walks(net: Network, states: States) -> list[list[int]]:
     partner: dict[End, End] = {}
     twice: set[int] = set()
     for ends in net.junctions:
-        pairs, doubled = _best_pairing(net, ends, twice)
+        pairs, doubled = _best_pairing(net, states, ends, twice)
         for a, b in pairs:
             partner[a] = b
             partner[b] = a
@@ -43,7 +45,7 @@ def _is_stub(net: Network, states: States, walk: list[int]) -> bool:
 
 
 def _best_pairing(
-    net: Network, ends: tuple[End, ...], twice: set[int]
+    net: Network, states: States, ends: tuple[End, ...], twice: set[int]
 ) -> tuple[list[tuple[End, End]], tuple[End, End, End] | None]:
     """Return the cheapest pairs, and (stem, one, other) if a stem is gone along twice."""
     cost = {(a, b): turn_cost(bend(net, a, b)) for i, a in enumerate(ends) for b in ends[i + 1 :]}
@@ -73,18 +75,26 @@ def _best_pairing(
                 continue
             size = line_length(net.pieces[stem[0]])
             turn = bend(net, one, other)
-            if size < 1.3 * net.pen_px and turn > 0.6:
-                # the far side of a sharp corner: out to it and back is how a pen turns
+            through = min(bend(net, stem, one), bend(net, stem, other)) < 0.6 and turn < 2.0 and size > 0.3 * net.pen_px
+            aslant = max(bend(net, stem, one), bend(net, stem, other)) > 1.25
+            if size < 1.3 * net.pen_px and turn > 0.6 and not (through and aslant):
+                # the far side of a sharp corner, between its arms: out to it and back is how a pen turns
                 c = AT_CORNER
             elif max(bend(net, stem, one), bend(net, stem, other)) < 0.8 < turn:
                 # a hairpin whose legs run together for a while: the shorter the while, the surer
                 hairpin = turn > 2.0 and size < 6 * net.pen_px
                 c = (0.05 * size / net.pen_px if hairpin else RETRACE) + pair(stem, one) + pair(stem, other)
+                c += ONCE * max(0.0, 1.0 - _twice_there(states, stem[0]))
             else:
                 continue
             if c < best[0]:
                 best = (c, [], (stem, one, other))
     return best[1], best[2]
+
+
+def _twice_there(states: States, piece: int) -> float:
+    """Return the mean log odds that a pen passed a piece twice."""
+    return float(states.doubled[states.first[piece] : states.first[piece + 1]].mean())
 
 
 def _assemble(net: Network, states: States, partner: dict[End, End], twice: set[int]) -> list[list[int]]:

@@ -20,14 +20,14 @@ from skeleton.walk import States, coverage
 Floats = NDArray[np.float64]
 
 COSTS = {
-    "fit": 2.54, "log prior": -0.32, "bare": 15.08, "added": 7.97, "spliced": 4.61, "lifts for retraces": 0.59,
-    "corners lifted": 5.84, "merged": -2.79, "strokes": 2.26, "turns": 1.06, "tip turns": 0.63,
-    "junction turns": 0.48, "starts": 0.17, "twice": -2.49, "idle": 3.48, "single": 0.69,
-    "drafted strokes": -2.31, "drafted lifts": 0.47, "drafted corners": -4.31, "drafted merged": 7.51,
-    "drafted prior": -0.26, "form": -0.08, "wide form": 0.79, "form distance": -0.07, "worst stroke": 3.21,
-    "ends": 1.5, "form count": -0.1, "pro": 0.52, "contra": 1.94, "landing": 0.35, "thrice": 0.47,
-    "rise": 0.92, "travel": 0.51, "hooked": 1.79, "unhooked": -0.5, "turned": 0.05, "looped": 2.59,
-    "crossed": 1.56, "smooth": 0.62, "drafted form": -0.34,
+    "fit": 3.78, "log prior": -0.65, "bare": 10.54, "added": 7.98, "spliced": 6.95, "lifts for retraces": 0.14,
+    "corners lifted": 5.8, "merged": -2, "strokes": 1.9, "turns": 0.85, "tip turns": 0.63,
+    "junction turns": 1.39, "starts": 0.78, "twice": -4.56, "idle": 4.04, "single": 0.2,
+    "drafted strokes": -2.43, "drafted lifts": 0.89, "drafted corners": -5.36, "drafted merged": 6.59,
+    "drafted prior": -0.35, "form": -0.31, "wide form": 0.89, "form distance": -0.56, "worst stroke": 2.06,
+    "ends": 1.78, "form count": -0.2, "pro": -0.66, "contra": 0.76, "landing": 0.19, "thrice": 0.74,
+    "rise": 0.53, "travel": -0.09, "hooked": 2.42, "unhooked": -0.37, "turned": 1.22, "looped": 1.12,
+    "crossed": 2.17, "smooth": 0.4, "drafted form": -0.45,
 }  # fmt: skip
 """Cost of one unit of each feature, in log odds: a conditional logit over the readings of characters whose strokes are
 known (people with a pen, people with a mouse, KanjiVG, Hershey, the sample hands); `tests.bench trace_weights`."""

@@ -41,7 +41,7 @@ writer's way; a different number of strokes counts as three tenths."""
 LOW_CONFIDENCE = 0.5
 
 PLAUSIBLE = 1.0
-"""Readings that cost more than 10 are as often wrong as right, whatever else there is to choose from."""
+"""Readings that cost more than 8.5 are as often wrong as right, whatever else there is to choose from."""
 
 Line = tuple[Points, NDArray[np.bool_]]
 """Points of a stroke, and which of them lie on ink of its own."""
@@ -132,7 +132,7 @@ def _drawn(net: Network, states: States, walks: Sequence[list[int]]) -> list[Lin
     return [draw(net, states, w) for w in walks]
 
 
-RULES_FROM = 11.0
+RULES_FROM = 9.5
 """Cost of the best labelled reading from which the general rules have a say."""
 
 
@@ -159,7 +159,7 @@ def conclude(
     odds = np.exp(-(cost - cost.min()))
     chosen = [found.options[i] for i in rank]
     share = float(odds[rank[0]] / _unlike(found, odds, int(rank[0])))
-    share *= float(PLAUSIBLE / (PLAUSIBLE + np.exp((found.options[rank[0]].cost - 10.0) / 2.0)))
+    share *= float(PLAUSIBLE / (PLAUSIBLE + np.exp((found.options[rank[0]].cost - 8.5) / 2.0)))
     best = _reading(found, chosen[0], share)
     others: list[Reading] = []
     seen = [chosen[0]]

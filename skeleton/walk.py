@@ -52,7 +52,7 @@ class States:
     """Shape (pieces,): distance between the places of a piece."""
 
     doubled: Floats
-    """Shape (places,): log odds, per two pen widths of line, that a pen passed twice."""
+    """Shape (places,): log odds that a pen passed twice."""
 
     step_to: Ints
     step_len: NDArray[np.float32]
@@ -136,7 +136,7 @@ def build_states(net: Network, ink: InkMap, step: float) -> States:
         np.concatenate(piece),
         np.array(first, np.int32),
         np.array(spacing),
-        doubled(widths(ink, np.concatenate(here)[::2], np.concatenate(heading)[::2])),
+        doubled(widths(ink, np.concatenate(here)[::2], np.concatenate(heading)[::2]), np.array(first, np.int32)),
         np.array([v for t in to for v in t], np.int32),
         np.array([v for t in length for v in t], np.float32),
         np.array([v for t in cost for v in t], np.float32),

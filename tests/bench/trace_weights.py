@@ -38,7 +38,7 @@ SAMPLES = 64
 TRAINED = {"uji": ("1", "2", "3"), "omniglot": ("1", "2", "3", "4", "5")}
 """Writers whose characters are fitted, by the first word of the file's name; the others are for checks."""
 
-WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 1.5, "hershey": 0.4, "museum": 0.5}
+WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 3.0, "hershey": 1.0, "museum": 0.5}
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,7 +152,7 @@ def collect(
     paths: Iterable[Path], inks: int, rng: np.random.Generator, *, share: float = 1.0, checked: bool = False
 ) -> Iterator[Example]:
     """Yield the readings of every character for fitting, in several inks; `checked`: the others too, marked by `*`."""
-    sets = {k: v for k, v in data_sets().items() if k != "kana"}
+    sets = {k: v for k, v in data_sets().items() if k not in ("kana", "sample hand")}
     for path in paths:
         sets |= folder(path)
     for name, cases in sets.items():

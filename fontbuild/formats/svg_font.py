@@ -23,6 +23,9 @@ SVG = "http://www.w3.org/2000/svg"
 MOST_SETS = 6
 """Files written at most: what comes after has fewer and fewer new shapes."""
 
+APART = 0.01
+"""Font units that are left between the two ends of a closed stroke."""
+
 HEAD = 20_000
 """Characters at the start of a file within which its <font-face> stands."""
 
@@ -39,6 +42,9 @@ def path_data(strokes: tuple[Points, ...]) -> str:
     parts = []
     for stroke in strokes:
         pairs = [f"{number(x)} {number(y)}" for x, y in stroke]
+        if len(pairs) > 1 and pairs[0] == pairs[-1]:
+            # Some programs close a path whose ends meet; the pen's way has a beginning and an end.
+            pairs[-1] = f"{number(stroke[-1][0] + APART)} {number(stroke[-1][1])}"
         tail = f"h{number(DOT)}" if len(pairs) == 1 else "C" + " ".join(pairs[1:])
         parts.append(f"M{pairs[0]}{tail}")
     return "".join(parts)

@@ -10,6 +10,7 @@ import json
 import subprocess
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +24,7 @@ from fontbuild.build import build_font
 from fontbuild.font import Font, Record
 from fontbuild.formats.drawing import DOT
 from fontbuild.formats.svg_font import SVG, path_data, save_svg_fonts, svg_font
+from fontbuild.glyph import Glyph
 from tests.fontbuild.hands import hand
 
 DUMP = """
@@ -46,7 +48,10 @@ def inked(png: bytes) -> NDArray[np.bool_]:
 
 @pytest.fixture(scope="module")
 def font() -> Font:
-    return build_font(hand("aeioyTVW.&", times=2, marks="\u0301\u0308", seed=2), Record("Skerry")).font
+    made = build_font(hand("aeioyTVW.&", times=2, marks="\u0301\u0308", seed=2), Record("Skerry")).font
+    ring = np.array([[50, 200], [50, 350], [300, 350], [300, 200], [300, 50], [50, 50], [50, 200]], float)
+    loop = Glyph("degree", "\u00b0", (ring,), 350.0)  # its ends meet
+    return replace(made, glyphs={**made.glyphs, "\u00b0": (loop,)})
 
 
 @pytest.fixture

@@ -49,8 +49,9 @@ def inked(png: bytes) -> NDArray[np.bool_]:
 @pytest.fixture(scope="module")
 def font() -> Font:
     made = build_font(hand("aeioyTVW.&", times=2, marks="\u0301\u0308", seed=2), Record("Skerry")).font
-    ring = np.array([[50, 200], [50, 350], [300, 350], [300, 200], [300, 50], [50, 50], [50, 200]], float)
-    loop = Glyph("degree", "\u00b0", (ring,), 350.0)  # its ends meet
+    turn = np.radians(30.0 * np.arange(13))  # a twelve-sided frame of control points, ends meeting
+    ring = np.round(np.column_stack([200 + 150 * np.cos(turn), 400 + 150 * np.sin(turn)]), 2)
+    loop = Glyph("degree", "\u00b0", (ring, ring[:4] + 200.0), 350.0)  # its ends meet
     return replace(made, glyphs={**made.glyphs, "\u00b0": (loop,)})
 
 

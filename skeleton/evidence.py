@@ -41,7 +41,7 @@ TWICE = {
     "uneven": -10.57, "rough": -5.147, "unbounded": 1.129, "all": -3.853, "all and around": 3.333,
 }  # fmt: skip
 """Log odds of a place passed twice per unit of what the ink's width tells there: logistic regression over places of
-characters whose strokes are known."""
+characters whose strokes are known; `tests.bench trace_widths`."""
 
 TWICE_AT = -0.9
 """Log odds where all of that is 0, of a place that is passed twice as often as not."""
@@ -69,9 +69,17 @@ def doubled(width: Floats, first: NDArray[np.int32]) -> Floats:
     A single line is as wide as most of the ink, give or take; a retrace misses the line by some part of a width, here
     more, there less, and the ink is wider by as much. `first`: the first place of every piece, and the end of the last.
     """
+    told = width_features(width, first)
+    if told is None:
+        return np.zeros(len(width))
+    return np.asarray(np.clip(told @ np.array(list(TWICE.values())) + TWICE_AT, -2.5, 3.5), float)
+
+
+def width_features(width: Floats, first: NDArray[np.int32]) -> Floats | None:
+    """Return what the ink's width tells at every place, shape (places, len(TWICE)); None where nothing is measured."""
     known = width[~np.isnan(width)]
     if len(known) < 4:
-        return np.zeros(len(width))
+        return None
     usual, wide = np.percentile(known, [20, 80])
     wider = np.clip(np.where(np.isnan(width), 1.15, width / usual) - 1.1, -0.5, 1.2)
     pieces = np.diff(first)
@@ -80,13 +88,11 @@ def doubled(width: Floats, first: NDArray[np.int32]) -> Floats:
     window = wider[np.clip(here, low[:, None], high[:, None])]
     around = window.mean(axis=1)
     every = np.full(len(width), wide / usual - 1)
-    told = np.stack(
+    return np.stack(
         [wider, np.maximum(wider - 0.15, 0), window[:, 2:7].mean(axis=1), around, window.max(axis=1),
          window.min(axis=1), window.std(axis=1), np.abs(np.diff(window, axis=1)).mean(axis=1), np.isnan(width),
          every, every * around], axis=1
     )  # fmt: skip
-    out: Floats = np.clip(told @ np.array(list(TWICE.values())) + TWICE_AT, -2.5, 3.5)
-    return out
 
 
 def drafted(net: Network) -> float:

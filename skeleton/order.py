@@ -18,8 +18,8 @@ DIRECTION = np.array([1.74, 2.29, 1.23, 2.4, 0.06, 1.96, 0.06, -0.34, 0.27])
 """Log odds that a line is written as it stands, for each of `direction_features`."""
 
 ORDER = np.array(
-    [3.04, -0.61, 1.25, 1.89, -0.39, 0.79, 0.22, 1.85, -0.99, -0.28, 0.92, 2.11, 4.42, 0.35, 0.5, 0.22, 0.41, 0.04,
-     -0.1, 0.35, 3.42, 0.77, -0.73, 0.7, 0.49, 1.04, 0.01, 1.3, 1.25]
+    [3.11, -0.68, 1.33, 1.86, -0.24, 0.72, 0.35, 1.77, -0.82, -0.32, 0.92, 2.08, 4.48, 0.35, 0.48, 0.35, 0.26, 0.06,
+     -0.09, 0.36, 3.44, 0.77, -0.71, 0.69, 0.49, 1.03, -0.04, 1.35, 1.19, 3.7]
 )  # fmt: skip
 """Log odds that one line is written before another, for each of `pair_features`: a logit over the pairs of lines of
 half the kana and some 430 kanji of up to eight strokes (KanjiVG), maximum likelihood with a weak ridge."""
@@ -204,7 +204,10 @@ def pair_features(a: Points, b: Points, size: float, corner: NDArray[np.float64]
     onward = touch * (float(i > 20 and j < 3) - float(j > 20 and i < 3))
     rings = float(_is_ring(q, size)) - float(_is_ring(p, size))
     place = [cross * lean, rings, begins_b - begins_a, ends_b - ends_a, onward, -touch * (i < 3 and j < 3) * lean]
-    return np.concatenate([fb - fa, met, place, _side_by_side(p, q, size)])
+    # two small marks close together: the left one first
+    way = fb[4:6] - fa[4:6]
+    marks = fa[11] * fb[11] * float(np.hypot(*way) < 0.2) * np.tanh(20 * way[0])
+    return np.concatenate([fb - fa, met, place, _side_by_side(p, q, size), [marks]])
 
 
 def _level_at(line: Points, k: int) -> float:

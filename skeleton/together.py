@@ -13,7 +13,7 @@ from skeleton.stroke import Stroke
 if TYPE_CHECKING:
     from skeleton.ink_map import Grey
 
-VOTE = 2.0
+VOTE = 1.0
 """Log odds by which a reading suffers for every tenth of the character's size that it differs from what the attempts
 have in common."""
 

@@ -20,13 +20,10 @@ from fontbuild.rhythm import CopiedLine, measure_rhythm, pieces_of
 from ownhand.contact import draw_contact
 from ownhand.hand import Hand, InkPicture, PageCapture, capture_file, load_capture, load_sheets, save_capture
 from skeleton.attempt import Attempt
-from skeleton.reading import Reading
+from skeleton.reading import LOW_CONFIDENCE, Reading
 
 CellKey = tuple[str, int, int, int]
 """Sheet id, page, row, column."""
-
-DOUBTFUL = 0.5
-"""Readings of less confidence are listed for a person to look at."""
 
 TRUE_SCALE = 0.005
 """A printed size nearer than this to what was asked for is taken as right."""
@@ -143,7 +140,7 @@ def attempt_of(cell: CellInk, reading: Reading | None, *, sheet: str, page: int,
     findings = list(cell.findings)
     if reading is not None and cell.status == "written":
         doubts = list(reading.findings)
-        if reading.confidence < DOUBTFUL and not any("confidence" in f.kind for f in doubts):
+        if reading.confidence < LOW_CONFIDENCE and not any("confidence" in f.kind for f in doubts):
             doubts.append(Finding("low confidence", detail=f"{reading.confidence:.2f}"))
         findings += [Finding(f.kind, cell.char, page, cell.row, cell.column, f.detail) for f in doubts]
     return Attempt(

@@ -21,7 +21,7 @@ from skeleton.match import Model, find_matches
 from skeleton.network import Network, build_network
 from skeleton.options import Options
 from skeleton.order import against_the_grain, direct, writing_order
-from skeleton.reading import Reading
+from skeleton.reading import LOW_CONFIDENCE, Reading
 from skeleton.refine import refine
 from skeleton.reink import reinked
 from skeleton.repair import repair
@@ -37,8 +37,6 @@ KEPT = 12
 AGREEMENT = 2.5
 """Log odds by which a reading suffers for every tenth of the character's size that it differs from what is known of the
 writer's way; a different number of strokes counts as three tenths."""
-
-LOW_CONFIDENCE = 0.5
 
 PLAUSIBLE = 1.0
 """Readings that cost more than 8.5 are as often wrong as right, whatever else there is to choose from."""

@@ -15,6 +15,11 @@ if TYPE_CHECKING:
     from skeleton.ink_map import Grey
 
 
+LOW_CONFIDENCE = 0.55
+"""Readings below this are worth a look: on the simulated hand it names 41 % of the wrong readings and 11 % of the right
+ones, on real pens (UJI Pen Characters) 56 and 9 %."""
+
+
 @dataclass(frozen=True, eq=False)
 class Reading:
     """What the pen did, as far as the ink and the character tell.

@@ -6,9 +6,7 @@ import unicodedata
 
 from ownhand.decisions import KEPT, SET_ASIDE, Decision, ink_changed
 from skeleton.attempt import Attempt
-
-LOW_CONFIDENCE = 0.6
-"""Under this the strokes, or their order, are more likely wrong than a person would think from looking at the rest."""
+from skeleton.reading import LOW_CONFIDENCE
 
 
 def doubts(attempt: Attempt, decision: Decision, outlier: str = "") -> tuple[str, ...]:

@@ -9,10 +9,11 @@ import numpy as np
 
 from ownhand.review.book import Book
 from ownhand.review.carry import Carried
-from ownhand.review.doubts import LOW_CONFIDENCE, doubts, is_settled, name_of, sorting_key
+from ownhand.review.doubts import doubts, is_settled, name_of, sorting_key
 from ownhand.review.mending import current
 from ownhand.review.pictures import inked_mm, size_mm
 from ownhand.review.strips import slots
+from skeleton.reading import LOW_CONFIDENCE
 from skeleton.stroke import Stroke
 
 

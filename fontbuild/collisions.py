@@ -1,4 +1,4 @@
-"""Dots that ran into their letter: true to the writer's slip, but no form to repeat on every page."""
+"""Dots gone wrong: run into their letter, or specks beside it. True to a slip, but no form to repeat on every page."""
 
 from __future__ import annotations
 
@@ -21,14 +21,20 @@ TOUCHING = 1.15
 DOT_LENGTH = 1.2
 """Pen widths; a longer stroke is no dot."""
 
+CRUMB_LENGTH = 4.0
+"""Pen widths; what a pen that skips leaves of a broken line, or a speck, is no longer."""
+
 LEAST_LEFT = 2
 """Attempts that must stay: of fewer, even a poor one is better than none."""
 
 RAN_INTO = "its dot ran into the letter"
+SPECK = "a speck beside the letter, or a broken line"
 
 
 def find_collisions(letters: Mapping[str, Sequence[Written]], *, keep: Collection[str] = ()) -> dict[str, str]:
-    """Return, by attempt id, the reason for those whose dot touches the rest of the letter, where enough others stay.
+    """Return, by attempt id, the reason for those with a dot where none belongs, where enough others stay.
+
+    A dot may run into the rest of its letter, or be one more than most attempts at the letter have.
 
     Parameters
     ----------
@@ -39,18 +45,38 @@ def find_collisions(letters: Mapping[str, Sequence[Written]], *, keep: Collectio
     """
     out: dict[str, str] = {}
     for char, group in letters.items():
+        specked = [w.id for w in _with_crumbs(group) if w.id not in keep]
+        if len(group) - len(specked) >= LEAST_LEFT:
+            out.update(dict.fromkeys(specked, SPECK))
         if char not in DOTTED and not DOT_MARKS & set(unicodedata.normalize("NFD", char)):
             continue
-        touching = [w.id for w in group if w.id not in keep and _touches(w)]
-        if len(group) - len(touching) >= LEAST_LEFT:
+        touching = [w.id for w in group if w.id not in keep and w.id not in out and _touches(w)]
+        if len(group) - len(specked) - len(touching) >= LEAST_LEFT:
             out.update(dict.fromkeys(touching, RAN_INTO))
     return out
 
 
+def _with_crumbs(group: Sequence[Written]) -> list[Written]:
+    """Return the attempts with more dots than most have, or more strokes and short ones: specks, and broken lines."""
+    if not group:
+        return []
+    strokes = float(np.median([len(w.strokes) for w in group]))
+    dots, crumbs = (float(np.median([len(_shorter(w, n)) for w in group])) for n in (DOT_LENGTH, CRUMB_LENGTH))
+    return [
+        w
+        for w in group
+        if len(_shorter(w, DOT_LENGTH)) > dots or (len(w.strokes) > strokes and len(_shorter(w, CRUMB_LENGTH)) > crumbs)
+    ]
+
+
 def _touches(w: Written) -> bool:
-    dots = [s for s in w.strokes if _length(s) <= DOT_LENGTH * w.width_mm]
+    dots = _shorter(w, DOT_LENGTH)
     lines = [s for s in w.strokes if _length(s) > DOT_LENGTH * w.width_mm]
     return any(cdist(dot, line).min() < TOUCHING * w.width_mm for dot in dots for line in lines)
+
+
+def _shorter(w: Written, pen_widths: float) -> list[Points]:
+    return [s for s in w.strokes if _length(s) <= pen_widths * w.width_mm]
 
 
 def _length(stroke: Points) -> float:

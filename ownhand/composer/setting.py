@@ -19,7 +19,7 @@ from ownhand.composer.scatter import Array
 from ownhand.composer.settings import Settings, TextBox
 from ownhand.composer.wrap import Syllables, Wrapped, reach_of, wrap
 
-ABOVE = 1.12
+ABOVE = 1.2
 """Natural distance of lines, as a multiple of ascender to descender."""
 
 LEAST_X_HEIGHTS = 2.7

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fontbuild.collisions import RAN_INTO, find_collisions
+from fontbuild.collisions import RAN_INTO, SPECK, find_collisions
 from fontbuild.variants import Written
 
 
@@ -31,6 +31,21 @@ def test_what_a_person_keeps_stays():
     group = [an_i("a", 1.2), an_i("b", 1.4), an_i("low", 0.3)]
 
     assert find_collisions({"i": group}, keep={"low"}) == {}
+
+
+def test_a_speck_that_the_others_do_not_have_is_set_aside():
+    stem = an_i("x", 1.0).strokes[0]
+    group = [Written(str(k), "l", (stem,), width_mm=0.4) for k in range(3)]
+    specked = Written("specked", "l", (stem, np.array([[0.9, -0.2]])), width_mm=0.4)
+
+    assert find_collisions({"l": [*group, specked]}) == {"specked": SPECK}
+
+
+def test_a_pair_of_which_one_has_a_speck_stays_whole():
+    stem = an_i("x", 1.0).strokes[0]
+    pair = [Written("a", "l", (stem,), width_mm=0.4), Written("b", "l", (stem, np.array([[0.9, -0.2]])), width_mm=0.4)]
+
+    assert find_collisions({"l": pair}) == {}
 
 
 def test_letters_without_dots_may_touch_themselves():

@@ -48,9 +48,9 @@ def score(found: list[Points], true: list[Points], pen_mm: float) -> Score:
     if len(found) != len(true):
         return Score(*geometry, False, False, False, False)
     within = max(0.35, 0.6 * pen_mm)
-    p, q = [_spread(s) for s in found], [_spread(s) for s in true]
-    ahead = np.array([[_gap(x, y) <= within for y in q] for x in p])
-    any_way = ahead | np.array([[_gap(x[::-1], y) <= within for y in q] for x in p])
+    p, q = [spread(s) for s in found], [spread(s) for s in true]
+    ahead = np.array([[gap(x, y) <= within for y in q] for x in p])
+    any_way = ahead | np.array([[gap(x[::-1], y) <= within for y in q] for x in p])
     left = list(range(len(q)))
     for row in any_way:
         hit = next((j for j in left if row[j]), None)
@@ -60,7 +60,8 @@ def score(found: list[Points], true: list[Points], pen_mm: float) -> Score:
     return Score(*geometry, True, not left, bool(any_way[same, same].all()), bool(ahead[same, same].all()))
 
 
-def _spread(line: Points) -> Points:
+def spread(line: Points) -> Points:
+    """Return a line at `SAMPLES` points of equal arc length."""
     s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))]) if len(line) > 1 else np.zeros(1)
     if s[-1] == 0:
         return np.repeat(line[:1], SAMPLES, axis=0)
@@ -68,7 +69,8 @@ def _spread(line: Points) -> Points:
     return np.stack([np.interp(t, s, line[:, 0]), np.interp(t, s, line[:, 1])], axis=1)
 
 
-def _gap(a: Points, b: Points) -> float:
+def gap(a: Points, b: Points) -> float:
+    """Return the mean distance between corresponding points of two spread lines."""
     return float(np.hypot(*(a - b).T).mean())
 
 

@@ -31,10 +31,10 @@ from skeleton.repair import repair
 from skeleton.walk import build_states, draw
 from tests.bench.trace_data import LATIN, Case, data_sets, folder
 from tests.bench.trace_ink import ink
+from tests.bench.trace_score import gap, spread
 
 Floats = NDArray[np.float64]
 WITHIN_MM = 0.35
-SAMPLES = 64
 TRAINED = {"uji": ("1", "2", "3"), "omniglot": ("1", "2", "3", "4", "5")}
 """Writers whose characters are fitted, by the first word of the file's name; the others are for checks."""
 
@@ -185,14 +185,14 @@ def _example(group: str, char: str, grey: NDArray[np.uint8], dpi: float, true: l
     states = build_states(net, found, 0.5 * found.pen_px)
     models = models_of(char, "right", ())
     every = candidates(net, states, find_matches(net, states, models), models)
-    want = [_spread(s) for s in true]
+    want = [spread(s) for s in true]
     paths, full = np.zeros(len(every), bool), np.zeros(len(every), bool)
     for i, c in enumerate(every):
         if len(c.walks) != len(want):
             continue
-        got = [_spread(image_from_pixels(draw(net, states, w)[0], px_per_mm=found.px_per_mm)) for w in c.walks]
-        ahead = np.array([[_gap(p, q) for q in want] for p in got]) <= WITHIN_MM
-        either = ahead | (np.array([[_gap(p[::-1], q) for q in want] for p in got]) <= WITHIN_MM)
+        got = [spread(image_from_pixels(draw(net, states, w)[0], px_per_mm=found.px_per_mm)) for w in c.walks]
+        ahead = np.array([[gap(p, q) for q in want] for p in got]) <= WITHIN_MM
+        either = ahead | (np.array([[gap(p[::-1], q) for q in want] for p in got]) <= WITHIN_MM)
         left = list(range(len(want)))
         for row in either:
             hit = next((j for j in left if row[j]), None)
@@ -201,15 +201,3 @@ def _example(group: str, char: str, grey: NDArray[np.uint8], dpi: float, true: l
         paths[i], full[i] = not left, bool(np.diag(ahead).all())
     features = np.array([c.features for c in every]).reshape(-1, len(FEATURES))
     return Example(group, char, features, paths, full)
-
-
-def _spread(line: Points) -> Points:
-    s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))]) if len(line) > 1 else np.zeros(1)
-    if s[-1] == 0:
-        return np.repeat(line[:1], SAMPLES, axis=0)
-    t = np.linspace(0, s[-1], SAMPLES)
-    return np.stack([np.interp(t, s, line[:, 0]), np.interp(t, s, line[:, 1])], axis=1)
-
-
-def _gap(a: Points, b: Points) -> float:
-    return float(np.hypot(*(a - b).T).mean())

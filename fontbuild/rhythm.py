@@ -23,6 +23,9 @@ LEAST_WORDS = 6
 LEAST_LINES = 4
 """Fewer than these tell nothing."""
 
+STRAY = 4.0
+"""Gaps farther than this from the middle, in robust standard deviations, come of ink that was dealt out wrongly."""
+
 
 @dataclass(frozen=True, eq=False)
 class CopiedLine:
@@ -102,10 +105,10 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
     rhythm: dict[str, float] = {}
     if len(gaps) >= LEAST_LETTERS:
         rhythm["letter_gap"] = float(np.median(gaps)) / x_height_mm
-        rhythm["letter_gap_sd"] = _spread(gaps) / x_height_mm
+        rhythm["letter_gap_sd"] = _deviation(gaps) / x_height_mm
     if len(word_gaps) >= LEAST_WORDS:
         rhythm["word_gap"] = float(np.median(word_gaps)) / x_height_mm
-        rhythm["word_gap_sd"] = _spread(word_gaps) / x_height_mm
+        rhythm["word_gap_sd"] = _deviation(word_gaps) / x_height_mm
     if len(feet) >= LEAST_LETTERS:
         rhythm["foot_sd"] = _spread(feet) / x_height_mm
     if len(slopes) >= LEAST_LINES:
@@ -141,3 +144,12 @@ def _spread(values: Sequence[float]) -> float:
     """Return the standard deviation as the middle half tells it (interquartile range / 1.349, normal distribution)."""
     low, high = np.quantile(values, [0.25, 0.75])
     return float(high - low) / 1.349
+
+
+def _deviation(values: Sequence[float]) -> float:
+    """Return the standard deviation, strays left out.
+
+    Gaps are skewed, wide ones and those that pairs have by nature belong to them: their middle half tells too little.
+    """
+    a = np.asarray(values, float)
+    return float(a[np.abs(a - np.median(a)) <= STRAY * max(_spread(values), 1e-9)].std())

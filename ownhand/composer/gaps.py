@@ -30,6 +30,9 @@ NARROWEST_SPACE = 0.62
 LEAST_SPACE = 0.62
 """x-heights of a space that are left at least, where the hand's own is as wide: less, and two words read as one."""
 
+LEAST_NATURE = 0.6
+"""Share that is left at least of what pairs of letters differ by in their gaps, where a hand's own gaps differ less."""
+
 LEAN_WIDENS = 0.012
 """x-heights that a degree of lean adds to the scatter of gaps between letters' boxes (measured on composed pages)."""
 
@@ -40,7 +43,8 @@ def space(font: Font, scatter: Scatter, bank: ShapeBank) -> float:
     own = font.glyphs[SPACE][0].advance if SPACE in font.glyphs else 1.2 * x
     if scatter.word_gap is None:
         return own
-    return max(0.4 * x, scatter.word_gap * x - font.rhythm.get("letter_gap", 0.2 * x))
+    letter_gap = font.rhythm["letter_gap"] + font.metrics.pen_width if "letter_gap" in font.rhythm else 0.2 * x
+    return max(0.4 * x, scatter.word_gap * x - letter_gap)
 
 
 def clearance(bank: ShapeBank, shape: Index, wide: Array, lean: Array, left: Array, advance: Array, x: float) -> Array:
@@ -62,6 +66,29 @@ def _shifted(bands: Array, by: int) -> Array:
     else:
         out[:, :by] = bands[:, -by:]
     return out
+
+
+def evened(letters: np.ndarray, white: Array, lean_deg: float, x: float, scatter: Scatter) -> Array:
+    """Return what is added to the gaps between letters where they differ by more, from pair to pair, than the hand's.
+
+    Equal white areas make unequal gaps between the letters' boxes; a hand may space more by the boxes.
+
+    Parameters
+    ----------
+    letters
+        Shape (n,): which characters are letters.
+    white
+        Shape (n - 1,): the gap between the boxes of neighbours.
+    lean_deg
+        Scatter of the lean, which adds to that of the gaps.
+    """
+    pair = letters[:-1] & letters[1:]
+    nature = float(white[pair].std()) if pair.any() else 0.0
+    if nature <= 0:
+        return np.zeros(len(white))
+    asked = np.sqrt(max(0.0, scatter.letter_gap**2 - (LEAN_WIDENS * lean_deg) ** 2)) * x
+    keep = float(np.clip(asked / nature, LEAST_NATURE, 1.0))
+    return np.where(pair, (keep - 1) * (white - white[pair].mean()), 0.0)
 
 
 def gap_scatter(

@@ -16,21 +16,19 @@ from fontbuild.font import Font
 from fontbuild.metrics import STEMMED
 from ownhand.composer.aim import Aim, aim
 from ownhand.composer.choose import Chooser
-from ownhand.composer.gaps import MARKS_KEEP, NEAREST, clearance, gap_scatter, space, word_scatter
+from ownhand.composer.gaps import MARKS_KEEP, NEAREST, clearance, evened, gap_scatter, space, word_scatter
 from ownhand.composer.scatter import Array, Scatter
 from ownhand.composer.series import draw, remembered, slow
 from ownhand.composer.settings import Life
 from ownhand.composer.shapes import Index, ShapeBank
 from ownhand.composer.text import SPACE, TAB
 
-FRESH_FOOT = 0.4
-"""Least share of the variance of the feet that is added rather than carried by the shapes."""
-
-TREND = 0.07
-"""What measuring about the fitted slope of a line takes off the correlation of neighbours; measured on our pages."""
+TREND = 0.11
+"""What measuring about the fitted slope of a line, and letters in between that hang below it, take off the correlation
+of neighbours; measured on our pages."""
 
 MOST_MEMORY = 0.7
-"""Memory of what is added to the feet is never more, or whole words would climb."""
+"""Memory of the feet is never more, or whole words would climb."""
 
 DOUBLES = (0.06, 2.0)
 """Least difference of doubled letters in height, as a share, and in lean, in degrees."""
@@ -115,7 +113,7 @@ def make_letters(
         return np.where(inked, (1 - share) * column[shape] + share * column[other], 0.0)
 
     variance = _carried(chars, bank, share)
-    foot = _foot_aim(scatter.foot * x, float(np.sqrt(variance[0])), life.of("foot"))
+    foot = aim(scatter.foot * x, float(np.sqrt(variance[0])), life.of("foot"))
     tall = aim(scatter.height, float(np.sqrt(variance[1])), life.of("height"))
     wide = aim(scatter.width, float(np.sqrt(variance[2])), life.of("width"))
     by_nature = _lean_by_nature(chars, bank)
@@ -123,12 +121,8 @@ def make_letters(
         float(np.sqrt(max(0.0, scatter.slant_deg**2 - by_nature))), float(np.sqrt(variance[3])), life.of("slant")
     )
 
-    # the shapes' own share has no memory, so what is added needs the more to give the whole its own
-    carried = foot.keep**2 * variance[0]
-    wanted = scatter.foot_memory + TREND if scatter.foot_memory > 0 else 0.0
-    memory = min(MOST_MEMORY, wanted * (1 + carried / foot.add**2)) if foot.add > 0 else 0.0
-    feet = -(1 - foot.keep) * mixed("foot_off")
-    feet[inked] += foot.add * remembered(draw(rng, int(inked.sum())), memory)  # over spaces too, letter to letter
+    memory = min(MOST_MEMORY, scatter.foot_memory + TREND) if scatter.foot_memory > 0 else 0.0
+    feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, draw(rng, n))
     talls = np.exp(tall.add * draw(rng, n)) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
     wides = np.exp(wide.add * draw(rng, n)) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
     degrees = lean.add * draw(rng, n) - (1 - lean.keep) * mixed("lean_off")
@@ -143,7 +137,11 @@ def make_letters(
         get = font.kerning.get
         kern[:-1] = [get(pair, 0.0) for pair in pairwise(chars)]
     word_space = space(font, scatter, bank)
-    advance = np.where(inked, advance, word_space * np.where(np.array(gaps) > 0, gaps, 1.0)) + kern
+    advance = np.where(inked, advance, word_space * np.where(np.array(gaps) > 0, gaps, 1.0))
+    if n > 1:
+        letter = np.array([c.isalpha() for c in chars], bool)
+        kern[:-1] += evened(letter, (after + kern)[:-1] + left[1:], lean.add, x, scatter)
+        advance[:-1] += kern[:-1]
     white = after + kern
     least = np.zeros(n)
     if n > 1:
@@ -203,16 +201,28 @@ def _set_doubles_apart(
             lean_deg[i] += np.copysign(by_lean, apart) - apart
 
 
-def _foot_aim(asked: float, carried: float, strength: float) -> Aim:
-    """Return how to reach the scatter of the feet; a part is always added.
+def _feet(
+    chars: Sequence[str], bank: ShapeBank, inked: np.ndarray, own: Array, foot: Aim, memory: float, drawn: Array
+) -> Array:
+    """Return what is added to the letters' feet so that each remembers the one before, over spaces too.
 
-    What is written cell by cell has no neighbour to remember, so memory can only be in what is added.
+    What was written cell by cell has no neighbour to remember. So a letter's own foot is what is new in a series with
+    a memory, and the remembered foot of the letter before comes on top. Of letters that hang below the line or stand
+    over it, the lowest point says nothing about the line, and they only pass on what they remember.
+
+    Parameters
+    ----------
+    own
+        Shape (n,): how far the foot of each shape lies from the mean of its character.
+    drawn
+        Shape (n,): independent figures of variance one.
     """
-    plain = aim(asked, carried, strength)
-    total = np.hypot(plain.keep * carried, plain.add)
-    if carried <= 0 or plain.add**2 >= FRESH_FOOT * total**2:
-        return plain
-    return Aim(float(total * np.sqrt(1 - FRESH_FOOT) / carried), float(total * np.sqrt(FRESH_FOOT)))
+    stands = np.array([ink and bank.pools[c].stands for c, ink in zip(chars, inked, strict=True)], bool)
+    total = float(np.hypot(foot.keep * own[stands].std(), foot.add)) if stands.any() else foot.add
+    new = np.where(stands, foot.keep * own + foot.add * drawn, total * drawn)
+    feet = np.where(stands, 0.0, foot.keep * own) - own
+    feet[inked] += remembered(new[inked], memory)
+    return feet
 
 
 def _lean_by_nature(chars: Sequence[str], bank: ShapeBank) -> float:

@@ -7,7 +7,8 @@ writers art03 and art08, about 1,000 letters each, in a window with a visible ba
 Definitions, for a written letter: *foot* is its lowest point over the line, for characters that stand on it; *height*
 and *width* are those of its ink; *lean* is the mean direction of its steps within 40 degrees of the vertical, by
 length. The mean of its character is taken off the foot, and height and width are divided by it; leans and gaps are
-taken as they are, so what characters and pairs of them have by nature is part of their scatter.
+taken as they are, so what characters and pairs of them have by nature is part of their scatter. Gaps are those between
+the middles of the ink's lines.
 """
 
 from __future__ import annotations
@@ -102,11 +103,14 @@ def scatter_of(font: Font) -> Scatter:
         # of gaps a cell knows nothing: they go with the widths
         changes["letter_gap"] = plain.letter_gap * changes["width"] / plain.width
     rhythm: Mapping[str, float] = font.rhythm
-    for key, name in (("foot_sd", "foot"), ("letter_gap_sd", "letter_gap"), ("word_gap", "word_gap")):
+    for key, name in (("foot_sd", "foot"), ("letter_gap_sd", "letter_gap")):
         if key in rhythm:
             changes[name] = rhythm[key] / x
+    if "word_gap" in rhythm:
+        # measured between inks; here gaps are counted between the lines that the pen's middle drew
+        changes["word_gap"] = (rhythm["word_gap"] + font.metrics.pen_width) / x
     if "word_gap_sd" in rhythm and rhythm.get("word_gap", 0.0) > 0:
-        changes["word_gap_share"] = rhythm["word_gap_sd"] / rhythm["word_gap"]
+        changes["word_gap_share"] = rhythm["word_gap_sd"] / (rhythm["word_gap"] + font.metrics.pen_width)
     if "line_slope_sd_deg" in rhythm:
         changes["line_slope_deg"] = rhythm["line_slope_sd_deg"]
     return replace(plain, **changes)

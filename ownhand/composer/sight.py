@@ -14,7 +14,10 @@ ALIKE = 0.01
 """x-heights, root mean square: letters nearer than this are one shape."""
 
 LARGER = np.array([1.05, 1.04])
-"""What the later one's width and height are multiplied by, from its left and its foot."""
+"""What the later one's width and height are multiplied by at least, from its left and its foot."""
+
+LARGEST = 1.25
+"""... and at most: a comma must grow by more than a letter before the difference shows."""
 
 ROUNDS = 3
 """How often that is tried: what was made larger may now be like a third."""
@@ -53,7 +56,9 @@ def tell_apart(points: Array, kind: Index, count: Index, line: Index, x_height_m
                 out = points.copy()
             letters = out[places[later]]
             corner = np.stack([letters[..., 0].min(axis=1), letters[..., 1].max(axis=1)], axis=-1)[:, None]
-            out[places[later]] = corner + (letters - corner) * LARGER
+            size = np.sqrt((letters.var(axis=1)).sum(axis=-1))[:, None, None]
+            factor = np.clip(1 + 1.5 * ALIKE * x_height_mm / size, LARGER, LARGEST)
+            out[places[later]] = corner + (letters - corner) * factor
     return out
 
 

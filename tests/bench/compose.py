@@ -11,23 +11,29 @@ by --outline) and drawn by fontTools' SVGPathPen.
 from __future__ import annotations
 
 import argparse
+import gzip
+import json
 import resource
 import tempfile
 import time
 from dataclasses import asdict
 from pathlib import Path
 
+import numpy as np
+
+from capture.sheet_file import load_sheet
 from fontbuild.font import Font
 from ownhand.composer import Composer, Life, Ruling, Settings
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.runs import Run, run_table
-from ownhand.composer.scatter import scatter_of
+from ownhand.composer.scatter import own_scatter, scatter_of
 from ownhand.composer.table import Row, Table
 from ownhand.composer.template import parse_template
 from tests.ownhand.composing import LETTER
 from tests.ownhand.hershey_font import hershey_font
-from tests.ownhand.measuring import measured, returns
+from tests.ownhand.measuring import Measured, in_columns, measured, measured_letters, returns, seen
 
+SAMPLE = Path(__file__).parents[2] / "sample_sheets" / "lantern"
 LETTERS = (LETTER + " " + LETTER + " " + LETTER)[:1000]
 
 
@@ -40,6 +46,7 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--pages", default="1,10,100,1000", help="sizes of the runs")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--skip", default="", help="speed,life: parts to leave out")
+    parser.add_argument("--copied", action="store_true", help="beside the font: the lines the sample's writer copied")
     options = parser.parse_args(argv)
     font = load_font(options.font)
     if "speed" not in options.skip:
@@ -48,7 +55,8 @@ def main(argv: list[str]) -> int:
         growth(font, [int(n) for n in options.pages.split(",")], options.workers)
     if "life" not in options.skip:
         repetition(font)
-        variation(font)
+        variation(font, copied=options.copied)
+        settings_follow(font)
     return 0
 
 
@@ -163,18 +171,56 @@ def repetition(font: Font) -> None:
         print(f"{name:28} {found.pairs:>8} {found.same:>11} {found.same_but_for_pose:>35}")
 
 
-def variation(font: Font) -> None:
+STANDS, STEMS = "abcdehiklmnorstuvwxz", "bdhiklmnprtu"
+LIVELY = (
+    ("foot", "foot_sd"), ("height", "height_sd"), ("width", "width_sd"), ("slant", "slant_sd_deg"),
+    ("letter_gap", "gap_sd"), ("word_gap", "word_gap_sd"), ("level", "level_sd"), ("slope", "slope_sd_deg"),
+)  # fmt: skip
+
+
+def composed(font: Font, life: Life, seeds: int) -> Measured:
+    """Return the figures of pages composed on ruled paper."""
     composer = Composer(font)
     x = composer.written_x_height_mm
     pitch = round(3.7 * x, 1)
-    settings = Settings(ruling=Ruling(pitch, 15.0), joins=False)
-    pages = [p for s in range(12) for p in composer.compose(LETTER * 4, settings, seed=s)]
-    found = asdict(
-        measured(
-            pages, x_height_mm=x, pitch_mm=pitch, offset_mm=15.0, stands="abcdehiklmnorstuvwxz", stems="bdhiklmnprtu"
-        )
-    )
+    settings = Settings(ruling=Ruling(pitch, 15.0), joins=False, life=life)
+    pages = [p for s in range(seeds) for p in composer.compose(LETTER * 4, settings, seed=s)]
+    return measured(pages, x_height_mm=x, pitch_mm=pitch, offset_mm=15.0, stands=STANDS, stems=STEMS)
+
+
+def copied_lines() -> Measured:
+    """Return the figures of the lines that the sample's writer copied, from their true strokes."""
+    sheet = load_sheet(SAMPLE / "sheet" / "sheet.json")
+    (page,) = [p for p in sheet.pages if p.ruled]
+    data = json.loads(gzip.decompress((SAMPLE / "truth.json.gz").read_bytes()))
+    letters = iter(data["lines"])
+    rows: list[tuple] = []
+    word = 0
+    for number, line in enumerate(page.ruled):
+        for part in line.text.split():
+            word += 1
+            for char, true in zip(part, letters, strict=False):
+                assert char == true["char"]
+                paths = [np.array(s) * [1, -1] for s in true["strokes"] if s]
+                path = np.repeat(np.arange(len(paths)), [len(p) for p in paths])
+                rows.append((1, number, word, char, *seen(np.vstack(paths), path)))
+    lines = [line.baseline_mm for line in page.ruled]
+    return measured_letters(
+        in_columns(rows), x_height_mm=sheet.x_height_mm, pitch_mm=lines[1] - lines[0], offset_mm=lines[0],
+        stands=STANDS, stems=STEMS,
+    )  # fmt: skip
+
+
+def variation(font: Font, *, copied: bool) -> None:
+    found = asdict(composed(font, Life(), 12))
     asked = scatter_of(font)
+    x, pen = font.metrics.x_height, font.metrics.pen_width
+    own = own_scatter(font)
+    attempts = {} if own is None else dict(
+        zip(("foot_sd", "height_sd", "width_sd", "slant_sd_deg"), (own[0] / x, *own[1:]), strict=True)
+    )  # fmt: skip
+    lines = asdict(copied_lines()) if copied else {}
+    gap = (font.rhythm["letter_gap"] + pen) / x if "letter_gap" in font.rhythm else None
     # UNIPEN train_r01_v07, writers art03 and art08 (Guyon et al., ICPR 1994)
     table: list[tuple[str, str, float | None, str]] = [
         ("slope of a line, SD, deg", "slope_sd_deg", asked.line_slope_deg, "0.4, 0.5"),
@@ -188,12 +234,29 @@ def variation(font: Font) -> None:
         ("... of lines", "width_of_lines_sd", asked.line_width, "0.07, 0.06"),
         ("slant of stems, deg", "slant_sd_deg", asked.slant_deg, "6, 8"),
         ("... of lines", "slant_of_lines_sd_deg", asked.line_slant_deg, "4, 5"),
-        ("gap in words, mean", "gap_mean", None, "0.25, 0.17"),
+        ("gap in words, mean", "gap_mean", gap, "0.25, 0.17"),
         ("... SD", "gap_sd", asked.letter_gap, "0.25, 0.24"),
         ("gap between words, mean", "word_gap_mean", asked.word_gap, "2.6, 1.2"),
         ("... SD", "word_gap_sd", asked.word_gap_share * found["word_gap_mean"], "0.7, 0.4"),
     ]
-    print(f"\nvariation on {len(pages)} composed pages, in x-heights (heights and widths: as shares)")
-    print(f"{'':26} {'asked':>8} {'found':>8}   two writers")
+    print("\nvariation on ruled pages, in x-heights (heights and widths: as shares)")
+    print(f"{'':26} {'asked':>8} {'found':>8} {'attempts':>9} {'lines':>8}   two writers")
+
+    def cell(value: float | None) -> str:
+        return "" if value is None else f"{value:.3f}"
+
     for label, key, want, writers in table:
-        print(f"{label:26} {'' if want is None else f'{want:.3f}':>8} {found[key]:>8.3f}   {writers}")
+        here = f"{cell(want):>8} {found[key]:>8.3f} {cell(attempts.get(key)):>9} {cell(lines.get(key)):>8}"
+        print(f"{label:26} {here}   {writers}")
+
+
+def settings_follow(font: Font) -> None:
+    """Each setting by itself at nil, half, natural and strong, the others natural."""
+    print("\nmeasured at 0, 0.5, 1 and 2 of each setting, the others at 1; then all of them together")
+    strengths = (0.0, 0.5, 1.0, 2.0)
+    for name, key in LIVELY:
+        values = [getattr(composed(font, Life(**{name: s}), 4), key) for s in strengths]
+        print(f"{name:12}" + "".join(f"{v:>9.3f}" for v in values))
+    whole = [composed(font, Life(strength=s), 4) for s in strengths]
+    for name, key in LIVELY:
+        print(f"all: {name:12}" + "".join(f"{getattr(f, key):>9.3f}" for f in whole))

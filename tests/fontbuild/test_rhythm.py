@@ -32,6 +32,14 @@ def test_gaps_between_letters_and_words_are_told_apart():
     assert rhythm["letter_gap_sd"] == pytest.approx(0.0, abs=1e-9)
 
 
+def test_the_scatter_of_gaps_is_that_of_all_of_them_not_of_their_middle_half():
+    gaps = (0.24, 0.27, 0.27, 0.3, 0.3, 0.3, 0.33, 0.33, 0.45, 0.45)
+
+    rhythm = measure_rhythm([a_line(gap=g, word_gap=3.6) for g in gaps], x_height_mm=X)
+
+    assert rhythm["letter_gap_sd"] == pytest.approx(np.std(gaps) / X, rel=0.01)
+
+
 def test_the_slope_of_lines_is_no_scatter_of_feet():
     lines = [a_line(gap=0.3, word_gap=3.6, slope=s) for s in (-0.02, -0.01, 0.0, 0.01, 0.02)]
 

@@ -60,12 +60,21 @@ def letters_of(pages: Sequence[PlotPage]) -> Letters:
         path = np.repeat(np.arange(len(page)), np.diff(starts))
         bounds = np.flatnonzero(np.diff(letter, prepend=-1, append=-1))
         for a, b in pairwise(bounds):
-            p = points[a:b] * [1, -1]
             k = int(path[a])
             rows.append(
-                (number, page.line[k], page.word[k], page.chars[page.letter[k]], *p.min(0), *p.max(0),
-                 _lean(p, path[a:b]))
+                (number, page.line[k], page.word[k], page.chars[page.letter[k]],
+                 *seen(points[a:b] * [1, -1], path[a:b]))
             )  # fmt: skip
+    return in_columns(rows)
+
+
+def seen(p: np.ndarray, path: np.ndarray) -> tuple[float, ...]:
+    """Return left, foot, right, top and lean of a letter's points (y up), each belonging to a path."""
+    return (*p.min(0), *p.max(0), _lean(p, path))
+
+
+def in_columns(rows: Sequence[tuple]) -> Letters:
+    """Return rows of page, line, word, character and what `seen` returns as letters."""
     numbers, line, word, char, left, foot, right, top, lean = (np.array(c) for c in zip(*rows, strict=True))
     return Letters(numbers, line, word, char, left, right, foot, top, lean)
 
@@ -87,7 +96,15 @@ def measured(
 
     `stands`: characters that stand on the line; `stems`: those with upright stems. Only letters count.
     """
-    found = letters_of(pages)
+    return measured_letters(
+        letters_of(pages), x_height_mm=x_height_mm, pitch_mm=pitch_mm, offset_mm=offset_mm, stands=stands, stems=stems
+    )
+
+
+def measured_letters(
+    found: Letters, *, x_height_mm: float, pitch_mm: float, offset_mm: float, stands: str, stems: str
+) -> Measured:
+    """Return the figures of letters wherever they come from; see `measured`."""
     x = x_height_mm
     line_key = found.page * 1000 + found.line
     is_letter = np.array([str(c).isalpha() for c in found.char])

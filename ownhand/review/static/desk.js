@@ -6,18 +6,28 @@ import { colour, drawn, frame, ink, path, replay } from "./strokes.js";
 /** Distance of the points that can be dragged: far enough apart to leave the arrows in sight. */
 const HANDLE_PX = 60;
 
+/** Where the baseline or a white of an attempt is, in mm: as decided, else as the builder has it. */
+export const placeIn = (a, name) => a[name] ?? (a.spaced ?? { left: 0.12 * a.x_height, right: 0.12 * a.x_height })[name];
+
 export class Desk {
-  /** `act` has choose(k), move(k, by), bend(k, point, to), split(k, at), draw(samples), baseline(mm), side(name, mm). */
+  /**
+   * `act` has choose(k, line), point(i), move(line, k, by), bend(line, k, point, to), split(line, k, at), draw(samples),
+   * place(name, mm), placeBy(name, mm); each returns a promise of its end. `line` is stroke `k` as it was seen: an earlier act may yet
+   * change the numbers.
+   */
   constructor(act) {
     this.act = act;
     this.svg = s("svg", { class: "desk-picture", role: "group", "aria-label": "The ink and its strokes" });
     this.el = h("div", { class: "desk" }, this.svg);
     this.state = null;
     this.drag = null;
+    /** What was drawn or dragged and is not stored yet: it stays in sight till it is. */
+    this.dropped = [];
     this.svg.addEventListener("pointerdown", (e) => this.down(e));
     this.svg.addEventListener("pointermove", (e) => this.moved(e));
     this.svg.addEventListener("pointerup", (e) => this.up(e));
     this.svg.addEventListener("pointercancel", () => this.cancel());
+    this.svg.addEventListener("lostpointercapture", () => this.cancel());
     new ResizeObserver(() => this.state && this.draw(this.state)).observe(this.el);
   }
 
@@ -33,6 +43,7 @@ export class Desk {
     this.f = f;
     this.svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
     this.svg.dataset.tool = state.tool;
+    this.svg.dataset.attempt = a.id;
     const y = (mm) => f.px([0, mm])[1];
     const guide = (mm, name) => s("line", { x1: 0, x2: width, y1: y(mm), y2: y(mm), class: name });
     this.svg.replaceChildren(
@@ -45,9 +56,9 @@ export class Desk {
       ...a.lines.map((line, k) => s("path", { d: path(line, f), class: "hit", "data-stroke": k })),
       ...this.handles(state),
       ...this.rulers(a, width, height),
-      s("g", { class: "pending" }),
+      s("g", { class: "pending" }, ...this.dropped),
     );
-    if (focused) this.svg.querySelector(`[data-handle="${focused}"]`)?.focus();
+    if (focused) this.svg.querySelector(`[data-handle="${focused}"]`)?.focus({ preventScroll: true });
   }
 
   handles({ attempt, stroke, tool, point, cut, sketch }) {
@@ -92,28 +103,23 @@ export class Desk {
       } else {
         g.append(s("line", { x1: 8, x2: width - 8, y1: at, y2: at }), s("rect", { x: 6, y: at - 11, width: 26, height: 22, rx: 3 }), s("path", { d: `M14 ${at - 3}l5 -4l5 4M14 ${at + 3}l5 4l5 -4`, class: "sign" }));
       }
-      g.addEventListener("keydown", (e) => this.steer(e, name, value));
+      g.addEventListener("keydown", (e) => this.steer(e, name));
       return g;
     };
-    const auto = a.spaced ?? { left: 0.12 * a.x_height, right: 0.12 * a.x_height };
     return [
       slider("baseline", "Baseline of this attempt, over the printed one", a.baseline, f.px([0, a.baseline])[1], false),
-      slider("left", "White on the left", a.left, f.px([low - (a.left ?? auto.left), 0])[0], true),
-      slider("right", "White on the right", a.right, f.px([high + (a.right ?? auto.right), 0])[0], true),
+      slider("left", "White on the left", a.left, f.px([low - placeIn(a, "left"), 0])[0], true),
+      slider("right", "White on the right", a.right, f.px([high + placeIn(a, "right"), 0])[0], true),
     ];
   }
 
-  steer(event, name, value) {
-    const a = this.state.attempt;
+  steer(event, name) {
     const sign = { ArrowUp: 1, ArrowRight: 1, ArrowDown: -1, ArrowLeft: -1 }[event.key];
     if (!sign) return;
     event.preventDefault();
     event.stopPropagation();
     const by = sign * (event.shiftKey ? 0.5 : 0.1) * (name === "left" && event.key.match(/Left|Right/) ? -1 : 1);
-    const start = value ?? (a.spaced ?? { left: 0.12 * a.x_height, right: 0.12 * a.x_height })[name];
-    const mm = Math.round((start + by) * 100) / 100;
-    if (name === "baseline") this.act.baseline(mm);
-    else this.act.side(name, mm);
+    this.act.placeBy(name, by);
   }
 
   at(event) {
@@ -122,7 +128,10 @@ export class Desk {
   }
 
   down(event) {
-    if (event.button !== 0 || !this.state) return;
+    // A second finger, or the palm beside the pen, is no second drag.
+    if (event.button !== 0 || !this.state || this.drag) return;
+    // What was typed counts before what is dragged; nothing takes the focus here by itself.
+    if (document.activeElement?.matches("input")) document.activeElement.blur();
     const { tool, attempt, stroke } = this.state;
     const at = this.at(event);
     const ruler = event.target.closest("[data-handle]");
@@ -131,25 +140,25 @@ export class Desk {
     if (tool === "redraw" || tool === "add") this.drag = { kind: "draw", samples: [this.f.mm(at)] };
     else if (tool === "split") {
       const on = k === undefined ? stroke : Number(k);
-      if (on >= 0) this.act.split(on, this.f.mm(at));
+      if (on >= 0) this.act.split(attempt.lines[on], on, this.f.mm(at));
       return;
-    } else if (ruler) this.drag = { kind: "ruler", name: ruler.dataset.handle, el: ruler, from: at };
-    else if (point !== undefined) this.drag = { kind: "bend", point: Number(point), from: at };
+    } else if (ruler) this.drag = { kind: "ruler", name: ruler.dataset.handle, from: at };
+    else if (point !== undefined) this.drag = { kind: "bend", k: stroke, point: Number(point), from: at };
     else if (k !== undefined) {
-      if (Number(k) !== stroke) this.act.choose(Number(k));
+      if (Number(k) !== stroke) this.act.choose(Number(k), attempt.lines[k]);
       this.drag = { kind: "move", k: Number(k), from: at };
     } else {
       this.act.choose(-1);
       return;
     }
-    this.drag.attempt = attempt;
+    Object.assign(this.drag, { attempt, pointer: event.pointerId });
     this.svg.setPointerCapture(event.pointerId);
     event.preventDefault();
   }
 
   moved(event) {
     const d = this.drag;
-    if (!d) return;
+    if (!d || d.pointer !== event.pointerId) return;
     const pending = this.svg.querySelector(".pending");
     if (d.kind === "draw") {
       const events = event.getCoalescedEvents?.() ?? [];
@@ -161,7 +170,7 @@ export class Desk {
     d.by = [at[0] - d.from[0], at[1] - d.from[1]];
     if (Math.hypot(...d.by) < 3 && !d.far) return;
     d.far = true;
-    if (d.kind === "ruler") d.el.setAttribute("transform", d.name === "baseline" ? `translate(0 ${d.by[1]})` : `translate(${d.by[0]} 0)`);
+    if (d.kind === "ruler") this.svg.querySelector(`[data-handle="${d.name}"]`)?.setAttribute("transform", d.name === "baseline" ? `translate(0 ${d.by[1]})` : `translate(${d.by[0]} 0)`);
     else if (d.kind === "move") pending.replaceChildren(s("path", { d: path(d.attempt.lines[d.k], this.f), class: "drawing", transform: `translate(${d.by.join(" ")})` }));
     else {
       const [x, y] = at;
@@ -169,13 +178,13 @@ export class Desk {
     }
   }
 
-  up() {
+  up(event) {
     const d = this.drag;
-    if (!d) return;
+    if (!d || d.pointer !== event.pointerId) return;
     this.drag = null;
     const mm = (px) => Math.round((px / this.f.k) * 1000) / 1000;
     if (d.kind === "draw") {
-      this.act.draw(d.samples.map((p) => p.map((v) => Math.round(v * 1000) / 1000)).slice(0, 3900));
+      this.drop(() => this.act.draw(d.samples.map((p) => p.map((v) => Math.round(v * 1000) / 1000)).slice(0, 3900)));
       return;
     }
     if (!d.far) {
@@ -184,21 +193,27 @@ export class Desk {
       return;
     }
     const a = d.attempt;
-    if (d.kind === "move") this.act.move(d.k, [mm(d.by[0]), mm(-d.by[1])]);
+    const line = a.lines[d.k];
+    if (d.kind === "move") this.drop(() => this.act.move(line, d.k, [mm(d.by[0]), mm(-d.by[1])]));
     else if (d.kind === "bend") {
-      const p = a.lines[this.state.stroke][d.point];
-      this.act.bend(this.state.stroke, d.point, [p[0] + mm(d.by[0]), p[1] - mm(d.by[1])]);
-    } else if (d.name === "baseline") this.act.baseline(a.baseline - mm(d.by[1]));
-    else {
-      const auto = a.spaced ?? { left: 0.12 * a.x_height, right: 0.12 * a.x_height };
-      const start = a[d.name] ?? auto[d.name];
-      this.act.side(d.name, start + (d.name === "left" ? -1 : 1) * mm(d.by[0]));
-    }
+      const p = line[d.point];
+      this.drop(() => this.act.bend(line, d.k, d.point, [p[0] + mm(d.by[0]), p[1] - mm(d.by[1])]));
+    } else this.act.place(d.name, placeIn(a, d.name) + (d.name === "baseline" ? -mm(d.by[1]) : (d.name === "left" ? -1 : 1) * mm(d.by[0])));
+  }
+
+  /** Send what was dragged or drawn; it stays in sight till it is stored, whatever is drawn anew meanwhile. */
+  async drop(send) {
+    const mine = [...this.svg.querySelector(".pending").childNodes];
+    this.dropped.push(...mine);
+    await send();
+    this.dropped = this.dropped.filter((el) => !mine.includes(el));
+    mine.forEach((el) => el.remove());
   }
 
   cancel() {
+    if (!this.drag) return;
     this.drag = null;
-    if (this.state) this.draw(this.state);
+    this.draw(this.state);
   }
 
   replay() {

@@ -20,6 +20,16 @@ export const s = (name, attributes = {}, ...children) => fill(document.createEle
 
 export const button = (label, act, attributes = {}) => h("button", { type: "button", onclick: (event) => act(event), ...attributes }, label);
 
+/** Fill `box` anew; the focus stays on what bears the same `data-act`, or goes to what is chosen there. */
+export function keepFocus(box, fillIt) {
+  const el = document.activeElement;
+  const name = box.contains(el) ? el.dataset.act : "";
+  fillIt();
+  if (!name || box.contains(document.activeElement)) return;
+  const again = box.querySelector(`[data-act="${CSS.escape(name)}"]:enabled`) ?? box.querySelector('[aria-pressed="true"]');
+  again?.focus({ preventScroll: true });
+}
+
 const said = document.getElementById("said");
 const warned = document.getElementById("warned");
 let timer = 0;

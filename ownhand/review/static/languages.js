@@ -1,23 +1,38 @@
 // What the hand can write, language by language, and the sheet with what it lacks.
 
 import { get, post } from "./api.js";
-import { button, h, plural, shown } from "./dom.js";
-import { attemptTo } from "./main.js";
+import { button, h, keepFocus, plural, shown } from "./dom.js";
+import { attemptTo } from "./stage.js";
+import { handsOff } from "./turns.js";
 
 const STATES = { complete: ["✓", "complete"], built: ["✓+", "complete with built accents"], missing: ["–", "lacks"] };
 
-export async function showLanguages(main) {
+/** What stands there: its table, and what takes in how the languages stand now. */
+let standing = null;
+
+export async function showLanguages(main, current) {
+  const stands = standing?.table.isConnected;
+  if (!stands) main.replaceChildren(h("p", { class: "wait" }, "Looking at what each language needs; this takes some seconds the first time …"));
   document.title = "Languages";
-  main.replaceChildren(h("p", { class: "wait" }, "Looking at what each language needs; this takes some seconds the first time …"));
   const { languages } = await get("languages");
+  await handsOff();
+  if (!current()) return;
   // What is nearest comes first: one letter more may be a language more.
   languages.sort((a, b) => a.missing.length - b.missing.length || a.name.localeCompare(b.name));
+  if (!stands) standing = makePart(main);
+  standing.take(languages);
+}
+
+function makePart(main) {
+  let languages = [];
   const ticked = new Set();
+  const title = h("h1", {});
   const made = h("div", { class: "notices", role: "status" });
   const print = button("", printSheet, { class: "main" });
   const body = h("tbody", {});
   const find = h("input", { type: "search", autocomplete: "off", spellcheck: "false" });
-  const show = h("select", {}, [["all", "all languages"], ["near", "those that lack a few characters"], ["done", "those that are complete"]].map(([v, label]) => h("option", { value: v }, label)));
+  const choice = h("select", {}, [["all", "all languages"], ["near", "those that lack a few characters"], ["done", "those that are complete"]].map(([v, label]) => h("option", { value: v }, label)));
+  const table = h("table", { class: "coverage" }, h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "Language"), h("th", { scope: "col" }, "How it stands"), h("th", { scope: "col" }, "What it lacks"))), body);
 
   function count() {
     print.textContent = ticked.size ? `Make the sheet for ${plural(ticked.size, "language")}` : "Tick the languages you want";
@@ -43,7 +58,7 @@ export async function showLanguages(main) {
 
   function row(l) {
     const [mark, words] = STATES[l.state];
-    const tick = h("input", { type: "checkbox" });
+    const tick = h("input", { type: "checkbox", "data-act": l.code });
     tick.checked = ticked.has(l.code);
     tick.disabled = l.state !== "missing";
     tick.addEventListener("change", () => {
@@ -56,20 +71,25 @@ export async function showLanguages(main) {
 
   function fill() {
     const wanted = find.value.trim().toLowerCase();
-    const fits = { all: () => true, near: (l) => l.state === "missing" && l.missing.length <= 12, done: (l) => l.state !== "missing" }[show.value];
-    body.replaceChildren(...languages.filter((l) => fits(l) && (!wanted || l.name.toLowerCase().includes(wanted) || l.code === wanted)).map(row));
+    const fits = { all: () => true, near: (l) => l.state === "missing" && l.missing.length <= 12, done: (l) => l.state !== "missing" }[choice.value];
+    keepFocus(body, () => body.replaceChildren(...languages.filter((l) => fits(l) && (!wanted || l.name.toLowerCase().includes(wanted) || l.code === wanted)).map(row)));
+  }
+
+  function take(now) {
+    languages = now;
+    for (const l of now) if (l.state !== "missing") ticked.delete(l.code);
+    title.textContent = `${plural(now.filter((l) => l.state !== "missing").length, "language")} can be written`;
+    fill();
+    count();
   }
 
   find.addEventListener("input", fill);
-  show.addEventListener("input", fill);
-  const complete = languages.filter((l) => l.state !== "missing").length;
+  choice.addEventListener("input", fill);
   main.replaceChildren(
-    h("div", { class: "opening" }, h("h1", {}, `${plural(complete, "language")} can be written`), h("p", {}, "What a language lacks is printed on a sheet of its own; once it is filled in and read, it is part of the hand.")),
-    h("div", { class: "row bottom" }, h("label", { class: "field" }, h("span", {}, "Find a language"), find), h("label", { class: "field" }, h("span", {}, "Show"), show), print),
+    h("div", { class: "opening" }, title, h("p", {}, "What a language lacks is printed on a sheet of its own; once it is filled in and read, it is part of the hand.")),
+    h("div", { class: "row bottom" }, h("label", { class: "field" }, h("span", {}, "Find a language"), find), h("label", { class: "field" }, h("span", {}, "Show"), choice), print),
     made,
-    h("table", { class: "coverage" }, h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "Language"), h("th", { scope: "col" }, "How it stands"), h("th", { scope: "col" }, "What it lacks"))), body),
+    table,
   );
-  fill();
-  count();
-  main.setAttribute("aria-busy", "false");
+  return { table, take };
 }

@@ -1,7 +1,9 @@
 // All characters at a glance, each as a line of writing with its attempts on it; those to look at come first.
 
-import { get, note, post, stripOf } from "./api.js";
+import { get, note, post, seen, stripOf } from "./api.js";
 import { button, h, plural, say, shown } from "./dom.js";
+import { attemptTo, takeIn } from "./stage.js";
+import { atRest, handsOff, inTurn } from "./turns.js";
 
 const letterLink = (char, id = "") => `#letter/${encodeURIComponent(char)}${id ? `/${encodeURIComponent(id)}` : ""}`;
 
@@ -62,63 +64,92 @@ function line(c, keepAll) {
 let last = null;
 let judged = false;
 
-export async function showLetters(main) {
+/** The list's own parts, made once: the field to find a letter stays, with what was typed, when the lines change. */
+const head = h("div", {});
+const lists = h("div", {});
+const find = h("input", { type: "search", id: "find", autocomplete: "off", spellcheck: "false" });
+find.addEventListener("input", hideOthers);
+const opening = h("div", { class: "opening" }, head, h("label", { class: "row find" }, h("span", {}, "Find a letter"), find));
+const legend = h("p", { class: "hint legend" }, "! to look at   ✓ kept   ✎ mended   ✕ set aside");
+
+export async function showLetters(main, current) {
   const data = note(await get("letters"));
-  draw(main, data);
-  if (!judged) {
-    judged = true;
-    // The builder compares attempts with each other; that takes longer than showing them.
-    get("judged").then((d) => {
-      if (location.hash.startsWith("#letter/")) return;
-      if (["", "#letters"].includes(location.hash) && d.doubtful !== data.doubtful) draw(main, note(d));
-    }, () => {});
+  await handsOff();
+  if (!current()) return;
+  if (opening.parentNode !== main) {
+    find.value = "";
+    main.replaceChildren(opening, lists, legend);
+  }
+  draw(data);
+  if (judged) return;
+  judged = true;
+  // The builder compares attempts with each other; that takes longer than showing them.
+  get("judged").then(async (found) => {
+    await handsOff();
+    if (lists.isConnected && atRest() && found.version === seen.version && found.doubtful !== last?.doubtful) draw(note(found));
+  }, () => {});
+}
+
+function hideOthers() {
+  const wanted = find.value.trim().toLowerCase();
+  for (const el of lists.querySelectorAll("article.line")) {
+    const { char, name } = el.of;
+    el.hidden = Boolean(wanted) && !(char.toLowerCase() === wanted || (wanted.length > 1 && name.includes(wanted)));
   }
 }
 
-function draw(main, data) {
+async function keepAll(c) {
+  const mends = c.attempts.filter((a) => a.doubts.length && !a.settled).map((a) => ({ attempt: a.id, do: "keep" }));
+  note(await post("step", { mends, words: `'${c.char}': ${plural(mends.length, "doubtful attempt")} kept` }));
+  say(`${plural(mends.length, "attempt")} of ${c.name} kept.`);
+  forget();
+  await takeIn();
+}
+
+/** Draw the lines anew; the line under the person's eyes and the focus stay where they are. */
+function draw(data) {
   last = data;
   document.title = `${data.family}: all letters`;
-  const keepAll = async (c) => {
-    const mends = c.attempts.filter((a) => a.doubts.length && !a.settled).map((a) => ({ attempt: a.id, do: "keep" }));
-    note(await post("step", { mends, words: `'${c.char}': ${plural(mends.length, "doubtful attempt")} kept` }));
-    say(`${plural(mends.length, "attempt")} of ${c.name} kept.`);
-    await showLetters(main);
-  };
-  const first = data.characters.filter((c) => c.open);
-  const rest = data.characters.filter((c) => !c.open);
+  const focused = lists.contains(document.activeElement) ? { char: document.activeElement.closest("article").of.char, href: document.activeElement.getAttribute("href") } : null;
+  const eyed = scrollY ? [...lists.querySelectorAll("article.line")].find((el) => el.getBoundingClientRect().bottom > 0) : null;
+  const top = eyed?.getBoundingClientRect().top;
+  drawHead(data);
+  drawLists(data);
+  hideOthers();
+  const lineOf = (char) => [...lists.querySelectorAll("article.line")].find((el) => el.of.char === char);
+  if (eyed) scrollBy(0, (lineOf(eyed.of.char)?.getBoundingClientRect().top ?? top) - top);
+  if (focused) {
+    const there = lineOf(focused.char);
+    const again = focused.href ? there?.querySelector(`[href="${CSS.escape(focused.href)}"]`) : there?.querySelector("button");
+    (again ?? there?.querySelector("a"))?.focus({ preventScroll: true });
+  }
+}
+
+function drawHead(data) {
   const n = data.characters.reduce((sum, c) => sum + c.attempts.length, 0);
   const left = data.doubtful - data.settled;
-  const box = h("div", { class: "line-list" });
-  const find = h("input", { type: "search", id: "find", autocomplete: "off", spellcheck: "false" });
-  find.addEventListener("input", () => {
-    const wanted = find.value.trim().toLowerCase();
-    for (const el of document.querySelectorAll("article.line")) {
-      const c = data.characters.find((d) => d.char === el.dataset.char);
-      el.hidden = Boolean(wanted) && !(c.char.toLowerCase() === wanted || (wanted.length > 1 && c.name.includes(wanted)));
-    }
-  });
-  main.replaceChildren(
+  head.replaceChildren(
+    h("h1", {}, left ? `${plural(left, "attempt")} to look at` : n ? "Nothing left to look at" : "No letters yet"),
     h(
-      "div",
-      { class: "opening" },
-      h("h1", {}, left ? `${plural(left, "attempt")} to look at` : n ? "Nothing left to look at" : "No letters yet"),
-      h(
-        "p",
-        {},
-        `${plural(n, "attempt")} at ${plural(data.characters.length, "character")}. `,
-        !n ? "Nothing was read yet: fill in a sheet, scan it, and read it with ownhand read." : left ? "Open a letter to see its strokes and mend them; what is right needs nothing from you." : "Open any letter to see its strokes, or set a text in the Try-out.",
-      ),
-      data.doubtful
-        ? h("p", { class: "row" }, h("progress", { max: data.doubtful, value: data.settled, "aria-label": "Doubtful attempts settled" }), h("span", {}, `${data.settled} of ${data.doubtful} doubtful attempts settled`))
-        : null,
-      h("label", { class: "row find" }, h("span", {}, "Find a letter"), find),
+      "p",
+      {},
+      `${plural(n, "attempt")} at ${plural(data.characters.length, "character")}. `,
+      !n ? "Nothing was read yet: fill in a sheet, scan it, and read it with ownhand read." : left ? "Open a letter to see its strokes and mend them; what is right needs nothing from you." : "Open any letter to see its strokes, or set a text in the Try-out.",
     ),
-    first.length ? h("section", { "aria-labelledby": "first" }, h("h2", { id: "first" }, "Look at these first"), h("div", { class: "line-list wide" }, first.map((c) => line(c, keepAll)))) : null,
-    rest.length ? h("section", { "aria-labelledby": "rest" }, h("h2", { id: "rest" }, first.length ? "Nothing speaks against these" : "All letters"), box) : null,
-    h("p", { class: "hint legend" }, "! to look at   ✓ kept   ✎ mended   ✕ set aside"),
+    data.doubtful
+      ? h("p", { class: "row" }, h("progress", { max: data.doubtful, value: data.settled, "aria-label": "Doubtful attempts settled" }), h("span", {}, `${data.settled} of ${data.doubtful} doubtful attempts settled`))
+      : "",
   );
-  box.append(...rest.map((c) => line(c, keepAll)));
-  main.setAttribute("aria-busy", "false");
+}
+
+function drawLists(data) {
+  const first = data.characters.filter((c) => c.open);
+  const rest = data.characters.filter((c) => !c.open);
+  const made = (c) => Object.assign(line(c, (of) => inTurn(() => attemptTo(() => keepAll(of)))), { of: c });
+  lists.replaceChildren(
+    ...(first.length ? [h("section", { "aria-labelledby": "first" }, h("h2", { id: "first" }, "Look at these first"), h("div", { class: "line-list wide" }, first.map(made)))] : []),
+    ...(rest.length ? [h("section", { "aria-labelledby": "rest" }, h("h2", { id: "rest" }, first.length ? "Nothing speaks against these" : "All letters"), h("div", { class: "line-list" }, rest.map(made)))] : []),
+  );
 }
 
 /** The characters in the order of the page, for going on to the next. */

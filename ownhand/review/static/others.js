@@ -19,7 +19,7 @@ export async function readingsList(box, attempt, take) {
 }
 
 /** Show what mending alike would do; `apply` is called with the ids of the attempts that were left ticked. */
-export function alikeDialog(view, others, apply) {
+export function alikeDialog(attempt, others, apply) {
   document.getElementById("alike")?.remove();
   const changing = others.filter((o) => o.changes);
   const rest = others.filter((o) => !o.changes);
@@ -42,7 +42,7 @@ export function alikeDialog(view, others, apply) {
     "dialog",
     { id: "alike", "aria-labelledby": "alike-title" },
     h("h2", { id: "alike-title" }, changing.length ? `${plural(changing.length, "attempt")} as they would be written` : "No other attempt would change"),
-    h("p", { class: "hint" }, `The ink stays as it is; only the strokes' number, order and direction follow attempt ${view.attempt.number}. All of it is one step, and can be undone. New sheets are read with this way of writing in mind.`),
+    h("p", { class: "hint" }, `The ink stays as it is; only the strokes' number, order and direction follow attempt ${attempt.number}. All of it is one step, and can be undone. New sheets are read with this way of writing in mind.`),
     h("div", { class: "cards" }, changing.map(card)),
     rest.length ? h("details", {}, h("summary", {}, `${plural(rest.length, "attempt")} left as ${rest.length === 1 ? "it is" : "they are"}`), h("ul", {}, rest.map((o) => h("li", {}, `${shown(o.char)}, attempt ${o.number}: ${o.why}`)))) : null,
     h("div", { class: "row dialog-end" }, go, button("Leave it", () => dialog.close())),

@@ -7,6 +7,9 @@ import { inkOf } from "./api.js";
 export const COLOURS = ["#0b4f86", "#a33c00", "#1d6a2f", "#77247f", "#6a5200", "#8c1d40"];
 export const colour = (k) => COLOURS[k % COLOURS.length];
 
+/** A stroke that moved further than this while the pointer was on it is another one. */
+const GONE_MM = 1;
+
 export const lengthOf = (line) => line.slice(1).reduce((sum, p, i) => sum + Math.hypot(p[0] - line[i][0], p[1] - line[i][1]), 0);
 
 /** The point at `share` (0 to 1) of the length of a line, and the direction there. */
@@ -23,6 +26,24 @@ export function along(line, share) {
     left -= n;
   }
   return { at: line.at(-1), to: [1, 0] };
+}
+
+/**
+ * Which of `lines` is the stroke that was seen as `line`, number `k`: the most alike by its ends and middle, whichever
+ * way it goes now; -1 when it went.
+ */
+export function placeOf(line, lines, k) {
+  if (!line) return -1;
+  const marks = (l) => [0, 0.5, 1].map((share) => along(l, share).at);
+  const seen = marks(line);
+  const apart = (a, b) => Math.max(...a.map((p, i) => Math.hypot(p[0] - b[i][0], p[1] - b[i][1])));
+  const far = lines.map((l) => {
+    const there = marks(l);
+    return Math.min(apart(seen, there), apart(seen, [...there].reverse()));
+  });
+  const near = Math.min(...far);
+  if (far[k] === near) return k;
+  return near < GONE_MM ? far.indexOf(near) : -1;
 }
 
 const COMPASS = ["to the right", "up to the right", "up", "up to the left", "to the left", "down to the left", "down", "down to the right"];

@@ -2,6 +2,7 @@
 
 import { post, Refused } from "./api.js";
 import { button, h, shown } from "./dom.js";
+import { handsOff } from "./turns.js";
 
 const LIFE = [
   ["strength", "All of it"],
@@ -26,21 +27,37 @@ const wish = { text: "Greetings from the lighthouse!\nThe lamp room is open, the
 
 let latest = 0;
 
+/** The try-out that stands there: its element, and what sets the text anew. */
+let standing = null;
+
 export async function showTryout(main) {
+  if (standing?.el.isConnected) {
+    standing.set();
+    return;
+  }
   document.title = "Try-out";
   const pages = h("div", { class: "pages", id: "pages", "aria-live": "off" });
   const notices = h("div", { class: "notices", role: "status" });
-  const save = button("Download the SVG", () => files.forEach(download), { class: "main", id: "download", disabled: true });
+  const save = button("Download the SVG", saveAll, { class: "main", id: "download", disabled: true });
   let files = [];
   let timer = 0;
+  let setting = Promise.resolve();
 
-  const set = async () => {
+  const set = () => {
+    clearTimeout(timer);
+    timer = 0;
+    pages.setAttribute("aria-busy", "true");
+    setting = fetchPages().finally(() => !timer && pages.setAttribute("aria-busy", "false"));
+    return setting;
+  };
+  const fetchPages = async () => {
     const mine = ++latest;
     const [width_mm, height_mm] = wish.paper.split(" ").map(Number);
     const { paper, x_height_mm, ...rest } = wish;
     const size = x_height_mm ? { x_height_mm } : {};
     try {
       const done = await post("text", { ...rest, ...size, width_mm, height_mm });
+      await handsOff();
       if (mine !== latest || !pages.isConnected) return;
       pages.querySelectorAll("img").forEach((img) => URL.revokeObjectURL(img.src));
       files = done.pages.map((svg, i) => ({ name: `${done.family.replaceAll(/[^\p{L}\p{N}]+/gu, "-")}-${i + 1}.svg`, blob: new Blob([svg], { type: "image/svg+xml" }) }));
@@ -55,13 +72,24 @@ export async function showTryout(main) {
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       if (mine !== latest) return;
+      pages.querySelector(".wait")?.remove();
       notices.replaceChildren(h("p", {}, error.message));
     }
   };
   const soon = () => {
     clearTimeout(timer);
     timer = setTimeout(set, 250);
+    pages.setAttribute("aria-busy", "true");
   };
+  // What is downloaded is what stands in the field, not what the last answer showed.
+  async function saveAll() {
+    if (timer) set();
+    for (let mine; mine !== setting; ) {
+      mine = setting;
+      await mine;
+    }
+    files.forEach(download);
+  }
   const bound = (el, name, read = (v) => v) => {
     el.addEventListener("input", () => {
       wish[name] = read(el.value);
@@ -84,34 +112,34 @@ export async function showTryout(main) {
   const paper = bound(h("select", {}, PAPERS.map(([v, label]) => h("option", { value: v, selected: v === wish.paper }, label))), "paper");
   const size = bound(h("input", { type: "number", min: 0.5, max: 50, step: 0.1, placeholder: "written", value: wish.x_height_mm ?? "" }), "x_height_mm", (v) => (v === "" ? null : Number(v)));
 
-  main.replaceChildren(
+  const el = h(
+    "div",
+    { class: "tryout" },
     h(
-      "div",
-      { class: "tryout" },
+      "form",
+      { onsubmit: (e) => e.preventDefault() },
+      h("h1", {}, "Try-out"),
+      h("label", { class: "field" }, h("span", {}, "Text"), text),
+      h("div", { class: "row bottom" }, h("label", { class: "field" }, h("span", {}, "Paper"), paper), h("label", { class: "field" }, h("span", {}, "Lines"), align), h("label", { class: "field narrow" }, h("span", {}, "x-height in mm"), size)),
       h(
-        "form",
-        { onsubmit: (e) => e.preventDefault() },
-        h("h1", {}, "Try-out"),
-        h("label", { class: "field" }, h("span", {}, "Text"), text),
-        h("div", { class: "row bottom" }, h("label", { class: "field" }, h("span", {}, "Paper"), paper), h("label", { class: "field" }, h("span", {}, "Lines"), align), h("label", { class: "field narrow" }, h("span", {}, "x-height in mm"), size)),
-        h(
-          "div",
-          { class: "row" },
-          button("Write it again, differently", () => {
-            wish.seed += 1;
-            set();
-          }),
-          save,
-        ),
-        h("fieldset", { class: "sliders" }, h("legend", {}, "How much the writing lives: 0 not at all, 1 as people write, 2 twice as much"), slider(LIFE[0]), h("details", {}, h("summary", {}, "Each of it by itself"), h("div", { class: "sliders" }, LIFE.slice(1).map(slider)))),
-        h("p", { class: "hint" }, "A stroke that looks wrong here is mended in its letter; this page follows at once. ", h("span", { id: "size-now" })),
+        "div",
+        { class: "row" },
+        button("Write it again, differently", () => {
+          wish.seed += 1;
+          set();
+        }),
+        save,
       ),
-      h("div", { class: "shown-page" }, notices, pages),
+      h("fieldset", { class: "sliders" }, h("legend", {}, "How much the writing lives: 0 not at all, 1 as people write, 2 twice as much"), slider(LIFE[0]), h("details", {}, h("summary", {}, "Each of it by itself"), h("div", { class: "sliders" }, LIFE.slice(1).map(slider)))),
+      h("p", { class: "hint" }, "A stroke that looks wrong here is mended in its letter; this page follows at once. ", h("span", { id: "size-now" })),
     ),
+    h("div", { class: "shown-page" }, notices, pages),
   );
-  main.setAttribute("aria-busy", "false");
+  main.replaceChildren(el);
   pages.append(h("p", { class: "wait" }, "Building the font from the letters …"));
-  await set();
+  standing = { el, set };
+  // Not awaited: the page can be used while the font is built.
+  set();
 }
 
 function download({ name, blob }) {

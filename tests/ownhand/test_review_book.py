@@ -27,9 +27,8 @@ def written(tmp_path_factory):
 
 
 @pytest.fixture
-def book(written, tmp_path):
-    shutil.copytree(written.path, tmp_path / "hand")
-    return Book(open_hand(tmp_path / "hand"))
+def book(hand):
+    return Book(hand)
 
 
 def take(book, *mends):

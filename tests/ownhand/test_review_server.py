@@ -6,7 +6,6 @@ import dataclasses
 import http.client
 import io
 import json
-import shutil
 import sys
 from pathlib import Path
 from urllib.parse import quote, urlsplit
@@ -21,7 +20,6 @@ from ownhand.decisions_file import load_decisions
 from ownhand.hand import load_captures, load_sheets, open_hand, save_capture
 from ownhand.review.guard import LARGEST_BODY
 from ownhand.review.server import run, start
-from tests.ownhand.stand_in import write_hand
 
 SOME = "LAMP1/1/3.2"
 
@@ -60,22 +58,12 @@ class Client:
         return self.post("api/step", {"based_on": based_on, "mends": list(mends)})
 
 
-@pytest.fixture(scope="module")
-def written(tmp_path_factory):
-    return write_hand(tmp_path_factory.mktemp("written") / "hand", "atune", attempts=3)
+CHARACTERS = "atune"
 
 
 @pytest.fixture
-def hand(written, tmp_path):
-    shutil.copytree(written.path, tmp_path / "hand")
-    return open_hand(tmp_path / "hand")
-
-
-@pytest.fixture
-def served(hand):
-    running = start(hand.path)
-    yield Client(running.url)
-    running.stop()
+def served(served):
+    return Client(served.url)
 
 
 def files_of(hand) -> dict[str, bytes]:

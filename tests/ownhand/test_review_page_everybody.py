@@ -1,0 +1,93 @@
+"""The page in a real browser: for everybody, on every size of screen, and asking nobody else for anything.
+
+Accessibility is judged by axe-core (Deque, open source, from PyPI's axe-playwright-python) after WCAG 2.1 A and AA.
+"""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from ownhand.hand import HandRecord, create_hand
+from ownhand.review.server import start
+from tests.ownhand.on_page import T, open_attempt, ready, stored, tab
+
+pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
+
+
+PARTS = ["", "#letter/t/LAMP1%2F1%2F4.2", "#text", "#languages"]
+
+
+@pytest.mark.parametrize("size", [(1280, 720), (820, 1180), (400, 800)])
+def test_no_serious_fault_of_accessibility_and_no_sideways_scrolling(browser, served, faults, size):
+    from axe_playwright_python.sync_playwright import Axe
+
+    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
+    context.set_default_timeout(90_000)
+    for part in PARTS:
+        page = tab(context, served.url, faults, part)
+        if "letter" in part:
+            page.keyboard.press("2")
+        ready(page)
+        found = Axe().run(page).response["violations"]
+        serious = [
+            (v["id"], [n["html"][:120] for n in v["nodes"]]) for v in found if v["impact"] in ("serious", "critical")
+        ]
+        wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        assert serious == [], (part, size)
+        assert wide <= 0, (part, size)
+        page.close()
+    context.close()
+
+
+def test_the_keys_are_listed_and_single_keys_can_be_switched_off(page, hand):
+    open_attempt(page, f"{T}.1", "t")
+    page.keyboard.press("?")
+    dialog = page.get_by_role("dialog")
+    dialog.get_by_text("turn it round").wait_for()
+    dialog.get_by_role("checkbox").uncheck()
+    page.keyboard.press("Escape")
+    page.keyboard.press("x")
+    ready(page)
+    assert not hand.decisions_file.exists()
+
+
+def test_every_part_can_be_reached_and_a_letter_mended_without_a_mouse(page, hand):
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "To the letters"
+    for _ in range(30):
+        page.keyboard.press("Tab")
+        if "#letter/t/" in page.evaluate("document.activeElement.getAttribute('href') ?? ''"):
+            break
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", name="Attempt 2").wait_for()
+    page.keyboard.press("2")
+    page.keyboard.press("t")
+    page.keyboard.press("k")
+    page.get_by_role("heading", name="kept").wait_for()
+    assert stored(hand, f"{T}.2").verdict == "kept"
+    page.keyboard.press("Escape")
+    page.keyboard.press("Escape")
+    page.get_by_role("heading", name="2 attempts to look at").wait_for()
+
+
+def test_a_hand_that_has_nothing_read_yet_says_what_to_do(context, tmp_path, faults):
+    create_hand(tmp_path / "new", HandRecord("New Hand"))
+    running = start(tmp_path / "new")
+    page = tab(context, running.url, faults)
+    page.get_by_role("heading", name="No letters yet").wait_for()
+    page.get_by_text("read it with ownhand read").wait_for()
+    page.get_by_role("link", name="Try-out").click()
+    page.get_by_text("Read a filled-in sheet first").wait_for(timeout=30_000)
+    running.stop()
+
+
+def test_the_page_asks_nobody_else_for_anything(context, served, faults):
+    asked: list[str] = []
+    context.on("request", lambda r: asked.append(r.url))
+    for part in PARTS:
+        tab(context, served.url, faults, part).close()
+
+    assert asked
+    assert all(url.startswith((served.url, "blob:")) for url in asked), json.dumps(asked, indent=1)

@@ -1,15 +1,12 @@
 """Mend once, apply to all: how many strokes, in which order and which way, carried over to another attempt.
 
-Each line of the other attempt is followed from one end to the other while a model walks along the mended strokes:
-the Viterbi path (Viterbi 1967; the elastic matching of on-line characters, Tappert 1982) says at each point which
-stroke is being written there, how far along, and which way. Where the path jumps, the line is cut; pieces of the same
-stroke are put together in the order of the model. The other attempt's own points are kept: only their cuts, order and
-direction change.
+The mended strokes are laid onto the other attempt and walked along (see `walk`); where the walk jumps, a line is cut,
+and pieces of the same stroke are put together in the order of the model. The other attempt's own points are kept: only
+their cuts, order and direction change.
 """
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,27 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from ownhand.review.walk import SHORTEST, evenly, follow, model_of, pieces_of
 from skeleton.stroke import Stroke
 
 Floats = NDArray[np.float64]
-
-SPACING = 0.08
-"""x-heights between the points that are matched."""
-
-TURN_COST = 0.6
-"""For a point written straight against the model's direction. Squared distances, in x-heights, count 20."""
-
-JUMP_COST = 2.5
-"""For going on elsewhere in the model, which cuts the line: under three points in the wrong place."""
-
-SHORTEST = 0.15
-"""x-heights: a piece shorter than this is not cut off, it stays with its neighbour."""
-
-CORNER_WITHIN = 0.32
-"""x-heights: a pen lifts at a corner, so a cut goes to one that is this near."""
-
-CORNER = np.radians(40)
-"""Turn, over two points on each side, that makes a corner."""
 
 WORST_FIT = 0.16
 """x-heights: mean distance of the carried strokes from the model's above which nothing is offered."""
@@ -68,46 +48,6 @@ class Carried:
         return self.fits and self.why != "is written this way already"
 
 
-@dataclass(frozen=True, eq=False)
-class _Model:
-    """The mended strokes as one list of points to walk along."""
-
-    points: Points
-    tangents: Points
-    stroke: NDArray[np.int64]
-    """Number of the stroke of each point."""
-
-    share: Floats
-    """How far along its stroke each point lies, 0 to 1."""
-
-
-def _even(points: Points, spacing: float) -> Points:
-    if len(points) == 1:
-        return points
-    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
-    if along[-1] < 1e-9:
-        return points[:1]
-    even = np.linspace(0, along[-1], max(3, round(float(along[-1]) / spacing) + 1))
-    return np.column_stack([np.interp(even, along, points[:, i]) for i in (0, 1)])
-
-
-def _tangents(points: Points) -> Points:
-    if len(points) == 1:
-        return np.zeros((1, 2))
-    t = np.gradient(points, axis=0)
-    return np.asarray(t / np.maximum(np.hypot(*t.T), 1e-9)[:, None], float)
-
-
-def _model(strokes: Sequence[Points]) -> _Model:
-    even = [_even(p, SPACING) for p in strokes]
-    return _Model(
-        np.vstack(even),
-        np.vstack([_tangents(p) for p in even]),
-        np.concatenate([np.full(len(p), k) for k, p in enumerate(even)]),
-        np.concatenate([np.linspace(0, 1, len(p)) if len(p) > 1 else np.zeros(1) for p in even]),
-    )
-
-
 def _aligned(model: Sequence[Points], target: Sequence[Points]) -> list[Points]:
     """Return the model's strokes moved and stretched onto the target: bounds first, then nearest points."""
     all_model, all_target = np.vstack(model), np.vstack(target)
@@ -124,12 +64,12 @@ def _leaned(pattern: Sequence[Points], target: Sequence[Points]) -> list[Points]
     One round of iterated closest points (Besl & McKay 1992) with an affine map, held near the identity by ridge
     regression, so that a badly matched letter is not bent into a good one.
     """
-    model = _model(pattern)
+    model = model_of(pattern)
     found, wanted = [], []
     for line in target:
-        even = _even(line, SPACING)
+        even = evenly(line)
         if len(even) > 1:
-            found.append(model.points[_follow(even, model)[0]])
+            found.append(model.points[follow(even, model)[0]])
             wanted.append(even)
     if not found:
         return list(pattern)
@@ -139,76 +79,6 @@ def _leaned(pattern: Sequence[Points], target: Sequence[Points]) -> list[Points]
     ridge = np.diag([0.02 * len(a), 0.02 * len(a), 0.0])
     change = np.linalg.solve(x.T @ x + ridge, x.T @ (b - a))
     return [p + np.column_stack([p - middle, np.ones(len(p))]) @ change for p in pattern]
-
-
-def _follow(line: Points, model: _Model) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return, for each point of `line`, the model point it belongs to and the way it is written there, +1 or -1."""
-    n = len(model.points)
-    near = 20.0 * ((line[:, None] - model.points[None]) ** 2).sum(axis=2)
-    agree = _tangents(line) @ model.tangents.T
-    cost = np.concatenate([near + TURN_COST * (1 - agree), near + TURN_COST * (1 + agree)], axis=1)
-    index = np.arange(n)
-    step = index[None, :] - index[:, None]
-    same = model.stroke[:, None] == model.stroke[None, :]
-    forward = np.where(same & (step >= 0) & (step <= 3), 0.15 * np.abs(step - 1.0), JUMP_COST)
-    hop = np.full((2 * n, 2 * n), JUMP_COST)
-    hop[:n, :n] = forward
-    hop[n:, n:] = forward.T
-    best, back = cost[0], np.zeros((len(line), 2 * n), np.int64)
-    for i in range(1, len(line)):
-        total = best[:, None] + hop
-        back[i] = total.argmin(axis=0)
-        best = total[back[i], np.arange(2 * n)] + cost[i]
-    path = np.zeros(len(line), np.int64)
-    path[-1] = int(best.argmin())
-    for i in range(len(line) - 1, 0, -1):
-        path[i - 1] = back[i, path[i]]
-    return path % n, np.where(path < n, 1, -1)
-
-
-def _pieces(line: Points, model: _Model) -> list[tuple[int, float, int, float, float]]:
-    """Return (stroke, place along it, way, from, to) of the pieces of `line`; from and to are shares of its length."""
-    if len(line) == 1:
-        gap = np.hypot(*(model.points - line[0]).T)
-        dots = np.array([np.count_nonzero(model.stroke == k) == 1 for k in model.stroke])
-        i = int(np.argmin(np.where(dots, gap, gap + 0.5)))
-        return [(int(model.stroke[i]), float(model.share[i]), 1, 0.0, 1.0)]
-    at, way = _follow(line, model)
-    jump = (model.stroke[at[1:]] != model.stroke[at[:-1]]) | (way[1:] != way[:-1])
-    jump |= np.abs(at[1:] - at[:-1]) > 3
-    edges = [0, *(np.flatnonzero(jump) + 1).tolist(), len(line)]
-    runs = list(itertools.pairwise(edges))
-    # A piece too short to be a stroke of its own goes to the longer of its neighbours.
-    while len(runs) > 1:
-        k = min(range(len(runs)), key=lambda r: runs[r][1] - runs[r][0])
-        if (runs[k][1] - runs[k][0]) * SPACING >= SHORTEST:
-            break
-        j = k - 1 if k == len(runs) - 1 or (k and np.diff(runs[k - 1])[0] >= np.diff(runs[k + 1])[0]) else k + 1
-        lo, hi = min(j, k), max(j, k)
-        big = runs[j]
-        span = slice(*big)
-        at[slice(*runs[k])] = at[big[0] if j > k else big[1] - 1]
-        way[slice(*runs[k])] = way[span][0]
-        runs[lo : hi + 1] = [(runs[lo][0], runs[hi][1])]
-    last = len(line) - 1
-    cuts = [0.0, *(_corner_near(line, b) / last for _, b in runs[:-1]), 1.0]
-    middles = [(a + b - 1) // 2 for a, b in runs]
-    return [
-        (int(model.stroke[at[m]]), float(model.share[at[m]]), int(way[m]), start, end)
-        for m, start, end in zip(middles, cuts[:-1], cuts[1:], strict=True)
-    ]
-
-
-def _corner_near(line: Points, i: int) -> float:
-    """Return the sharpest corner within `CORNER_WITHIN` of the border before point `i`, else that border itself."""
-    reach = round(CORNER_WITHIN / SPACING)
-    near = np.arange(max(2, i - reach), min(len(line) - 2, i + reach))
-    if len(near):
-        a, b = line[near] - line[near - 2], line[near + 2] - line[near]
-        angle = np.abs(np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], (a * b).sum(axis=1)))
-        if angle.max() > CORNER:
-            return float(near[int(np.argmax(angle))])
-    return i - 0.5
 
 
 def _cut(points: Points, start: float, end: float) -> Points:
@@ -265,12 +135,12 @@ def carry(model: Strokes, strokes: Strokes, *, x_height_mm: float, accented: boo
             return Carried(strokes, False, "no part of it looks like the plain letter", float("inf"))
     pattern = _aligned(pattern, [lines[i] for i in body])
     pattern = _leaned(pattern, [lines[i] for i in body])
-    walk = _model(pattern)
+    walk = model_of(pattern)
     parts: list[list[tuple[float, Points]]] = [[] for _ in pattern]
     for i in body:
-        for k, place, way, start, end in _pieces(_even(lines[i], SPACING), walk):
-            piece = _cut(strokes[i].points_mm, start, end)
-            parts[k].append((place, piece[::way]))
+        for piece in pieces_of(evenly(lines[i]), walk):
+            points = _cut(strokes[i].points_mm, piece.start, piece.end)
+            parts[piece.stroke].append((piece.place, points[:: piece.way]))
     for k, found in enumerate(parts):
         if not found:
             return Carried(strokes, False, f"has nothing for stroke {k + 1}", float("inf"))

@@ -11,13 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from capture.units import Points
 from ownhand.review.walk import SHORTEST, evenly, follow, model_of, pieces_of
 from skeleton.stroke import Stroke
-
-Floats = NDArray[np.float64]
 
 WORST_FIT = 0.16
 """x-heights: mean distance of the carried strokes from the model's above which nothing is offered."""

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 X_HEIGHT = 15.0
 """An x-height is shown so tall."""
 
-UP, DOWN = 36, 18
+UP, DOWN = 40, 18
 """Above and below the baseline."""
 
 FINE = 2

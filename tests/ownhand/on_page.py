@@ -18,8 +18,9 @@ A, E_, N, T, U = (f"LAMP1/1/{row}" for row in range(1, 6))
 SLOWER = float(os.environ.get("SLOWER_BROWSER", "1"))
 """`SLOWER_BROWSER=4` runs the page's scripts that many times slower, to find what only a slow machine shows."""
 
-PATIENCE_S = 30
-"""How long something may take on a busy machine before it counts as not happening."""
+PATIENCE_S = 180
+"""How long something may take before it counts as not happening: on a busy machine the first reading of an ink, with
+nothing compiled yet, and the database of languages take a minute and more."""
 
 
 def tab(context, url, faults, at="", *, allow="status of 4"):

@@ -122,7 +122,7 @@ def test_another_reading_of_the_ink_is_chosen(page, hand):
     key = f"{T}.2"
     open_attempt(page, key, "t")
     page.keyboard.press("o")
-    page.get_by_role("button", name="Take reading 1").click(timeout=60_000)
+    page.get_by_role("button", name="Take reading 1").click()
     strokes = strokes_of(hand, key)
     truth = read(hand, key).strokes
     ink = np.vstack([s.points_mm for s in truth])
@@ -156,7 +156,7 @@ def test_what_was_mended_once_is_offered_for_the_others_and_remembered(page, han
 def test_the_sheet_with_what_a_language_lacks_is_made_from_the_page(page, hand):
     page.get_by_role("link", name="Languages").click()
     # The database of languages is read once a process, in seconds of its own.
-    page.get_by_label("Find a language").wait_for(timeout=90_000)
+    page.get_by_label("Find a language").wait_for()
     page.get_by_label("Find a language").fill("Czech")
     page.get_by_role("checkbox", name="Czech").check()
     page.get_by_role("button", name="Make the sheet for 1 language").click()

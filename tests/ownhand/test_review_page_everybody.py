@@ -11,7 +11,7 @@ import pytest
 
 from ownhand.hand import HandRecord, create_hand
 from ownhand.review.server import start
-from tests.ownhand.on_page import T, open_attempt, ready, stored, tab
+from tests.ownhand.on_page import PATIENCE_S, T, open_attempt, ready, stored, tab
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
 
@@ -24,7 +24,7 @@ def test_no_serious_fault_of_accessibility_and_no_sideways_scrolling(browser, se
     from axe_playwright_python.sync_playwright import Axe
 
     context = browser.new_context(viewport={"width": size[0], "height": size[1]}, bypass_csp=True)
-    context.set_default_timeout(90_000)
+    context.set_default_timeout(PATIENCE_S * 1000)
     for part in PARTS:
         page = tab(context, served.url, faults, part)
         if "letter" in part:
@@ -79,7 +79,7 @@ def test_a_hand_that_has_nothing_read_yet_says_what_to_do(context, tmp_path, fau
     page.get_by_role("heading", name="No letters yet").wait_for()
     page.get_by_text("read it with ownhand read").wait_for()
     page.get_by_role("link", name="Try-out").click()
-    page.get_by_text("Read a filled-in sheet first").wait_for(timeout=30_000)
+    page.get_by_text("Read a filled-in sheet first").wait_for()
     running.stop()
 
 

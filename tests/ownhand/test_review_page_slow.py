@@ -220,7 +220,7 @@ def test_other_readings_stay_open_when_one_is_taken(page, hand):
     key = f"{N}.1"
     open_attempt(page, key, "n")
     page.keyboard.press("o")
-    page.get_by_role("button", name="Take reading 1").click(timeout=60_000)
+    page.get_by_role("button", name="Take reading 1").click()
     strokes_of(hand, key)
     ready(page)
     assert page.get_by_role("button", name="Take reading 1").is_visible()

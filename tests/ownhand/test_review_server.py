@@ -120,12 +120,12 @@ def test_the_attempts_of_a_character_come_in_one_strip_each_on_its_baseline(serv
     strip = np.asarray(Image.open(io.BytesIO(png)))
 
     assert status == 200
-    assert strip.shape[0] == 2 * 54
+    assert strip.shape[0] == 2 * 58
     for a in letter["attempts"]:
         x, width = (2 * v for v in a["strip"])
         rows = np.flatnonzero((strip[:, x : x + width] < 128).any(axis=1))
         columns = np.flatnonzero((strip[:, x : x + width] < 128).any(axis=0))
-        assert rows[-1] == pytest.approx(72 + 2, abs=3), "it stands on the baseline, 36 px down at twice the size"
+        assert rows[-1] == pytest.approx(80 + 2, abs=3), "it stands on the baseline, 40 px down at twice the size"
         assert rows[-1] - rows[0] == pytest.approx(30 + 4, abs=5), "an x-height is 15 px"
         assert columns[0] > 0 and columns[-1] < width - 1
     assert served.get("strip?char=%F0%9F%98%80")[0] == 404

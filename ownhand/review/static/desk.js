@@ -6,8 +6,15 @@ import { colour, drawn, frame, ink, path, replay } from "./strokes.js";
 /** Distance of the points that can be dragged: far enough apart to leave the arrows in sight. */
 const HANDLE_PX = 60;
 
+/** How large what is dragged is to the pointer: a fingertip covers more than a mouse's tip. */
+const GRIP_PX = matchMedia("(pointer: coarse)").matches ? 34 : 18;
+const KNOB_PX = matchMedia("(pointer: coarse)").matches ? 44 : 28;
+
 /** Where the baseline or a white of an attempt is, in mm: as decided, else as the builder has it. */
 export const placeIn = (a, name) => a[name] ?? (a.spaced ?? { left: 0.12 * a.x_height, right: 0.12 * a.x_height })[name];
+
+/** The part of a ruler that a finger finds. */
+const knob = (x, y) => s("circle", { cx: x, cy: y, r: KNOB_PX / 2, class: "knob" });
 
 export class Desk {
   /**
@@ -53,6 +60,7 @@ export class Desk {
       guide(0, "guide"),
       ink(a, f) ?? "",
       s("g", { class: "strokes" }, drawn(a.lines, f, { chosen: state.stroke })),
+      ...this.reaches(a, width, height),
       ...a.lines.map((line, k) => s("path", { d: path(line, f), class: "hit", "data-stroke": k })),
       ...this.handles(state),
       ...this.rulers(a, width, height),
@@ -75,7 +83,7 @@ export class Desk {
         const on = i === point;
         out.push(
           s("rect", { x: x - (on ? 6 : 4), y: y - (on ? 6 : 4), width: on ? 12 : 8, height: on ? 12 : 8, class: on ? "handle on" : "handle", stroke: colour(stroke) }),
-          s("rect", { x: x - 9, y: y - 9, width: 18, height: 18, class: "grip", "data-point": i }),
+          s("rect", { x: x - GRIP_PX / 2, y: y - GRIP_PX / 2, width: GRIP_PX, height: GRIP_PX, class: "grip", "data-point": i }),
         );
       });
     }
@@ -91,25 +99,38 @@ export class Desk {
     return out;
   }
 
-  rulers(a, width, height) {
-    const f = this.f;
+  /** Where the baseline (y) and the whites (x) are drawn, in px by name; nothing where there is no stroke. */
+  lies(a) {
     const xs = a.lines.flat().map((p) => p[0]);
-    if (!xs.length) return [];
-    const [low, high] = [Math.min(...xs), Math.max(...xs)];
+    if (!xs.length) return {};
+    const x = (mm) => this.f.px([mm, 0])[0];
+    return { baseline: this.f.px([0, a.baseline])[1], left: x(Math.min(...xs) - placeIn(a, "left")), right: x(Math.max(...xs) + placeIn(a, "right")) };
+  }
+
+  /** The lines can be dragged, too; they lie under the strokes, which are dragged first. */
+  reaches(a, width, height) {
+    return Object.entries(this.lies(a)).map(([name, at]) =>
+      s("line", { ...(name === "baseline" ? { x1: 0, x2: width, y1: at, y2: at } : { x1: at, x2: at, y1: 0, y2: height }), class: "reach", "data-ruler": name }),
+    );
+  }
+
+  rulers(a, width, height) {
+    const lies = this.lies(a);
+    if (!("baseline" in lies)) return [];
     const slider = (name, label, value, at, vertical) => {
-      const g = s("g", { role: "slider", tabindex: 0, class: value === null ? "ruler unset" : "ruler", "data-handle": name, "aria-label": label, "aria-valuemin": -20, "aria-valuemax": 20, "aria-valuenow": (value ?? 0).toFixed(2), "aria-valuetext": value === null ? "as the builder spaces it" : `${value.toFixed(2)} mm`, "aria-orientation": vertical ? "horizontal" : "vertical" });
+      const g = s("g", { role: "slider", tabindex: 0, class: value === null ? "ruler unset" : "ruler", "data-handle": name, "data-ruler": name, "aria-label": label, "aria-valuemin": -20, "aria-valuemax": 20, "aria-valuenow": (value ?? 0).toFixed(2), "aria-valuetext": value === null ? "as the builder spaces it" : `${value.toFixed(2)} mm`, "aria-orientation": vertical ? "horizontal" : "vertical" });
       if (vertical) {
-        g.append(s("line", { x1: at, x2: at, y1: 8, y2: height - 8 }), s("rect", { x: at - 11, y: height - 34, width: 22, height: 26, rx: 3 }), s("path", { d: `M${at - 3} ${height - 26}l-4 5l4 5M${at + 3} ${height - 26}l4 5l-4 5`, class: "sign" }));
+        g.append(s("line", { x1: at, x2: at, y1: 8, y2: height - 8 }), s("rect", { x: at - 11, y: height - 34, width: 22, height: 26, rx: 3 }), knob(at, height - 21), s("path", { d: `M${at - 3} ${height - 26}l-4 5l4 5M${at + 3} ${height - 26}l4 5l-4 5`, class: "sign" }));
       } else {
-        g.append(s("line", { x1: 8, x2: width - 8, y1: at, y2: at }), s("rect", { x: 6, y: at - 11, width: 26, height: 22, rx: 3 }), s("path", { d: `M14 ${at - 3}l5 -4l5 4M14 ${at + 3}l5 4l5 -4`, class: "sign" }));
+        g.append(s("line", { x1: 8, x2: width - 8, y1: at, y2: at }), s("rect", { x: 6, y: at - 11, width: 26, height: 22, rx: 3 }), knob(19, at), s("path", { d: `M14 ${at - 3}l5 -4l5 4M14 ${at + 3}l5 4l5 -4`, class: "sign" }));
       }
       g.addEventListener("keydown", (e) => this.steer(e, name));
       return g;
     };
     return [
-      slider("baseline", "Baseline of this attempt, over the printed one", a.baseline, f.px([0, a.baseline])[1], false),
-      slider("left", "White on the left", a.left, f.px([low - placeIn(a, "left"), 0])[0], true),
-      slider("right", "White on the right", a.right, f.px([high + placeIn(a, "right"), 0])[0], true),
+      slider("baseline", "Baseline of this attempt, over the printed one", a.baseline, lies.baseline, false),
+      slider("left", "White on the left", a.left, lies.left, true),
+      slider("right", "White on the right", a.right, lies.right, true),
     ];
   }
 
@@ -134,7 +155,7 @@ export class Desk {
     if (document.activeElement?.matches("input")) document.activeElement.blur();
     const { tool, attempt, stroke } = this.state;
     const at = this.at(event);
-    const ruler = event.target.closest("[data-handle]");
+    const ruler = event.target.closest("[data-ruler]");
     const point = event.target.dataset.point;
     const k = event.target.closest("[data-stroke]")?.dataset.stroke;
     if (tool === "redraw" || tool === "add") this.drag = { kind: "draw", samples: [this.f.mm(at)] };
@@ -142,7 +163,7 @@ export class Desk {
       const on = k === undefined ? stroke : Number(k);
       if (on >= 0) this.act.split(attempt.lines[on], on, this.f.mm(at));
       return;
-    } else if (ruler) this.drag = { kind: "ruler", name: ruler.dataset.handle, from: at };
+    } else if (ruler) this.drag = { kind: "ruler", name: ruler.dataset.ruler, from: at };
     else if (point !== undefined) this.drag = { kind: "bend", k: stroke, point: Number(point), from: at };
     else if (k !== undefined) {
       if (Number(k) !== stroke) this.act.choose(Number(k), attempt.lines[k]);

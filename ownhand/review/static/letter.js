@@ -1,7 +1,7 @@
 // One character as it is shown: its attempts side by side, one of them large, the words beside it.
 
 import { Desk } from "./desk.js";
-import { button, h, keepFocus, shown } from "./dom.js";
+import { button, h, keepFocus, plural, shown } from "./dom.js";
 import { letterLink, MARKS, stateOf } from "./letters.js";
 import { Panel } from "./panel.js";
 import { along, sketch } from "./strokes.js";
@@ -32,11 +32,13 @@ export class Letter {
     this.panel = new Panel(acts);
     this.strip = h("div", { class: "attempts", role: "group" });
     this.tools = h("div", { class: "row desk-tools", id: "desk-tools" });
+    /** Room for what the tool in hand asks for, or for an offer: always there, so that nothing moves when it comes. */
+    this.beneath = h("div", { class: "beneath", role: "status" });
     this.head = h("h1", {});
     this.parts = [
       h("div", { class: "letter-head" }, h("a", { href: "#letters", class: "back" }, "← All letters"), this.head, h("span", { class: "row" }, button("Next to look at", acts.nextOpen))),
       this.strip,
-      h("div", { class: "bench" }, h("div", { class: "desk-side" }, this.desk.el, h("p", { class: "hint" }, "A number stands where the pen lands; the arrows show which way it goes."), this.tools), this.panel.el),
+      h("div", { class: "bench" }, h("div", { class: "desk-side" }, this.desk.el, h("p", { class: "hint" }, "A number stands where the pen lands; the arrows show which way it goes."), this.tools, this.beneath), this.panel.el),
     ];
   }
 
@@ -136,7 +138,6 @@ export class Letter {
   drawTools() {
     const key = (k) => (k ? [" ", h("kbd", { "aria-hidden": "true" }, k)] : []);
     const tool = (name, label, k) => button([label, key(k)], () => this.acts.tool(name), { "aria-pressed": String(this.tool === name), "data-act": name });
-    const words = { split: "Tap the stroke where it is to be cut.", redraw: "Draw the stroke over the ink, in one go.", add: "Draw the missing stroke over the ink, in one go." }[this.tool];
     const some = this.stroke >= 0;
     keepFocus(this.tools, () =>
       this.tools.replaceChildren(
@@ -144,9 +145,16 @@ export class Letter {
         some ? tool("split", "Split", "S") : "",
         some ? tool("redraw", "Redraw", "D") : "",
         tool("add", "Add a stroke", some ? "" : "D"),
-        words ? h("strong", { class: "tool-words" }, words) : "",
       ),
     );
+    this.drawBeneath();
+  }
+
+  drawBeneath() {
+    const words = { split: "Tap the stroke where it is to be cut.", redraw: "Draw the stroke over the ink, in one go.", add: "Draw the missing stroke over the ink, in one go." }[this.tool];
+    const n = this.hint;
+    const offer = () => [h("span", {}, `${plural(n, "other attempt")} could be written the same way.`), button([`Look at ${n === 1 ? "it" : "them"} `, h("kbd", { "aria-hidden": "true" }, "A")], this.acts.alike, { class: "main", "data-act": "offer" })];
+    keepFocus(this.beneath, () => this.beneath.replaceChildren(...(words ? [h("strong", { class: "tool-words" }, words)] : n ? offer() : [])));
   }
 
   replay() {

@@ -28,8 +28,8 @@ function reasons(c) {
   const open = c.attempts.filter((a) => a.doubts.length && !a.settled);
   const alike = new Map();
   for (const a of open) alike.set(a.doubts.join("; "), [...(alike.get(a.doubts.join("; ")) ?? []), a]);
-  const links = (group) => group.map((a, i) => [i ? " " : "", h("a", { href: letterLink(c.char, a.id) }, i || group.length > 1 ? `${a.number}` : `Attempt ${a.number}`)]);
-  const lines = [...alike].map(([why, group]) => h("li", {}, group.length > 1 ? "Attempts " : "", links(group), `: ${why}`));
+  const links = (group) => group.map((a) => h("a", { href: letterLink(c.char, a.id) }, group.length > 1 ? `${a.number}` : `attempt ${a.number}`));
+  const lines = [...alike].map(([why, group]) => h("li", {}, `${why[0].toUpperCase()}${why.slice(1)}: ${group.length > 1 ? "attempts " : ""}`, links(group)));
   return h("ul", { class: "why" }, lines.slice(0, 3), lines.length > 3 ? h("li", {}, `and ${lines.length - 3} more`) : null);
 }
 

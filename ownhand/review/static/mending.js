@@ -59,7 +59,7 @@ async function lookForAlike(letter) {
   await handsOff();
   if (letter.data !== told || letter.attempt.id !== id) return;
   letter.hint = others.filter((o) => o.changes).length;
-  letter.panel.draw(letter);
+  letter.drawBeneath();
 }
 
 /** Set the baseline or a white: shown at once, stored in its turn; of several that wait only the last. */

@@ -41,7 +41,7 @@ export function alikeDialog(attempt, others, apply) {
   const dialog = h(
     "dialog",
     { id: "alike", "aria-labelledby": "alike-title" },
-    h("h2", { id: "alike-title" }, changing.length ? `${plural(changing.length, "attempt")} as they would be written` : "No other attempt would change"),
+    h("h2", { id: "alike-title" }, changing.length ? `How ${plural(changing.length, "other attempt")} would be written` : "No other attempt would change"),
     h("p", { class: "hint" }, `The ink stays as it is; only the strokes' number, order and direction follow attempt ${attempt.number}. All of it is one step, and can be undone. New sheets are read with this way of writing in mind.`),
     h("div", { class: "cards" }, changing.map(card)),
     rest.length ? h("details", {}, h("summary", {}, `${plural(rest.length, "attempt")} left as ${rest.length === 1 ? "it is" : "they are"}`), h("ul", {}, rest.map((o) => h("li", {}, `${shown(o.char)}, attempt ${o.number}: ${o.why}`)))) : null,

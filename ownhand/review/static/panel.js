@@ -16,7 +16,7 @@ export class Panel {
     this.verdict = h("div", {});
     this.asked = h("p", { class: "hint" });
     this.strokes = h("section", { class: "slip" });
-    this.alike = h("section", {});
+    this.alike = h("section", { class: "slip" });
     this.fields = new Map(PLACES.map(([name, label]) => [name, this.placeField(name, label)]));
     this.el = h(
       "div",
@@ -42,7 +42,6 @@ export class Panel {
     this.asked.textContent = attempt.asked === data.char ? "" : `Asked for was ${shown(attempt.asked)}.`;
     keepFocus(this.verdict, () => this.verdict.replaceChildren(...verdictPart(letter, this.acts)));
     keepFocus(this.strokes, () => this.strokes.replaceChildren(...strokesPart(letter, this.acts)));
-    this.alike.className = letter.hint ? "slip hint-part fresh" : "slip hint-part";
     keepFocus(this.alike, () => this.alike.replaceChildren(...alikePart(letter, this.acts)));
     this.drawPlaces(letter);
   }
@@ -136,11 +135,7 @@ function strokesPart({ attempt: a, stroke }, acts) {
   ];
 }
 
-function alikePart({ hint: n, data, attempt }, acts) {
-  const words = n
-    ? `${plural(n, "other attempt")} could be written the same way.`
-    : data.known === attempt.id
-      ? "This attempt shows the hand's own way of writing it."
-      : "Write the other attempts, and accented forms, as this one is written.";
-  return [h("h2", {}, "Mend once, apply to all"), h("p", {}, words), act("alike", n ? `Look at ${n === 1 ? "it" : "them"}` : "Compare the others", "A", acts.alike, { class: n ? "main" : null })];
+function alikePart({ data, attempt }, acts) {
+  const words = data.known === attempt.id ? "This attempt shows the hand's own way of writing it." : "Write the other attempts, and accented forms, as this one is written.";
+  return [h("h2", {}, "Mend once, apply to all"), h("p", {}, words), act("alike", "Compare the others", "A", acts.alike)];
 }

@@ -1,7 +1,7 @@
 // The large picture of one attempt: its ink and strokes, the pointer on them, baseline and side bearings to drag.
 
 import { h, s } from "./dom.js";
-import { colour, drawn, frame, ink, path, replay } from "./strokes.js";
+import { colour, drawn, frame, ink, lengthOf, path, replay } from "./strokes.js";
 
 /** Distance of the points that can be dragged: far enough apart to leave the arrows in sight. */
 const HANDLE_PX = 60;
@@ -69,23 +69,35 @@ export class Desk {
     if (focused) this.svg.querySelector(`[data-handle="${focused}"]`)?.focus({ preventScroll: true });
   }
 
+  /** The points of a line that can be dragged: both ends, some between, and the chosen one. */
+  gripped(line, point) {
+    const end = line.length - 1;
+    const long = lengthOf(line) * this.f.k;
+    const apart = long / Math.max(1, Math.floor(long / HANDLE_PX));
+    const out = [];
+    let since = 0;
+    line.forEach((p, i) => {
+      if (i) since += Math.hypot(p[0] - line[i - 1][0], p[1] - line[i - 1][1]) * this.f.k;
+      const even = since >= apart && lengthOf(line.slice(i)) * this.f.k > apart / 2;
+      if (i && i !== end && i !== point && !even) return;
+      if (even) since = 0;
+      out.push(i);
+    });
+    return out;
+  }
+
   handles({ attempt, stroke, tool, point, cut, sketch }) {
     const out = [];
     const line = attempt.lines[stroke];
     if (line && tool === "choose") {
-      const apart = HANDLE_PX / this.f.k;
-      let since = apart;
-      line.forEach((p, i) => {
-        if (i) since += Math.hypot(p[0] - line[i - 1][0], p[1] - line[i - 1][1]);
-        if (since < apart && i !== line.length - 1 && i !== point) return;
-        since = 0;
-        const [x, y] = this.f.px(p);
+      for (const i of this.gripped(line, point)) {
+        const [x, y] = this.f.px(line[i]);
         const on = i === point;
         out.push(
           s("rect", { x: x - (on ? 6 : 4), y: y - (on ? 6 : 4), width: on ? 12 : 8, height: on ? 12 : 8, class: on ? "handle on" : "handle", stroke: colour(stroke) }),
           s("rect", { x: x - GRIP_PX / 2, y: y - GRIP_PX / 2, width: GRIP_PX, height: GRIP_PX, class: "grip", "data-point": i }),
         );
-      });
+      }
     }
     if (line && cut) {
       const [x, y] = this.f.px(cut);

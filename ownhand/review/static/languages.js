@@ -17,8 +17,9 @@ export async function showLanguages(main, current) {
   const { languages } = await get("languages");
   await handsOff();
   if (!current()) return;
-  // What is nearest comes first: one letter more may be a language more.
-  languages.sort((a, b) => a.missing.length - b.missing.length || a.name.localeCompare(b.name));
+  // What is nearest comes first: one letter more may be a language more. What is complete asks for nothing.
+  const far = (l) => (l.state === "missing" ? l.missing.length : Infinity);
+  languages.sort((a, b) => (far(a) === far(b) ? a.name.localeCompare(b.name) : far(a) - far(b)));
   if (!stands) standing = makePart(main);
   standing.take(languages);
 }
@@ -60,13 +61,12 @@ function makePart(main) {
     const [mark, words] = STATES[l.state];
     const tick = h("input", { type: "checkbox", "data-act": l.code });
     tick.checked = ticked.has(l.code);
-    tick.disabled = l.state !== "missing";
     tick.addEventListener("change", () => {
       if (tick.checked) ticked.add(l.code);
       else ticked.delete(l.code);
       count();
     });
-    return h("tr", {}, h("th", { scope: "row" }, h("label", {}, tick, l.name)), h("td", {}, `${mark} ${words}${l.missing.length ? ` ${l.missing.length}` : ""}`), h("td", { class: "lacks" }, l.missing.slice(0, 60).map(shown).join(" "), l.missing.length > 60 ? " …" : ""));
+    return h("tr", {}, h("th", { scope: "row" }, l.state === "missing" ? h("label", {}, tick, l.name) : h("span", { class: "no-tick" }, l.name)), h("td", {}, `${mark} ${words}${l.missing.length ? ` ${l.missing.length}` : ""}`), h("td", { class: "lacks" }, l.missing.slice(0, 60).map(shown).join(" "), l.missing.length > 60 ? " …" : ""));
   }
 
   function fill() {

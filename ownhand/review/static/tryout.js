@@ -68,7 +68,7 @@ export async function showTryout(main) {
         ...done.notices.map((n) => h("p", {}, n)),
       );
       save.disabled = !files.length;
-      main.querySelector("#size-now").textContent = `x-height ${done.x_height_mm} mm`;
+      main.querySelector("#size-now").textContent = `Now set with an x-height of ${done.x_height_mm} mm.`;
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
       if (mine !== latest) return;

@@ -293,3 +293,14 @@ def test_what_is_downloaded_is_the_text_that_stands_in_the_field(page, hand):
     paths = [d.value.path().read_text(encoding="utf-8").count("<path") for d in (short, long)]
     assert paths[1] == 10 * paths[0]
     assert load_decisions(hand.decisions_file).attempts == {}
+
+
+def test_a_menu_over_which_the_pointer_was_lifted_holds_up_nothing(page):
+    """The browser shows the menu in a window of its own and never tells of the lifting."""
+    page.get_by_role("link", name="Try-out").click()
+    page.wait_for_selector("#pages[aria-busy=false] img")
+    first = page.locator("img.set-page").get_attribute("src")
+    paper = page.get_by_label("Paper")
+    paper.dispatch_event("pointerdown", {"pointerId": 7, "button": 0})
+    paper.select_option("105 148")
+    until(lambda: page.locator("img.set-page").first.get_attribute("src") != first)

@@ -92,16 +92,19 @@ function lift(event, after = CLICK_MS) {
   if (pressed.delete(event.pointerId)) setTimeout(release, after);
 }
 
+function liftAll() {
+  pressed.clear();
+  setTimeout(release, 0);
+}
+
 document.addEventListener("pointerdown", press, true);
 document.addEventListener("pointerup", (event) => lift(event), true);
 document.addEventListener("pointercancel", (event) => lift(event, 0), true);
 document.addEventListener("click", () => setTimeout(release, 0), true);
-// The lifting over a menu of the browser's own is never told.
+// The lifting over a menu of the browser's own is never told, nor one outside of its window.
 document.addEventListener("pointermove", (event) => event.buttons === 0 && lift(event, 0), true);
-addEventListener("blur", () => {
-  pressed.clear();
-  release();
-});
+document.addEventListener("change", (event) => event.target.matches("select") && liftAll(), true);
+addEventListener("blur", liftAll);
 
 /** Wait till no button, finger or pen is pressed and the click it made was heard. */
 export const handsOff = () => (free ? Promise.resolve() : new Promise((go) => lifted.push(go)));

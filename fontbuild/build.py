@@ -19,6 +19,7 @@ from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
 from fontbuild.kerning import kerning
 from fontbuild.marks import dots_of, lift_all
+from fontbuild.mending import mended
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
@@ -66,6 +67,9 @@ class BuildResult:
     set_aside: tuple[SetAside, ...]
     missing: tuple[str, ...]
     """Characters that were attempted, none of whose attempts can be used."""
+
+    mended: tuple[str, ...] = ()
+    """Ids of attempts whose broken line was joined, or whose speck was left out, after the others at the character."""
 
 
 @dataclass(frozen=True)
@@ -129,8 +133,9 @@ def build_font(
     everything = sorted(attempts, key=lambda a: (a.char, a.id))
     usable, aside = choose(everything, wishes)
     size = reference_size(usable)
-    letters = by_char([as_written(a, size) for a in usable])
     tell("judge attempts", 0, 1)
+    read = by_char([as_written(a, size) for a in usable])
+    letters, whole = mended(read, x_height_mm=size.x_height_mm, keep=wishes.keep)
     for id_, reason in find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep).items():
         aside[id_] = reason
     staying = {char: [w for w in group if w.id not in aside] for char, group in letters.items()}
@@ -160,7 +165,7 @@ def build_font(
     tell("space letters", 1, 1)
     listed = [SetAside(a.id, a.char, aside[a.id]) for a in everything if a.id in aside]
     missing = tuple(sorted({s.char for s in listed} - set(drawn)))
-    return BuildResult(font, tuple(listed), missing)
+    return BuildResult(font, tuple(listed), missing, tuple(sorted(whole - aside.keys())))
 
 
 def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Attempt], dict[str, str]]:

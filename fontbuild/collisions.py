@@ -57,16 +57,23 @@ def find_collisions(letters: Mapping[str, Sequence[Written]], *, keep: Collectio
 
 
 def _with_crumbs(group: Sequence[Written]) -> list[Written]:
-    """Return the attempts with more dots than most have, or more strokes and short ones: specks, and broken lines."""
+    """Return the attempts with more dots than most have, or more strokes and loose short ones: specks, broken lines."""
     if not group:
         return []
     strokes = float(np.median([len(w.strokes) for w in group]))
-    dots, crumbs = (float(np.median([len(_shorter(w, n)) for w in group])) for n in (DOT_LENGTH, CRUMB_LENGTH))
+    dots = float(np.median([len(_shorter(w, DOT_LENGTH)) for w in group]))
+    crumbs = float(np.median([_crumbs(w) for w in group]))
     return [
-        w
-        for w in group
-        if len(_shorter(w, DOT_LENGTH)) > dots or (len(w.strokes) > strokes and len(_shorter(w, CRUMB_LENGTH)) > crumbs)
+        w for w in group if len(_shorter(w, DOT_LENGTH)) > dots or (len(w.strokes) > strokes and _crumbs(w) > crumbs)
     ]
+
+
+def _crumbs(w: Written) -> int:
+    """Return how many short strokes lie by themselves; bars, which cross or touch another stroke, are none."""
+    return sum(
+        all(cdist(s, o).min() > TOUCHING * w.width_mm for o in w.strokes if o is not s)
+        for s in _shorter(w, CRUMB_LENGTH)
+    )
 
 
 def _touches(w: Written) -> bool:

@@ -36,6 +36,9 @@ PAIR_SIZE = 0.36
 MARGIN = 0.12
 """By how much more one of two attempts must be unlike the usual forms to be the odd one."""
 
+FEW = 4
+"""Of so many other attempts one may be as odd in size as another without making it usual; of twice as many, two."""
+
 LITTLE_INK = 0.3
 """Share of the others' ink below which there is hardly any."""
 
@@ -55,7 +58,7 @@ class Evidence:
     """Distance from the nearest usual form; nan where none is known."""
 
     size: float
-    """Size against the other attempt nearest in size; 0 where there is none."""
+    """Size against the others nearest in size (see `FEW`); 0 where there is none."""
 
     ink: float
     """Length of ink against the other attempt nearest in it."""
@@ -167,7 +170,7 @@ def gather(group: Sequence[Written], x_height_mm: float) -> list[Evidence]:
             written=w,
             own=float(min(np.delete(apart[i], i), default=0.0)),
             usual=float(from_forms[i].min()),
-            size=_nearest(sizes, i),
+            size=_nearest(sizes, i, 1 + (len(group) - 1) // FEW),
             ink=_nearest(inks, i),
             usual_size=float(sizes[i] - form_sizes[nearest[i]]) if len(forms) else np.nan,
             strokes_known=len(w.strokes) in counts,
@@ -176,9 +179,10 @@ def gather(group: Sequence[Written], x_height_mm: float) -> list[Evidence]:
     ]
 
 
-def _nearest(values: Floats, i: int) -> float:
-    """Return the difference from the nearest of the other values, 0 where there is none."""
-    return float(min(values[i] - np.delete(values, i), key=abs, default=0.0))
+def _nearest(values: Floats, i: int, rank: int = 1) -> float:
+    """Return the difference from the nearest of the other values, or the next ones; 0 where there is none."""
+    apart = sorted((values[i] - np.delete(values, i)).tolist(), key=abs)
+    return float(apart[min(rank, len(apart)) - 1]) if apart else 0.0
 
 
 @cache
@@ -196,9 +200,9 @@ def limits_of(evidence: Sequence[Evidence]) -> Limits:
     pair = np.array([e.apart for e in evidence])
     size = np.abs([e.odd_size for e in evidence])
     return Limits(
-        shape=float(np.clip(np.median(shape) + 4.5 * _mad(shape), *SHAPE_LIMITS)),
+        shape=float(np.clip(np.median(shape) + 4.8 * _mad(shape), *SHAPE_LIMITS)),
         pair=float(np.clip(np.median(pair) + 3.0 * _mad(pair), *PAIR_LIMITS)),
-        size=float(np.clip(1.65 * np.quantile(size, 0.9), *SIZE_LIMITS)),
+        size=float(np.clip(1.5 * np.quantile(size, 0.9), *SIZE_LIMITS)),
         usual=usual,
     )
 
@@ -249,13 +253,13 @@ def _verdict(e: Evidence, group: Sequence[Evidence], limits: Limits, hand: _Hand
         return ""
     if e.odd_shape(limits.usual) > limits.shape or abs(e.odd_size) > limits.size:
         return _reason(e, others, limits, hand)
-    counts = Counter(len(o.written.strokes) for o in others)
-    common, times = counts.most_common(1)[0]
+    # the ink decides, not how many strokes were read in it: another number only adds to an odd shape
+    strange = e.odd_shape(limits.usual) > NEARLY * limits.shape
+    common, times = Counter(len(o.written.strokes) for o in others).most_common(1)[0]
     mine = len(e.written.strokes)
-    if mine != common and times >= 3 and times == len(others) and not e.strokes_known:
+    if strange and mine != common and times >= 3 and times == len(others) and not e.strokes_known:
         return f"{mine} strokes where the others have {common}"
     sure = float(np.median([o.written.confidence for o in others]))
-    strange = e.odd_shape(limits.usual) > NEARLY * limits.shape or (mine != common and times >= 2)
     if strange and e.written.confidence < 0.5 * sure:
         return f"doubtful reading (confidence {e.written.confidence:.2f})"
     return ""

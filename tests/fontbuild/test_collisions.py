@@ -52,3 +52,14 @@ def test_letters_without_dots_may_touch_themselves():
     group = [Written(str(k), "t", an_i("x", 0.1).strokes, width_mm=0.4) for k in range(4)]
 
     assert find_collisions({"t": group}) == {}
+
+
+def test_a_short_bar_on_a_stem_is_neither_a_speck_nor_a_broken_line():
+    stem = np.column_stack([np.zeros(40), np.linspace(3.0, 0.0, 40)])
+    bar = np.column_stack([np.linspace(-0.5, 0.5, 10), np.full(10, 1.5)])
+    plain = [Written(str(k), "7", (stem,), width_mm=0.4) for k in range(3)]
+
+    assert find_collisions({"7": [*plain, Written("barred", "7", (stem, bar), width_mm=0.4)]}) == {}
+    assert find_collisions({"7": [*plain, Written("loose", "7", (stem, bar + np.array([1.5, 0])), width_mm=0.4)]}) == {
+        "loose": SPECK
+    }

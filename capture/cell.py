@@ -16,7 +16,18 @@ from scipy import ndimage
 
 from capture.ink import PageInk
 from capture.sheet import Box, Cell
-from capture.spots import Mask, find_folds, find_objects, find_spots, grown, ink_share, painted, print_zone, slices
+from capture.spots import (
+    FULL,
+    Mask,
+    darkness,
+    find_folds,
+    find_objects,
+    find_spots,
+    grown,
+    painted,
+    print_zone,
+    slices,
+)
 
 _COARSE_PX_PER_MM = 12.0
 """Ownership is settled at no more than this; the ink itself is cut at the page's full resolution."""
@@ -72,7 +83,7 @@ class Dealt:
     owner: NDArray[np.int32]
     """Shape (h, w), reduced grid: 1 + index of the cell, 0 where there is no cell's ink, -1 where ink is nobody's."""
 
-    factor: int
+    factor: float
     """Page ink pixels in a pixel of the grid."""
 
     cells: tuple[OwnedInk, ...]
@@ -92,20 +103,22 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequen
     keep_out
         Page mm: where marks and codes are printed, and the pen is tried.
     """
-    factor = max(1, int(np.ceil(ink.px_per_mm / _COARSE_PX_PER_MM)))
-    share = ink_share(ink, factor)
+    factor = max(1.0, ink.px_per_mm / _COARSE_PX_PER_MM)
+    dark = darkness(ink, factor)
     ppm = ink.px_per_mm / factor
-    boxes = painted([c.box_mm for c in cells], share.shape, ppm)
-    share[painted([grown(c.box_mm, _ZONE_MM) for c in cells], share.shape, ppm) == 0] = 0
-    share[painted(keep_out, share.shape, ppm) > 0] = 0
-    share[find_folds(share, ppm)] = 0
-    covered = find_objects(share, ppm, pen_mm)
-    share[covered] = 0
-    spots, count = find_spots(share, print_zone(ink, factor) & (boxes == 0), ppm, pen_mm)
-    ticks = painted([grown(c.tick_mm, 0.3) for c in cells], share.shape, ppm)
-    area = np.bincount(spots.ravel(), minlength=count).astype(float)
-    in_box = _shared_area(spots, boxes, count, len(cells))
-    in_tick = _shared_area(spots, ticks, count, len(cells))
+    boxes = painted([c.box_mm for c in cells], dark.shape, ppm)
+    dark[painted([grown(c.box_mm, _ZONE_MM) for c in cells], dark.shape, ppm) == 0] = 0
+    dark[painted(keep_out, dark.shape, ppm) > 0] = 0
+    dark[find_folds(dark, ppm)] = 0
+    covered = find_objects(dark, ppm, pen_mm)
+    dark[covered] = 0
+    spots, count = find_spots(dark, print_zone(ink, factor) & (boxes == 0), ppm, pen_mm)
+    ticks = painted([grown(c.tick_mm, 0.3) for c in cells], dark.shape, ppm)
+    inked = np.flatnonzero(spots)
+    number = spots.ravel()[inked]
+    area = np.bincount(number, minlength=count).astype(float)
+    in_box = _shared_area(number, boxes.ravel()[inked], count, len(cells))
+    in_tick = _shared_area(number, ticks.ravel()[inked], count, len(cells))
     owners = np.zeros(count, np.int32)
     joined: list[tuple[int, int, int]] = []
     tick_spots = (in_tick.max(axis=1) > 0.3 * area) & (in_box.max(axis=1) < 0.5 * area)
@@ -127,21 +140,22 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequen
         second = int(rest.argmax())
         if rest[second] > _JOINED * usual and _alone(in_box, i, second, rest[second]):
             joined.append((i, first, second))
-    owner = owners[spots]
+    owner = np.zeros(spots.shape, np.int32)
+    owner.ravel()[inked] = owners[number]
     touching: set[int] = set()
     for i, first, second in joined:
         touching |= {first, second}
         _cut(owner, spots, i, places[i - 1], cells, first, second, ppm)
     ticked = _ticked(spots, owner, tick_spots, cells, ppm, pen_mm)
-    amount = np.bincount(np.maximum(owner, 0).ravel(), weights=share.ravel(), minlength=len(cells) + 1) / ppm**2
+    whose = np.maximum(owner.ravel()[inked], 0)
+    amount = np.bincount(whose, weights=dark.ravel()[inked] / FULL, minlength=len(cells) + 1) / ppm**2
     hidden = set((np.unique(boxes[covered]) - 1).tolist())
     return Dealt(owner, factor, tuple(_owned(owner, amount[1:], cells, ppm, pen_mm, ticked, touching, hidden)))
 
 
-def _shared_area(spots: NDArray[np.int32], places: NDArray[np.int32], count: int, cells: int) -> NDArray[np.float64]:
-    """Return pixels of each spot in each place; shape (count, cells)."""
-    inked = spots > 0
-    both = spots[inked].astype(np.int64) * (cells + 1) + places[inked]
+def _shared_area(spot: NDArray[np.int32], place: NDArray[np.int16], count: int, cells: int) -> NDArray[np.float64]:
+    """Return pixels of each spot in each place, given spot and place of each inked pixel; shape (count, cells)."""
+    both = spot.astype(np.int64) * (cells + 1) + place
     return np.bincount(both, minlength=count * (cells + 1)).reshape(count, cells + 1)[:, 1:].astype(float)
 
 

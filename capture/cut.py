@@ -31,9 +31,10 @@ def cut_out(ink: PageInk, dealt: Dealt, index: int, *, white_mm: float = 1.0) ->
     fringe = max(1, round(0.16 * ppm / f))
     kernel = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * fringe + 1,) * 2)
     keep = (cv2.dilate(mine, kernel) > 0) & (cv2.dilate(others, np.ones((3, 3), np.uint8)) == 0) | (mine > 0)
-    whole = np.repeat(np.repeat(keep, f, axis=0), f, axis=1)
-    grey = np.where(whole, _window(ink.grey, top * f, left * f, h * f, w * f, fill=255), 255)
-    return np.asarray(grey, np.uint8), left * f / ppm, top * f / ppm
+    y0, x0, y1, x1 = (round(v * f) for v in (top, left, top + h, left + w))
+    whole = cv2.resize(keep.view(np.uint8), (x1 - x0, y1 - y0), interpolation=cv2.INTER_NEAREST) > 0
+    grey = np.where(whole, _window(ink.grey, y0, x0, y1 - y0, x1 - x0, fill=255), 255)
+    return np.asarray(grey, np.uint8), x0 / ppm, y0 / ppm
 
 
 def _window(image: NDArray[Any], top: int, left: int, h: int, w: int, *, fill: int) -> NDArray[Any]:

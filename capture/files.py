@@ -17,6 +17,10 @@ SCRAP = ".part"
 """Ending of the names of files and folders that are still being written; they also begin with a dot."""
 
 
+HELD = ".held"
+"""Name of the file in a hand's folder by which it is locked."""
+
+
 def _refused(path: Path, error: OSError) -> OutputError:
     reason = error.strerror or type(error).__name__
     return OutputError(str(path), f"cannot be written ({reason})", "Choose a place you may write to, with room on it.")
@@ -73,7 +77,7 @@ def sweep(folder: Path, *, older_than_s: float = 600.0) -> None:
 
 def is_vacant(folder: Path) -> bool:
     """Return whether a folder holds nothing, scraps of killed runs left out."""
-    return all(p.name.startswith(".") and p.name.endswith(SCRAP) for p in folder.iterdir())
+    return all(p.name == HELD or (p.name.startswith(".") and p.name.endswith(SCRAP)) for p in folder.iterdir())
 
 
 def _umask() -> int:

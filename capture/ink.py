@@ -12,6 +12,7 @@ estimate; Aitken 1935). In grey only the model remains, which is why the page is
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -24,8 +25,6 @@ from capture.scan import Pixels
 from capture.two_tone import without_print
 
 _BAND_ROWS = 512
-_CLEAR_PX_PER_MM = 8.0
-"""Resolution at which colours and levels are measured."""
 
 _FAINTEST = 0.10
 """Natural density below which nothing is ink: show-through and folds stay under it on good paper."""
@@ -84,13 +83,29 @@ class PageInk:
     """For each print layer its density on this scan, shape (channels,)."""
 
 
+@dataclass(frozen=True, eq=False)
+class Sample:
+    """The page at a low resolution, on which colours and levels are measured."""
+
+    pixels: Pixels
+    """Shape (h, w) or (h, w, 3)."""
+
+    layers: Sequence[PrintLayer]
+    """What was printed, each of shape (h, w)."""
+
+    writing: NDArray[np.bool_]
+    """Shape (h, w): where ink is expected."""
+
+    px_per_mm: float
+
+
 def separate(
     pixels: Pixels,
     layers: Sequence[PrintLayer],
+    sample: Sample,
     *,
     px_per_mm: float,
     blur_px: float,
-    writing: NDArray[np.bool_],
     two_tone: bool = False,
 ) -> PageInk:
     """Return the ink on a straightened page.
@@ -101,18 +116,18 @@ def separate(
         Shape (h, w) or (h, w, 3).
     layers
         What was printed, each of shape (h, w).
+    sample
+        The same page at a lower resolution.
     px_per_mm
-        Resolution of both.
+        Resolution of `pixels` and `layers`.
     blur_px
         Over how many pixels an edge passes from dark to bright.
-    writing
-        Shape (h8, w8), 8 pixels to the mm: where ink is expected, to measure its colour.
     two_tone
         The scan is black and white only, see `capture.two_tone`.
     """
-    paper = estimate_paper(pixels, px_per_mm=px_per_mm)
+    paper = estimate_paper(sample.pixels, px_per_mm=sample.px_per_mm)
     spread = max(blur_px / 2.563, 0.3)  # a Gaussian's edge passes from 10 to 90 % over 2.563 of its deviations
-    printed, colour = _measure(pixels, paper, layers, spread, writing)
+    printed, colour = _measure(sample, paper, spread * sample.px_per_mm / px_per_mm)
     ways = _weights(printed, colour)
     dark = [float(d.max()) > _DARK_PRINT for d in printed]
     nothing = [np.zeros_like(d) for d in printed]
@@ -155,66 +170,64 @@ _LOG = np.log(np.arange(256, dtype=np.float32) + 1.0)
 
 def _enlarged(coarse: NDArray[np.float32], shape: tuple[int, int], rows: slice) -> NDArray[np.float32]:
     """Return some rows of a coarse image brought to `shape`, straight between its pixels."""
-    h, w = shape
-    n = rows.stop - rows.start
-    # cv2.resize cannot start between two coarse rows, so the map says where each fine pixel lies on the coarse grid
-    y = ((np.arange(rows.start, rows.stop, dtype=np.float32) + 0.5) * (coarse.shape[0] / h) - 0.5).astype(np.float32)
-    x = ((np.arange(w, dtype=np.float32) + 0.5) * (coarse.shape[1] / w) - 0.5).astype(np.float32)
-    maps = np.repeat(x[None], n, axis=0), np.repeat(y[:, None], w, axis=1)
-    return np.asarray(cv2.remap(coarse, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
+    fx, fy = coarse.shape[1] / shape[1], coarse.shape[0] / shape[0]
+    to_coarse = np.array([[fx, 0, 0.5 * fx - 0.5], [0, fy, (rows.start + 0.5) * fy - 0.5]])
+    size = shape[1], rows.stop - rows.start
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    return np.asarray(cv2.warpAffine(coarse, to_coarse, size, flags=flags, borderMode=cv2.BORDER_REPLICATE), np.float32)
 
 
-def _shrunk(image: Pixels, size: tuple[int, int]) -> Pixels:
-    """Return the image at a smaller size, by halves first: OpenCV averages whole pixels much faster than parts."""
-    while image.shape[1] >= 2 * size[0] and image.shape[0] >= 2 * size[1]:
-        image = np.asarray(cv2.resize(image, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA), np.uint8)
-    return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-def _measure(
-    pixels: Pixels, paper: NDArray[np.float32], layers: Sequence[PrintLayer], spread: float, writing: NDArray[np.bool_]
-) -> tuple[list[NDArray[np.float64]], InkColour]:
+def _measure(sample: Sample, paper: NDArray[np.float32], spread: float) -> tuple[list[NDArray[np.float64]], InkColour]:
     """Return the density of each print layer and the ink's colour."""
-    size = writing.shape[1], writing.shape[0]
-    small = _shrunk(pixels, size)
-    behind = cv2.resize(paper, size, interpolation=cv2.INTER_LINEAR)
-    density = np.log((behind + 1.0) / (small + np.float32(1.0))).reshape(*writing.shape, -1)
-    spread *= size[0] / pixels.shape[1]
+    writing = sample.writing
+    # a plane for each channel: arrays of few MB are reused, larger ones are fetched from the system anew each time
+    density = []
+    for k, seen in enumerate([sample.pixels] if paper.ndim == 2 else cv2.split(sample.pixels)):
+        back = np.log((paper if paper.ndim == 2 else paper[..., k]) + np.float32(1.0))
+        density.append(cv2.resize(back, writing.shape[::-1], interpolation=cv2.INTER_LINEAR) - cv2.LUT(seen, _LOG))
+    level = functools.reduce(np.maximum, density)
     cover = []
-    for layer in layers:
-        fine = _shrunk(layer.coverage, size).astype(np.float32) / 255
+    for layer in sample.layers:
+        fine = layer.coverage.astype(np.float32) / 255
         cover.append(np.asarray(cv2.GaussianBlur(fine, (0, 0), spread) if spread > 0.2 else fine, np.float32))
-    near_print = np.zeros(writing.shape, bool)
+    near_print = np.zeros(writing.shape, np.uint8)
     for c in cover:
-        near_print |= cv2.dilate((c > 0.04).astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
-    bare = density[writing & ~near_print & (density.max(axis=2) < 0.15)]
-    noise = float(1.4826 * np.median(np.abs(bare - np.median(bare, axis=0)))) if len(bare) > 100 else 0.02
+        near_print |= (c > 0.04).view(np.uint8)
+    clear = writing & (cv2.dilate(near_print, np.ones((5, 5), np.uint8)) == 0)
+    bare = [d[clear & (level < 0.15)] for d in density]
+    off = np.concatenate([np.abs(b - np.median(b)) for b in bare if b.size > 100] or [np.zeros(0)])
+    noise = float(1.4826 * np.median(off)) if off.size else 0.02
     printed = [_layer_density(density, c, cover) for c in cover]
-    colour = _ink_colour(density[writing & ~near_print], max(noise, 0.004))
+    colour = _ink_colour([d[clear] for d in density], level[clear], max(noise, 0.004))
     return printed, colour
 
 
 def _layer_density(
-    density: NDArray[np.float32], mine: NDArray[np.float32], everything: Sequence[NDArray[np.float32]]
+    density: Sequence[NDArray[np.float32]], mine: NDArray[np.float32], everything: Sequence[NDArray[np.float32]]
 ) -> NDArray[np.float64]:
     """Return what full coverage by one layer adds: the median over its pixels, so that some ink does no harm."""
-    others = sum((c for c in everything if c is not mine), np.zeros_like(mine))
-    top = float(np.quantile(mine[mine > 0.02], 0.9)) if (mine > 0.02).any() else 0.0
-    alone = (mine >= max(0.6 * top, 0.05)) & (others < 0.02)
+    covered = mine[mine > 0.02]
+    top = float(np.quantile(covered, 0.9)) if covered.size else 0.0
+    alone = mine >= max(0.6 * top, 0.05)
+    for other in everything:
+        if other is not mine:
+            alone &= other < 0.02
     if alone.sum() < 20:
-        return np.zeros(density.shape[2], np.float64)
-    return np.asarray(np.clip(np.median(density[alone] / mine[alone][:, None], axis=0), 0.0, 4.0), np.float64)
+        return np.zeros(len(density), np.float64)
+    full = [float(np.median(d[alone] / mine[alone])) for d in density]
+    return np.clip(np.array(full, np.float64), 0.0, 4.0)
 
 
-def _ink_colour(density: NDArray[np.float32], noise: float) -> InkColour:
-    """Return the density of a full stroke: that of the darker half of what is surely ink."""
-    channels = density.shape[1]
-    level = density.max(axis=1)
+def _ink_colour(density: Sequence[NDArray[np.float32]], level: NDArray[np.float32], noise: float) -> InkColour:
+    """Return the density of a full stroke: that of the darker half of what is surely ink.
+
+    For each channel `density` holds some pixels, shape (n,); `level` is the largest of each pixel's.
+    """
     sure = level > max(_FAINTEST * 1.5, 6 * noise)
     if sure.sum() < 60:
-        return InkColour(np.full(channels, 1.5), noise, measured=False)
-    dark = density[sure & (level >= np.quantile(level[sure], 0.6))]
-    return InkColour(np.maximum(np.median(dark, axis=0), 0.02).astype(np.float64), noise)
+        return InkColour(np.full(len(density), 1.5), noise, measured=False)
+    dark = sure & (level >= np.quantile(level[sure], 0.6))
+    return InkColour(np.array([max(float(np.median(d[dark])), 0.02) for d in density], np.float64), noise)
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,22 +268,23 @@ def _ink_amount(
     ways: _Ways,
 ) -> NDArray[np.float32]:
     """Return the amount of ink, 1 for a full stroke; shape (rows, w)."""
-    density = _enlarged(log_paper, (pixels.shape[0], pixels.shape[1]), rows)
+    kinds: list[NDArray[np.float64]] = [ways.plain]
+    of_layer: list[int | None] = []
+    for weight in ways.near:
+        of_layer.append(None if weight is None else len(kinds))
+        kinds += [] if weight is None else [weight]
+    density = _enlarged(log_paper, pixels.shape[:2], rows)
     density -= cv2.LUT(pixels[rows], _LOG)
-    shape = density.shape[:2]
-    if density.ndim == 2:
-        amount = density * np.float32(ways.plain[0])
-    else:
-        amount = np.asarray(cv2.transform(density, ways.plain[None].astype(np.float32)), np.float32).reshape(shape)
-    for c, d in zip(cover, printed, strict=True):
-        amount = np.asarray(cv2.scaleAdd(c, -float(ways.plain @ d) / 255, amount), np.float32)
-    flat = density.reshape(-1, len(ways.plain))
-    for c, weight in zip(cover, ways.near, strict=True):
-        if weight is None:
-            continue
-        near = np.flatnonzero(cv2.dilate((c > 5).astype(np.uint8), np.ones((5, 5), np.uint8)))
-        here = flat[near] @ weight.astype(np.float32)
-        for other, d in zip(cover, printed, strict=True):
-            here -= other.ravel()[near] * np.float32(weight @ d / 255)
-        amount.ravel()[near] = here
-    return amount
+    amounts = []
+    for weight in kinds:
+        mix = weight[None].astype(np.float32)
+        amount = density * mix[0, 0] if density.ndim == 2 else cv2.transform(density, mix).reshape(density.shape[:2])
+        for c, d in zip(cover, printed, strict=True):
+            share = -float(weight @ d) / 255
+            amount = cv2.scaleAdd(c, share, amount) if share else amount
+        amounts.append(np.asarray(amount, np.float32))
+    for c, kind in zip(cover, of_layer, strict=True):
+        if kind is not None:
+            near = cv2.dilate((c > 5).astype(np.uint8), np.ones((5, 5), np.uint8))
+            cv2.copyTo(amounts[kind], near, amounts[0])
+    return amounts[0]

@@ -7,7 +7,7 @@ full picture: the four sides of each square, fitted to where the brightness pass
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -15,6 +15,7 @@ import numpy as np
 import zxingcpp
 from numpy.typing import NDArray
 
+from capture.resample import shrink
 from capture.scan import Pixels
 from capture.units import Points
 
@@ -60,7 +61,9 @@ def grey_of(pixels: Pixels) -> Pixels:
     return pixels if pixels.ndim == 2 else np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
 
 
-def find_marks(grey: Pixels, dictionary: cv2.aruco.Dictionary, *, expected: int | None = None) -> list[FoundMark]:
+def find_marks(
+    grey: Pixels, dictionary: cv2.aruco.Dictionary, *, until: Collection[int] | None = None
+) -> list[FoundMark]:
     """Return the markers on a picture, by id; of an id seen twice the larger one.
 
     Parameters
@@ -69,12 +72,12 @@ def find_marks(grey: Pixels, dictionary: cv2.aruco.Dictionary, *, expected: int 
         Shape (h, w).
     dictionary
         Which markers to look for.
-    expected
-        Stop searching when as many are found; by default the search goes on until a scale adds nothing.
+    until
+        Stop searching when these are found; by default the search goes on until a scale adds nothing.
     """
     detector = cv2.aruco.ArucoDetector(dictionary, _search_parameters())
     rough: dict[int, Points] = {}
-    for i, small in enumerate(_reduced(grey)):
+    for small in _reduced(grey):
         factor = grey.shape[0] / small.shape[0]
         before = len(rough)
         corners, ids, _ = detector.detectMarkers(small)
@@ -83,8 +86,7 @@ def find_marks(grey: Pixels, dictionary: cv2.aruco.Dictionary, *, expected: int 
             known = rough.get(int(mark_id))
             if known is None or _area(places) > 1.5 * _area(known):
                 rough[int(mark_id)] = places
-        enough = len(rough) >= expected if expected else 0 < before == len(rough)
-        if enough or (i and before == len(rough) and expected is None and i >= 2):
+        if 0 < before == len(rough) or (until and rough.keys() >= set(until)):
             break
     modules = dictionary.markerSize + 2
     return [m for k in sorted(rough) if (m := refine(grey, k, rough[k], modules)) is not None]
@@ -290,8 +292,9 @@ def _code_pictures(grey: Pixels) -> Iterator[Pixels]:
 
 
 def _of_size(grey: Pixels, long: int) -> Pixels:
-    """Return the picture reduced to a long side of `long` pixels, as it is if it is not longer."""
+    """Return the picture reduced to a long side of `long` pixels, give or take one; as it is if it is not longer."""
     if long >= max(grey.shape):
         return grey
     shape = tuple(max(1, round(n * long / max(grey.shape))) for n in grey.shape[::-1])
-    return np.asarray(cv2.resize(grey, shape, interpolation=cv2.INTER_AREA), np.uint8)
+    whole = shrink(grey, max(grey.shape) // long)
+    return np.asarray(cv2.resize(whole, shape, interpolation=cv2.INTER_AREA), np.uint8)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -10,8 +11,8 @@ from numpy.typing import NDArray
 
 from capture.cell import COVERED, deal
 from capture.cut import cut_out
-from capture.ink import PageInk, separate
-from capture.page import FindSheet, PageView, straighten
+from capture.ink import PageInk, PrintLayer, Sample, separate
+from capture.page import MEASURING_PX_PER_MM, FindSheet, PageView, straighten
 from capture.pen import measure_pen
 from capture.printed import printed_layers
 from capture.register import register
@@ -20,7 +21,6 @@ from capture.scan import Scan
 from capture.sheet import Box, Cell, Page, RuledLine, Sheet
 from capture.two_tone import is_two_tone
 
-_MEASURE_PX_PER_MM = 8.0
 BLURRED_MM = 0.45
 PALE = 0.35
 BENT_MM = 0.12
@@ -129,8 +129,10 @@ def read_page(scan: Scan, find_sheet: FindSheet) -> PageReading:
     MarksNotFoundError, WrongSheetError
         As `capture.page.straighten`.
     """
-    view, local_error_mm = register(straighten(scan, find_sheet))
-    ink = page_ink(view)
+    view = straighten(scan, find_sheet)
+    layers = printed_layers(view.sheet, view.page, px_per_mm=MEASURING_PX_PER_MM)
+    view, local_error_mm = register(view, layers)
+    ink = page_ink(view, layers)
     boxes = [c.box_mm for c in view.page.cells] + [r.box_mm for r in view.page.ruled]
     pen_mm, measured = measure_pen(ink, _inner(view.page.patch_mm), boxes)
     verdict = _verdict(view, ink, local_error_mm, measured)
@@ -142,28 +144,31 @@ def read_page(scan: Scan, find_sheet: FindSheet) -> PageReading:
     return PageReading(view.sheet, view.page, cells, lines, pen_mm, verdict, tuple(findings))
 
 
-def page_ink(view: PageView) -> PageInk:
-    """Return the ink of a whole page, nothing else on it."""
+def page_ink(view: PageView, coarse_layers: Sequence[PrintLayer]) -> PageInk:
+    """Return the ink of a whole page, nothing else on it.
+
+    `coarse_layers` is what was printed, at `MEASURING_PX_PER_MM`.
+    """
     w, h = view.page.size_mm
     ppm = view.px_per_mm
     return separate(
         view.pixels((0.0, 0.0, w, h)),
         printed_layers(view.sheet, view.page, px_per_mm=ppm),
+        Sample(view.measuring_pixels(), coarse_layers, _writing(view.page), MEASURING_PX_PER_MM),
         px_per_mm=ppm,
         blur_px=view.blur_mm * ppm,
-        writing=_writing(view.page),
         two_tone=is_two_tone(view.scan.pixels),
     )
 
 
 def _writing(page: Page) -> NDArray[np.bool_]:
-    """Return where ink is expected, 8 pixels to the mm."""
-    out = np.zeros(tuple(round(s * _MEASURE_PX_PER_MM) for s in page.size_mm[::-1]), np.uint8)
+    """Return where ink is expected, on a grid of `MEASURING_PX_PER_MM`."""
+    out = np.zeros(tuple(round(s * MEASURING_PX_PER_MM) for s in page.size_mm[::-1]), np.uint8)
     boxes = [c.box_mm for c in page.cells] + [r.box_mm for r in page.ruled]
     patch = _inner(page.patch_mm)
     for x, y, w, h in [*boxes, *([patch] if patch else [])]:
-        p, q = (round(v * _MEASURE_PX_PER_MM) for v in (x, y))
-        r, s = (round(v * _MEASURE_PX_PER_MM) for v in (x + w, y + h))
+        p, q = (round(v * MEASURING_PX_PER_MM) for v in (x, y))
+        r, s = (round(v * MEASURING_PX_PER_MM) for v in (x + w, y + h))
         cv2.rectangle(out, (p, q), (r, s), 1, -1)
     return out > 0
 

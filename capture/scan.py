@@ -6,19 +6,23 @@ and no bytes whatsoever make anything but an `OwnhandError` come out.
 
 from __future__ import annotations
 
+import ctypes
 import io
 import re
 import warnings
 from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageOps, ImageSequence
 
 from capture.errors import MissingLibraryError, NotAScanError, OwnhandError
+from capture.scan_pdf import pdf_page_count, pdf_pictures
 
 Pixels = NDArray[np.uint8]
 """Shape (h, w) grey or (h, w, 3) RGB, 0 is black."""
@@ -33,6 +37,9 @@ LONGEST_PX = 32_000
 """OpenCV samples no picture that is longer than 32,767."""
 
 LARGEST_FILE = 1 << 30
+
+_HEAD = 1024
+_BAND_ROWS = 512
 
 _REMEDY_KIND = "Give a PNG, JPEG, TIFF, PDF or HEIC file."
 _REMEDY_CUT = "Scan the page again, or copy the file once more: it is damaged or was cut off on the way."
@@ -76,8 +83,15 @@ class Scan:
         return f"{self.source}, page {self.index}" if self.many else self.source
 
 
-def load_scans(path: str | Path) -> Iterator[Scan]:
+def load_scans(path: str | Path, *, only: int | None = None) -> Iterator[Scan]:
     """Yield the pictures in a PNG, JPEG, TIFF, PDF or HEIC file, one at a time.
+
+    Parameters
+    ----------
+    path
+        The file.
+    only
+        Decode none but this one, counted from 1.
 
     Raises
     ------
@@ -90,27 +104,49 @@ def load_scans(path: str | Path) -> Iterator[Scan]:
     try:
         if path.stat().st_size > LARGEST_FILE:
             raise NotAScanError(path.name, f"the file has more than {LARGEST_FILE >> 20} MB", _REMEDY_SIZE)
-        data = path.read_bytes()
+        file = path.open("rb")
     except OSError as error:
         reason = (error.strerror or "cannot be opened").lower()
         raise NotAScanError(
             path.name, f"cannot be opened ({reason})", "Check the name and that it is a file."
         ) from error
-    yield from scans_from_bytes(data, path.name)
+    with file:
+        yield from _scans(file, path.name, only)
+
+
+def count_scans(path: Path) -> int:
+    """Return how many pictures a file holds; 1 where it cannot be told without decoding it."""
+    try:
+        with path.open("rb") as file, _quiet():
+            kind = kind_of(file.read(_HEAD))
+            file.seek(0)
+            if kind == "PDF":
+                return max(1, pdf_page_count(file.read()))
+            if kind == "TIFF":
+                with Image.open(file, formats=["TIFF"]) as image:
+                    return max(1, sum(not _is_thumbnail(frame) for frame in ImageSequence.Iterator(image)))
+    except Exception:  # whatever is wrong with it is said by reading it
+        return 1
+    return 1
 
 
 def scans_from_bytes(data: bytes, source: str) -> Iterator[Scan]:
     """Yield the pictures in the bytes of a file; raises as `load_scans` does."""
-    kind = kind_of(data)
-    if not data:
+    yield from _scans(io.BytesIO(data), source, None)
+
+
+def _scans(file: BinaryIO, source: str, only: int | None) -> Iterator[Scan]:
+    head = file.read(_HEAD)
+    file.seek(0)
+    kind = kind_of(head)
+    if not head:
         raise NotAScanError(source, "the file is empty", "Scan the page again.")
     if kind is None:
         raise NotAScanError(source, "is no picture of a kind that can be read", _REMEDY_KIND)
     read = _pdf_scans if kind == "PDF" else _image_scans
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # decoders warn about odd metadata, which is none of the user's business
-            yield from read(data, kind, source)
+        with _quiet():
+            yield from read(file, kind, source, only)
     except OwnhandError:
         raise
     except Image.DecompressionBombError as error:
@@ -118,6 +154,32 @@ def scans_from_bytes(data: bytes, source: str) -> Iterator[Scan]:
         raise _too_large(source, int(found[0]) if found else LARGEST_PX) from error
     except (Exception, MemoryError) as error:  # a decoder meets damaged data with whatever it stumbles over
         raise NotAScanError(source, f"the {kind} in it cannot be decoded to its end", _REMEDY_CUT) from error
+
+
+@contextmanager
+def _quiet() -> Iterator[None]:
+    """Keep decoders from talking: they warn of odd metadata, which is none of the user's business."""
+    _silence_libtiff()
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        yield
+
+
+@cache
+def _silence_libtiff() -> None:
+    """Take away the handler by which libtiff, inside Pillow, prints what it meets to standard error.
+
+    Pillow raises what matters. libtiff documents the switch (TIFFSetErrorHandler); where Pillow was linked so that it
+    cannot be reached, the lines are printed and do no harm.
+    """
+    with suppress(OSError, AttributeError):
+        from PIL import _imaging
+
+        libtiff = ctypes.CDLL(_imaging.__file__)
+        for name in ("TIFFSetErrorHandler", "TIFFSetWarningHandler"):
+            switch = getattr(libtiff, name)
+            switch.restype, switch.argtypes = ctypes.c_void_p, [ctypes.c_void_p]
+            switch(None)
 
 
 def kind_of(data: bytes) -> str | None:
@@ -149,22 +211,25 @@ def _too_large(source: str, pixels: int) -> NotAScanError:
     )
 
 
-def _image_scans(data: bytes, kind: str, source: str) -> Iterator[Scan]:
+def _image_scans(file: BinaryIO, kind: str, source: str, only: int | None) -> Iterator[Scan]:
     if kind == "HEIC":
         _open_heic_with_pillow(source)
     formats = {"JPEG": ["JPEG", "MPO"], "HEIC": ["HEIF"]}.get(kind, [kind])
-    with Image.open(io.BytesIO(data), formats=formats) as image:
+    with Image.open(file, formats=formats) as image:
         frames = getattr(image, "n_frames", 1) if kind == "TIFF" else 1
         index = 0
         for frame in ImageSequence.Iterator(image):
-            if kind == "TIFF" and int(_tag(frame, 254, 0)) & 1:
-                continue  # NewSubfileType, bit 0: a thumbnail of another page (TIFF 6.0, section 8)
+            if kind == "TIFF" and _is_thumbnail(frame):
+                continue
+            if only is not None and index + 1 != only:
+                index += 1
+                continue
             if frame.width * frame.height > LARGEST_PX:
                 raise _too_large(source, frame.width * frame.height)
             index += 1
             pixels, shrunk = _pixels(frame)
             yield Scan(pixels, source, index, _dpi(frame, shrunk), frames > 1)
-            if kind != "TIFF":
+            if kind != "TIFF" or index == only:
                 break  # further pictures in a JPEG or HEIC are previews and depth maps
         if not index:
             raise NotAScanError(source, "there is no page in it", _REMEDY_CUT)
@@ -180,9 +245,10 @@ def _open_heic_with_pillow(source: str) -> None:
     pillow_heif.register_heif_opener()
 
 
-def _tag(frame: Image.Image, number: int, default: Any) -> Any:
+def _is_thumbnail(frame: Image.Image) -> bool:
+    """Return whether a TIFF's picture is a small one of another page: NewSubfileType, bit 0 (TIFF 6.0, section 8)."""
     tags = getattr(frame, "tag_v2", None)
-    return default if tags is None else tags.get(number, default)
+    return tags is not None and bool(int(tags.get(254, 0)) & 1)
 
 
 def _dpi(frame: Image.Image, shrunk: int) -> float | None:
@@ -217,7 +283,17 @@ def _pixels(frame: Image.Image) -> tuple[Pixels, int]:
         image = image.convert("RGB")
     if left_to_shrink > 1:
         image = image.reduce(left_to_shrink)
-    return without_false_colour(np.array(image, np.uint8)), shrink
+    return without_false_colour(_array(image)), shrink
+
+
+def _array(image: Image.Image) -> Pixels:
+    """Return the pixels of an image of mode L or RGB; band by band, because a whole copy is made on the way."""
+    image.load()
+    out = np.empty((image.height, image.width, 3)[: 3 if image.mode == "RGB" else 2], np.uint8)
+    for top in range(0, image.height, _BAND_ROWS):
+        band = image.crop((0, top, image.width, min(top + _BAND_ROWS, image.height)))
+        out[top : top + band.height] = np.asarray(band, np.uint8)
+    return out
 
 
 def _eight_bits(values: NDArray[Any]) -> Pixels:
@@ -232,14 +308,15 @@ def without_false_colour(pixels: Pixels) -> Pixels:
     """Return grey pixels for RGB ones in which the three channels are the same."""
     if pixels.ndim == 2:
         return pixels
-    for rows in (pixels[::97], pixels):  # most colour scans show it in the first few rows
-        if (rows[..., 0] != rows[..., 1]).any() or (rows[..., 1] != rows[..., 2]).any():
-            return pixels
+    for step in (97, 1):  # most colour scans show it in a few rows
+        for top in range(0, len(pixels), _BAND_ROWS * step):
+            rows = pixels[top : top + _BAND_ROWS * step : step]
+            if (rows[..., 0] != rows[..., 1]).any() or (rows[..., 1] != rows[..., 2]).any():
+                return pixels
     return np.ascontiguousarray(pixels[..., 0])
 
 
-def _pdf_scans(data: bytes, kind: str, source: str) -> Iterator[Scan]:
-    from capture.scan_pdf import pdf_pictures
-
-    for index, count, pixels, dpi in pdf_pictures(data, source, largest_px=LARGEST_PX, kept_px=KEPT_PX):
+def _pdf_scans(file: BinaryIO, kind: str, source: str, only: int | None) -> Iterator[Scan]:
+    pictures = pdf_pictures(file.read(), source, largest_px=LARGEST_PX, kept_px=KEPT_PX, only=only)
+    for index, count, pixels, dpi in pictures:
         yield Scan(without_false_colour(pixels), source, index, dpi, count > 1)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
+import cv2
 import numpy as np
 import pypdfium2 as pdfium
 import pypdfium2.raw as pdfium_c
@@ -24,8 +25,23 @@ _REMEDY_CUT = "Scan the page again, or copy the file once more: it is damaged or
 _REMEDY_SIZE = "Scan at 300 to 600 dpi and read it again."
 
 
+def pdf_page_count(data: bytes) -> int:
+    """Return the number of pages of a PDF that can be opened.
+
+    Raises
+    ------
+    pypdfium2.PdfiumError
+        If it cannot be opened.
+    """
+    document = pdfium.PdfDocument(data)
+    try:
+        return len(document)
+    finally:
+        document.close()
+
+
 def pdf_pictures(
-    data: bytes, source: str, *, largest_px: int, kept_px: int
+    data: bytes, source: str, *, largest_px: int, kept_px: int, only: int | None = None
 ) -> Iterator[tuple[int, int, NDArray[np.uint8], float]]:
     """Yield page number, number of pages, RGB pixels and dpi of each page in a PDF.
 
@@ -47,7 +63,7 @@ def pdf_pictures(
         count = len(document)
         if not count:
             raise NotAScanError(source, "the PDF has no pages", _REMEDY_CUT)
-        for i in range(count):
+        for i in range(count) if only is None else range(only - 1, min(only, count)):
             page = document[i]
             try:
                 pixels, dpi = _picture(page, source, largest_px, kept_px)
@@ -104,5 +120,9 @@ def _own_pixels(image: pdfium.PdfImage, page: pdfium.PdfPage) -> NDArray[np.uint
 
 
 def _rgb(bitmap: pdfium.PdfBitmap) -> NDArray[np.uint8]:
-    image = bitmap.to_pil()  # knows the order of the channels
-    return np.array(image.convert("RGB"), np.uint8)
+    pixels = bitmap.to_numpy()
+    if pixels.ndim == 2 or pixels.shape[2] == 1:
+        return np.asarray(cv2.cvtColor(pixels, cv2.COLOR_GRAY2RGB), np.uint8)
+    if bitmap.rev_byteorder:
+        return np.array(pixels[..., :3], np.uint8)
+    return np.asarray(cv2.cvtColor(np.ascontiguousarray(pixels[..., :3]), cv2.COLOR_BGR2RGB), np.uint8)

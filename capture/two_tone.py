@@ -12,7 +12,7 @@ from capture.scan import Pixels
 
 def is_two_tone(pixels: Pixels) -> bool:
     """Return whether a scan is black and white only, give or take the traces of a JPEG."""
-    counts = np.bincount(pixels[::5].ravel(), minlength=256)
+    counts = np.bincount(pixels[::23].ravel(), minlength=256)
     return bool(counts[24:232].sum() < 0.3 * counts[:24].sum())
 
 

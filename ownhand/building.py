@@ -22,6 +22,7 @@ from fontbuild.spacing import tabular
 from ownhand.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.decisions_file import load_decisions
 from ownhand.hand import Hand, HandRecord, PageCapture, load_captures, open_hand
+from ownhand.holding import held
 from skeleton.attempt import Attempt
 
 Progress = Callable[[str, int, int], None]
@@ -118,18 +119,19 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     HandFolderError
         If there is no hand, or nothing was read yet.
     OutputError
-        If the files cannot be written.
+        If the files cannot be written, or another command is writing into the hand.
     """
     hand = open_hand(path)
-    sweep(hand.path)
-    font, result = make_font(hand, progress=progress)
-    if tabular_figures:
-        font = with_tabular_figures(font)
-    files = [
-        save_ufo(font, hand.ufo),
-        *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg"),
-        save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
-    ]
+    with held(path):
+        sweep(hand.path)
+        font, result = make_font(hand, progress=progress)
+        if tabular_figures:
+            font = with_tabular_figures(font)
+        files = [
+            save_ufo(font, hand.ufo),
+            *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg"),
+            save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
+        ]
     return Built(font, result, tuple(files), hand.record.consent)
 
 

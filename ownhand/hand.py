@@ -23,6 +23,7 @@ from capture.errors import HandFolderError, OutputError, UsageError
 from capture.files import is_vacant, make_folder, write_json
 from capture.sheet import Sheet
 from capture.sheet_file import load_sheet
+from ownhand.holding import held
 from skeleton.attempt import Attempt, attempt_from_json, attempt_to_json
 
 FORMAT = 1
@@ -192,8 +193,9 @@ def change_record(path: Path, changes: Mapping[str, Any]) -> Hand:
     if changes:
         if "family" in changes and not _is_family(changes["family"]):
             raise UsageError("--family", f"'{changes['family']}' cannot be a file's name", "Use letters and spaces.")
-        hand = Hand(path, dataclasses.replace(hand.record, **changes))
-        save_record(hand)
+        with held(path):
+            hand = Hand(path, dataclasses.replace(open_hand(path).record, **changes))
+            save_record(hand)
     return hand
 
 

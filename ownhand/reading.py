@@ -7,9 +7,12 @@ read is reported and the others go on. What was captured before is only replaced
 from __future__ import annotations
 
 import dataclasses
+import itertools
+import multiprocessing
 import os
+import threading
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,16 +22,17 @@ from numpy.typing import NDArray
 
 import skeleton
 from capture.code import CodedPage, sheet_from_coded
-from capture.errors import OutputError, OwnhandError
-from capture.files import check_folder, is_vacant, sweep
+from capture.errors import NotAScanError, OutputError, OwnhandError
+from capture.files import is_vacant, sweep
 from capture.read import PageReading, Verdict, read_page
 from capture.report import Finding
-from capture.scan import Scan, load_scans
+from capture.scan import count_scans, load_scans
 from capture.sheet import Sheet
 from capture.units import MM_PER_INCH
 from ownhand.decisions import known_ways
 from ownhand.decisions_file import load_decisions
 from ownhand.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
+from ownhand.holding import held
 from ownhand.keeping import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
 from skeleton.reading import Reading
 from skeleton.stroke import Stroke
@@ -80,17 +84,22 @@ def read_scans(
     Raises
     ------
     OwnhandError
-        If no page at all could be read, the first reason; or the folder cannot be written to.
+        If no page at all could be read, the first reason; or the folder cannot be written to, or another command is
+        writing into it.
     """
-    tell = progress or (lambda step, done, total: None)
     for scan in scans:
         if not scan.is_file():
             list(load_scans(scan))
     known = open_hand(path) if path.exists() and not is_vacant(path) else None
-    check_folder(path)
+    with held(path):
+        return _read_into(path, known, scans, adopt, jobs or os.cpu_count() or 1, progress or (lambda *_: None))
+
+
+def _read_into(
+    path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress
+) -> ReadReport:
     finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
-    jobs = jobs or os.cpu_count() or 1
-    with ProcessPoolExecutor(jobs) as pool:
+    with ProcessPoolExecutor(jobs, initializer=_end_with_parent) as pool:
         read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell)
         if not read:
             raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
@@ -138,45 +147,48 @@ class SheetFinder:
         self.sheets[sheet.id] = dataclasses.replace(sheet, pages=tuple(pages[n] for n in sorted(pages)))
 
 
+def _end_with_parent() -> None:
+    """Make a worker end when the command is killed: it would wait for work for ever, and hold the hand."""
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def wait_and_end() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=wait_and_end, daemon=True).start()
+
+
 def _read_pages(
     pool: ProcessPoolExecutor, paths: Sequence[Path], finder: SheetFinder, most: int, tell: Progress
 ) -> tuple[list[tuple[PageReading, Path]], list[OwnhandError]]:
-    """Return the pages read, in the order given, and what was refused. Few pictures are held at once."""
-    waiting: dict[Future[PageReading], tuple[int, Path]] = {}
+    """Return the pages read, and what was refused, each in the order given."""
+    pages = [(path, number) for path in paths for number in range(1, count_scans(path) + 1)]
+    to_do = iter(enumerate(pages))
+    waiting: dict[Future[PageReading], int] = {}
     read: dict[int, tuple[PageReading, Path]] = {}
-    refused: list[OwnhandError] = []
-    count = 0
-
-    def collect(least: int) -> None:
-        while len(waiting) > least:
-            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
-            for future in done:
-                number, path = waiting.pop(future)
-                try:
-                    read[number] = (future.result(), path)
-                except OwnhandError as error:
-                    refused.append(error)
-                tell("read pages", len(read) + len(refused), max(count, len(paths)))
-
-    for item in _all_scans(paths):
-        if isinstance(item, OwnhandError):
-            refused.append(item)
-            continue
-        scan, path = item
-        waiting[pool.submit(read_page, scan, finder)] = (count, path)
-        count += 1
-        collect(most)
-    collect(0)
-    return [read[number] for number in sorted(read)], refused
+    refused: dict[int, OwnhandError] = {}
+    tell("read pages", 0, len(pages))
+    while len(read) + len(refused) < len(pages):
+        for place, (path, number) in itertools.islice(to_do, most - len(waiting)):
+            waiting[pool.submit(_read_one, path, number, finder)] = place
+        done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+        for future in done:
+            place = waiting.pop(future)
+            try:
+                read[place] = (future.result(), pages[place][0])
+            except OwnhandError as error:
+                refused[place] = error
+        tell("read pages", len(read) + len(refused), len(pages))
+    return [read[place] for place in sorted(read)], [refused[place] for place in sorted(refused)]
 
 
-def _all_scans(paths: Iterable[Path]) -> Iterator[tuple[Scan, Path] | OwnhandError]:
-    for path in paths:
-        try:
-            for scan in load_scans(path):
-                yield scan, path
-        except OwnhandError as error:
-            yield error
+def _read_one(path: Path, number: int, finder: SheetFinder) -> PageReading:
+    """Return what is on one picture of a file; decoded where it is read, so that no picture is handed about."""
+    for scan in load_scans(path, only=number):
+        return read_page(scan, finder)
+    raise NotAScanError(path.name, f"its page {number} cannot be found", "Scan the page again.")
 
 
 def _trace_all(

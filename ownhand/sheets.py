@@ -19,6 +19,7 @@ from capture.print_sheet import page_svg, write_pdf
 from capture.sheet_file import save_sheet
 from fontbuild.formats.ufo import load_ufo
 from ownhand.hand import Hand, load_captures, load_sheets, open_or_create
+from ownhand.holding import held
 
 NO_WRITING = " \u00a0\u202f"
 """Characters that need no ink."""
@@ -75,6 +76,8 @@ def print_sheet(
     ------
     UsageError
         If nothing is asked for, nothing is missing, or it does not fit.
+    OutputError
+        If it cannot be written, or another command is writing into the hand.
     """
     wanted = wanted_characters(languages, characters, text)
     if not wanted and not copy.strip():
@@ -89,36 +92,37 @@ def print_sheet(
     # planned before the hand is begun, so that a request that cannot be met leaves nothing behind
     if not missing:
         counts = _plan(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
-    hand = open_or_create(path, **record, **({"family": family} if family else {}))
-    if missing:
-        have = characters_of(hand)
-        wanted = [c for c in wanted if c not in have]
-        if not wanted:
-            raise UsageError("sheet", "the hand lacks nothing of what is asked for", "Ask for more languages.")
-        counts = _plan(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
-    sheet = lay_out(
-        counts,
-        sheet_id=new_id(hand),
-        paper=paper,
-        x_height_mm=x_height_mm,
-        languages=tuple(languages),
-        ruled_text=copy or None,
-    )
-    make_folder(hand.sheets_folder)
-    folder = hand.sheets_folder / sheet.id
-    try:
-        with tempfile.TemporaryDirectory(prefix=".sheet.", dir=hand.sheets_folder) as name:
-            beside = Path(name) / sheet.id
-            beside.mkdir()
-            title = hand.record.family
-            write_pdf(sheet, beside / "sheet.pdf", title=title)
-            for page in sheet.pages:
-                write_text(beside / f"page-{page.page}.svg", page_svg(sheet, page, title=title))
-            save_sheet(sheet, beside / "sheet.json")
-            shutil.move(beside, folder)
-    except OSError as error:
-        remedy = "Choose a place you may write to, with room on it."
-        raise OutputError(str(folder), f"cannot be written ({error.strerror})", remedy) from None
+    with held(path):
+        hand = open_or_create(path, **record, **({"family": family} if family else {}))
+        if missing:
+            have = characters_of(hand)
+            wanted = [c for c in wanted if c not in have]
+            if not wanted:
+                raise UsageError("sheet", "the hand lacks nothing of what is asked for", "Ask for more languages.")
+            counts = _plan(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
+        sheet = lay_out(
+            counts,
+            sheet_id=new_id(hand),
+            paper=paper,
+            x_height_mm=x_height_mm,
+            languages=tuple(languages),
+            ruled_text=copy or None,
+        )
+        make_folder(hand.sheets_folder)
+        folder = hand.sheets_folder / sheet.id
+        try:
+            with tempfile.TemporaryDirectory(prefix=".sheet.", dir=hand.sheets_folder) as name:
+                beside = Path(name) / sheet.id
+                beside.mkdir()
+                title = hand.record.family
+                write_pdf(sheet, beside / "sheet.pdf", title=title)
+                for page in sheet.pages:
+                    write_text(beside / f"page-{page.page}.svg", page_svg(sheet, page, title=title))
+                save_sheet(sheet, beside / "sheet.json")
+                shutil.move(beside, folder)
+        except OSError as error:
+            remedy = "Choose a place you may write to, with room on it."
+            raise OutputError(str(folder), f"cannot be written ({error.strerror})", remedy) from None
     notices = []
     if not hand.record.consent:
         notices.append(

@@ -18,6 +18,7 @@ from HersheyFonts import HersheyFonts
 from capture.print_sheet import sheet_pdf
 from capture.scan import Scan
 from capture.sheet import Cell, Page, Sheet
+from tests.bench.capture_files import through_file
 
 SOURCE_PX_PER_MM = 20.0
 """Of the page that is looked at; finer than any picture of it that is made here."""
@@ -65,10 +66,19 @@ class Degrade:
     show_through: float = 0.0
     dust: int = 0
     fold: float = 0.0
+    staples: int = 0
+    """0 to 3: one in the corner, one over a cell, one over a guide and a label."""
+
+    copies: int = 0
+    """Generations of photocopying, each a little larger, harder and dirtier than the one before."""
+
     covered_mark: int = -1
     table: bool = False
     crop_mm: float = 0.0
     """How much of the lower right corner the picture misses, along both edges."""
+
+    file: str = ""
+    """A kind of file the picture goes through, of `tests.bench.capture_files.KINDS`."""
 
     quarter_turns: int = 0
     stray_mm: float = 0.0
@@ -160,9 +170,17 @@ def ink_of(page: Page, written: list[Written], *, pen_mm: float) -> tuple[np.nda
 
 def _line(image: np.ndarray, points_mm: np.ndarray, width_mm: float, value: int) -> None:
     px = np.round((points_mm * SOURCE_PX_PER_MM - 0.5) * 256).astype(np.int32)
-    thickness = max(1, round(width_mm * SOURCE_PX_PER_MM))
-    kind = cv2.LINE_AA if image.dtype == np.uint8 else cv2.LINE_8
-    cv2.polylines(image, [px.reshape(-1, 1, 2)], False, int(value), thickness, kind, 8)
+    width = width_mm * SOURCE_PX_PER_MM
+    if image.dtype == np.uint8:
+        # OpenCV's soft-edged lines cover 1.7 px more than their thickness (measured); what a hair line then covers too
+        # much is taken from its darkness
+        thickness = max(1, int(np.ceil(width - 1.7 - 0.5)))
+        cv2.polylines(
+            image, [px.reshape(-1, 1, 2)], False, round(value * min(1.0, width / (thickness + 1.7))), thickness,
+            cv2.LINE_AA, 8,
+        )  # fmt: skip
+    else:
+        cv2.polylines(image, [px.reshape(-1, 1, 2)], False, int(value), max(1, round(width)), cv2.LINE_8, 8)
 
 
 def print_page(sheet: Sheet, page: Page) -> np.ndarray:
@@ -198,6 +216,9 @@ def take(page: Page, print_rgb: np.ndarray, written: list[Written], how: Degrade
             page_rgb, cv2.GaussianBlur(np.ascontiguousarray(ink[:, ::-1]), (0, 0), 5), np.full(3, 1 - how.show_through)
         )
     _dirty(page_rgb, how, rng)
+    for _ in range(how.copies):
+        page_rgb = _photocopied(page_rgb, rng)
+    _staple(page_rgb, page, how.staples)
     size, page_of = _view(page.size_mm, how)
     out = _seen(page_rgb, page_of, size, how, rng)
     out = _developed(out, how, rng)
@@ -212,6 +233,8 @@ def take(page: Page, print_rgb: np.ndarray, written: list[Written], how: Degrade
 
         page_of = turned if k else inner
     scan = Scan(out, f"simulated-{how.seed}.png", dpi=None if how.tilt_deg else how.dpi)
+    if how.file:
+        scan = through_file(scan, how.file)
     return Picture(scan, page_of, ink, owner, written)
 
 
@@ -234,20 +257,53 @@ def _dirty(page_rgb: np.ndarray, how: Degrade, rng: np.random.Generator) -> None
         page_rgb[rows] = (page_rgb[rows] * light).clip(0, 255)
 
 
+def _photocopied(page_rgb: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Return a copy of a page, grey: what is pale goes pale or goes away, what is dark goes black; toner specks."""
+    grey = cv2.GaussianBlur(cv2.cvtColor(page_rgb, cv2.COLOR_RGB2GRAY), (0, 0), 0.05 * SOURCE_PX_PER_MM)
+    level = np.arange(256) / 255
+    harder = np.clip(255 / (1 + np.exp(-(level - 0.62) * 9)) / (1 / (1 + np.exp(-0.38 * 9))), 0, 252).astype(np.uint8)
+    copy = cv2.LUT(grey, harder)
+    h, w = copy.shape
+    for _ in range(250):
+        at = (int(rng.integers(w)), int(rng.integers(h)))
+        cv2.circle(copy, at, int(rng.integers(1, 3)), int(rng.integers(20, 120)), -1, cv2.LINE_AA)
+    return cv2.cvtColor(copy, cv2.COLOR_GRAY2RGB)
+
+
+def _staple(page_rgb: np.ndarray, page: Page, count: int) -> None:
+    """Lay staples on the page: 12 mm of bright wire half a millimetre thick, with a shadow under its edge."""
+    x, y, _, h = page.cells[len(page.cells) // 2].box_mm
+    label = page.cells[len(page.cells) // 3]
+    places = [
+        ((6.0, 17.0), (14.5, 8.5)),
+        ((x - 1.0, y + 0.75 * h), (x + 11.0, y + 0.45 * h)),
+        ((label.label_mm[0] - 1.0, label.label_mm[1]), (label.label_mm[0] + 11.0, label.label_mm[1] - 1.0)),
+    ]
+    for start, end in places[:count]:
+        line = np.array([start, end])
+        for shift, width, grey in ((0.25, 0.5, 120), (0.0, 0.55, 150), (-0.08, 0.2, 250)):
+            px = np.round(((line + shift) * SOURCE_PX_PER_MM - 0.5) * 256).astype(np.int32)
+            thick = max(1, round(width * SOURCE_PX_PER_MM - 1.7))
+            cv2.polylines(page_rgb, [px.reshape(-1, 1, 2)], False, (grey, grey, grey), thick, cv2.LINE_AA, 8)
+
+
 def _view(size_mm: tuple[float, float], how: Degrade) -> tuple[tuple[int, int], Callable[[np.ndarray], np.ndarray]]:
     """Return the picture's (height, width) and the way from its pixels to the page."""
     ppm = how.dpi / 25.4
     wide, high = size_mm
     border = 6.0 if not how.tilt_deg else 16.0
-    shape = (round((high + 2 * border) * ppm), round((wide + 2 * border) * ppm))
     a = np.radians(how.turn_deg)
+    # a page that is turned far lies on a bed, or in a picture, that is large enough for it
+    more = 0.5 * (np.abs([[np.cos(a), np.sin(a)], [np.sin(a), np.cos(a)]]) @ [wide, high] - [wide, high])
+    more = more.clip(0) if how.turn_deg > 5 else np.zeros(2)
+    shape = (round((high + 2 * (border + more[1])) * ppm), round((wide + 2 * (border + more[0])) * ppm))
     back = np.array([[np.cos(a), np.sin(a)], [-np.sin(a), np.cos(a)]])
     middle = np.array([wide, high]) / 2
     if how.crop_mm:
         shape = (round((high + border - how.crop_mm) * ppm), round((wide + border - how.crop_mm) * ppm))
 
     def flat(px: np.ndarray) -> np.ndarray:
-        p = (px + 0.5) / ppm - border
+        p = (px + 0.5) / ppm - border - more
         p[:, 1] += how.feed_mm * np.sin(p[:, 1] / high * 4 * np.pi)
         return (p - middle) @ back.T / how.print_scale + middle
 
@@ -259,7 +315,7 @@ def _view(size_mm: tuple[float, float], how: Degrade) -> tuple[tuple[int, int], 
     arc -= np.interp(0, bend, arc)
 
     def photo(px: np.ndarray) -> np.ndarray:
-        p = ((px + 0.5) / ppm - border - middle) @ back.T / distance
+        p = ((px + 0.5) / ppm - border - more - middle) @ back.T / distance
         r2 = (p**2).sum(axis=1, keepdims=True)
         p = p * (1 + how.lens * r2 / 0.1)
         z = np.zeros(len(p))

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from capture.ink import FULL_INK_GREY, PrintLayer, separate
+from capture.ink import FULL_INK_GREY, PrintLayer, Sample, separate
 from capture.light import estimate_paper
 from capture.pen import line_width
 from capture.two_tone import is_two_tone, without_print
@@ -30,8 +30,10 @@ def a_page(ink_density, *, shadow=False, guide_off_px=0):
 
 
 def taken_apart(pixels, layer):
-    writing = np.ones((240, 320), bool)
-    return separate(pixels, [layer], px_per_mm=PPM, blur_px=2.05, writing=writing)
+    small = cv2.resize(pixels, (320, 240), interpolation=cv2.INTER_AREA)
+    coarse = PrintLayer(layer.name, cv2.resize(layer.coverage, (320, 240), interpolation=cv2.INTER_AREA))
+    sample = Sample(small, [coarse], np.ones((240, 320), bool), px_per_mm=8.0)
+    return separate(pixels, [layer], sample, px_per_mm=PPM, blur_px=2.05)
 
 
 @pytest.mark.parametrize("ink", [(2.0, 2.0, 1.9), (1.8, 1.5, 0.6), (0.3, 1.7, 1.5), (0.45, 0.45, 0.45)])

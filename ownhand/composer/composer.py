@@ -11,6 +11,7 @@ import numpy as np
 from capture.errors import FontFileError, UsageError
 from fontbuild.font import Font
 from ownhand.composer.choose import Chooser
+from ownhand.composer.joining import OVER, deferred, joins
 from ownhand.composer.letters import Letters, make_letters, with_tabs
 from ownhand.composer.manuscript import Manuscript, make_manuscript
 from ownhand.composer.plot import PlotPage, merged
@@ -28,12 +29,6 @@ LONGEST = 2_000_000
 
 TOUCH = 0.35
 """Ends of one letter's strokes that lie within so many pen widths meet."""
-
-JOIN_X_HEIGHTS = 0.25
-"""In a hand that joins, letters whose ends lie nearer than this are written without lifting."""
-
-JOINS_FROM = 0.25
-"""A hand joins when at least this share of its neighbouring letters' ends lie so near."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -81,6 +76,7 @@ class Composer:
         self.font = font
         self.scatter = scatter or scatter_of(font)
         self._bank = ShapeBank(font)
+        self._joins = joins(font)
         self._has = frozenset(c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants))
 
     @property
@@ -117,7 +113,7 @@ class Composer:
             pen = self._pen_mm(settings) * self.font.metrics.x_height / asked
             letters = make_letters(
                 manuscript.chars, manuscript.gaps, font=self.font, bank=self._bank, chooser=chooser,
-                scatter=self.scatter, life=life, rng=rng, pen=pen,
+                scatter=self.scatter, life=life, rng=rng, pen=pen, goes_on=self._joins and settings.joins,
             )  # fmt: skip
             done = self._set(manuscript, letters, box, settings, rng)
             notices += self._box_notices(done, box, settings)
@@ -193,7 +189,8 @@ class Composer:
         touch = TOUCH * page.pen_mm
         between = 0.0
         if settings.joins:
-            between = JOIN_X_HEIGHTS * size if _joining(page, JOIN_X_HEIGHTS * size) else touch
+            between = OVER * size if self._joins else touch
+            page = deferred(page, within_mm=between) if self._joins else page
         page = merged(page, within_letter_mm=touch, between_letters_mm=between)
         return least_travel(page) if settings.order == "least travel" else page
 
@@ -202,16 +199,6 @@ def _line_figures(rng: np.random.Generator, n: int, page_share: float) -> np.nda
     """Return figures of variance one for lines, with a share in common."""
     common = float(draw(rng, 1)[0])
     return np.asarray(np.sqrt(1 - page_share) * draw(rng, n) + np.sqrt(page_share) * common, float)
-
-
-def _joining(page: PlotPage, within_mm: float) -> bool:
-    """Whether the hand joins its letters: their ends lie near the next one's beginning often enough."""
-    first, last = page.ends_mm
-    change = (page.letter[1:] != page.letter[:-1]) & (page.word[1:] == page.word[:-1])
-    if change.sum() < 8:
-        return False
-    away = np.hypot(*(first[1:] - last[:-1]).T)[change]
-    return bool((away <= within_mm).mean() >= JOINS_FROM)
 
 
 def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[TextBox, str]]:

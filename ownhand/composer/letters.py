@@ -7,7 +7,7 @@ text, in writing order.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -17,6 +17,7 @@ from fontbuild.metrics import STEMMED
 from ownhand.composer.aim import Aim, aim
 from ownhand.composer.choose import Chooser
 from ownhand.composer.gaps import MARKS_KEEP, NEAREST, clearance, evened, gap_scatter, space, word_scatter
+from ownhand.composer.joining import GAP_SHARE
 from ownhand.composer.scatter import Array, Scatter
 from ownhand.composer.series import draw, remembered, slow
 from ownhand.composer.settings import Life
@@ -86,6 +87,7 @@ def make_letters(
     life: Life,
     rng: np.random.Generator,
     pen: float | None = None,
+    goes_on: bool = False,
 ) -> Letters:
     """Return the letters of a text.
 
@@ -97,8 +99,12 @@ def make_letters(
         Width of each space, in word gaps.
     pen
         Width of the pen at the size of the writing, font units; None: as measured.
+    goes_on
+        Whether the pen goes on from letter to letter, which then stand where it takes them.
     """
     n = len(chars)
+    if goes_on:
+        scatter = replace(scatter, letter_gap=GAP_SHARE * scatter.letter_gap)
     x = font.metrics.x_height
     pen = font.metrics.pen_width if pen is None else pen
     inked = np.array([c not in (SPACE, TAB, "") for c in chars], bool)
@@ -139,7 +145,7 @@ def make_letters(
     word_space = space(font, scatter, bank)
     advance = np.where(inked, advance, word_space * np.where(np.array(gaps) > 0, gaps, 1.0))
     if n > 1:
-        letter = np.array([c.isalpha() for c in chars], bool)
+        letter = np.array([c.isalpha() and not goes_on for c in chars], bool)
         kern[:-1] += evened(letter, (after + kern)[:-1] + left[1:], lean.add, x, scatter)
         advance[:-1] += kern[:-1]
     white = after + kern

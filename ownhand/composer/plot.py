@@ -104,7 +104,8 @@ def merged(page: PlotPage, *, within_letter_mm: float, between_letters_mm: float
     Parameters
     ----------
     within_letter_mm, between_letters_mm
-        How near the two ends must be, for paths of one letter, and of neighbouring letters of one word.
+        How near the two ends must be, for paths of one letter, and of neighbouring letters of one word. Signs that are
+        no letters are joined to nothing.
     """
     k = len(page)
     if k < 2:
@@ -112,8 +113,10 @@ def merged(page: PlotPage, *, within_letter_mm: float, between_letters_mm: float
     first, last = page.ends_mm
     sizes = np.diff(page.starts)
     away = np.hypot(*(first[1:] - last[:-1]).T)
-    same = page.letter[1:] == page.letter[:-1]
-    near = np.where(same, away <= within_letter_mm, away <= between_letters_mm)
+    step = page.letter[1:] - page.letter[:-1]
+    is_letter = np.array([c.isalpha() for c in page.chars], bool)[page.letter]
+    beside = (step == 1) & is_letter[1:] & is_letter[:-1]
+    near = ((step == 0) & (away <= within_letter_mm)) | (beside & (away <= between_letters_mm))
     joined = (
         near & (page.word[1:] == page.word[:-1]) & (page.line[1:] == page.line[:-1]) & (page.pen[1:] == page.pen[:-1])
     )

@@ -13,11 +13,13 @@ from hypothesis import strategies as st
 from capture.errors import InputError, UsageError
 from ownhand.composer import PlotPage, Settings
 from ownhand.composer.formats.svg import path_data
+from ownhand.composer.joining import deferred, joins
 from ownhand.composer.machine import Machine, check_bed, load_machine, machine_from
 from ownhand.composer.motion import drawing_seconds, effort, trapezoid_seconds
 from ownhand.composer.plot import flatten, merged, pen_up_travel_mm, reordered
 from ownhand.composer.travel import least_travel
 from tests.ownhand.composing import LETTER, composer
+from tests.ownhand.hershey_font import hershey_font
 
 CARD = Settings(paper="postcard", margins_mm=(10, 10, 10, 10))
 
@@ -110,6 +112,51 @@ def test_a_joining_hand_is_written_with_fewer_lifts() -> None:
     apart = script.compose(LETTER, replace(CARD, joins=False), seed=1).pages[0]
 
     assert len(joined) < 0.85 * len(apart)
+
+
+def a_word_with_an_i() -> PlotPage:
+    """A joined 'tin': bar after the stem, dot after the i, each letter beginning where the one before it ended."""
+    paths = [
+        straight(0, 0, 5, 9), straight(-1, 4, 4, 4), straight(5.1, 9, 10, 9), [[8.0, 2.0]], straight(10.2, 9, 15, 9),
+        straight(20, 0, 25, 0),
+    ]  # fmt: skip
+    page = page_of(*paths, letter=[0, 0, 1, 1, 2, 3], word=[0, 0, 0, 0, 0, 1])
+    return replace(page, chars=tuple("tinn"))
+
+
+def test_dots_and_bars_wait_until_a_joined_word_is_done() -> None:
+    page = deferred(a_word_with_an_i(), within_mm=0.5)
+    joined = merged(page, within_letter_mm=0.1, between_letters_mm=0.5)
+
+    assert page.letter.tolist() == [0, 1, 2, 0, 1, 3]
+    assert [p[0].tolist() for p in joined.paths()] == [[0, 0], [-1, 4], [8, 2], [20, 0]]
+    assert joined.path(0)[-1].tolist() == [15, 9]
+    assert as_sets(page) == as_sets(a_word_with_an_i())
+
+
+def test_letters_that_stand_apart_keep_their_dots_where_they_are() -> None:
+    page = a_word_with_an_i()
+
+    assert deferred(page, within_mm=0.05) is page
+
+
+def test_a_pen_never_runs_on_into_a_sign() -> None:
+    page = replace(page_of(straight(0, 0, 10, 0), straight(10, 0, 12, 3), letter=[0, 1]), chars=("n", ","))
+
+    assert len(merged(page, within_letter_mm=1.0, between_letters_mm=1.0)) == 2
+
+
+def test_only_a_hand_that_joins_is_taken_for_one() -> None:
+    assert [joins(hershey_font(face)) for face in ("scripts", "futural", "rowmans")] == [True, False, False]
+
+
+def test_a_script_goes_back_for_its_dots_and_bars_after_the_word() -> None:
+    page = composer("scripts", scatter=0.3).compose("minima titillate initial " * 6, CARD, seed=1).pages[0]
+    first, last = page.ends_mm
+    back = (last[:-1, 0] - first[1:, 0] > 3.0) & (page.word[1:] == page.word[:-1])
+
+    assert back.sum() >= 12
+    assert {page.chars[page.letter[k + 1]] for k in np.flatnonzero(back)} <= {"i", "t"}
 
 
 def test_flattened_curves_stay_near_and_keep_their_length() -> None:

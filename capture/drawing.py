@@ -29,6 +29,7 @@ __all__ = [
     "Line",
     "Shape",
     "Words",
+    "draw_form",
     "draw_page",
     "printable",
 ]
@@ -55,6 +56,12 @@ def draw_page(sheet: Sheet, page: Page, *, title: str = "") -> list[Shape]:
     shapes.append(draw_code(payload, page.code_mm))
     if page.second_code_mm is not None:
         shapes.append(draw_code(payload, page.second_code_mm))
+    return shapes + draw_form(sheet, page, title=title)
+
+
+def draw_form(sheet: Sheet, page: Page, *, title: str = "") -> list[Shape]:
+    """Return the shapes of a page without its markers and codes."""
+    shapes: list[Shape] = []
     shapes.extend(draw_head(sheet, page, title))
     for cell in page.cells:
         shapes.extend(draw_cell(cell))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 import numpy as np
 import pypdfium2 as pdfium
@@ -12,7 +13,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas
 
-from capture.drawing import BLACK, TEXT, Colour, Line, Shape, Words, draw_page
+from capture.drawing import BLACK, TEXT, Colour, Line, Shape, Words, draw_form
 from capture.drawing import Frame as FrameShape
 from capture.ink import PrintLayer
 from capture.label_font import font_path
@@ -26,25 +27,40 @@ _CHANNELS: tuple[Colour, ...] = ((0, 1, 1), (1, 0, 1), (1, 1, 0))
 """Each layer is painted so that it darkens one channel alone: one rendering gives three of them."""
 
 
-def printed_layers(sheet: Sheet, page: Page, *, px_per_mm: float) -> tuple[PrintLayer, ...]:
-    """Return what is printed on a page where somebody writes, a layer for each colour.
+@dataclass(frozen=True)
+class PrintModel:
+    """What is printed on a page where somebody writes, painted once to be rendered at several resolutions."""
 
-    Frame: page; the corner pixel's centre is half a pixel inside the page. Each coverage has the shape that
-    `PageView.pixels` gives for the whole page.
-    """
-    width, height = (round(s * px_per_mm) for s in page.size_mm)
-    shapes = [s for s in draw_page(sheet, page) if s.colour not in _NOT_MODELLED]
+    size_mm: tuple[float, float]
+    paintings: tuple[tuple[bytes, tuple[Colour, ...]], ...]
+    """PDFs of one page, each with the colours that its three channels show."""
+
+    def layers(self, px_per_mm: float) -> tuple[PrintLayer, ...]:
+        """Return a layer for each colour.
+
+        Frame: page; the corner pixel's centre is half a pixel inside the page. Each coverage has the shape that
+        `PageView.pixels` gives for the whole page.
+        """
+        layers = []
+        for pdf, colours in self.paintings:
+            image = _rendered(pdf, self.size_mm, px_per_mm)
+            layers += [
+                PrintLayer(name_of_colour(colour), 255 - np.ascontiguousarray(image[..., k]))
+                for k, colour in enumerate(colours)
+            ]
+        return tuple(layers)
+
+
+def print_model(sheet: Sheet, page: Page) -> PrintModel:
+    """Return the model of what is printed on a page where somebody writes."""
+    shapes = [s for s in draw_form(sheet, page) if s.colour not in _NOT_MODELLED]
     colours = sorted({s.colour for s in shapes})
-    layers = []
+    paintings = []
     for first in range(0, len(colours), len(_CHANNELS)):
         channel = dict(zip(colours[first:], _CHANNELS, strict=False))
         painted = [(s, channel[s.colour]) for s in shapes if s.colour in channel]
-        image = _rendered(_painted(painted, width / px_per_mm, height / px_per_mm), width, height, px_per_mm)
-        layers += [
-            PrintLayer(name_of_colour(colour), np.ascontiguousarray(255 - image[..., k]))
-            for k, colour in enumerate(channel)
-        ]
-    return tuple(layers)
+        paintings.append((_painted(painted, *page.size_mm), tuple(channel)))
+    return PrintModel(page.size_mm, tuple(paintings))
 
 
 def name_of_colour(colour: Colour) -> str:
@@ -52,11 +68,16 @@ def name_of_colour(colour: Colour) -> str:
     return "#{:02x}{:02x}{:02x}".format(*colour)
 
 
-def _rendered(pdf: bytes, width: int, height: int, px_per_mm: float) -> NDArray[np.uint8]:
+def _rendered(pdf: bytes, size_mm: tuple[float, float], px_per_mm: float) -> NDArray[np.uint8]:
+    width, height = (round(s * px_per_mm) for s in size_mm)
     document = pdfium.PdfDocument(pdf)
     try:
-        # A hair less than the page's resolution: rounding up would add a pixel and stretch everything to it.
-        bitmap = document[0].render(scale=MM_PER_POINT * px_per_mm * (1 - 1e-7), rev_byteorder=True)
+        # The page is cut, or widened, to whole pixels, and a hair less is asked for than its resolution: PDFium would
+        # round up, add a pixel and stretch everything to it.
+        page = document[0]
+        top = size_mm[1] / MM_PER_POINT
+        page.set_mediabox(0, top - height / px_per_mm / MM_PER_POINT, width / px_per_mm / MM_PER_POINT, top)
+        bitmap = page.render(scale=MM_PER_POINT * px_per_mm * (1 - 1e-7), rev_byteorder=True)
         return np.array(bitmap.to_numpy()[:height, :width, :3], np.uint8)
     finally:
         document.close()

@@ -14,7 +14,7 @@ from capture.cut import cut_out
 from capture.ink import PageInk, PrintLayer, Sample, separate
 from capture.page import MEASURING_PX_PER_MM, FindSheet, PageView, straighten
 from capture.pen import measure_pen
-from capture.printed import printed_layers
+from capture.printed import PrintModel, print_model
 from capture.register import register
 from capture.report import Finding
 from capture.scan import Scan
@@ -130,9 +130,10 @@ def read_page(scan: Scan, find_sheet: FindSheet) -> PageReading:
         As `capture.page.straighten`.
     """
     view = straighten(scan, find_sheet)
-    layers = printed_layers(view.sheet, view.page, px_per_mm=MEASURING_PX_PER_MM)
+    model = print_model(view.sheet, view.page)
+    layers = model.layers(MEASURING_PX_PER_MM)
     view, local_error_mm = register(view, layers)
-    ink = page_ink(view, layers)
+    ink = page_ink(view, model, layers)
     boxes = [c.box_mm for c in view.page.cells] + [r.box_mm for r in view.page.ruled]
     pen_mm, measured = measure_pen(ink, _inner(view.page.patch_mm), boxes)
     verdict = _verdict(view, ink, local_error_mm, measured)
@@ -144,16 +145,16 @@ def read_page(scan: Scan, find_sheet: FindSheet) -> PageReading:
     return PageReading(view.sheet, view.page, cells, lines, pen_mm, verdict, tuple(findings))
 
 
-def page_ink(view: PageView, coarse_layers: Sequence[PrintLayer]) -> PageInk:
+def page_ink(view: PageView, model: PrintModel, coarse_layers: Sequence[PrintLayer]) -> PageInk:
     """Return the ink of a whole page, nothing else on it.
 
-    `coarse_layers` is what was printed, at `MEASURING_PX_PER_MM`.
+    `coarse_layers` are the model's at `MEASURING_PX_PER_MM`.
     """
     w, h = view.page.size_mm
     ppm = view.px_per_mm
     return separate(
         view.pixels((0.0, 0.0, w, h)),
-        printed_layers(view.sheet, view.page, px_per_mm=ppm),
+        model.layers(ppm),
         Sample(view.measuring_pixels(), coarse_layers, _writing(view.page), MEASURING_PX_PER_MM),
         px_per_mm=ppm,
         blur_px=view.blur_mm * ppm,

@@ -18,7 +18,7 @@ from scipy.interpolate import RBFInterpolator
 from capture.ink import PrintLayer
 from capture.light import estimate_paper
 from capture.page import MEASURING_PX_PER_MM, PageView
-from capture.printed import nominal_density, printed_layers
+from capture.printed import nominal_density, print_model
 from capture.sheet import Box
 from capture.two_tone import is_two_tone
 from capture.units import Points
@@ -33,6 +33,9 @@ _UNIT_MM = 100.0
 
 _STRIP_MM = 5.0
 """Whatever is matched and is lower than this has letters in it."""
+
+_RIDGE = np.diag([1e-3, 1e-3, 1e-6, 1e-6])
+"""Keeps the equations solvable where nothing is printed across a direction."""
 
 _MOST_MM = 1.2
 """A cell that seems to lie further off is not believed."""
@@ -62,7 +65,7 @@ def register(view: PageView, layers: Sequence[PrintLayer] | None = None) -> tupl
     if len(boxes) < 8 or is_two_tone(view.scan.pixels):  # of a pale line, black and white shows scraps
         return view, view.local_error_mm
     if layers is None:
-        layers = printed_layers(view.sheet, view.page, px_per_mm=MEASURING_PX_PER_MM)
+        layers = print_model(view.sheet, view.page).layers(MEASURING_PX_PER_MM)
     residual = view.local_error_mm
     for blur_mm in _BLURS_MM if view.local_error_mm > 0.06 else _BLURS_MM[1:]:
         shifts = measure_shifts(view, layers, boxes, blur_mm=blur_mm)
@@ -129,8 +132,7 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> P
     telling = steep > 0.02 * top
     telling[::2, ::2] = True  # of the empty paper some pixels tell as much as all
     use = np.flatnonzero(telling)
-    design = np.column_stack([gx.ravel()[use], gy.ravel()[use], target.ravel()[use], np.ones(use.size)])
-    design = design.astype(np.float64)
+    design = np.stack([gx.ravel()[use], gy.ravel()[use], target.ravel()[use], np.ones(use.size)], axis=1)
     shift = np.zeros(2)
     covariance = np.full(2, np.inf)
     weight: NDArray[np.float64] = np.ones(use.size)
@@ -141,9 +143,9 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> P
         here = seen.ravel()[use].astype(np.float64)
         solution: NDArray[np.float64] = np.zeros(4)
         for _ in range(2 if turn else 4):  # later turns begin with the weights of the one before
-            weighted = design * weight[:, None]
-            normal = weighted.T @ design + np.diag([1e-3, 1e-3, 1e-6, 1e-6])
-            solution = np.asarray(np.linalg.solve(normal, weighted.T @ here), np.float64)
+            weighted = (design * weight[:, None]).T
+            normal = weighted @ design + _RIDGE
+            solution = np.asarray(np.linalg.solve(normal, weighted @ here), np.float64)
             rest = here - design @ solution
             size = np.abs(rest)
             scale = max(1.4826 * _middle(size[::3]), 0.01)
@@ -159,9 +161,10 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> P
         if np.abs(step).max() < 0.02:
             break
     sd = np.sqrt(covariance) / ppm
-    places = np.column_stack([use % (x1 - x0) + x0, use // (x1 - x0) + y0])
-    centres = [np.average(places, axis=0, weights=weight * design[:, k] ** 2 + 1e-12) for k in (0, 1)]
-    return np.array([shift / ppm, sd, *((c + 0.5) / ppm for c in centres)])
+    places = np.stack([use % (x1 - x0) + x0, use // (x1 - x0) + y0], axis=1)
+    told_by = weight[:, None] * design[:, :2] ** 2 + 1e-12
+    centres = told_by.T @ places / told_by.sum(axis=0)[:, None]
+    return np.array([shift / ppm, sd, *((centres + 0.5) / ppm)])
 
 
 def _middle(values: NDArray[np.float64]) -> float:

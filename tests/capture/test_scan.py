@@ -15,7 +15,7 @@ from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 
 from capture.errors import NotAScanError, OwnhandError
-from capture.scan import Scan, load_scans, scans_from_bytes
+from capture.scan import Scan, count_scans, load_scans, scans_from_bytes
 
 
 def drawing(width: int = 60, height: int = 40) -> np.ndarray:
@@ -218,3 +218,44 @@ def test_no_bytes_make_anything_but_scans_or_a_clear_line(data):
             assert scan.pixels.dtype == np.uint8 and scan.pixels.ndim in (2, 3)
     except OwnhandError as error:
         assert "\n" not in str(error)
+
+
+@pytest.mark.parametrize("compression", ["tiff_lzw", "group4", "tiff_adobe_deflate", "jpeg"])
+def test_a_damaged_tiff_is_refused_without_a_word_of_its_decoder_on_standard_error(tmp_path, capfd, compression):
+    grey = Image.fromarray(np.random.default_rng(0).integers(0, 255, (200, 300), np.uint8))
+    whole = as_bytes(grey.convert("1") if compression == "group4" else grey, "TIFF", compression=compression)
+    refused = 0
+    for seed in range(30):
+        data, rng = bytearray(whole), np.random.default_rng(seed)
+        for _ in range(4):
+            data[int(rng.integers(8, len(data)))] = int(rng.integers(256))
+        path = tmp_path / "page.tif"
+        path.write_bytes(data)
+        count_scans(path)
+        try:
+            list(load_scans(path))
+        except OwnhandError:
+            refused += 1
+
+    assert capfd.readouterr() == ("", "")
+    assert refused or compression == "group4"  # which has no check of its own: damage shows as black and white noise
+
+
+def test_the_pages_of_a_file_are_counted_and_each_can_be_read_alone(tmp_path):
+    pages = [Image.fromarray(np.full((40, 30 + i), 200, np.uint8)) for i in range(3)]
+    (tmp_path / "a.tif").write_bytes(as_bytes(pages[0], "TIFF", save_all=True, append_images=pages[1:]))
+    (tmp_path / "a.pdf").write_bytes(pdf_of(*pages))
+    (tmp_path / "a.png").write_bytes(as_bytes(pages[0], "PNG"))
+    (tmp_path / "none.tif").write_bytes(b"II*\0 and nothing more")
+
+    assert [count_scans(tmp_path / n) for n in ("a.tif", "a.pdf", "a.png", "none.tif", "missing.pdf")] == [
+        3,
+        3,
+        1,
+        1,
+        1,
+    ]
+    for name in ("a.tif", "a.pdf"):
+        (second,) = load_scans(tmp_path / name, only=2)
+        assert second.place == f"{name}, page 2" and second.pixels.shape == (40, 31)
+        assert not list(load_scans(tmp_path / name, only=4))

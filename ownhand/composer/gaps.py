@@ -30,7 +30,7 @@ NARROWEST_SPACE = 0.62
 LEAST_SPACE = 0.62
 """x-heights of a space that are left at least, where the hand's own is as wide: less, and two words read as one."""
 
-LEAST_NATURE = 0.6
+LEAST_NATURE = 0.5
 """Share that is left at least of what pairs of letters differ by in their gaps, where a hand's own gaps differ less."""
 
 LEAN_WIDENS = 0.012
@@ -68,27 +68,46 @@ def _shifted(bands: Array, by: int) -> Array:
     return out
 
 
-def evened(letters: np.ndarray, white: Array, lean_deg: float, x: float, scatter: Scatter) -> Array:
+def evened(
+    letters: np.ndarray, bank: ShapeBank, shape: Index, advance: Array, lean_deg: float, x: float, scatter: Scatter
+) -> Array:
     """Return what is added to the gaps between letters where they differ by more, from pair to pair, than the hand's.
 
-    Equal white areas make unequal gaps between the letters' boxes; a hand may space more by the boxes.
+    Equal white areas make unequal gaps between letters; a hand may space more by their edges. Tails and overhangs count
+    half: they reach under and over their neighbours in every hand.
 
     Parameters
     ----------
     letters
         Shape (n,): which characters are letters.
-    white
-        Shape (n - 1,): the gap between the boxes of neighbours.
+    advance
+        Shape (n - 1,): to the next pen origin.
     lean_deg
         Scatter of the lean, which adds to that of the gaps.
     """
-    pair = letters[:-1] & letters[1:]
-    nature = float(white[pair].std()) if pair.any() else 0.0
+    zone = (BAND_MIDDLES > 0) & (BAND_MIDDLES < 1)
+    begins, ends = bank.left_edges[shape[1:]], bank.right_edges[shape[:-1]]
+    bodies = advance + begins[:, zone].min(axis=1) - ends[:, zone].max(axis=1)
+    boxes = advance + begins.min(axis=1) - ends.max(axis=1)
+    white = (bodies + boxes) / 2
+    pair = letters[:-1] & letters[1:] & np.isfinite(white)
+    nature = float(boxes[pair].std()) if pair.any() else 0.0
     if nature <= 0:
         return np.zeros(len(white))
     asked = np.sqrt(max(0.0, scatter.letter_gap**2 - (LEAN_WIDENS * lean_deg) ** 2)) * x
     keep = float(np.clip(asked / nature, LEAST_NATURE, 1.0))
-    return np.where(pair, (keep - 1) * (white - white[pair].mean()), 0.0)
+    return np.where(pair, (keep - 1) * (np.where(pair, white, 0.0) - white[pair].mean()), 0.0)
+
+
+def words_apart(
+    inked: np.ndarray, gaps: Array, left: Array, after: Array, advance: Array, space: float, x: float
+) -> Array:
+    """Return what is added to spaces so that the letters on both sides, too, stand as far apart as words must."""
+    out = np.zeros(len(inked))
+    at = np.flatnonzero((gaps[1:-1] > 0) & inked[:-2] & inked[2:]) + 1
+    white = after[at - 1] + advance[at] + left[at + 1]
+    out[at] = np.maximum(0.0, min(space + 0.2 * x, LEAST_SPACE * x) - white)
+    return out
 
 
 def gap_scatter(

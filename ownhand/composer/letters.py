@@ -16,7 +16,7 @@ from fontbuild.font import Font
 from fontbuild.metrics import STEMMED
 from ownhand.composer.aim import Aim, aim
 from ownhand.composer.choose import Chooser
-from ownhand.composer.gaps import MARKS_KEEP, NEAREST, clearance, evened, gap_scatter, space, word_scatter
+from ownhand.composer.gaps import MARKS_KEEP, NEAREST, clearance, evened, gap_scatter, space, word_scatter, words_apart
 from ownhand.composer.joining import GAP_SHARE
 from ownhand.composer.scatter import Array, Scatter
 from ownhand.composer.series import draw, remembered, slow
@@ -146,7 +146,7 @@ def make_letters(
     advance = np.where(inked, advance, word_space * np.where(np.array(gaps) > 0, gaps, 1.0))
     if n > 1:
         letter = np.array([c.isalpha() and not goes_on for c in chars], bool)
-        kern[:-1] += evened(letter, (after + kern)[:-1] + left[1:], lean.add, x, scatter)
+        kern[:-1] += evened(letter, bank, shape, (mixed("advance") + kern)[:-1], lean.add, x, scatter)
         advance[:-1] += kern[:-1]
     white = after + kern
     least = np.zeros(n)
@@ -164,6 +164,7 @@ def make_letters(
         least[:-1] = np.where(facing, least[:-1], np.where(mark[:-1] | mark[1:], -white[:-1] - left[1:], -np.inf))
     advance += gap_scatter(inked, left, white, least, lean.add, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
+    advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
     return Letters(
         tuple(chars), shape, other, share, inked, np.maximum(advance, 0.02 * x), np.array(gaps, float),
         feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),

@@ -247,3 +247,15 @@ def test_neighbouring_letters_are_not_written_over_each_other() -> None:
         same_word = word[0] == word[1]
         crossings += bool(same_word and a[:, 0].mean() >= b[:, 0].mean())
     assert crossings == 0
+
+
+def test_words_stay_apart_even_where_a_capital_leans_over_a_full_stop() -> None:
+    pages = [composer().compose("fog. Tea. To. Yes. " * 40, RULED, seed=s).pages[0] for s in range(3)]
+    found = letters_of(pages)
+
+    between = (found.word[1:] != found.word[:-1]) & (found.line[1:] == found.line[:-1])
+    between &= found.page[1:] == found.page[:-1]
+    gaps = (found.left[1:] - found.right[:-1])[between] / 3.0
+
+    assert between.sum() > 100
+    assert gaps.min() > 0.3

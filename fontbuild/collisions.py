@@ -6,9 +6,9 @@ import unicodedata
 from collections.abc import Collection, Mapping, Sequence
 
 import numpy as np
-from scipy.spatial.distance import cdist
 
 from capture.units import Points
+from fontbuild.geometry import away
 from fontbuild.variants import Written
 
 DOTTED = "ij"
@@ -71,7 +71,7 @@ def _with_crumbs(group: Sequence[Written]) -> list[Written]:
 def _crumbs(w: Written) -> int:
     """Return how many short strokes lie by themselves; bars, which cross or touch another stroke, are none."""
     return sum(
-        all(cdist(s, o).min() > TOUCHING * w.width_mm for o in w.strokes if o is not s)
+        all(away(s, o).min() > TOUCHING * w.width_mm for o in w.strokes if o is not s)
         for s in _shorter(w, CRUMB_LENGTH)
     )
 
@@ -79,7 +79,7 @@ def _crumbs(w: Written) -> int:
 def _touches(w: Written) -> bool:
     dots = _shorter(w, DOT_LENGTH)
     lines = [s for s in w.strokes if _length(s) > DOT_LENGTH * w.width_mm]
-    return any(cdist(dot, line).min() < TOUCHING * w.width_mm for dot in dots for line in lines)
+    return any(away(dot, line).min() < TOUCHING * w.width_mm for dot in dots for line in lines)
 
 
 def _shorter(w: Written, pen_widths: float) -> list[Points]:

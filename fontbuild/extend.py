@@ -8,7 +8,7 @@ slash for an acute, a small v for a caron, two points for a diaeresis, a comma f
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -28,6 +28,7 @@ from fontbuild.formats.ufo_reader import KEY, font_of, open_ufo
 from fontbuild.geometry import bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import mark_strokes, parts_of
+from fontbuild.naming import variant_name
 from skeleton.attempt import Attempt
 
 SPACING = {
@@ -59,6 +60,9 @@ class Extension:
 
     set_aside: tuple[SetAside, ...] = ()
     """Attempts of the sheet that were not used."""
+
+    renamed: tuple[tuple[str, str], ...] = ()
+    """Letters whose usual glyph name stands for something else in the font already, and the name they got."""
 
 
 def extend_font(
@@ -134,10 +138,9 @@ def _extend_ufo(
     sheet = adopt(attempts, font, decisions=decisions) if attempts else Adopted()
     added = compose_missing(font, needed, sheet)
     order = list(ufo.lib.get("public.glyphOrder", []))
+    added, renamed = _under_free_names(added, set(ufo.keys()))
     for char, variants in added.items():
         for number, glyph in enumerate(variants):
-            if glyph.name in ufo:
-                continue
             new = ufo.newGlyph(glyph.name)
             new.width = round(glyph.advance, 3)
             new.contours.extend(contour(s) for s in glyph.strokes)
@@ -151,7 +154,30 @@ def _extend_ufo(
     for (a, b), k in _kerning_of(added, font.kerning).items():
         ufo.kerning.setdefault((names[a], names[b]), k)
     write_ufo(ufo, out, zipped=out.suffix.lower() == ".ufoz")
-    return _told(out, font, added, needed, sheet)
+    return replace(_told(out, font, added, needed, sheet), renamed=renamed)
+
+
+def _under_free_names(
+    added: Mapping[str, Sequence[Glyph]], taken: Set[str]
+) -> tuple[dict[str, tuple[Glyph, ...]], tuple[tuple[str, str], ...]]:
+    """Return new letters under names that the font does not use, and those of them that had to have another one."""
+    used = set(taken)
+    out: dict[str, tuple[Glyph, ...]] = {}
+    renamed = []
+    for char, variants in added.items():
+        named = []
+        for glyph in variants:
+            number = 1
+            name = glyph.name
+            while name in used:
+                number += 1
+                name = variant_name(char, number)
+            used.add(name)
+            named.append(replace(glyph, name=name))
+        if named and named[0].name != variants[0].name:
+            renamed.append((char, named[0].name))
+        out[char] = tuple(named)
+    return out, tuple(renamed)
 
 
 def _told(out: Path, font: Font, added: Mapping[str, object], needed: Sequence[str], sheet: Adopted) -> Extension:

@@ -12,11 +12,10 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.optimize import linear_sum_assignment
-from scipy.spatial.distance import cdist
 
 from capture.units import Points
 from fontbuild.elastic import features, like, stroke_distances
+from fontbuild.geometry import away
 from fontbuild.likeness import cloud, distances, normal
 from fontbuild.variants import Written, forms
 from skeleton.ductus import allographs
@@ -185,7 +184,7 @@ def _specks(w: Written, dots: int) -> list[int]:
         rest = [o for i, o in enumerate(w.strokes) if i != k and _length(o) > _length(s)]
         if k in out or not rest or _length(s) > DOUBLED * w.width_mm:
             continue
-        if cdist(s, np.vstack(rest)).min(axis=1).max() < TOUCHING * w.width_mm:
+        if away(s, np.vstack(rest)).max() < TOUCHING * w.width_mm:
             out.append(k)
     return sorted(out, key=lambda k: _length(w.strokes[k]))
 
@@ -217,6 +216,9 @@ def _matched(
     strokes: Sequence[Points], model: Sequence[Points], x_height_mm: float
 ) -> tuple[float, tuple[Points, ...]] | None:
     """Return how far strokes, in the order and direction that suit best, are from a model, and themselves like that."""
+    # here, because whoever writes with a font imports this too
+    from scipy.optimize import linear_sum_assignment
+
     n = len(model)
     mine, theirs = ([s / x_height_mm for s in group] for group in (strokes, model))
     there = [features(s) for s in theirs]

@@ -7,8 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.cluster.hierarchy import fcluster, linkage
-from scipy.spatial.distance import squareform
 
 from capture.units import Points
 from fontbuild.elastic import pairwise
@@ -66,6 +64,10 @@ def forms(written: Sequence[Written], *, x_height_mm: float) -> list[list[int]]:
 
 
 def _clusters(distance: NDArray[np.float64]) -> list[list[int]]:
+    # here, because whoever writes with a font imports this too, and SciPy takes as long as a page
+    from scipy.cluster.hierarchy import fcluster, linkage
+    from scipy.spatial.distance import squareform
+
     if len(distance) == 1:
         return [[0]]
     tree = linkage(squareform(distance, checks=False), method="average")

@@ -15,9 +15,7 @@ from capture.files import sweep
 from fontbuild.build import BuildResult, build_font, reference_size
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font, Record
-from fontbuild.formats.opentype import save_opentype
-from fontbuild.formats.svg_font import save_svg_fonts
-from fontbuild.formats.ufo import load_ufo, save_ufo
+from fontbuild.formats.ufo_reader import load_ufo
 from fontbuild.spacing import tabular
 from ownhand.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.decisions_file import load_decisions
@@ -121,6 +119,11 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     OutputError
         If the files cannot be written, or another command is writing into the hand.
     """
+    # here, because a font is written with far more often than it is built
+    from fontbuild.formats.opentype import save_opentype
+    from fontbuild.formats.svg_font import save_svg_fonts
+    from fontbuild.formats.ufo import save_ufo
+
     hand = open_hand(path)
     with held(path):
         sweep(hand.path)

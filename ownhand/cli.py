@@ -165,6 +165,9 @@ def extend(font: Path, languages: str, output: Path, hand: Path | None, force: b
         console.say(f"Of these as they were written: {' '.join(done.written)}")
     if done.set_aside:
         console.say(f"{len(done.set_aside)} attempts on the sheet set aside, none deleted.")
+    if done.renamed:
+        names = ", ".join(f"{char} as '{name}'" for char, name in done.renamed)
+        console.say(f"Their usual glyph names stand for something else in the font, which stays as it is: {names}")
     if done.missing:
         console.say(f"Cannot be built, their parts are not in the font: {' '.join(done.missing)}")
     if not consent:

@@ -37,7 +37,8 @@ from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font
 from fontbuild.formats.drawing import DOT, notdef
 from fontbuild.formats.features import rotation
-from fontbuild.formats.ufo_reader import KEY, load_ufo
+from fontbuild.formats.packed import pack
+from fontbuild.formats.ufo_reader import KEY, font_of, load_ufo
 from fontbuild.glyph import Glyph
 from fontbuild.naming import base_name
 
@@ -54,11 +55,11 @@ def save_ufo(font: Font, path: Path, *, zipped: bool = False) -> Path:
     OutputError
         If the place cannot be written to, or holds something that is not a UFO.
     """
-    return write_ufo(ufo_of(font), Path(path), zipped=zipped)
+    return write_ufo(ufo_of(font), Path(path), zipped=zipped, packed=not zipped)
 
 
-def write_ufo(ufo: ufoLib2.Font, path: Path, *, zipped: bool = False) -> Path:
-    """Write a ufoLib2 font beside `path` and move it into place."""
+def write_ufo(ufo: ufoLib2.Font, path: Path, *, zipped: bool = False, packed: bool = False) -> Path:
+    """Write a ufoLib2 font beside `path` and move it into place; `packed`: with its letters packed for fast loading."""
     is_font = (path / "metainfo.plist").is_file() or (path.is_file() and path.suffix.lower() == ".ufoz")
     if path.exists() and not is_font and not (path.is_dir() and not any(path.iterdir())):
         raise OutputError(str(path), "is there already and is not a UFO", "Choose another name for the font.")
@@ -71,6 +72,8 @@ def write_ufo(ufo: ufoLib2.Font, path: Path, *, zipped: bool = False) -> Path:
         fresh = room / path.name
         structure = UFOFileStructure.ZIP if zipped else UFOFileStructure.PACKAGE
         ufo.save(fresh, structure=structure, validate=True)
+        if packed:
+            pack(font_of(ufo), fresh)
         if path.exists():
             path.rename(room / "old")
         try:

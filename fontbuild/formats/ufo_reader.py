@@ -5,20 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
-from typing import Any
-
-import ufoLib2
-from fontTools.pens.recordingPen import DecomposingRecordingPen
-from fontTools.ufoLib.errors import UFOLibError
+from typing import TYPE_CHECKING, Any
 
 from capture.errors import FontFileError
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.formats.drawing import cubic_strokes
+from fontbuild.formats.packed import unpack
 from fontbuild.geometry import sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.metrics import measure
 from fontbuild.naming import char_of
+
+if TYPE_CHECKING:
+    import ufoLib2
 
 KEY = "org.ownhand."
 """Before all our keys in `lib`."""
@@ -32,6 +32,10 @@ def open_ufo(path: Path) -> ufoLib2.Font:
     FontFileError
         If it is not a UFO, or one with a fault.
     """
+    # here, because a font that is packed is loaded without them
+    import ufoLib2
+    from fontTools.ufoLib.errors import UFOLibError
+
     if not path.exists():
         raise FontFileError(str(path), "there is no such font", "Build it first, or correct the name.")
     if path.is_dir() and not (path / "metainfo.plist").is_file():
@@ -58,6 +62,8 @@ def load_ufo(path: Path) -> Font:
         If it is not a UFO, one with a fault, or one without glyphs.
     """
     path = Path(path)
+    if (path / "metainfo.plist").is_file() and (ready := unpack(path)) is not None:
+        return ready
     ufo = open_ufo(path)
     try:
         return font_of(ufo)
@@ -116,6 +122,8 @@ def _read_glyph(ufo: ufoLib2.Font, name: str, char: str) -> Glyph:
 
 def strokes_of(ufo: ufoLib2.Font, name: str) -> tuple[Points, ...]:
     """Return the contours of a glyph, components resolved, as cubic strokes; anything closed ends where it began."""
+    from fontTools.pens.recordingPen import DecomposingRecordingPen
+
     pen = DecomposingRecordingPen(ufo)
     ufo[name].draw(pen)
     return cubic_strokes(pen.value)

@@ -38,26 +38,14 @@ def least_travel(page: PlotPage) -> PlotPage:
 
 def _nearest(first: Points, last: Points, at: Points) -> tuple[Index, np.ndarray]:
     """Return an order and directions by always going to the nearest end that is left."""
-    # here, because most pages stay in the order of writing and importing it takes half a second
-    from scipy.spatial import cKDTree
-
     n = len(first)
     ends = np.vstack([first, last])
-    tree = cKDTree(ends)
-    free = np.ones(n, bool)
+    taken = np.zeros(2 * n)
     order, turned = np.zeros(n, np.int64), np.zeros(n, bool)
     for i in range(n):
-        k = 8
-        while True:
-            _, found = tree.query(at, k=min(k, 2 * n))
-            found = np.atleast_1d(found)
-            ok = found[free[found % n]]
-            if len(ok):
-                break
-            k *= 4
-        end = int(ok[0])
+        end = int(np.argmin(((ends - at) ** 2).sum(axis=1) + taken))
         order[i], turned[i] = end % n, end >= n
-        free[order[i]] = False
+        taken[[order[i], order[i] + n]] = np.inf
         at = first[order[i]] if turned[i] else last[order[i]]
     return order, turned
 

@@ -17,7 +17,7 @@ from fontbuild.build import build_font
 from fontbuild.extend import extend_font
 from fontbuild.font import Record
 from fontbuild.formats.svg_font_reader import load_svg_font
-from fontbuild.formats.ufo import save_ufo
+from fontbuild.formats.ufo import load_ufo, save_ufo
 from tests.fontbuild.hands import hand
 
 HEAD = """<?xml version="1.0" encoding="{encoding}" standalone="no"?>
@@ -120,6 +120,22 @@ def test_a_prefix_of_the_svg_namespace_is_kept(tmp_path: Path) -> None:
     glyphs = [g.get("unicode") for g in ET.parse(done.path).getroot().iter("{http://www.w3.org/2000/svg}glyph")]
 
     assert "é" in glyphs
+
+
+def test_a_name_that_stands_for_something_else_is_left_to_it_and_said(tmp_path: Path) -> None:
+    font = build_font(hand("aeinouxhyEO", times=2, marks="\u0301\u0300"), Record("S"), accents=False).font
+    path = save_ufo(font, tmp_path / "s.ufo")
+    ufo = ufoLib2.Font.open(path)
+    ufo.renameGlyph("x", "eacute")
+    ufo.save(path, overwrite=True)
+
+    done = extend_font(path, ["fra"], out=tmp_path / "more.ufo")
+
+    after = ufoLib2.Font.open(done.path)
+    assert done.renamed == (("é", "eacute.v2"),)
+    assert after["eacute"].unicodes == [ord("x")]
+    assert after["eacute.v2"].unicodes == [ord("é")]
+    assert load_ufo(done.path).glyphs["é"][0].name == "eacute.v2"
 
 
 def test_a_ufo_keeps_what_it_has_and_gains_accents(tmp_path: Path) -> None:

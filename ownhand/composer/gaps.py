@@ -33,6 +33,9 @@ LEAST_SPACE = 0.62
 LEAST_NATURE = 0.5
 """Share that is left at least of what pairs of letters differ by in their gaps, where a hand's own gaps differ less."""
 
+TAILS = 0.7
+"""Share of what tails and overhangs add to a letter's box that counts when gaps are evened."""
+
 LEAN_WIDENS = 0.012
 """x-heights that a degree of lean adds to the scatter of gaps between letters' boxes (measured on composed pages)."""
 
@@ -74,7 +77,7 @@ def evened(
     """Return what is added to the gaps between letters where they differ by more, from pair to pair, than the hand's.
 
     Equal white areas make unequal gaps between letters; a hand may space more by their edges. Tails and overhangs count
-    half: they reach under and over their neighbours in every hand.
+    for less: they reach under and over their neighbours in every hand.
 
     Parameters
     ----------
@@ -89,7 +92,7 @@ def evened(
     begins, ends = bank.left_edges[shape[1:]], bank.right_edges[shape[:-1]]
     bodies = advance + begins[:, zone].min(axis=1) - ends[:, zone].max(axis=1)
     boxes = advance + begins.min(axis=1) - ends.max(axis=1)
-    white = (bodies + boxes) / 2
+    white = TAILS * boxes + (1 - TAILS) * bodies
     pair = letters[:-1] & letters[1:] & np.isfinite(white)
     nature = float(boxes[pair].std()) if pair.any() else 0.0
     if nature <= 0:

@@ -34,6 +34,9 @@ MOST_MEMORY = 0.7
 DOUBLES = (0.06, 2.0)
 """Least difference of doubled letters in height, as a share, and in lean, in degrees."""
 
+COMMA, LARGEST_COMMA = 2.0, 1.8
+"""Pen widths that a comma is high at least, and how much it is enlarged for that at most."""
+
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
 
@@ -132,6 +135,8 @@ def make_letters(
     talls = np.exp(tall.add * draw(rng, n)) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
     wides = np.exp(wide.add * draw(rng, n)) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
     degrees = lean.add * draw(rng, n) - (1 - lean.keep) * mixed("lean_off")
+    grown = _commas(chars, mixed("top") - mixed("foot"), pen)
+    talls, wides = talls * grown, wides * grown
     _set_doubles_apart(chars, talls, degrees, 1 + mixed("height_off"), mixed("lean_off"), life)
     alone = mixed("alone") * min(1.0, life.of("variants"))
 
@@ -170,6 +175,12 @@ def make_letters(
         feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),
         BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * slow(rng, n),
     )  # fmt: skip
+
+
+def _commas(chars: Sequence[str], height: Array, pen: float) -> Array:
+    """Return how much larger commas are written so that, in small writing with the same pen, none looks like a dot."""
+    is_comma = np.array([c == "," for c in chars], bool)
+    return np.where(is_comma, np.clip(COMMA * pen / np.maximum(height, 1e-9), 1.0, LARGEST_COMMA), 1.0)
 
 
 def _carried(chars: Sequence[str], bank: ShapeBank, share: Array) -> Array:

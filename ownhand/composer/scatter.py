@@ -126,7 +126,8 @@ def own_scatter(font: Font) -> Array | None:
     for char, variants in font.glyphs.items():
         forms: dict[tuple[str, tuple[int, ...]], list[Array]] = {}
         for glyph in variants if char.isalpha() else ():
-            if glyph.strokes and glyph.ductus:
+            # built letters only say once more what their bases said
+            if glyph.strokes and glyph.ductus and not glyph.source.startswith("built"):
                 key = (glyph.ductus, tuple(len(s) for s in glyph.strokes))
                 forms.setdefault(key, []).append(np.concatenate(glyph.strokes))
         for (_, sizes), group in forms.items():

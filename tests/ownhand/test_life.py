@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from ownhand.composer import Composer, Life, PlotPage, Ruling, Settings
+from ownhand.composer import Composer, Life, Pen, PlotPage, Ruling, Settings
 from ownhand.composer.choose import Chooser
 from ownhand.composer.scatter import Scatter, scatter_of
 from ownhand.composer.series import remembered, slow
@@ -259,3 +259,12 @@ def test_words_stay_apart_even_where_a_capital_leans_over_a_full_stop() -> None:
 
     assert between.sum() > 100
     assert gaps.min() > 0.3
+
+
+def test_in_small_writing_a_comma_still_is_no_dot() -> None:
+    def heights(size_mm: float, pen_mm: float) -> np.ndarray:
+        settings = Settings(joins=False, x_height_mm=size_mm, pens=(Pen(width_mm=pen_mm),), life=Life(strength=0.5))
+        found = letters_of(composer().compose("tea, fog, sea, " * 12, settings, seed=1).pages)
+        return (found.top - found.foot)[found.char == ","]
+
+    assert heights(1.2, 0.6).min() > 1.3 * heights(1.2, 0.1).min()

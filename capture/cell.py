@@ -22,6 +22,7 @@ from capture.spots import (
     darkness,
     find_folds,
     find_objects,
+    find_rules,
     find_spots,
     grown,
     painted,
@@ -110,7 +111,7 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequen
     dark[painted([grown(c.box_mm, _ZONE_MM) for c in cells], dark.shape, ppm) == 0] = 0
     dark[painted(keep_out, dark.shape, ppm) > 0] = 0
     dark[find_folds(dark, ppm)] = 0
-    covered = find_objects(dark, ppm, pen_mm)
+    covered = find_rules(dark, ppm) | find_objects(dark, ppm, pen_mm)
     dark[covered] = 0
     spots, count = find_spots(dark, print_zone(ink, factor) & (boxes == 0), ppm, pen_mm)
     ticks = painted([grown(c.tick_mm, 0.3) for c in cells], dark.shape, ppm)
@@ -149,8 +150,13 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequen
     ticked = _ticked(spots, owner, tick_spots, cells, ppm, pen_mm)
     whose = np.maximum(owner.ravel()[inked], 0)
     amount = np.bincount(whose, weights=dark.ravel()[inked] / FULL, minlength=len(cells) + 1) / ppm**2
+    largest = np.zeros(len(cells) + 1)
+    each = np.bincount(number, weights=dark.ravel()[inked] / FULL, minlength=count) / ppm**2
+    np.maximum.at(largest, np.maximum(owners, 0), each)
     hidden = set((np.unique(boxes[covered]) - 1).tolist())
-    return Dealt(owner, factor, tuple(_owned(owner, amount[1:], cells, ppm, pen_mm, ticked, touching, hidden)))
+    return Dealt(
+        owner, factor, tuple(_owned(owner, amount[1:], largest[1:], cells, ppm, pen_mm, ticked, touching, hidden))
+    )
 
 
 def _shared_area(spot: NDArray[np.int32], place: NDArray[np.int16], count: int, cells: int) -> NDArray[np.float64]:
@@ -233,6 +239,7 @@ def _ticked(
 def _owned(
     owner: NDArray[np.int32],
     amount: NDArray[np.float64],
+    largest: NDArray[np.float64],
     cells: Sequence[Cell],
     ppm: float,
     pen_mm: float,
@@ -251,7 +258,7 @@ def _owned(
         mask = np.zeros((0, 0), bool) if place is None else owner[place] == i + 1
         origin = (0, 0) if place is None else (place[0].start, place[1].start)
         area = float(amount[i])
-        speck = area < _least_area(cell.char, pen_mm)
+        speck = _is_speck(cell.char, area, float(largest[i]), pen_mm)
         if speck and area > 0 and not ticked[i][0]:
             kinds.append("only a speck, taken as blank")
         if speck:
@@ -266,11 +273,11 @@ def _owned(
     return out
 
 
-def _least_area(char: str, pen_mm: float) -> float:
-    """Return the least ink in mm2 that can be an attempt at `char`."""
+def _is_speck(char: str, area_mm2: float, largest_mm2: float, pen_mm: float) -> bool:
+    """Return whether the ink in a cell, all of it and its largest spot, is too little for an attempt at `char`."""
     if unicodedata.category(char[0])[0] in "LN":
-        return _LEAST_LETTER_MM * pen_mm
-    return 0.5 * pen_mm**2
+        return area_mm2 < _LEAST_LETTER_MM * pen_mm
+    return largest_mm2 < 0.5 * pen_mm**2  # a dot has 0.8; two grains of dust are none
 
 
 def _outside_mm(place: tuple[slice, slice], cell: Cell, ppm: float) -> float:

@@ -194,12 +194,20 @@ def _measure(sample: Sample, paper: NDArray[np.float32], spread: float) -> tuple
     for c in cover:
         near_print |= (c > 0.04).view(np.uint8)
     clear = writing & (cv2.dilate(near_print, np.ones((5, 5), np.uint8)) == 0)
-    bare = [d[clear & (level < 0.15)] for d in density]
+    some = np.s_[::3, ::3]
+    bare = [d[some][clear[some] & (level[some] < 0.15)] for d in density]
     off = np.concatenate([np.abs(b - np.median(b)) for b in bare if b.size > 100] or [np.zeros(0)])
     noise = float(1.4826 * np.median(off)) if off.size else 0.02
     printed = [_layer_density(density, c, cover) for c in cover]
-    colour = _ink_colour([d[clear] for d in density], level[clear], max(noise, 0.004))
+    noise = max(noise, 0.004)
+    colour = _ink_colour([d[clear] for d in density], level[clear], _on_fine_lines(level, noise)[clear], noise)
     return printed, colour
+
+
+def _on_fine_lines(level: NDArray[np.float32], noise: float) -> NDArray[np.bool_]:
+    """Return where lines are that are faint but narrow: of a hard pencil, not of ink that shows through or a fold."""
+    around = cv2.GaussianBlur(level, (0, 0), 2.0)
+    return (level > max(0.5 * _FAINTEST, 6 * noise)) & (around < 0.6 * level)
 
 
 def _layer_density(
@@ -218,12 +226,17 @@ def _layer_density(
     return np.clip(np.array(full, np.float64), 0.0, 4.0)
 
 
-def _ink_colour(density: Sequence[NDArray[np.float32]], level: NDArray[np.float32], noise: float) -> InkColour:
+def _ink_colour(
+    density: Sequence[NDArray[np.float32]], level: NDArray[np.float32], fine: NDArray[np.bool_], noise: float
+) -> InkColour:
     """Return the density of a full stroke: that of the darker half of what is surely ink.
 
-    For each channel `density` holds some pixels, shape (n,); `level` is the largest of each pixel's.
+    For each channel `density` holds some pixels, shape (n,); `level` is the largest of each pixel's, and `fine` says
+    which of them lie on fine lines, to be taken where nothing is darker.
     """
     sure = level > max(_FAINTEST * 1.5, 6 * noise)
+    if sure.sum() < 60:
+        sure = fine
     if sure.sum() < 60:
         return InkColour(np.full(len(density), 1.5), noise, measured=False)
     dark = sure & (level >= np.quantile(level[sure], 0.6))

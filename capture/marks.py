@@ -213,8 +213,10 @@ def _line_through(t: NDArray[np.float64], offset: NDArray[np.float64]) -> tuple[
     keep = np.ones(t.size, bool)
     slope = intercept = 0.0
     for _ in range(3):
-        design = np.column_stack([t[keep], np.ones(keep.sum())])
-        slope, intercept = np.linalg.lstsq(design, offset[keep], rcond=None)[0]
+        x, y = t[keep], offset[keep]
+        middle = x.mean()
+        slope = (x - middle) @ y / max((x - middle) @ (x - middle), 1e-12)
+        intercept = y.mean() - slope * middle
         residual = np.abs(offset - slope * t - intercept)
         keep = residual <= max(0.15, 2.5 * float(np.median(residual)))
         if keep.sum() < _SAMPLES // 3:

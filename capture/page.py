@@ -87,7 +87,7 @@ class PageView:
         return float(np.median([1 - m.dark / max(m.bright, 1) for m in self.marks]))
 
     def pixels(self, box_mm: Box, *, px_per_mm: float | None = None) -> Pixels:
-        """Return what the scan shows of a box, straightened; sampled once, bicubic.
+        """Return what the scan shows of a box, straightened and sampled once.
 
         Parameters
         ----------

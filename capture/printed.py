@@ -92,17 +92,21 @@ def _painted(shapes: Iterable[tuple[Shape, Colour]], width_mm: float, height_mm:
     out = io.BytesIO()
     canvas = Canvas(out, pagesize=(width_mm / MM_PER_POINT, height_mm / MM_PER_POINT), pageCompression=0)
     canvas.scale(1 / MM_PER_POINT, 1 / MM_PER_POINT)
+    last: tuple[Colour | None, float] = (None, 0.0)
     for shape, colour in shapes:
-        canvas.setFillColorRGB(*colour)
-        canvas.setStrokeColorRGB(*colour)
+        width = shape.width if isinstance(shape, Line | FrameShape) else last[1]
+        if colour != last[0]:  # writing numbers takes most of the time
+            canvas.setFillColorRGB(*colour)
+            canvas.setStrokeColorRGB(*colour)
+        if width != last[1]:
+            canvas.setLineWidth(width)
+        last = colour, width
         if isinstance(shape, Words):
             canvas.setFont(_font_name(shape.bold), shape.size)
             canvas.drawString(shape.x, height_mm - shape.y, shape.text)
         elif isinstance(shape, Line):
-            canvas.setLineWidth(shape.width)
             canvas.line(shape.x1, height_mm - shape.y1, shape.x2, height_mm - shape.y2)
         elif isinstance(shape, FrameShape):
-            canvas.setLineWidth(shape.width)
             x, y, w, h = shape.box
             canvas.rect(x, height_mm - y - h, w, h, stroke=1, fill=0)
     canvas.showPage()

@@ -67,7 +67,10 @@ def register(view: PageView, layers: Sequence[PrintLayer] | None = None) -> tupl
     if layers is None:
         layers = print_model(view.sheet, view.page).layers(MEASURING_PX_PER_MM)
     residual = view.local_error_mm
-    for blur_mm in _BLURS_MM if view.local_error_mm > 0.06 else _BLURS_MM[1:]:
+    blurs_mm: tuple[float, ...] = _BLURS_MM if view.local_error_mm > 0.06 else _BLURS_MM[1:]
+    if view.local_error_mm > 0.5:  # what was out of reach at first comes into it when its neighbours have moved
+        blurs_mm = _BLURS_MM[:1] * 2 + blurs_mm
+    for blur_mm in blurs_mm:
         shifts = measure_shifts(view, layers, boxes, blur_mm=blur_mm)
         if len(shifts.at_mm) < 8:
             break
@@ -158,7 +161,7 @@ def _match(scan: NDArray[np.float32], drawn: NDArray[np.float32], box: Box) -> P
         covariance = scale**2 * np.diag(np.linalg.inv(normal))[:2] / gain**2
         if np.abs(shift).max() > _MOST_MM * ppm:
             return None
-        if np.abs(step).max() < 0.02:
+        if np.abs(step).max() < 0.05:  # px: what the next step would bring is a fraction of this one
             break
     sd = np.sqrt(covariance) / ppm
     places = np.stack([use % (x1 - x0) + x0, use // (x1 - x0) + y0], axis=1)

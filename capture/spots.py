@@ -61,6 +61,15 @@ def find_folds(dark: Pixels, ppm: float) -> Mask:
     return np.asarray(near & (dark < _FOLD))
 
 
+def find_rules(dark: Pixels, ppm: float) -> Mask:
+    """Return where straight lines as dark as strokes run on and on: a sharp fold, a rule that was drawn over cells."""
+    inked = (dark >= _FOLD).view(np.uint8)
+    length = round(_FOLD_MM * ppm)
+    across = cv2.morphologyEx(inked, cv2.MORPH_OPEN, np.ones((1, length), np.uint8))
+    down = cv2.morphologyEx(inked, cv2.MORPH_OPEN, np.ones((length, 1), np.uint8))
+    return np.asarray(cv2.dilate(np.maximum(across, down), np.ones((5, 5), np.uint8)) > 0)
+
+
 def find_objects(dark: Pixels, ppm: float, pen_mm: float) -> Mask:
     """Return where something lies on the page that is too thick for the pen, and a little around it."""
     inked = (dark > _GROW).view(np.uint8)

@@ -141,7 +141,7 @@ def score(picture: Picture, page: Page, found: list[Found], error: tuple[float, 
         wrong += bool(others > mine and not named)
         read[a : a + part.shape[0], b : b + part.shape[1]] |= part.astype(np.uint8)
     wanted = np.isin(picture.owner, [i + 1 for i, w in enumerate(picture.written) if true_status(w) == "written"])
-    core = wanted & (picture.ink > 200)
+    core = wanted & (picture.ink > 0.75 * picture.ink.max())
     near_read = cv2.dilate(read, np.ones((5, 5), np.uint8)) > 0
     far = cv2.distanceTransform((picture.ink < 128).astype(np.uint8), cv2.DIST_L2, 5) > 0.15 * ppm
     return Score(

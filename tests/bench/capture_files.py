@@ -51,16 +51,20 @@ def jpeg_pdf(pages: list[tuple[Image.Image, int]], dpi: float) -> bytes:
     """Return a PDF in which each page is a JPEG, to be turned clockwise by so many degrees when it is shown."""
     out = io.BytesIO()
     canvas = Canvas(out)
-    for image, turn in pages:
+    for image, _ in pages:
         jpeg = io.BytesIO()
         image.convert("RGB").save(jpeg, "JPEG", quality=60)
         size = image.width * 72 / dpi, image.height * 72 / dpi
         canvas.setPageSize(size)
-        canvas.setPageRotation(turn)
         canvas.drawImage(ImageReader(jpeg), 0, 0, *size)  # reportlab passes a JPEG through as it is
         canvas.showPage()
     canvas.save()
-    return out.getvalue()
+    document, turned = pdfium.PdfDocument(out.getvalue()), io.BytesIO()
+    for i, (_, turn) in enumerate(pages):
+        document[i].set_rotation(turn)
+    document.save(turned)
+    document.close()
+    return turned.getvalue()
 
 
 def jbig2_pdf(image: Image.Image, dpi: float) -> bytes:

@@ -218,7 +218,8 @@ def take(page: Page, print_rgb: np.ndarray, written: list[Written], how: Degrade
     _dirty(page_rgb, how, rng)
     for _ in range(how.copies):
         page_rgb = _photocopied(page_rgb, rng)
-    _staple(page_rgb, page, how.staples)
+    if how.staples:
+        _staple(page_rgb, page, how.staples)
     size, page_of = _view(page.size_mm, how)
     out = _seen(page_rgb, page_of, size, how, rng)
     out = _developed(out, how, rng)

@@ -47,6 +47,26 @@ def test_only_the_stroke_is_left_and_it_is_whole(ink, shadow):
     assert np.median(ink_alone.grey[stroke > 0.95]) == pytest.approx(FULL_INK_GREY, abs=12)
 
 
+def test_a_hard_pencils_fine_line_is_ink_and_what_shows_through_from_behind_is_not():
+    h, w = 360, 480
+    fine, behind = np.zeros((h, w), np.float32), np.zeros((h, w), np.float32)
+    for x in range(60, 460, 80):
+        fine[40:320, x : x + 1] = 1
+        behind[40:320, x : x + 6] = 1
+    none = PrintLayer("#c4eccf", np.zeros((h, w), np.uint8))
+    noise = np.random.default_rng(2).normal(0, 1.0, (h, w, 1))
+
+    def seen(density: np.ndarray) -> np.ndarray:
+        return np.clip(240 * np.exp(-density[..., None] * [1.0, 1.0, 0.95]) + noise, 0, 255).round().astype(np.uint8)
+
+    line = cv2.GaussianBlur(fine, (0, 0), 0.6)
+    pencil = taken_apart(seen(0.4 * line), none)
+    ghost = taken_apart(seen(0.16 * cv2.GaussianBlur(behind, (0, 0), 3)), none)
+
+    assert pencil.grey[line > 0.6 * line.max()].mean() < 120
+    assert ghost.grey.min() > 160
+
+
 def test_grey_falls_in_step_with_how_much_of_a_pixel_is_inked():
     pixels, layer, stroke = a_page((2.0, 2.0, 1.9))
     grey = taken_apart(pixels, layer).grey.astype(float)

@@ -164,6 +164,12 @@ def test_a_cell_under_a_finger_is_named():
     assert "something lies on it" in [f.kind for f in found.findings]
 
 
+def test_a_fold_as_dark_as_ink_is_no_ink():
+    reading = reading_of(picture(PLAIN.but(fold=0.9)))
+
+    assert [c.status for c in reading.cells] == [status_of(w) for w in written()]
+
+
 def test_pen_width_and_verdict_are_measured():
     reading = reading_of(picture(PLAIN.but(dpi=300, pen_mm=0.7)))
 

@@ -230,7 +230,7 @@ def _trace_group(
 ) -> list[Reading]:
     """Return the readings of one character's attempts; an image that defeats the tracer costs only itself."""
     try:
-        return skeleton.read_together(images, dpi, char, known=known, handedness=handedness)
+        return skeleton.read_together(images, dpi, char, known=known, handedness=handedness, alternatives=0)
     except Exception:
         if len(images) == 1:
             return [Reading((), confidence=0.0, findings=(Finding("could not be traced"),))]

@@ -46,9 +46,18 @@ def shape_of(strokes: Sequence[Points]) -> Shape:
 
 def disagreement(a: Shape, b: Shape) -> float:
     """Return the mean distance between strokes of the same number, in sizes of the character, at most `OTHER_COUNT`."""
-    if len(a.strokes) != len(b.strokes):
-        return OTHER_COUNT
-    d = a.strokes - b.strokes
-    each = np.sqrt((d * d).sum(axis=2)).mean(axis=1)
-    weight = 0.5 * (a.lengths + b.lengths) + 0.25 / len(each)
-    return float(min((each * weight).sum() / weight.sum(), OTHER_COUNT))
+    return float(disagreements([a], [b])[0, 0])
+
+
+def disagreements(a: Sequence[Shape], b: Sequence[Shape]) -> NDArray[np.float64]:
+    """Return the disagreement of every shape of `a` with every one of `b`, shape (len(a), len(b))."""
+    out = np.full((len(a), len(b)), OTHER_COUNT)
+    for n in {len(s.strokes) for s in a} & {len(s.strokes) for s in b}:
+        i = [k for k, s in enumerate(a) if len(s.strokes) == n]
+        j = [k for k, s in enumerate(b) if len(s.strokes) == n]
+        d = np.array([a[k].strokes for k in i])[:, None] - np.array([b[k].strokes for k in j])
+        each = np.sqrt((d * d).sum(axis=-1)).mean(axis=-1)
+        lengths = np.array([a[k].lengths for k in i])[:, None] + np.array([b[k].lengths for k in j])
+        weight = 0.5 * lengths + 0.25 / n
+        out[np.ix_(i, j)] = np.minimum((each * weight).sum(axis=-1) / weight.sum(axis=-1), OTHER_COUNT)
+    return out

@@ -20,14 +20,15 @@ from skeleton.walk import States, coverage
 Floats = NDArray[np.float64]
 
 COSTS = {
-    "fit": 3.78, "log prior": -0.65, "bare": 10.54, "added": 7.98, "spliced": 6.95, "lifts for retraces": 0.14,
-    "corners lifted": 5.8, "merged": -2, "strokes": 1.9, "turns": 0.85, "tip turns": 0.63,
-    "junction turns": 1.39, "starts": 0.78, "twice": -4.56, "idle": 4.04, "single": 0.2,
-    "drafted strokes": -2.43, "drafted lifts": 0.89, "drafted corners": -5.36, "drafted merged": 6.59,
-    "drafted prior": -0.35, "form": -0.31, "wide form": 0.89, "form distance": -0.56, "worst stroke": 2.06,
-    "ends": 1.78, "form count": -0.2, "pro": -0.66, "contra": 0.76, "landing": 0.19, "thrice": 0.74,
-    "rise": 0.53, "travel": -0.09, "hooked": 2.42, "unhooked": -0.37, "turned": 1.22, "looped": 1.12,
-    "crossed": 2.17, "smooth": 0.4, "drafted form": -0.45,
+    "fit": 0.99, "log prior": -0.49, "bare": 22.85, "added": 7.98, "spliced": 0.73, "lifts for retraces": -0.23,
+    "corners lifted": 5.17, "merged": -1.4, "strokes": 0.86, "turns": 0.29, "tip turns": 0.23,
+    "junction turns": 1.07, "starts": -0.3, "twice": -3.82, "idle": 5.28, "single": -0.11,
+    "drafted strokes": -3.52, "drafted lifts": 2.71, "drafted corners": -3.88, "drafted merged": -1.58,
+    "drafted prior": -0.17, "form": 0.17, "wide form": 0.66, "form distance": 0.62, "worst stroke": 1.74,
+    "ends": 1.91, "form count": -0.23, "pro": -0.17, "contra": 0.56, "landing": -0.08, "thrice": 0.77,
+    "rise": 0.76, "travel": 0.17, "hooked": 2.03, "unhooked": 0.42, "turned": -0.48, "looped": 1.78,
+    "crossed": 1.77, "overrun": 1.34, "smooth": -0.14, "drafted form": -0.48, "retraces": 0.54,
+    "retraces told": -0.47, "missed": -1.43, "missed told": 0.68,
 }  # fmt: skip
 """Cost of one unit of each feature, in log odds: a conditional logit over the readings of characters whose strokes are
 known (people with a pen, people with a mouse, KanjiVG, Hershey, the sample hands); `tests.bench trace_weights`."""
@@ -63,7 +64,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     total = max(float(gaps.sum()), 1e-6)
     size = max(float(np.ptp(states.here, axis=0).max()), net.pen_px) if len(states.here) else 1.0
     tip = _tips(net, states)
-    crisp = float(np.clip((drafted(net) - 0.55) / 0.3, 0, 1))
+    crisp = float(np.clip((drafted(net) - 0.45) / 0.3, 0, 1))
     forms = Forms(models)
     out: dict[tuple[tuple[int, ...], ...], Candidate] = {}
 
@@ -74,12 +75,15 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         every = np.array([s for w in walks for s in w], np.int32)
         starts = np.cumsum([0, *map(len, walks)])
         form = forms.features(every, starts, states.here)
-        *ink, rise, travel = passes(every, starts, states.first, gaps, states.doubled, states.here, tip, net.pen_px)
+        *ink, rise, travel, runs, told, missed, missing = passes(
+            every, starts, states.first, gaps, states.doubled, states.here, tip, net.pen_px
+        )
         f = np.array(
             [m.fit, log_prior, bare, *ops[:5], len(walks),
              *_movement(states, every, starts, tip, gaps, total, net.pen_px),
              crisp * len(walks), crisp * ops[2], crisp * ops[3], crisp * ops[4], crisp * log_prior,
-             *form, *ink, rise / size, travel / size, *ops[5:], crisp * form[0]]
+             *form, *ink, rise / size, travel / size, *ops[5:], crisp * form[0],
+             runs, told, missed, missing]
         )  # fmt: skip
         c = Candidate(m.model.name, tuple(walks), f)
         if key not in out or c.cost < out[key].cost:

@@ -7,6 +7,9 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+LIKELY = 2.0
+"""Log odds from which a place looks passed twice."""
+
 
 @njit(cache=True)
 def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
@@ -74,7 +77,8 @@ def passes(walk: Any, starts: Any, first: Any, gaps: Any, doubled: Any, here: An
     """Return what the ink says of walks.
 
     Evidence for and against every stretch passed twice, evidence against landings inside lines, length passed a third
-    time, how much lower strokes begin than they end, and how far the pen goes between strokes.
+    time, how much lower strokes begin than they end, how far the pen goes between strokes, and of the stretches passed
+    twice, and of those that look so but are not: how many, and how surely each, summed.
     """
     count = np.zeros(len(gaps), np.int32)
     rise = 0.0
@@ -98,6 +102,27 @@ def passes(walk: Any, starts: Any, first: Any, gaps: Any, doubled: Any, here: An
         if count[q] > 2:
             thrice += (count[q] - 2) * gaps[q]
     places = len(gaps)
+    runs, told, missed, missing = 0.0, 0.0, 0.0, 0.0
+    for p in range(len(first) - 1):
+        size, total = 0, 0.0
+        lost, loss = 0, 0.0
+        for q in range(first[p], first[p + 1] + 1):
+            inside = q < first[p + 1]
+            if inside and count[q] > 1:
+                size += 1
+                total += doubled[q]
+            elif size:
+                runs += 1
+                told += total / size
+                size, total = 0, 0.0
+            if inside and count[q] == 1 and doubled[q] > LIKELY:
+                lost += 1
+                loss += doubled[q]
+            elif lost:
+                if lost > 1:
+                    missed += 1
+                    missing += loss / lost
+                lost, loss = 0, 0.0
     for i in range(len(starts) - 1):
         for end in range(2):
             s = walk[starts[i]] if end == 0 else walk[starts[i + 1] - 1] ^ 1
@@ -108,4 +133,6 @@ def passes(walk: Any, starts: Any, first: Any, gaps: Any, doubled: Any, here: An
             for r in range(max(q - 2, 0), min(q + 3, places)):
                 best = max(best, doubled[r])
             landing -= best
-    return pro / (2 * pen), contra / (2 * pen), landing, thrice / (2 * pen), rise, travel
+    return (
+        pro / (2 * pen), contra / (2 * pen), landing, thrice / (2 * pen), rise, travel, runs, told, missed, missing
+    )  # fmt: skip

@@ -36,65 +36,6 @@ def sample(ink: InkMap, xy: Points) -> Floats:
     return out
 
 
-TWICE = {
-    "wider": 5.282, "much wider": -4.512, "near": -0.401, "around": 7.994, "most": 6.035, "least": -10.36,
-    "uneven": -10.57, "rough": -5.147, "unbounded": 1.129, "all": -3.853, "all and around": 3.333,
-}  # fmt: skip
-"""Log odds of a place passed twice per unit of what the ink's width tells there: logistic regression over places of
-characters whose strokes are known; `tests.bench trace_widths`."""
-
-TWICE_AT = -0.9
-"""Log odds where all of that is 0, of a place that is passed twice as often as not."""
-
-
-def widths(ink: InkMap, places: Points, headings: Points) -> Floats:
-    """Return the width of the ink across the line at every place, px; NaN where it is not bounded by paper."""
-    reach = 1.3 * ink.pen_px
-    t = np.linspace(-reach, reach, 2 * int(np.ceil(reach / 0.5)) + 1)
-    normal = np.stack([-headings[:, 1], headings[:, 0]], axis=1)
-    dark = np.clip(sample(ink, places[:, None] + t[:, None] * normal[:, None]), 0, 1)
-    mid = len(t) // 2
-    inside = dark > 0.18
-    right = np.minimum.accumulate(inside[:, mid:], axis=1)
-    left = np.minimum.accumulate(inside[:, mid::-1], axis=1)[:, ::-1]
-    run = np.concatenate([left, right[:, 1:]], axis=1)
-    out = np.where(run, dark, 0).sum(axis=1) * (t[1] - t[0])
-    out[run[:, 0] | run[:, -1]] = np.nan
-    return np.asarray(out, float)
-
-
-def doubled(width: Floats, first: NDArray[np.int32]) -> Floats:
-    """Return for every place the log odds that a pen passed twice rather than once, all else equal.
-
-    A single line is as wide as most of the ink, give or take; a retrace misses the line by some part of a width, here
-    more, there less, and the ink is wider by as much. `first`: the first place of every piece, and the end of the last.
-    """
-    told = width_features(width, first)
-    if told is None:
-        return np.zeros(len(width))
-    return np.asarray(np.clip(told @ np.array(list(TWICE.values())) + TWICE_AT, -2.5, 3.5), float)
-
-
-def width_features(width: Floats, first: NDArray[np.int32]) -> Floats | None:
-    """Return what the ink's width tells at every place, shape (places, len(TWICE)); None where nothing is measured."""
-    known = width[~np.isnan(width)]
-    if len(known) < 4:
-        return None
-    usual, wide = np.percentile(known, [20, 80])
-    wider = np.clip(np.where(np.isnan(width), 1.15, width / usual) - 1.1, -0.5, 1.2)
-    pieces = np.diff(first)
-    low, high = np.repeat(first[:-1], pieces), np.repeat(first[1:], pieces) - 1
-    here = np.arange(len(width))[:, None] + np.arange(-4, 5)
-    window = wider[np.clip(here, low[:, None], high[:, None])]
-    around = window.mean(axis=1)
-    every = np.full(len(width), wide / usual - 1)
-    return np.stack(
-        [wider, np.maximum(wider - 0.15, 0), window[:, 2:7].mean(axis=1), around, window.max(axis=1),
-         window.min(axis=1), window.std(axis=1), np.abs(np.diff(window, axis=1)).mean(axis=1), np.isnan(width),
-         every, every * around], axis=1
-    )  # fmt: skip
-
-
 def drafted(net: Network) -> float:
     """Return 0..1: how far straight lines are as straight as a draftsman's, who lifts the pen at every corner.
 
@@ -115,7 +56,7 @@ def drafted(net: Network) -> float:
             bow = float(np.sqrt((np.convolve(off, np.ones(5) / 5, "valid") ** 2).mean())) / size
             if bow < 0.03:
                 weight += size
-                score += size * float(np.exp(-((bow / 0.006) ** 2)))
+                score += size * float(np.exp(-((bow / 0.0035) ** 2)))
     return score / weight if weight > 0 else 0.35
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from capture.report import Finding
 from capture.units import Points, image_from_pixels
-from skeleton.agreement import Shape, disagreement, shape_of
+from skeleton.agreement import SAMPLES, Shape, disagreement, shape_of
 from skeleton.candidates import by_movement, candidates
 from skeleton.ductus import allographs
 from skeleton.graph import build_graph
@@ -56,6 +56,9 @@ class Option:
     cost: float
     """Differences are log odds."""
 
+    shaping: Callable[[], Shape] | None = None
+    """Gives the shape without drawing the lines, where there is a quicker way."""
+
     @cached_property
     def lines(self) -> list[Line]:
         """The lines, drawn when first asked for."""
@@ -64,7 +67,7 @@ class Option:
     @cached_property
     def shape(self) -> Shape:
         """What is compared with other readings."""
-        return shape_of([p for p, _ in self.lines])
+        return self.shaping() if self.shaping else shape_of([p for p, _ in self.lines])
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,7 +119,8 @@ def study(
     if char and parts.ductus:
         models = models_of(char, handedness, known)
         for c in candidates(net, states, find_matches(net, states, models), models)[:KEPT]:
-            found.append(Option(c.name, partial(_drawn, net, states, c.walks), c.cost))
+            drawing, shaping = partial(_drawn, net, states, c.walks), partial(_shaped, states, c.walks)
+            found.append(Option(c.name, drawing, c.cost, shaping))
     if not found or min(o.cost for o in found) > RULES_FROM:
         walks = smooth_walks(net, states)
         cost = by_movement(net, states, walks) if found else 0.0
@@ -128,6 +132,13 @@ def study(
 
 def _drawn(net: Network, states: States, walks: Sequence[list[int]]) -> list[Line]:
     return [draw(net, states, w) for w in walks]
+
+
+def _shaped(states: States, walks: Sequence[list[int]]) -> Shape:
+    from skeleton.choice_kernels import shape_of_walks
+
+    every = np.array([s for w in walks for s in w], np.int32)
+    return Shape(*shape_of_walks(every, np.cumsum([0, *map(len, walks)]), states.here, SAMPLES))
 
 
 RULES_FROM = 9.5

@@ -50,7 +50,7 @@ def read_together(
     list of Reading
         In the order of the images; a blank one has no strokes.
     """
-    from skeleton.agreement import disagreement
+    from skeleton.agreement import disagreements
     from skeleton.reader import conclude, study
 
     studies = [study(im, dpi, char, handedness=handedness, known=known) for im in images]
@@ -58,15 +58,10 @@ def read_together(
     if len(written) < 2:
         return [conclude(s, alternatives=alternatives) for s in studies]
     costs = [np.array([o.cost for o in s.options]) for s in written]
-    best: tuple[float, list[np.ndarray]] = (np.inf, costs)
-    for s in written:
-        for prototype in s.options:
-            with_vote = [
-                c + VOTE * 10 * np.array([disagreement(o.shape, prototype.shape) for o in t.options])
-                for c, t in zip(costs, written, strict=True)
-            ]
-            total = float(sum(c.min() for c in with_vote))
-            if total < best[0]:
-                best = (total, with_vote)
-    votes = iter(best[1])
+    shapes = [[o.shape for o in s.options] for s in written]
+    ways = [shape for several in shapes for shape in several]
+    # rows: a reading of an attempt; columns: a way of writing it might follow
+    voted = [c[:, None] + VOTE * 10 * disagreements(s, ways) for c, s in zip(costs, shapes, strict=True)]
+    way = int(np.argmin(sum(v.min(axis=0) for v in voted)))
+    votes = iter(v[:, way] for v in voted)
     return [conclude(s, costs=None if s is None else next(votes), alternatives=alternatives) for s in studies]

@@ -13,9 +13,14 @@ from skeleton.walk import States
 
 Walks = list[list[int]]
 
-KINDS = ("hooked", "unhooked", "turned", "looped", "crossed")
+KINDS = ("hooked", "unhooked", "turned", "looped", "crossed", "overrun")
 """Changes that are counted: a retrace put to a stroke's end, one taken away, a ring begun elsewhere, a loop gone round
-the other way, strokes that cross gone on as the other one did."""
+the other way, strokes that cross gone on as the other one did, an end led on over ink passed before."""
+
+
+DOUBTS = (2.8, 1.4, 0.0)
+"""Log odds from which a place counts as passed twice where the length of a retrace is sought: from as likely as not to
+no less likely than elsewhere."""
 
 
 def others(net: Network, states: States, walks: Walks, free: NDArray[np.bool_]) -> Iterator[tuple[str, Walks]]:
@@ -56,6 +61,8 @@ def _others_of_one(
         n = _retraced_to(v)
         if n >= 2:
             got.append(("unhooked", v[n:]))
+        if not free[v[0] ^ 1]:
+            got += [("overrun", [s ^ 1 for s in reversed(more)] + v) for more in _overrun(net, states, v[0] ^ 1)]
         for kind, new in got:
             yield kind, [s ^ 1 for s in reversed(new)] if flipped else new
     if _closes(states, w):
@@ -91,18 +98,46 @@ def _retraces(net: Network, states: States, v: list[int], *, sure: bool) -> list
     k = np.array(v[:n])
     gap = states.spacing[states.piece[k]]
     far = np.cumsum(gap)
-    total = np.cumsum(states.doubled[k // 2] * gap)
+    told = states.doubled[k // 2]
+    total = np.cumsum(told * gap)
     out: list[int] = []
-    best = int(np.argmax(total))
-    if sure and total[best] < 1.5 * net.pen_px:
+    if sure and total.max() < 1.5 * net.pen_px:
         return out
-    for m in (best + 1,) if sure else (best + 1, n, *bends[-2:]):
+    ends = [int(np.argmax(np.cumsum((told - doubt) * gap))) + 1 for doubt in DOUBTS]
+    for m in ends if sure else (*ends, n, *bends[-2:]):
         size = far[m - 1]
         # no shorter than shows, and no further than the ink allows
         likely = total[m - 1] > max(-6.0 * net.pen_px, -0.5 * size)
-        if size > 0.8 * net.pen_px and likely and all(abs(far[x - 1] - size) > 0.8 * net.pen_px for x in out):
+        if size > 0.5 * net.pen_px and likely and all(abs(far[x - 1] - size) > 0.5 * net.pen_px for x in out):
             out.append(m)
     return out
+
+
+def _overrun(net: Network, states: States, last: int) -> Iterator[list[int]]:
+    """Yield how the pen may have gone straight on from `last` over a line that is there: as far as the ink is wide."""
+    path: list[int] = []
+    told: list[float] = []
+    size, seen = 0.0, {last // 2}
+    while size < 16.0 * net.pen_px:
+        row = slice(int(states.step_at[last]), int(states.step_at[last + 1]))
+        ahead = [(float(c), int(v)) for c, v in zip(states.step_cost[row], states.step_to[row], strict=True)]
+        cost, nxt = min((x for x in ahead if x[1] != last ^ 1), default=(9.0, -1))
+        if cost > 0.3 or nxt // 2 in seen:
+            break
+        gap = float(states.spacing[states.piece[nxt]])
+        path.append(nxt)
+        seen.add(nxt // 2)
+        size += gap
+        told.append(float(states.doubled[nxt // 2]))
+        last = nxt
+    gaps = states.spacing[states.piece[path]] if path else np.zeros(0)
+    found: set[int] = set()
+    for doubt in DOUBTS:
+        total = np.cumsum((np.array(told) - doubt) * gaps)
+        best = int(np.argmax(total)) + 1 if path else 0
+        if best and total[best - 1] > 0 and gaps[:best].sum() > 0.5 * net.pen_px and best not in found:
+            found.add(best)
+            yield path[:best]
 
 
 def _first_corner(states: States, v: list[int]) -> int:

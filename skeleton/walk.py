@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.evidence import doubled, widths
 from skeleton.graph import at_lengths, line_length
 from skeleton.ink_map import InkMap
 from skeleton.network import End, Network, bend, is_dot, link, stop_in
+from skeleton.twice import doubled
 
 Ints = NDArray[np.int32]
 Floats = NDArray[np.float64]
@@ -136,7 +136,7 @@ def build_states(net: Network, ink: InkMap, step: float) -> States:
         np.concatenate(piece),
         np.array(first, np.int32),
         np.array(spacing),
-        doubled(widths(ink, np.concatenate(here)[::2], np.concatenate(heading)[::2]), np.array(first, np.int32)),
+        doubled(net, ink, np.concatenate(here)[::2], np.concatenate(heading)[::2], np.array(first, np.int32)),
         np.array([v for t in to for v in t], np.int32),
         np.array([v for t in length for v in t], np.float32),
         np.array([v for t in cost for v in t], np.float32),

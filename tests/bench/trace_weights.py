@@ -38,7 +38,7 @@ WITHIN_MM = 0.35
 TRAINED = {"uji": ("1", "2", "3"), "omniglot": ("1", "2", "3", "4", "5")}
 """Writers whose characters are fitted, by the first word of the file's name; the others are for checks."""
 
-WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 3.0, "hershey": 1.0, "museum": 0.5}
+WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 3.0, "hershey": 1.0, "museum": 1.5}
 
 
 @dataclass(frozen=True, eq=False)

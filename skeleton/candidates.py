@@ -20,21 +20,24 @@ from skeleton.walk import States, coverage
 Floats = NDArray[np.float64]
 
 COSTS = {
-    "fit": 0.99, "log prior": -0.49, "bare": 22.85, "added": 7.98, "spliced": 0.73, "lifts for retraces": -0.23,
-    "corners lifted": 5.17, "merged": -1.4, "strokes": 0.86, "turns": 0.29, "tip turns": 0.23,
-    "junction turns": 1.07, "starts": -0.3, "twice": -3.82, "idle": 5.28, "single": -0.11,
-    "drafted strokes": -3.52, "drafted lifts": 2.71, "drafted corners": -3.88, "drafted merged": -1.58,
-    "drafted prior": -0.17, "form": 0.17, "wide form": 0.66, "form distance": 0.62, "worst stroke": 1.74,
-    "ends": 1.91, "form count": -0.23, "pro": -0.17, "contra": 0.56, "landing": -0.08, "thrice": 0.77,
-    "rise": 0.76, "travel": 0.17, "hooked": 2.03, "unhooked": 0.42, "turned": -0.48, "looped": 1.78,
-    "crossed": 1.77, "overrun": 1.34, "smooth": -0.14, "drafted form": -0.48, "retraces": 0.54,
-    "retraces told": -0.47, "missed": -1.43, "missed told": 0.68,
+    "fit": (1.75, 7.9), "log prior": (-0.6, -0.61), "bare": (24.57, 0.39), "added": (7.98, 0),
+    "spliced": (0.1, -0.05), "lifts for retraces": (-0.42, 4), "corners lifted": (4.34, -3.03),
+    "merged": (-1.71, 0.38), "strokes": (0.67, -4.01), "turns": (0.12, 0.25), "tip turns": (0.16, -0.67),
+    "junction turns": (1.2, 1.01), "starts": (-0.45, 1.62), "twice": (-3.46, -6.64), "idle": (4.66, 5.38),
+    "single": (-0.11, -0.04), "form": (0.11, -1.12), "wide form": (0.67, 0.32), "form distance": (0.23, 1.05),
+    "worst stroke": (1.49, 3.49), "ends": (1.89, -0.42), "form count": (-0.16, -0.31), "pro": (-0.15, -0.12),
+    "contra": (0.57, -0.06), "landing": (-0.08, -0.05), "thrice": (0.86, 0.59), "rise": (0.82, 0.01),
+    "travel": (-0.14, 0.87), "hooked": (2.05, 1.5), "unhooked": (-0.23, -2.23), "turned": (-0.4, 1.84),
+    "looped": (1.42, 0.63), "crossed": (1.75, 2.42), "overrun": (1.44, -0.67), "smooth": (-0.15, -1.19),
+    "retraces": (0.4, 0.29), "retraces told": (-0.43, -0.02), "missed": (-1.55, -0.69),
+    "missed told": (0.76, -0.45),
 }  # fmt: skip
-"""Cost of one unit of each feature, in log odds: a conditional logit over the readings of characters whose strokes are
-known (people with a pen, people with a mouse, KanjiVG, Hershey, the sample hands); `tests.bench trace_weights`."""
+"""Cost of one unit of each feature, in log odds, in a fluent hand, and what comes to it in drafted lettering: a
+conditional logit over the readings of characters whose strokes are known (people with a pen, people with a mouse,
+KanjiVG, Hershey, the sample hands); `tests.bench trace_weights`."""
 
-FEATURES = tuple(COSTS)
-WEIGHTS = np.array(list(COSTS.values()))
+FEATURES = (*COSTS, *(f"drafted: {name}" for name in COSTS))
+WEIGHTS = np.array([c for c, _ in COSTS.values()] + [c for _, c in COSTS.values()])
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,7 +55,7 @@ class Candidate:
         return float(self.features @ WEIGHTS)
 
 
-FIRST, EXPANDED = 7, 5
+FIRST, EXPANDED = 7, 3
 """How many matches are completed, and how many readings are varied, the best first."""
 
 CHANGES = (*KINDS, "smooth")
@@ -81,11 +84,10 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         f = np.array(
             [m.fit, log_prior, bare, *ops[:5], len(walks),
              *_movement(states, every, starts, tip, gaps, total, net.pen_px),
-             crisp * len(walks), crisp * ops[2], crisp * ops[3], crisp * ops[4], crisp * log_prior,
-             *form, *ink, rise / size, travel / size, *ops[5:], crisp * form[0],
+             *form, *ink, rise / size, travel / size, *ops[5:],
              runs, told, missed, missing]
         )  # fmt: skip
-        c = Candidate(m.model.name, tuple(walks), f)
+        c = Candidate(m.model.name, tuple(walks), np.concatenate([f, crisp * f]))
         if key not in out or c.cost < out[key].cost:
             out[key] = c
         return c.cost, key

@@ -21,7 +21,7 @@ from scipy.optimize import minimize
 from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
-from skeleton.candidates import FEATURES, WEIGHTS, candidates
+from skeleton.candidates import COSTS, FEATURES, WEIGHTS, candidates
 from skeleton.graph import build_graph
 from skeleton.ink_map import find_ink
 from skeleton.match import find_matches
@@ -38,7 +38,7 @@ WITHIN_MM = 0.35
 TRAINED = {"uji": ("1", "2", "3"), "omniglot": ("1", "2", "3", "4", "5")}
 """Writers whose characters are fitted, by the first word of the file's name; the others are for checks."""
 
-WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 3.0, "hershey": 1.0, "museum": 1.5}
+WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 2.0, "museum": 3.0}
 
 
 @dataclass(frozen=True, eq=False)
@@ -71,7 +71,7 @@ def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="tests.bench trace_weights", description=__doc__)
     parser.add_argument("--data", type=Path, action="append", default=[], help="file or folder of stroke files")
     parser.add_argument("--inks", type=int, default=2, help="ways in which every character is inked")
-    parser.add_argument("--ridge", type=float, default=0.003)
+    parser.add_argument("--ridge", type=float, default=0.005)
     parser.add_argument("--share", type=float, default=1.0, help="share of the characters, drawn by lot")
     parser.add_argument("--checked", action="store_true", help="also score the writers that are not fitted")
     a = parser.parse_args(argv)
@@ -101,8 +101,8 @@ def report(every: Sequence[Example], ridge: float) -> None:
     if held:
         print("writers never fitted:")
         rate(held, [w] * len(held))
-    for name, x in zip(FEATURES, w, strict=True):
-        print(f'"{name}": {x:.2f},')
+    for name, fluent, drafted in zip(COSTS, w[: len(COSTS)], w[len(COSTS) :], strict=True):
+        print(f'"{name}": ({fluent:.2f}, {drafted:.2f}),')
 
 
 def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:

@@ -39,7 +39,7 @@ AGREEMENT = 2.5
 writer's way; a different number of strokes counts as three tenths."""
 
 PLAUSIBLE = 1.0
-"""Readings that cost more than 8.5 are as often wrong as right, whatever else there is to choose from."""
+"""Readings that cost more than 7 are as often wrong as right, whatever else there is to choose from."""
 
 Line = tuple[Points, NDArray[np.bool_]]
 """Points of a stroke, and which of them lie on ink of its own."""
@@ -168,7 +168,7 @@ def conclude(
     odds = np.exp(-(cost - cost.min()))
     chosen = [found.options[i] for i in rank]
     share = float(odds[rank[0]] / _unlike(found, odds, int(rank[0])))
-    share *= float(PLAUSIBLE / (PLAUSIBLE + np.exp((found.options[rank[0]].cost - 8.5) / 2.0)))
+    share *= float(PLAUSIBLE / (PLAUSIBLE + np.exp((found.options[rank[0]].cost - 7.0) / 2.0)))
     best = _reading(found, chosen[0], share)
     others: list[Reading] = []
     seen = [chosen[0]]

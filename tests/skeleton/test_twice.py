@@ -7,11 +7,12 @@ import pytest
 from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
-from skeleton import read_character, trace
+from skeleton import trace
 from skeleton.agreement import OTHER_COUNT, Shape, disagreements, shape_of
 from skeleton.graph import build_graph
 from skeleton.ink_map import find_ink
 from skeleton.network import build_network
+from skeleton.reader import read
 from skeleton.repair import repair
 from skeleton.stroke import Stroke
 from skeleton.walk import build_states
@@ -63,7 +64,7 @@ def test_a_ring_whose_end_runs_on_over_its_beginning_is_among_the_readings_to_it
     wide = np.linspace(0.95, 1.02, 90)
     ring = np.stack([2.4 * wide * -np.sin(turn), 3.2 * wide * -np.cos(turn)], axis=1)
     grey, _ = ink([ring], seed=6)
-    reading = read_character(grey, 300, "O", alternatives=11)
+    reading = read(grey, 300, "O", handedness="right", known=(), alternatives=11)
     lengths = [length(list(r.strokes)) for r in (reading, *reading.alternatives) if len(r.strokes) == 1]
     assert min(lengths) < 17.8, "a ring that is simply closed"
     assert any(n == pytest.approx(np.hypot(*np.diff(ring, axis=0).T).sum(), rel=0.05) for n in lengths)

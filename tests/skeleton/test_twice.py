@@ -65,7 +65,7 @@ def test_a_ring_whose_end_runs_on_over_its_beginning_is_among_the_readings_to_it
     ring = np.stack([2.4 * wide * -np.sin(turn), 3.2 * wide * -np.cos(turn)], axis=1)
     grey, _ = ink([ring], seed=6)
     reading = read(grey, 300, "O", handedness="right", known=(), alternatives=11)
-    lengths = [length(list(r.strokes)) for r in (reading, *reading.alternatives) if len(r.strokes) == 1]
+    lengths = [length(list(r.strokes)) for r in (reading, *reading.candidates) if len(r.strokes) == 1]
     assert min(lengths) < 17.8, "a ring that is simply closed"
     assert any(n == pytest.approx(np.hypot(*np.diff(ring, axis=0).T).sum(), rel=0.05) for n in lengths)
 

@@ -79,7 +79,7 @@ def by_tracer(
 
 def by_all(cases: Sequence[Case], images: Sequence[Picture], setting: Setting) -> list[list[Points]]:
     """Read all attempts together."""
-    found = read_together([im for im, _ in images], setting.dpi, cases[0].char)
+    found = read_together([im for im, _ in images], setting.dpi, cases[0].char, alternatives=0)
     return [[s.points_mm for s in r.strokes] for r in found]
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -67,3 +68,23 @@ def test_a_damaged_pack_is_passed_over(ufo: Path, font: Font, damage: bytes | No
 
     assert unpack(ufo) is None
     assert list(load_ufo(ufo).glyphs) == list(font.glyphs)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_pack_with_changed_bytes_never_stops_a_font_from_loading(ufo: Path, font: Font, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    data = bytearray((ufo / PACK).read_bytes())
+    for at in rng.integers(0, len(data), 6):
+        data[at] = int(rng.integers(256))
+    (ufo / PACK).write_bytes(bytes(data))
+
+    assert load_ufo(ufo).glyphs.keys() == font.glyphs.keys()
+
+
+def test_a_pack_that_would_unpack_to_too_much_is_passed_over(ufo: Path, font: Font) -> None:
+    with zipfile.ZipFile(ufo / PACK, "w", zipfile.ZIP_DEFLATED) as archive, archive.open("head.npy", "w") as entry:
+        for _ in range(300):
+            entry.write(bytes(1 << 20))
+
+    assert unpack(ufo) is None
+    assert load_ufo(ufo).glyphs.keys() == font.glyphs.keys()

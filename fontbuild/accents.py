@@ -76,15 +76,17 @@ def build_accents(
     wanted
         Precomposed letters to build; by default all in everyday Latin use.
     """
-    have: dict[str, tuple[Glyph, ...]] = {c: tuple(v) for c, v in glyphs.items()}
+    # fonts of others may have letters without a line, of which nothing can be built
+    drawn = {c: tuple(g for g in v if g.strokes) for c, v in glyphs.items()}
+    have: dict[str, tuple[Glyph, ...]] = {c: v for c, v in drawn.items() if v}
     habits = habits or Habits()
     built: dict[str, tuple[Glyph, ...]] = {}
     for base, lone in DOTLESS.items():
-        if lone not in have and (stems := dotless(have.get(base, ()), metrics)):
+        if lone not in glyphs and (stems := dotless(have.get(base, ()), metrics)):
             have[lone] = built[lone] = stems
     chosen = letters_to_build() if wanted is None else _with_parts(wanted)
     for char in chosen:
-        if char in have:
+        if char in have or char in glyphs:
             continue
         if made := _variants(char, have, metrics, habits):
             have[char] = built[char] = made

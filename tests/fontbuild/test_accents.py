@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -201,3 +202,11 @@ def test_of_two_marks_the_upper_is_lifted() -> None:
     assert lifted.base.char == "ê"
     assert len(lifted.mark.strokes) == 1
     assert lifted.mark.strokes[0][:, 1].min() > 1.5 * X_HEIGHT_MM
+
+
+def test_a_letter_without_a_line_is_no_base_and_is_not_replaced(font: Font) -> None:
+    plain = {c: v for c, v in font.glyphs.items() if parts_of(c) is None}
+    blank = {c: tuple(replace(g, strokes=()) for g in font.glyphs[c]) for c in "ei"}
+
+    assert {"é", "í", "á"} <= build_accents(plain, font.metrics, wanted="éíá").keys()
+    assert not {"é", "í", "e", "i"} & build_accents({**plain, **blank, "ı": ()}, font.metrics, wanted="éíá").keys()

@@ -15,7 +15,7 @@ from skeleton.match import Match, Model
 from skeleton.network import Network
 from skeleton.smooth_paths import smooth_walks
 from skeleton.variants import KINDS, in_the_manner_of, lifted_or_not, others
-from skeleton.walk import States, coverage
+from skeleton.walk import States, coverage, end_to_end
 
 Floats = NDArray[np.float64]
 
@@ -75,8 +75,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         """`ops`: added, hooks, lifted, corners, merged, then the counts of `CHANGES`."""
         key = tuple(map(tuple, walks))
         log_prior = float(np.log(m.model.prior))
-        every = np.array([s for w in walks for s in w], np.int32)
-        starts = np.cumsum([0, *map(len, walks)])
+        every, starts = end_to_end(walks)
         form = forms.features(every, starts, states.here)
         *ink, rise, travel, runs, told, missed, missing = passes(
             every, starts, states.first, gaps, states.doubled, states.here, tip, net.pen_px
@@ -143,7 +142,7 @@ def by_movement(net: Network, states: States, walks: list[list[int]]) -> float:
     gaps = np.repeat(states.spacing, np.diff(states.first))
     f = np.zeros(len(FEATURES))
     f[0], f[1], f[8] = 0.5, np.log(0.03), len(walks)
-    every, starts = np.array([s for w in walks for s in w], np.int32), np.cumsum([0, *map(len, walks)])
+    every, starts = end_to_end(walks)
     f[9:16] = _movement(states, every, starts, _tips(net, states), gaps, max(float(gaps.sum()), 1e-6), net.pen_px)
     k = FEATURES.index("form")
     f[k : k + len(NO_FORM)] = NO_FORM

@@ -27,7 +27,7 @@ from skeleton.reink import reinked
 from skeleton.repair import repair
 from skeleton.smooth_paths import smooth_walks
 from skeleton.stroke import Stroke
-from skeleton.walk import States, build_states, draw
+from skeleton.walk import States, build_states, draw, end_to_end
 
 ALL_PARTS = Options()
 
@@ -95,6 +95,15 @@ def read(
     return conclude(found, alternatives=alternatives, judged=judged)
 
 
+def take_apart(grey: Grey, dpi: float, *, junctions: bool = True) -> tuple[InkMap, Network, States] | None:
+    """Return an image's ink, its network, and where a pen may be on it; None for a blank image."""
+    ink = find_ink(grey, dpi)
+    if ink is None:
+        return None
+    net = build_network(repair(build_graph(ink), ink, spurs=junctions, reach=junctions), ink, cut=junctions)
+    return (ink, net, build_states(net, ink, 0.5 * ink.pen_px)) if net.pieces else None
+
+
 def study(
     grey: Grey,
     dpi: float,
@@ -105,15 +114,10 @@ def study(
     parts: Options = ALL_PARTS,
 ) -> Study | None:
     """Return an image taken apart, None for a blank one."""
-    ink = find_ink(grey, dpi)
-    if ink is None:
+    apart = take_apart(grey, dpi, junctions=parts.junctions)
+    if apart is None:
         return None
-    whole = parts.junctions
-    graph = repair(build_graph(ink), ink, spurs=whole, reach=whole)
-    net = build_network(graph, ink, cut=whole)
-    if not net.pieces:
-        return None
-    states = build_states(net, ink, 0.5 * ink.pen_px)
+    ink, net, states = apart
     own = [shape_of([s.points_mm for s in strokes]) for strokes in known if len(strokes)]
     found: list[Option] = []
     if char and parts.ductus:
@@ -137,8 +141,7 @@ def _drawn(net: Network, states: States, walks: Sequence[list[int]]) -> list[Lin
 def _shaped(states: States, walks: Sequence[list[int]]) -> Shape:
     from skeleton.choice_kernels import shape_of_walks
 
-    every = np.array([s for w in walks for s in w], np.int32)
-    return Shape(*shape_of_walks(every, np.cumsum([0, *map(len, walks)]), states.here, SAMPLES))
+    return Shape(*shape_of_walks(*end_to_end(walks), states.here, SAMPLES))
 
 
 RULES_FROM = 9.5

@@ -17,7 +17,6 @@ KINDS = ("hooked", "unhooked", "turned", "looped", "crossed", "overrun")
 """Changes that are counted: a retrace put to a stroke's end, one taken away, a ring begun elsewhere, a loop gone round
 the other way, strokes that cross gone on as the other one did, an end led on over ink passed before."""
 
-
 DOUBTS = (2.8, 1.4, 0.0)
 """Log odds from which a place counts as passed twice where the length of a retrace is sought: from as likely as not to
 no less likely than elsewhere."""
@@ -103,7 +102,7 @@ def _retraces(net: Network, states: States, v: list[int], *, sure: bool) -> list
     out: list[int] = []
     if sure and total.max() < 1.5 * net.pen_px:
         return out
-    ends = [int(np.argmax(np.cumsum((told - doubt) * gap))) + 1 for doubt in DOUBTS]
+    ends = [n for n, _ in _as_far_as_told(told, gap)]
     for m in ends if sure else (*ends, n, *bends[-2:]):
         size = far[m - 1]
         # no shorter than shows, and no further than the ink allows
@@ -130,14 +129,22 @@ def _overrun(net: Network, states: States, last: int) -> Iterator[list[int]]:
         size += gap
         told.append(float(states.doubled[nxt // 2]))
         last = nxt
-    gaps = states.spacing[states.piece[path]] if path else np.zeros(0)
+    if not path:
+        return
+    gaps = states.spacing[states.piece[path]]
     found: set[int] = set()
+    for n, sure in _as_far_as_told(np.array(told), gaps):
+        if sure > 0 and gaps[:n].sum() > 0.5 * net.pen_px and n not in found:
+            found.add(n)
+            yield path[:n]
+
+
+def _as_far_as_told(told: NDArray[np.float64], gaps: NDArray[np.float64]) -> Iterator[tuple[int, float]]:
+    """Yield after how many places a retrace most likely ends, and the evidence so far above each of `DOUBTS`."""
     for doubt in DOUBTS:
-        total = np.cumsum((np.array(told) - doubt) * gaps)
-        best = int(np.argmax(total)) + 1 if path else 0
-        if best and total[best - 1] > 0 and gaps[:best].sum() > 0.5 * net.pen_px and best not in found:
-            found.add(best)
-            yield path[:best]
+        total = np.cumsum((told - doubt) * gaps)
+        best = int(np.argmax(total))
+        yield best + 1, float(total[best])
 
 
 def _first_corner(states: States, v: list[int]) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -252,6 +253,11 @@ def _stretch(line: Points, u: float, v: float) -> Points:
     where = np.concatenate([[a], inside, [b]]) if b > a else np.array([a])
     out = at_lengths(line, where)
     return out if u <= v else out[::-1]
+
+
+def end_to_end(walks: Sequence[Sequence[int]]) -> tuple[Ints, NDArray[np.int64]]:
+    """Return the states of all walks one after the other, and where each walk starts, with the end of the last."""
+    return np.array([s for w in walks for s in w], np.int32), np.cumsum([0, *map(len, walks)])
 
 
 def coverage(states: States, walks: list[list[int]]) -> NDArray[np.int64]:

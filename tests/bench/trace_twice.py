@@ -19,12 +19,8 @@ from scipy.spatial import cKDTree
 from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
-from skeleton.graph import build_graph
-from skeleton.ink_map import find_ink
-from skeleton.network import build_network
-from skeleton.repair import repair
+from skeleton.reader import take_apart
 from skeleton.twice import AROUND, features, log_odds, network, widths
-from skeleton.walk import build_states
 from tests.bench.trace_data import LATIN, data_sets, folder
 from tests.bench.trace_ink import even, ink
 from tests.bench.trace_weights import TRAINED
@@ -93,10 +89,9 @@ def _places(
         pressure = float(rng.uniform(0.03, 0.25))
         kind = str(rng.choice(["noisy", "noisy", "clean", "skipping"]))
     image, off = ink(strokes, dpi=dpi, pen_mm=pen, pressure=pressure, kind=kind, seed=int(rng.integers(1 << 30)))
-    found = find_ink(image, dpi)
-    assert found is not None
-    net = build_network(repair(build_graph(found), found), found)
-    states = build_states(net, found, 0.5 * found.pen_px)
+    apart = take_apart(image, dpi)
+    assert apart is not None
+    found, net, states = apart
     here, heading = states.here[::2], states.heading[::2]
     told = features(net, widths(found, here, heading), found.pen_px, here, heading, states.first)
     if told is None:

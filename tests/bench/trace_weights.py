@@ -22,13 +22,9 @@ from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton.candidates import COSTS, FEATURES, WEIGHTS, candidates
-from skeleton.graph import build_graph
-from skeleton.ink_map import find_ink
 from skeleton.match import find_matches
-from skeleton.network import build_network
-from skeleton.reader import models_of
-from skeleton.repair import repair
-from skeleton.walk import build_states, draw
+from skeleton.reader import models_of, take_apart
+from skeleton.walk import draw
 from tests.bench.trace_data import LATIN, Case, data_sets, folder
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import gap, spread
@@ -179,10 +175,9 @@ def _inked(case: Case, rng: np.random.Generator, k: int) -> tuple[NDArray[np.uin
 
 
 def _example(group: str, char: str, grey: NDArray[np.uint8], dpi: float, true: list[Points]) -> Example:
-    found = find_ink(grey, dpi)
-    assert found is not None
-    net = build_network(repair(build_graph(found), found), found)
-    states = build_states(net, found, 0.5 * found.pen_px)
+    apart = take_apart(grey, dpi)
+    assert apart is not None
+    found, net, states = apart
     models = models_of(char, "right", ())
     every = candidates(net, states, find_matches(net, states, models), models)
     want = [spread(s) for s in true]

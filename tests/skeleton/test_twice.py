@@ -9,13 +9,8 @@ from numpy.typing import NDArray
 from capture.units import Points, image_from_pixels
 from skeleton import trace
 from skeleton.agreement import OTHER_COUNT, Shape, disagreements, shape_of
-from skeleton.graph import build_graph
-from skeleton.ink_map import find_ink
-from skeleton.network import build_network
-from skeleton.reader import read
-from skeleton.repair import repair
+from skeleton.reader import read, take_apart
 from skeleton.stroke import Stroke
-from skeleton.walk import build_states
 from tests.bench.trace_ink import ink
 
 Floats = NDArray[np.float64]
@@ -29,9 +24,9 @@ def landing_hook(length: float, aside: float) -> Points:
 def told(strokes: list[Points], dpi: float) -> tuple[Floats, Floats]:
     """Return heights (mm from the top of the strokes) and log odds of the places on their ink."""
     grey, off = ink(strokes, dpi=dpi, seed=3)
-    found = find_ink(grey, dpi)
-    assert found is not None
-    states = build_states(build_network(repair(build_graph(found), found), found), found, 0.5 * found.pen_px)
+    apart = take_apart(grey, dpi)
+    assert apart is not None
+    found, _, states = apart
     at = image_from_pixels(states.here[::2], px_per_mm=found.px_per_mm) - off
     return at[:, 1], states.doubled
 

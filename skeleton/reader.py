@@ -41,16 +41,13 @@ writer's way; a different number of strokes counts as three tenths."""
 PLAUSIBLE = 1.0
 """Readings that cost more than 7 are as often wrong as right, whatever else there is to choose from."""
 
-Line = tuple[Points, NDArray[np.bool_]]
-"""Points of a stroke, and which of them lie on ink of its own."""
-
 
 @dataclass(frozen=True, eq=False)
 class Option:
     """One way to read an image, not yet refined."""
 
     name: str
-    drawing: Callable[[], list[Line]]
+    drawing: Callable[[], list[Points]]
     """Gives the lines, in writing order and direction, px of the working image."""
 
     cost: float
@@ -60,14 +57,14 @@ class Option:
     """Gives the shape without drawing the lines, where there is a quicker way."""
 
     @cached_property
-    def lines(self) -> list[Line]:
+    def lines(self) -> list[Points]:
         """The lines, drawn when first asked for."""
         return self.drawing()
 
     @cached_property
     def shape(self) -> Shape:
         """What is compared with other readings."""
-        return self.shaping() if self.shaping else shape_of([p for p, _ in self.lines])
+        return self.shaping() if self.shaping else shape_of(self.lines)
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +131,7 @@ def study(
     return Study(ink, tuple(sorted(found, key=lambda o: o.cost)), parts)
 
 
-def _drawn(net: Network, states: States, walks: Sequence[list[int]]) -> list[Line]:
+def _drawn(net: Network, states: States, walks: Sequence[list[int]]) -> list[Points]:
     return [draw(net, states, w) for w in walks]
 
 
@@ -163,9 +160,7 @@ def conclude(
         return Reading(())
     if not judged:
         cheapest = found.options[0 if costs is None else int(np.argmin(costs))]
-        return Reading(
-            tuple(finish([line for line, _ in cheapest.lines], found.ink, found.parts)), allograph=cheapest.name
-        )
+        return Reading(tuple(finish(cheapest.lines, found.ink, found.parts)), allograph=cheapest.name)
     cost = np.array([o.cost for o in found.options] if costs is None else costs)
     rank = np.argsort(cost, kind="stable")
     odds = np.exp(-(cost - cost.min()))
@@ -192,7 +187,7 @@ def _unlike(found: Study, odds: NDArray[np.float64], best: int) -> float:
 
 
 def _reading(found: Study, option: Option, share: float) -> Reading:
-    strokes = tuple(finish([line for line, _ in option.lines], found.ink, found.parts))
+    strokes = tuple(finish(option.lines, found.ink, found.parts))
     true_to_ink, filled = reinked(strokes, found.ink)
     confidence = float(np.clip(true_to_ink * (0.25 + 0.75 * share), 0, 1))
     findings = []
@@ -203,17 +198,17 @@ def _reading(found: Study, option: Option, share: float) -> Reading:
     return Reading(strokes, confidence, option.name, (), tuple(findings))
 
 
-def in_writing_order(drawn: list[Line], ink: InkMap) -> list[Line]:
+def in_writing_order(drawn: list[Points], ink: InkMap) -> list[Points]:
     """Return the lines of a character of which nothing is known by the general rules of writing."""
     size = float(max(ink.mask.shape))
-    turned: list[Line] = []
-    for line, firm in drawn:
+    turned: list[Points] = []
+    for line in drawn:
         t = direct(line, size)
-        line, firm = line[t], firm[t]
+        line = line[t]
         for a, b in against_the_grain(line, ink.pen_px) if len(line) > 2 else [(0, len(line) - 1)]:
             u = direct(line[a : b + 1], size) + a
-            turned.append((line[u], firm[u]))
-    order = writing_order([p for p, _ in turned], [len(p) == 1 for p, _ in turned])
+            turned.append(line[u])
+    order = writing_order(turned, [len(p) == 1 for p in turned])
     return [turned[i] for i in order]
 
 

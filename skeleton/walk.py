@@ -176,29 +176,23 @@ def _start_costs(net: Network, p: int, places: Points, d: Points, gap: float) ->
     return np.stack([up, down], axis=1).reshape(-1)
 
 
-def draw(net: Network, states: States, walk: list[int]) -> tuple[Points, NDArray[np.bool_]]:
-    """Return the line that a walk of single steps draws, and which of its points lie on a piece (not on a link).
+def draw(net: Network, states: States, walk: list[int]) -> Points:
+    """Return the line that a walk of single steps draws.
 
     Where the walk begins or ends at a junction it is led to where the other lines pass.
     """
     parts: list[Points] = []
-    firm: list[NDArray[np.bool_]] = []
-
-    def add(points: Points, solid: bool) -> None:
-        if len(points):
-            parts.append(points)
-            firm.append(np.full(len(points), solid))
-
     spans = _spans(states, walk)
     if len(spans) == 1 and is_dot(net, spans[0][0]):
-        return net.pieces[spans[0][0]].mean(axis=0, keepdims=True), np.ones(1, bool)
+        dot: Points = net.pieces[spans[0][0]].mean(axis=0, keepdims=True)
+        return dot
     for i, (p, k0, k1) in enumerate(spans):
         n = int(states.first[p + 1] - states.first[p])
         if i == 0:
             end = _end_of(p, k0, n)
             if end is not None and (net.junction_of[p][end[1]] >= 0) and _leaves(k0, k1, n, end):
-                add(stop_in(net, end)[:0:-1], False)
-        add(_stretch(net.pieces[p], k0 / (n - 1), k1 / (n - 1)), True)
+                parts.append(stop_in(net, end)[:0:-1])
+        parts.append(_stretch(net.pieces[p], k0 / (n - 1), k1 / (n - 1)))
         out_end: End | None = _end_of(p, k1, n)
         if i + 1 < len(spans):
             q, m0, _ = spans[i + 1]
@@ -207,12 +201,12 @@ def draw(net: Network, states: States, walk: list[int]) -> tuple[Points, NDArray
                 continue
             if out_end == in_end:
                 if net.junction_of[p][out_end[1]] >= 0:
-                    add(stop_in(net, out_end)[1:], False)
+                    parts.append(stop_in(net, out_end)[1:])
             elif net.junction_of[p][out_end[1]] >= 0:
-                add(link(net, out_end, in_end)[1:-1], False)
+                parts.append(link(net, out_end, in_end)[1:-1])
         elif out_end is not None and net.junction_of[p][out_end[1]] >= 0 and _arrives(k0, k1, n, out_end):
-            add(stop_in(net, out_end)[1:], False)
-    return np.concatenate(parts), np.concatenate(firm)
+            parts.append(stop_in(net, out_end)[1:])
+    return np.concatenate(parts)
 
 
 def _spans(states: States, walk: list[int]) -> list[tuple[int, int, int]]:

@@ -185,7 +185,7 @@ def _example(group: str, char: str, grey: NDArray[np.uint8], dpi: float, true: l
     for i, c in enumerate(every):
         if len(c.walks) != len(want):
             continue
-        got = [spread(image_from_pixels(draw(net, states, w)[0], px_per_mm=found.px_per_mm)) for w in c.walks]
+        got = [spread(image_from_pixels(draw(net, states, w), px_per_mm=found.px_per_mm)) for w in c.walks]
         ahead = np.array([[gap(p, q) for q in want] for p in got]) <= WITHIN_MM
         either = ahead | (np.array([[gap(p[::-1], q) for q in want] for p in got]) <= WITHIN_MM)
         left = list(range(len(want)))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -10,12 +11,14 @@ from numpy.typing import NDArray
 
 from skeleton.evidence import drafted
 from skeleton.forms import NO_FORM, Forms
+from skeleton.ground import coverage
+from skeleton.lifts import in_the_manner_of, lifted_or_not
 from skeleton.loose_ends import extend, splice, take_up
 from skeleton.match import Match, Model
 from skeleton.network import Network
 from skeleton.smooth_paths import smooth_walks
-from skeleton.variants import KINDS, in_the_manner_of, lifted_or_not, others
-from skeleton.walk import States, coverage, end_to_end
+from skeleton.variants import KINDS, others
+from skeleton.walk import States, Walks, end_to_end, ground_of, one_by_one
 
 Floats = NDArray[np.float64]
 
@@ -45,11 +48,16 @@ class Candidate:
     """One way to read the ink."""
 
     name: str
-    walks: tuple[list[int], ...]
+    end_to_end: Walks
     features: NDArray[np.float64]
     """Shape (len(FEATURES),)."""
 
     @property
+    def walks(self) -> tuple[list[int], ...]:
+        """Single steps from state to state, one list a stroke, in writing order."""
+        return one_by_one(*self.end_to_end)
+
+    @cached_property
     def cost(self) -> float:
         """Lower is better; differences are log odds."""
         return float(self.features @ WEIGHTS)
@@ -69,31 +77,32 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     tip = _tips(net, states)
     crisp = float(np.clip((drafted(net) - 0.45) / 0.3, 0, 1))
     forms = Forms(models)
-    out: dict[tuple[tuple[int, ...], ...], Candidate] = {}
+    ground = ground_of(net, states)
+    out: dict[Any, Candidate] = {}
 
-    def add(m: Match, walks: list[list[int]], bare: float, ops: tuple[float, ...]) -> tuple[float, Any]:
+    def add(m: Match, walks: Walks, bare: float, ops: tuple[float, ...]) -> tuple[float, Any]:
         """`ops`: added, hooks, lifted, corners, merged, then the counts of `CHANGES`."""
-        key = tuple(map(tuple, walks))
+        every, starts = walks
+        key = every.tobytes(), starts.tobytes()
         log_prior = float(np.log(m.model.prior))
-        every, starts = end_to_end(walks)
         form = forms.features(every, starts, states.here)
         *ink, rise, travel, runs, told, missed, missing = passes(
             every, starts, states.first, gaps, states.doubled, states.here, tip, net.pen_px
         )
         f = np.array(
-            [m.fit, log_prior, bare, *ops[:5], len(walks),
+            [m.fit, log_prior, bare, *ops[:5], len(starts) - 1,
              *_movement(states, every, starts, tip, gaps, total, net.pen_px),
              *form, *ink, rise / size, travel / size, *ops[5:],
              runs, told, missed, missing]
         )  # fmt: skip
-        c = Candidate(m.model.name, tuple(walks), np.concatenate([f, crisp * f]))
+        c = Candidate(m.model.name, walks, np.concatenate([f, crisp * f]))
         if key not in out or c.cost < out[key].cost:
             out[key] = c
         return c.cost, key
 
     first = []
     for m in matches:
-        count = coverage(states, list(m.walks))
+        count = coverage(*m.end_to_end, len(gaps))
         bare = float(gaps[count == 0].sum()) / total
         first.append((WEIGHTS[0] * m.fit + WEIGHTS[1] * np.log(m.model.prior) + WEIGHTS[2] * bare, m, count, bare))
     first.sort(key=lambda x: x[0])
@@ -101,27 +110,26 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
 
     queue: list[Any] = []
 
-    def put(m: Match, walks: list[list[int]], bare: float, ops: tuple[float, ...]) -> None:
+    def put(m: Match, walks: Walks, bare: float, ops: tuple[float, ...]) -> None:
         cost, key = add(m, walks, bare, ops)
         queue.append((cost, len(queue), key, m, walks, bare, ops))
 
     none = (0.0,) * len(CHANGES)
     for _, m, count, bare in first[:FIRST]:
-        walks = [extend(states, w, count) for w in m.walks]
         # the far side of a corner is no choice; longer tips are a hook of a stroke or a stroke of their own
-        walks, _ = splice(net, states, walks, shorter_than=1.2 * net.pen_px)
-        whole, added = take_up(net, states, walks)
-        put(m, whole, bare, (added, 0, 0, 0, 0, *none))
+        *walks, _ = splice(ground, *extend(ground, *m.end_to_end, count), 1.2 * net.pen_px)
+        *whole, added = take_up(ground, *walks)
+        put(m, tuple(whole), bare, (added, 0, 0, 0, 0, *none))
         if added:
-            spliced, hooks = splice(net, states, walks, shorter_than=4.0 * net.pen_px)
+            *spliced, hooks = splice(ground, *walks, 4.0 * net.pen_px)
             if hooks:
-                whole, added = take_up(net, states, spliced)
-                put(m, whole, bare, (added, hooks, 0, 0, 0, *none))
+                *whole, added = take_up(ground, *spliced)
+                put(m, tuple(whole), bare, (added, hooks, 0, 0, 0, *none))
     if queue:
         _, _, _, m, like, bare, ops = min(queue, key=lambda x: x[:2])
-        smooth = in_the_manner_of(like, smooth_walks(net, states))
-        if smooth:
-            put(m, smooth, 0.0, (0, 0, 0, 0, 0, *none[:-1], 1.0))
+        smooth = end_to_end(smooth_walks(net, states))
+        if len(smooth[0]):
+            put(m, in_the_manner_of(like[0], *smooth, len(states.here)), 0.0, (0, 0, 0, 0, 0, *none[:-1], 1.0))
     expanded: set[Any] = set()
     for _ in range(EXPANDED):
         fresh = [x for x in queue if x[2] not in expanded]
@@ -129,11 +137,10 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
             break
         _, _, key, m, walks, bare, ops = min(fresh, key=lambda x: x[:2])
         expanded.add(key)
-        for variant, more in lifted_or_not(net, states, walks):
-            put(m, variant, bare, (*ops[:2], *(a + b for a, b in zip(ops[2:5], more, strict=True)), *ops[5:]))
-        for kind, variant in others(net, states, walks, tip):
-            k = 5 + CHANGES.index(kind)
-            put(m, variant, bare, (*ops[:k], ops[k] + 1, *ops[k + 1 :]))
+        changed = [(2 + kind, n, variant) for kind, n, *variant in lifted_or_not(ground, *walks)]
+        changed += [(5 + kind, 1, variant) for kind, *variant in others(ground, *walks, tip)]
+        for k, n, variant in changed:
+            put(m, tuple(variant), bare, (*ops[:k], ops[k] + n, *ops[k + 1 :]))
     return sorted(out.values(), key=lambda c: c.cost)
 
 
@@ -170,7 +177,7 @@ def _movement(
 def _tips(net: Network, states: States) -> NDArray[np.bool_]:
     """Return for every state whether it is the last before a free tip."""
     out = np.zeros(len(states.here), bool)
-    for p, (ja, jb) in enumerate(net.junction_of):
-        out[2 * states.first[p] + 1] = ja < 0
-        out[2 * (states.first[p + 1] - 1)] = jb < 0
+    free = np.array(net.junction_of) < 0
+    out[2 * states.first[:-1] + 1] = free[:, 0]
+    out[2 * states.first[1:] - 2] = free[:, 1]
     return out

@@ -1,134 +1,140 @@
-"""Ink that a match left bare, taken up: strokes led on, led into short tips, or added."""
+"""Ink that a match left bare, taken up: strokes led on, led into short tips, or added.
+
+Compiled by numba on first use and kept on disk; imported only when an image is traced.
+"""
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
-from numpy.typing import NDArray
+from numba import njit
 
-from skeleton.network import Network
-from skeleton.walk import States, coverage
-
-
-def extend(states: States, walk: list[int], count: NDArray[np.int64]) -> list[int]:
-    """Return the walk led on at both ends over ink that nobody has passed; `count` is brought up to date."""
-    out = walk
-    for _ in range(2):  # the end, then the beginning
-        out = [s ^ 1 for s in reversed(out)]
-        last = out[-1]
-        while True:
-            nxt = [
-                int(v)
-                for v, c in zip(
-                    states.step_to[states.step_at[last] : states.step_at[last + 1]],
-                    states.step_cost[states.step_at[last] : states.step_at[last + 1]],
-                    strict=True,
-                )
-                if v != last ^ 1 and c < 0.25 and count[v // 2] == 0
-            ]
-            if not nxt:
-                break
-            last = nxt[0]
-            out.append(last)
-            count[last // 2] += 1
-    # a ring ends where it began
-    if len(out) > 4 and out[0] in states.step_to[states.step_at[out[-1]] : states.step_at[out[-1] + 1]]:
-        out.append(out[0])
-    return out
+from skeleton.ground import coverage, joined, junction_between, leads_to, one_after, parted, step_cost, turned_round
 
 
-def take_up(net: Network, states: States, walks: list[list[int]]) -> tuple[list[list[int]], int]:
-    """Return the walks with strokes added for ink that none of them passes, and how many were added."""
-    count = coverage(states, walks)
-    added = 0
-    for p in range(len(net.pieces)):
-        a, b = int(states.first[p]), int(states.first[p + 1])
-        bare = count[a:b] == 0
-        if not bare.any():
-            continue
-        k = 0
-        while k < b - a:
-            if not bare[k]:
+@njit(cache=True)
+def extend(g: Any, walk: Any, starts: Any, count: Any) -> Any:
+    """Return walks led on at both ends over ink that nobody has passed; `count` is brought up to date."""
+    out = []
+    longest = len(g.piece)
+    for i in range(len(starts) - 1):
+        way = walk[starts[i] : starts[i + 1]]
+        for _ in range(2):  # the beginning, then the end
+            room = np.empty(len(way) + longest, np.int32)
+            n = len(way)
+            room[:n] = turned_round(way)
+            while True:
+                last = room[n - 1]
+                nxt = -1
+                for j in range(g.step_at[last], g.step_at[last + 1]):
+                    v = g.step_to[j]
+                    if v != last ^ 1 and g.step_cost[j] < 0.25 and count[v // 2] == 0:
+                        nxt = v
+                        break
+                if nxt < 0:
+                    break
+                room[n] = nxt
+                count[nxt // 2] += 1
+                n += 1
+            way = room[:n]
+        # a ring ends where it began
+        if len(way) > 4 and leads_to(g, way[-1], way[0]):
+            way = one_after(way, way[:1])
+        out.append(way)
+    return joined(out)
+
+
+@njit(cache=True)
+def _stretch(g: Any, a: int, b: int) -> Any:
+    """Return the states along the places a to b (both included), written as most would write them."""
+    way = np.arange(2 * a, 2 * b + 1, 2).astype(np.int32)
+    dx, dy = g.here[2 * b, 0] - g.here[2 * a, 0], g.here[2 * b, 1] - g.here[2 * a, 1]
+    return turned_round(way) if dy + 0.5 * dx < 0 else way
+
+
+@njit(cache=True)
+def take_up(g: Any, walk: Any, starts: Any) -> Any:
+    """Return (states, starts, number added): walks with strokes added for ink that none of them passes."""
+    count = coverage(walk, starts, len(g.doubled))
+    out = parted(walk, starts)
+    for p in range(len(g.first) - 1):
+        a, b = g.first[p], g.first[p + 1]
+        k = a
+        while k < b:
+            if count[k] != 0:
                 k += 1
                 continue
             j = k
-            while j + 1 < b - a and bare[j + 1]:
+            while j + 1 < b and count[j + 1] == 0:
                 j += 1
-            size = (j - k + 1) * states.spacing[p]
-            if size > 0.9 * net.pen_px or (k == 0 and j == b - a - 1 and net.junction_of[p] == (-1, -1)):
-                stretch = list(range(2 * (a + k), 2 * (a + j) + 1, 2))
-                d = states.here[stretch[-1]] - states.here[stretch[0]]
-                if d[1] + 0.5 * d[0] < 0:
-                    stretch = [s ^ 1 for s in reversed(stretch)]
-                walks = [*walks, stretch]
-                added += 1
+            size = (j - k + 1) * g.spacing[p]
+            alone = g.junction_of[p, 0] == -1 and g.junction_of[p, 1] == -1
+            if size > 0.9 * g.pen or (k == a and j == b - 1 and alone):
+                out.append(_stretch(g, k, j))
             k = j + 1
-    return walks, added
+    states, first = joined(out)
+    return states, first, len(out) - len(starts) + 1
 
 
-def splice(net: Network, states: States, walks: list[list[int]], *, shorter_than: float) -> tuple[list[list[int]], int]:
-    """Return the walks led into short tips that none of them passes, and how many tips that were.
+@njit(cache=True)
+def _nearest_passing(g: Any, walks: Any, inward: Any, junction: int) -> Any:
+    """Return (walk, index of the step) that passes a junction and is led into a tip at the least cost, or (-1, -1)."""
+    low, at, when = 1e9, -1, -1
+    for i in range(len(walks)):
+        w = walks[i]
+        for t in range(len(w) - 1):
+            if junction_between(g, w[t], w[t + 1]) != junction:
+                continue
+            c = step_cost(g, w[t], inward[-1] ^ 1) + step_cost(g, inward[-1], w[t + 1])
+            ends = min(t + 1, len(w) - 1 - t)
+            c += -1.0 if ends * 0.5 * g.pen < 3.0 * g.pen else 0.0
+            if c < low:
+                low, at, when = c, i, t
+    return at, when
+
+
+@njit(cache=True)
+def _led_in(g: Any, w: Any, t: int, inward: Any) -> Any:
+    """Return a walk led into a tip at its step `t`: in and out, or with the tip as its own beginning or end."""
+    outward = turned_round(inward)
+    reach = 3.0 * g.pen / (0.5 * g.pen)
+    straight = step_cost(g, w[t], w[t + 1])
+    hook_in = step_cost(g, inward[-1], w[t + 1]) >= straight
+    hook_out = step_cost(g, w[t], outward[0]) >= straight
+    head, tail = t + 1, len(w) - 1 - t
+    early = head <= min(reach, tail)
+    into = (early and not hook_in) or (tail <= reach and head > tail and not hook_out)
+    if not into and early:
+        return one_after(one_after(inward, turned_round(w[: t + 1])), w)
+    if not into and tail <= reach:
+        return one_after(one_after(w, turned_round(w[t + 1 :])), outward)
+    return one_after(one_after(w[: t + 1], outward), one_after(inward, w[t + 1 :]))
+
+
+@njit(cache=True)
+def splice(g: Any, walk: Any, starts: Any, shorter_than: float) -> Any:
+    """Return (states, starts, number of tips): walks led into short tips that none of them passes.
 
     A tip beside a walk's own end is where the pen landed or lifted with a hook: the walk begins there, goes to its old
     end and back. Any other is gone into and come back from.
     """
-    walks = [list(w) for w in walks]
-    count = coverage(states, walks)
+    walks = parted(walk, starts)
+    count = coverage(walk, starts, len(g.doubled))
     spliced = 0
-    for p in range(len(net.pieces) - net.dots):
-        a, b = int(states.first[p]), int(states.first[p + 1])
-        ja, jb = net.junction_of[p]
-        if (ja < 0) == (jb < 0) or count[a:b].any():
+    for p in range(g.lines):
+        a, b = g.first[p], g.first[p + 1]
+        ja, jb = g.junction_of[p, 0], g.junction_of[p, 1]
+        if (ja < 0) == (jb < 0) or (b - a - 1) * g.spacing[p] > shorter_than or count[a:b].any():
             continue
-        size = (b - a - 1) * states.spacing[p]
-        if size > shorter_than:
+        inward = np.arange(2 * a, 2 * b, 2).astype(np.int32)
+        if ja >= 0:
+            inward = turned_round(inward)
+        i, t = _nearest_passing(g, walks, inward, max(ja, jb))
+        if i < 0:
             continue
-        junction = max(ja, jb)
-        inward = list(range(2 * a, 2 * b, 2)) if ja < 0 else list(range(2 * b - 1, 2 * a, -2))
-        outward = [s ^ 1 for s in reversed(inward)]
-        best: tuple[float, int, int] | None = None
-        for i, w in enumerate(walks):
-            for t in range(len(w) - 1):
-                if not _passes(net, states, w[t], w[t + 1], junction):
-                    continue
-                c = _step_cost(states, w[t], outward[0]) + _step_cost(states, inward[-1], w[t + 1])
-                ends = min(t + 1, len(w) - 1 - t)
-                near = ends * 0.5 * net.pen_px < 3.0 * net.pen_px
-                c += -1.0 if near else 0.0
-                if best is None or c < best[0]:
-                    best = (c, i, t)
-        if best is None:
-            continue
-        _, i, t = best
-        w = walks[i]
-        reach = 3.0 * net.pen_px / (0.5 * net.pen_px)
-        hook_in = _step_cost(states, inward[-1], w[t + 1]) >= _step_cost(states, w[t], w[t + 1])
-        hook_out = _step_cost(states, w[t], outward[0]) >= _step_cost(states, w[t], w[t + 1])
-        head, tail = t + 1, len(w) - 1 - t
-        if (head <= min(reach, tail) and not hook_in) or (tail <= reach and head > tail and not hook_out):
-            walks[i] = w[: t + 1] + outward + inward + w[t + 1 :]
-        elif head <= min(reach, tail):
-            walks[i] = inward + [s ^ 1 for s in reversed(w[: t + 1])] + w
-        elif tail <= reach:
-            walks[i] = w + [s ^ 1 for s in reversed(w[t + 1 :])] + outward
-        else:
-            walks[i] = w[: t + 1] + outward + inward + w[t + 1 :]
+        walks[i] = _led_in(g, walks[i], t, inward)
         count[a:b] += 1
         spliced += 1
-    return walks, spliced
-
-
-def _passes(net: Network, states: States, s: int, t: int, junction: int) -> bool:
-    """Tell whether the step from `s` to `t` goes through `junction`."""
-    p = int(states.piece[s])
-    if abs(s - t) == 2 and states.piece[t] == p:
-        return False
-    k = s // 2 - int(states.first[p])
-    n = int(states.first[p + 1] - states.first[p])
-    return (k == 0 and net.junction_of[p][0] == junction and s & 1 == 1) or (
-        k == n - 1 and net.junction_of[p][1] == junction and s & 1 == 0
-    )
-
-
-def _step_cost(states: States, s: int, t: int) -> float:
-    row = slice(int(states.step_at[s]), int(states.step_at[s + 1]))
-    return float(states.step_cost[row][states.step_to[row] == t].min(initial=2.0))
+    states, first = joined(walks)
+    return states, first, spliced

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -19,7 +18,7 @@ from capture.units import Points
 from skeleton.agreement import Shape, shape_of
 from skeleton.graph import line_length
 from skeleton.network import Network
-from skeleton.walk import States
+from skeleton.walk import States, Walks
 
 PLACE = 0.16
 """Standard deviation of a model point's place, in sizes of the character."""
@@ -47,8 +46,8 @@ class Match:
     """A model found in the ink."""
 
     model: Model
-    walks: tuple[list[int], ...]
-    """Single steps from state to state, one list a stroke, in writing order."""
+    end_to_end: Walks
+    """Single steps from state to state, in writing order."""
 
     fit: float
     """Cost of place, direction and stretch per point of the model; 0 is perfect."""
@@ -92,16 +91,15 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
         )  # fmt: skip
         rough.append((cost / len(laid.points) - PRIOR * float(np.log(m.prior)), m, laid, walk))
     rough.sort(key=lambda r: r[0])
-    out: dict[tuple[tuple[int, ...], ...], Match] = {}
+    out: dict[tuple[bytes, bytes], Match] = {}
     for _, m, laid, walk in rough[:keep]:
         for at, starts, fit in laying.match_model(
             laid.points, laid.breaks, laid.step, *place, states.piece, *moves, *single, walk, size, size * PLACE, rounds
         ):
-            walks = tuple(at[i:j].tolist() for i, j in pairwise(starts))
-            key = tuple(map(tuple, walks))
+            key = at.tobytes(), starts.tobytes()
             # of two models with the same walks the one that suits better and is more usual stands for both
             if key not in out or _merit(fit, m) < _merit(out[key].fit, out[key].model):
-                out[key] = Match(m, walks, float(fit))
+                out[key] = Match(m, (at, starts), float(fit))
     return list(out.values())
 
 

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
 from skeleton.graph import at_lengths, line_length
+from skeleton.ground import Ground
 from skeleton.ink_map import InkMap
 from skeleton.network import End, Network, bend, is_dot, link, stop_in
 from skeleton.twice import doubled
 
 Ints = NDArray[np.int32]
 Floats = NDArray[np.float64]
+Walks = tuple[Ints, NDArray[np.int64]]
+"""The states of all walks one after the other, and where each walk starts, with the end of the last."""
 
 TURN_AT_TIP = 0.25
 """Cost of turning back at a free tip: a stem written down and up again."""
@@ -249,16 +253,20 @@ def _stretch(line: Points, u: float, v: float) -> Points:
     return out if u <= v else out[::-1]
 
 
-def end_to_end(walks: Sequence[Sequence[int]]) -> tuple[Ints, NDArray[np.int64]]:
+def end_to_end(walks: Sequence[Sequence[int]]) -> Walks:
     """Return the states of all walks one after the other, and where each walk starts, with the end of the last."""
     return np.array([s for w in walks for s in w], np.int32), np.cumsum([0, *map(len, walks)])
 
 
-def coverage(states: States, walks: list[list[int]]) -> NDArray[np.int64]:
-    """Return how often every place is passed, shape (places,)."""
-    count = np.zeros(int(states.first[-1]), np.int64)
-    for walk in walks:
-        k = np.array(walk) // 2
-        new = np.append(True, k[1:] != k[:-1])
-        np.add.at(count, k[new], 1)
-    return count
+def one_by_one(every: Ints, starts: NDArray[np.int64]) -> tuple[list[int], ...]:
+    """Return the states of every walk."""
+    return tuple(every[a:b].tolist() for a, b in pairwise(starts.tolist()))
+
+
+def ground_of(net: Network, states: States) -> Ground:
+    """Return a network and its states as the compiled loops take them."""
+    junction_of = np.array(net.junction_of, np.int32).reshape(-1, 2)
+    return Ground(
+        states.here, states.heading, states.piece, states.first, states.spacing, states.doubled,
+        states.step_to, states.step_cost, states.step_at, junction_of, len(net.pieces) - net.dots, net.pen_px,
+    )  # fmt: skip

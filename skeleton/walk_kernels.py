@@ -214,7 +214,7 @@ def fill_walk(walk: Any, breaks: Any, piece: Any, step_to: Any, step_len: Any, s
     n = len(walk)
     cap = 64 + 8 * len(piece)
     out = np.zeros(cap, np.int32)
-    starts = np.zeros(n + 1, np.int32)
+    starts = np.zeros(n + 1, np.int64)
     k, strokes = 0, 0
     for i in range(n):
         b = walk[i]
@@ -299,25 +299,3 @@ def movement(
             idle += gaps[walk[k] // 2]
             k -= 1
     return turns, tips, back, begin, again, idle, single
-
-
-@njit(cache=True)
-def corner_cuts(walk: Any, piece: Any, heading: Any) -> Any:
-    """Return the indices of sharp corners inside pieces, where a walk may be parted."""
-    out = []
-    start = 0
-    n = len(walk)
-    for k in range(3, n - 3):
-        if k - start < 4:
-            continue
-        a, b = walk[k - 3], walk[k + 3]
-        if piece[a] != piece[b]:
-            continue
-        c, d, e, f = walk[k - 1], walk[k + 1], walk[k], walk[k + 2]
-        cos = heading[a, 0] * heading[b, 0] + heading[a, 1] * heading[b, 1]
-        near = heading[c, 0] * heading[d, 0] + heading[c, 1] * heading[d, 1]
-        nxt = heading[e, 0] * heading[f, 0] + heading[e, 1] * heading[f, 1]
-        if cos < 0.55 and near < 0.85 and near <= nxt:
-            out.append(k)
-            start = k
-    return np.array(out, dtype=np.int64)

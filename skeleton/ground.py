@@ -1,0 +1,117 @@
+"""What a walk goes over, as the compiled loops take it: a network and its states in one flat argument.
+
+Walks are handed about end to end: all states in one array, and where each walk starts in another, with the end of the
+last. Compiled by numba on first use and kept on disk; imported only when an image is traced.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import numpy as np
+from numba import njit
+
+
+class Ground(NamedTuple):
+    """The arrays of `skeleton.walk.States`, and of the network what walks ask for."""
+
+    here: Any
+    heading: Any
+    piece: Any
+    first: Any
+    spacing: Any
+    doubled: Any
+    step_to: Any
+    step_cost: Any
+    step_at: Any
+    junction_of: Any
+    """Shape (pieces, 2), int32: the junctions at the ends of every piece, -1 at a free tip."""
+
+    lines: int
+    """Pieces that are not dots; dots come after them."""
+
+    pen: float
+
+
+@njit(cache=True)
+def turned_round(walk: Any) -> Any:
+    """Return a walk gone the other way."""
+    n = len(walk)
+    out = np.empty(n, np.int32)
+    for k in range(n):
+        out[k] = walk[n - 1 - k] ^ 1
+    return out
+
+
+@njit(cache=True)
+def joined(parts: Any) -> Any:
+    """Return (states, starts) of a list of walks, one after the other."""
+    starts = np.zeros(len(parts) + 1, np.int64)
+    for i in range(len(parts)):
+        starts[i + 1] = starts[i] + len(parts[i])
+    out = np.empty(starts[-1], np.int32)
+    for i in range(len(parts)):
+        out[starts[i] : starts[i + 1]] = parts[i]
+    return out, starts
+
+
+@njit(cache=True)
+def parted(walk: Any, starts: Any) -> Any:
+    """Return a list of walks that stand end to end."""
+    return [walk[starts[i] : starts[i + 1]] for i in range(len(starts) - 1)]
+
+
+@njit(cache=True)
+def one_after(head: Any, tail: Any) -> Any:
+    """Return two stretches of states as one walk."""
+    out = np.empty(len(head) + len(tail), np.int32)
+    out[: len(head)] = head
+    out[len(head) :] = tail
+    return out
+
+
+@njit(cache=True)
+def coverage(walk: Any, starts: Any, places: int) -> Any:
+    """Return how often every place is passed, shape (places,)."""
+    count = np.zeros(places, np.int64)
+    for i in range(len(starts) - 1):
+        last = -1
+        for k in range(starts[i], starts[i + 1]):
+            q = walk[k] // 2
+            if q != last:
+                count[q] += 1
+            last = q
+    return count
+
+
+@njit(cache=True)
+def junction_between(g: Any, s: int, t: int) -> int:
+    """Return the junction that a step goes through, or -1."""
+    p = g.piece[s]
+    if g.piece[t] == p and abs(s - t) == 2:
+        return -1
+    q = s // 2
+    if s & 1 == 0 and q == g.first[p + 1] - 1:
+        return int(g.junction_of[p, 1])
+    if s & 1 == 1 and q == g.first[p]:
+        return int(g.junction_of[p, 0])
+    return -1
+
+
+@njit(cache=True)
+def step_cost(g: Any, s: int, t: int) -> float:
+    """Return the cost of the cheapest single step from `s` to `t`, 2 if there is none."""
+    low = 2.0
+    for j in range(g.step_at[s], g.step_at[s + 1]):
+        if g.step_to[j] == t:
+            low = min(low, float(g.step_cost[j]))
+    return low
+
+
+@njit(cache=True)
+def leads_to(g: Any, s: int, t: int) -> bool:
+    """Tell whether a single step leads from `s` to `t`."""
+    for j in range(g.step_at[s], g.step_at[s + 1]):
+        if g.step_to[j] == t:
+            return True
+    return False

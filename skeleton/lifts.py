@@ -1,0 +1,133 @@
+"""What the pen may have done on the same ink where it lifted, or went on: lifts and retraces exchanged.
+
+Compiled by numba on first use and kept on disk; imported only when an image is traced.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from skeleton.ground import joined, leads_to, one_after, parted, turned_round
+from skeleton.retraces import cosine
+
+
+@njit(cache=True)
+def _lift_retraces(g: Any, walk: Any, starts: Any) -> Any:
+    """Return (states, starts, lifts): the pen lifted where it would go back over its own line."""
+    out = []
+    lifts = 0
+    for w in parted(walk, starts):
+        seen = np.zeros(len(g.doubled), np.bool_)
+        start, k = 0, 0
+        while k < len(w):
+            if k > start and w[k] == w[k - 1] ^ 1:
+                j = k
+                while j < len(w) and seen[w[j] // 2]:
+                    j += 1
+                if k - start >= 2 and len(w) - j >= 2:
+                    out.append(w[start:k])
+                    lifts += 1
+                    start, k = j, j
+                    continue
+            seen[w[k] // 2] = True
+            k += 1
+        out.append(w[start:])
+    states, first = joined(out)
+    return states, first, lifts
+
+
+@njit(cache=True)
+def _is_corner(g: Any, w: Any, k: int) -> bool:
+    """Tell whether a walk turns sharply at its k-th state, inside a piece."""
+    if g.piece[w[k - 3]] != g.piece[w[k + 3]]:
+        return False
+    near = cosine(g, w[k - 1], w[k + 1])
+    return cosine(g, w[k - 3], w[k + 3]) < 0.55 and near < 0.85 and near <= cosine(g, w[k], w[k + 2])
+
+
+@njit(cache=True)
+def _lift_at_corners(g: Any, walk: Any, starts: Any) -> Any:
+    """Return (states, starts, lifts): the pen lifted at sharp corners inside pieces."""
+    out = []
+    lifts = 0
+    for w in parted(walk, starts):
+        start = 0
+        for k in range(4, len(w) - 3):
+            if k - start >= 4 and _is_corner(g, w, k):
+                out.append(w[start : k + 1])
+                lifts += 1
+                start = k
+        out.append(w[start:])
+    states, first = joined(out)
+    return states, first, lifts
+
+
+@njit(cache=True)
+def _merge(g: Any, walk: Any, starts: Any) -> Any:
+    """Return (states, starts, merged): walks made one where the end of one meets the next one's start."""
+    out = []
+    merged = 0
+    for w in parted(walk, starts):
+        if len(out) and g.piece[w[0]] < g.lines:
+            a, b = out[-1][-1], w[0]
+            if a // 2 == b // 2 or leads_to(g, a, b):
+                out[-1] = one_after(out[-1], w[1:] if a == b else w)
+                merged += 1
+                continue
+        out.append(w)
+    states, first = joined(out)
+    return states, first, merged
+
+
+@njit(cache=True)
+def lifted_or_not(g: Any, walk: Any, starts: Any) -> Any:
+    """Return what walks become when pen lifts and retraces are exchanged, each (kind, number, states, starts).
+
+    kind: 0 for retraces lifted, 1 for corners lifted, 2 for strokes merged.
+    """
+    out = []
+    for kind in range(3):
+        if kind == 0:
+            states, first, n = _lift_retraces(g, walk, starts)
+        elif kind == 1:
+            states, first, n = _lift_at_corners(g, walk, starts)
+        else:
+            states, first, n = _merge(g, walk, starts)
+        if n:
+            out.append((kind, n, states, first))
+    return out
+
+
+@njit(cache=True)
+def _mean_time(w: Any, when: Any, turn: int) -> Any:
+    """Return how many states of a walk another one passes, and when on average; `turn` 1: headed the other way."""
+    n, total = 0, 0
+    for s in w:
+        if when[s ^ turn] >= 0:
+            n += 1
+            total += when[s ^ turn]
+    return n, total / n if n else np.inf
+
+
+@njit(cache=True)
+def in_the_manner_of(like: Any, walk: Any, starts: Any, count: int) -> Any:
+    """Return (states, starts): walks in the order and directions in which another reading passes the same places.
+
+    count: number of all states.
+    """
+    when = np.full(count, -1, np.int64)
+    for t in range(len(like) - 1, -1, -1):
+        when[like[t]] = t
+    walks = parted(walk, starts)
+    times = np.empty(len(walks))
+    for i in range(len(walks)):
+        ahead, time = _mean_time(walks[i], when, 0)
+        back, time_back = _mean_time(walks[i], when, 1)
+        times[i] = time
+        if back > ahead:
+            walks[i] = turned_round(walks[i])
+            times[i] = time_back
+    return joined([walks[i] for i in np.argsort(times, kind="mergesort")])

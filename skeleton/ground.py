@@ -44,6 +44,22 @@ def turned_round(walk: Any) -> Any:
 
 
 @njit(cache=True)
+def along_piece(a: int, b: int) -> Any:
+    """Return the states along a piece from place a to place b, both included."""
+    out = np.empty(b - a + 1, np.int32)
+    for q in range(a, b + 1):
+        out[q - a] = 2 * q
+    return out
+
+
+@njit(cache=True)
+def lay(states: Any, out: Any, at: int) -> None:
+    """Lay states into `out` from `at` on. (A slice takes numba seconds to compile.)"""
+    for k in range(len(states)):
+        out[at + k] = states[k]
+
+
+@njit(cache=True)
 def joined(parts: Any) -> Any:
     """Return (states, starts) of a list of walks, one after the other."""
     starts = np.zeros(len(parts) + 1, np.int64)
@@ -51,7 +67,7 @@ def joined(parts: Any) -> Any:
         starts[i + 1] = starts[i] + len(parts[i])
     out = np.empty(starts[-1], np.int32)
     for i in range(len(parts)):
-        out[starts[i] : starts[i + 1]] = parts[i]
+        lay(parts[i], out, starts[i])
     return out, starts
 
 
@@ -65,8 +81,8 @@ def parted(walk: Any, starts: Any) -> Any:
 def one_after(head: Any, tail: Any) -> Any:
     """Return two stretches of states as one walk."""
     out = np.empty(len(head) + len(tail), np.int32)
-    out[: len(head)] = head
-    out[len(head) :] = tail
+    lay(head, out, 0)
+    lay(tail, out, len(head))
     return out
 
 

@@ -13,6 +13,9 @@ from numba import njit
 from skeleton.ground import joined, leads_to, one_after, parted, turned_round
 from skeleton.retraces import cosine
 
+NEVER, LATER = 1e9, 2e9
+"""Times of a walk that another reading does not pass, and of one already taken."""
+
 
 @njit(cache=True)
 def _lift_retraces(g: Any, walk: Any, starts: Any) -> Any:
@@ -109,7 +112,7 @@ def _mean_time(w: Any, when: Any, turn: int) -> Any:
         if when[s ^ turn] >= 0:
             n += 1
             total += when[s ^ turn]
-    return n, total / n if n else np.inf
+    return n, total / n if n else NEVER
 
 
 @njit(cache=True)
@@ -118,7 +121,9 @@ def in_the_manner_of(like: Any, walk: Any, starts: Any, count: int) -> Any:
 
     count: number of all states.
     """
-    when = np.full(count, -1, np.int64)
+    when = np.empty(count, np.int64)
+    for s in range(count):
+        when[s] = -1
     for t in range(len(like) - 1, -1, -1):
         when[like[t]] = t
     walks = parted(walk, starts)
@@ -130,4 +135,13 @@ def in_the_manner_of(like: Any, walk: Any, starts: Any, count: int) -> Any:
         if back > ahead:
             walks[i] = turned_round(walks[i])
             times[i] = time_back
-    return joined([walks[i] for i in np.argsort(times, kind="mergesort")])
+    # the earliest first, those that are passed together in the order they had
+    order = []
+    for _ in range(len(walks)):
+        first = 0
+        for i in range(1, len(walks)):
+            if times[i] < times[first]:
+                first = i
+        order.append(walks[first])
+        times[first] = LATER
+    return joined(order)

@@ -10,7 +10,18 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from skeleton.ground import coverage, joined, junction_between, leads_to, one_after, parted, step_cost, turned_round
+from skeleton.ground import (
+    along_piece,
+    coverage,
+    joined,
+    junction_between,
+    lay,
+    leads_to,
+    one_after,
+    parted,
+    step_cost,
+    turned_round,
+)
 
 
 @njit(cache=True)
@@ -23,7 +34,7 @@ def extend(g: Any, walk: Any, starts: Any, count: Any) -> Any:
         for _ in range(2):  # the beginning, then the end
             room = np.empty(len(way) + longest, np.int32)
             n = len(way)
-            room[:n] = turned_round(way)
+            lay(turned_round(way), room, 0)
             while True:
                 last = room[n - 1]
                 nxt = -1
@@ -48,7 +59,7 @@ def extend(g: Any, walk: Any, starts: Any, count: Any) -> Any:
 @njit(cache=True)
 def _stretch(g: Any, a: int, b: int) -> Any:
     """Return the states along the places a to b (both included), written as most would write them."""
-    way = np.arange(2 * a, 2 * b + 1, 2).astype(np.int32)
+    way = along_piece(a, b)
     dx, dy = g.here[2 * b, 0] - g.here[2 * a, 0], g.here[2 * b, 1] - g.here[2 * a, 1]
     return turned_round(way) if dy + 0.5 * dx < 0 else way
 
@@ -113,6 +124,15 @@ def _led_in(g: Any, w: Any, t: int, inward: Any) -> Any:
 
 
 @njit(cache=True)
+def _passed(count: Any, a: int, b: int) -> bool:
+    """Tell whether any of the places from a to b (not included) is passed."""
+    for q in range(a, b):
+        if count[q] > 0:
+            return True
+    return False
+
+
+@njit(cache=True)
 def splice(g: Any, walk: Any, starts: Any, shorter_than: float) -> Any:
     """Return (states, starts, number of tips): walks led into short tips that none of them passes.
 
@@ -125,16 +145,17 @@ def splice(g: Any, walk: Any, starts: Any, shorter_than: float) -> Any:
     for p in range(g.lines):
         a, b = g.first[p], g.first[p + 1]
         ja, jb = g.junction_of[p, 0], g.junction_of[p, 1]
-        if (ja < 0) == (jb < 0) or (b - a - 1) * g.spacing[p] > shorter_than or count[a:b].any():
+        if (ja < 0) == (jb < 0) or (b - a - 1) * g.spacing[p] > shorter_than or _passed(count, a, b):
             continue
-        inward = np.arange(2 * a, 2 * b, 2).astype(np.int32)
+        inward = along_piece(a, b - 1)
         if ja >= 0:
             inward = turned_round(inward)
         i, t = _nearest_passing(g, walks, inward, max(ja, jb))
         if i < 0:
             continue
         walks[i] = _led_in(g, walks[i], t, inward)
-        count[a:b] += 1
+        for q in range(a, b):
+            count[q] += 1
         spliced += 1
     states, first = joined(walks)
     return states, first, spliced

@@ -75,14 +75,15 @@ def retraces(g: Any, v: Any, sure: bool) -> Any:
     """Return how far from the tip where `v` begins the pen may have come: as far as the ink is wide, or to a corner."""
     n, bend, last_bend = _legs(g, v)
     far, total = np.empty(n), np.empty(n)
-    size, told = 0.0, 0.0
+    size, told, most = 0.0, 0.0, -1e18
     for k in range(n):
         gap = g.spacing[g.piece[v[k]]]
         size += gap
         told += g.doubled[v[k] // 2] * gap
         far[k], total[k] = size, told
+        most = max(most, told)
     out = []
-    if sure and total.max() < 1.5 * g.pen:
+    if sure and most < 1.5 * g.pen:
         return out
     ends = [as_far_as_told(g, v, n, doubt)[0] for doubt in DOUBTS]
     if not sure:

@@ -138,9 +138,10 @@ def _looped(g: Any, w: Any) -> Any:
     out = []
     for first in range(len(met)):
         j = met[first, 0]
-        if (met[:first, 0] == j).any():
-            continue
-        for x in range(first, len(met)):
+        seen = False
+        for x in range(first):
+            seen = seen or met[x, 0] == j
+        for x in range(len(met) if seen else first, len(met)):
             for y in range(x + 1, len(met)):
                 a, b = met[x, 1], met[y, 1]
                 if met[x, 0] == j and met[y, 0] == j and b - a >= 4:

@@ -166,7 +166,7 @@ def _movement(
     pen: float,
 ) -> list[float]:
     """Return the features that tell how the pen moves, from "turns" on."""
-    from skeleton.walk_kernels import movement
+    from skeleton.choice_kernels import movement
 
     turns, tips, back, begin, again, idle, single = movement(
         every, starts, states.start_cost, tip, gaps, states.doubled, states.step_to, states.step_cost, states.step_at

@@ -136,3 +136,58 @@ def passes(walk: Any, starts: Any, first: Any, gaps: Any, doubled: Any, here: An
     return (
         pro / (2 * pen), contra / (2 * pen), landing, thrice / (2 * pen), rise, travel, runs, told, missed, missing
     )  # fmt: skip
+
+
+@njit(cache=True)
+def movement(
+    walk: Any, starts: Any, start_cost: Any, at_tip: Any, gaps: Any, doubled: Any,
+    step_to: Any, step_cost: Any, step_at: Any,
+) -> Any:  # fmt: skip
+    """Return what tells how the pen moves on walks in one array.
+
+    Turns, turns at tips, turns back in junctions, starts, length passed again, idle length, evidence against passing
+    twice.
+    """
+    single = 0.0
+    turns, tips, back, begin, again, idle = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    count = np.zeros(len(gaps), np.int32)
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        begin += start_cost[walk[a]] + start_cost[walk[b - 1] ^ 1]
+        last = -1
+        for k in range(a, b):
+            q = walk[k] // 2
+            if q != last:
+                count[q] += 1
+            last = q
+            if k == a:
+                continue
+            s, t = walk[k - 1], walk[k]
+            if t == s ^ 1:
+                if at_tip[s]:
+                    tips += 1
+                else:
+                    back += 1
+            elif abs(s - t) != 2:
+                low = 2.0
+                for j in range(step_at[s], step_at[s + 1]):
+                    if step_to[j] == t and step_cost[j] < low:
+                        low = step_cost[j]
+                turns += low
+            else:
+                pass
+    for q in range(len(gaps)):
+        if count[q] > 1:
+            again += (count[q] - 1) * gaps[q]
+            single -= gaps[q] * doubled[q]
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        k = a
+        while k < b and count[walk[k] // 2] > 1:
+            idle += gaps[walk[k] // 2]
+            k += 1
+        k = b - 1
+        while k >= a and count[walk[k] // 2] > 1:
+            idle += gaps[walk[k] // 2]
+            k -= 1
+    return turns, tips, back, begin, again, idle, single

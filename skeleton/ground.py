@@ -54,7 +54,7 @@ def along_piece(a: int, b: int) -> Any:
 
 @njit(cache=True)
 def lay(states: Any, out: Any, at: int) -> None:
-    """Lay states into `out` from `at` on. (A slice takes numba seconds to compile.)"""
+    """Lay states into `out` from `at` on: a slice takes seconds to compile."""
     for k in range(len(states)):
         out[at + k] = states[k]
 
@@ -127,7 +127,7 @@ def step_cost(g: Any, s: int, t: int) -> float:
 @njit(cache=True)
 def leads_to(g: Any, s: int, t: int) -> bool:
     """Tell whether a single step leads from `s` to `t`."""
+    found = False
     for j in range(g.step_at[s], g.step_at[s + 1]):
-        if g.step_to[j] == t:
-            return True
-    return False
+        found = found or g.step_to[j] == t
+    return found

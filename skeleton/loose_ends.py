@@ -126,10 +126,10 @@ def _led_in(g: Any, w: Any, t: int, inward: Any) -> Any:
 @njit(cache=True)
 def _passed(count: Any, a: int, b: int) -> bool:
     """Tell whether any of the places from a to b (not included) is passed."""
+    most = 0
     for q in range(a, b):
-        if count[q] > 0:
-            return True
-    return False
+        most = max(most, count[q])
+    return most > 0
 
 
 @njit(cache=True)

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,8 +16,10 @@ from numpy.typing import NDArray
 from capture.units import Points
 from skeleton.agreement import Shape, shape_of
 from skeleton.graph import line_length
+from skeleton.model_kernels import lay_and_follow, match_model
 from skeleton.network import Network
 from skeleton.walk import States, Walks
+from skeleton.walk_kernels import moves_within
 
 PLACE = 0.16
 """Standard deviation of a model point's place, in sizes of the character."""
@@ -34,6 +35,12 @@ class Model:
     name: str
     strokes: tuple[Points, ...]
     prior: float = 1.0
+
+    @cached_property
+    def end_to_end(self) -> tuple[Points, NDArray[np.int64]]:
+        """The points of all strokes one after the other, and where each stroke starts, with the end of the last."""
+        every = np.ascontiguousarray(np.concatenate(self.strokes), np.float64)
+        return every, np.cumsum([0, *map(len, self.strokes)])
 
     @cached_property
     def shape(self) -> Shape:
@@ -53,48 +60,29 @@ class Match:
     """Cost of place, direction and stretch per point of the model; 0 is perfect."""
 
 
-@dataclass(frozen=True, eq=False)
-class _Laid:
-    """A model's points laid over the ink."""
-
-    points: Points
-    breaks: NDArray[np.int32]
-    step: NDArray[np.float64]
-
-
 def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 9, rounds: int = 3) -> list[Match]:
     """Return the models found in the ink, after a rough pass that keeps the best `keep` of them.
 
     Every model kept is walked up to `rounds` times: the later ones are drawn to ink that was left bare.
     """
-    from skeleton import model_kernels, walk_kernels
-
-    laying: Any = model_kernels
-    walking: Any = walk_kernels
-
     if not models or not len(states.here):
         return []
-    lo, hi = states.here.min(axis=0), states.here.max(axis=0)
-    size = float(max((hi - lo).max(), net.pen_px))
+    low, high = states.here.min(axis=0), states.here.max(axis=0)
+    size = float(max((high - low).max(), net.pen_px))
     total = float(sum(line_length(p) for p in net.pieces))
     step = max(0.6 * net.pen_px, total / 70)
     single = (states.step_to, states.step_len, states.step_cost, states.step_at)
-    moves = walking.moves_within(*single, 2.6 * step)
+    moves = moves_within(*single, 2.6 * step)
     place = (states.here, states.heading, states.start_cost)
-    nothing = np.zeros(len(states.here))
     rough = []
     for m in models:
-        laid = _lay(m, lo, hi, step)
-        walk, cost = walking.follow(
-            laid.points, laying.tangents_of(laid.points, laid.breaks), laid.breaks, *place, nothing,
-            *moves, laid.step, size * PLACE, 0.5, 0.8, 0.15, 1.0,
-        )  # fmt: skip
-        rough.append((cost / len(laid.points) - PRIOR * float(np.log(m.prior)), m, laid, walk))
+        *laid, cost = lay_and_follow(*m.end_to_end, low, high, step, size * PLACE, *place, *moves)
+        rough.append((cost - PRIOR * float(np.log(m.prior)), m, laid))
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[bytes, bytes], Match] = {}
-    for _, m, laid, walk in rough[:keep]:
-        for at, starts, fit in laying.match_model(
-            laid.points, laid.breaks, laid.step, *place, states.piece, *moves, *single, walk, size, size * PLACE, rounds
+    for _, m, (points, breaks, steps, walk) in rough[:keep]:
+        for at, starts, fit in match_model(
+            points, breaks, steps, *place, states.piece, *moves, *single, walk, size, size * PLACE, rounds
         ):
             key = at.tobytes(), starts.tobytes()
             # of two models with the same walks the one that suits better and is more usual stands for both
@@ -105,22 +93,3 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
 
 def _merit(fit: float, m: Model) -> float:
     return 6.0 * fit - float(np.log(m.prior))
-
-
-def _lay(m: Model, lo: NDArray[np.float64], hi: NDArray[np.float64], step: float) -> _Laid:
-    """Return the model fitted into the ink's box and divided into steps."""
-    from skeleton.model_kernels import lay_model
-
-    every = np.concatenate(m.strokes)
-    a, b = every.min(axis=0), every.max(axis=0)
-    have, want = b - a, hi - lo
-    k = int(np.argmax(have))
-    scale = np.full(2, want[k] / max(have[k], 1e-9))
-    if have[k] < 1e-6:
-        scale[:] = 1.0
-    thin = have[1 - k] < 0.22 * have[k] or want[1 - k] < 0.22 * want[k]
-    if not thin and have[1 - k] > 0:
-        scale[1 - k] = want[1 - k] / have[1 - k]
-    shift = 0.5 * (lo + hi) - 0.5 * (a + b) * scale
-    starts = np.cumsum([0, *map(len, m.strokes)])
-    return _Laid(*lay_model(every, starts, scale, shift, step))

@@ -5,22 +5,43 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 from numba import njit
 
-from skeleton.walk_kernels import fill_walk, follow
+from skeleton.follow_kernels import follow
+from skeleton.walk_kernels import fill_walk
 
 
 @njit(cache=True)
-def lay_model(every: Any, starts: Any, scale: Any, shift: Any, step: float) -> Any:
-    """Return (points, breaks, steps): strokes in one array, scaled, shifted and divided into equal steps."""
-    cap = 64
-    p = np.empty((len(every), 2))
+def into_box(every: Any, low: Any, high: Any) -> Any:
+    """Return points scaled and shifted into a box; what is thin, or is to be, keeps its proportions."""
+    a, b = every[0].copy(), every[0].copy()
     for i in range(len(every)):
-        p[i, 0] = every[i, 0] * scale[0] + shift[0]
-        p[i, 1] = every[i, 1] * scale[1] + shift[1]
+        for c in range(2):
+            a[c] = min(a[c], every[i, c])
+            b[c] = max(b[c], every[i, c])
+    k = 0 if b[0] - a[0] >= b[1] - a[1] else 1
+    have, want = b[k] - a[k], high[k] - low[k]
+    less, wanted = b[1 - k] - a[1 - k], high[1 - k] - low[1 - k]
+    scale = np.empty(2)
+    scale[k] = scale[1 - k] = 1.0 if have < 1e-6 else want / max(have, 1e-9)
+    if not (less < 0.22 * have or wanted < 0.22 * want) and less > 0:
+        scale[1 - k] = wanted / less
+    p = np.empty((len(every), 2))
+    for c in range(2):
+        shift = 0.5 * (low[c] + high[c]) - 0.5 * (a[c] + b[c]) * scale[c]
+        for i in range(len(every)):
+            p[i, c] = every[i, c] * scale[c] + shift
+    return p
+
+
+@njit(cache=True)
+def lay_model(p: Any, starts: Any, step: float) -> Any:
+    """Return (points, breaks, steps): strokes in one array, divided into equal steps."""
+    cap = 64
     lengths = np.zeros(len(starts) - 1)
     for i in range(len(starts) - 1):
         for k in range(starts[i] + 1, starts[i + 1]):
@@ -97,6 +118,33 @@ def solve3(m: Any, v: Any) -> Any:
 
 
 @njit(cache=True)
+def _agreed(p: Any, stroke: Any, rx: Any, ry: Any, w: Any, spread: float) -> Any:
+    """Return (x, y, weight), each (n,): what the neighbours of every point have left to move, weighted by nearness."""
+    n = len(p)
+    sx, sy, sw = np.zeros(n), np.zeros(n), np.full(n, 1e-12)
+    for i in range(n):
+        x, y, k = p[i, 0], p[i, 1], stroke[i]
+        tx, ty, tw = sx[i] + w[i] * rx[i], sy[i] + w[i] * ry[i], sw[i] + w[i]
+        for j in range(i + 1, n):
+            dx, dy = x - p[j, 0], y - p[j, 1]
+            q = (dx * dx + dy * dy) / spread
+            if q > 6.0:
+                continue
+            near = math.exp(-q)
+            a, b = near * w[j], near * w[i]
+            if k != stroke[j]:
+                a, b = 0.15 * a, 0.15 * b
+            tx += a * rx[j]
+            ty += a * ry[j]
+            tw += a
+            sx[j] += b * rx[i]
+            sy[j] += b * ry[i]
+            sw[j] += b
+        sx[i], sy[i], sw[i] = tx, ty, tw
+    return sx, sy, sw
+
+
+@njit(cache=True)
 def bend_model(p: Any, breaks: Any, step: Any, found: Any, size: float, share: float) -> Any:
     """Return (points, steps) of a model moved towards where a walk found it.
 
@@ -138,29 +186,31 @@ def bend_model(p: Any, breaks: Any, step: Any, found: Any, size: float, share: f
         stroke[i] = k
         moved[i, 0] = found[i, 0] - rx[i]
         moved[i, 1] = found[i, 1] - ry[i]
+    sx, sy, sw = _agreed(moved, stroke, rx, ry, w, 2 * (0.14 * size) ** 2)
     out = np.empty((n, 2))
-    spread = 2 * (0.14 * size) ** 2
     for i in range(n):
-        sx, sy, sw = 0.0, 0.0, 1e-12
-        for j in range(n):
-            dx, dy = moved[i, 0] - moved[j, 0], moved[i, 1] - moved[j, 1]
-            q = (dx * dx + dy * dy) / spread
-            if q > 6.0:
-                continue
-            near = np.exp(-q) * w[j]
-            if stroke[i] != stroke[j]:
-                near *= 0.15
-            sx += near * rx[j]
-            sy += near * ry[j]
-            sw += near
-        out[i, 0] = moved[i, 0] + share * sx / sw
-        out[i, 1] = moved[i, 1] + share * sy / sw
+        out[i, 0] = moved[i, 0] + share * sx[i] / sw[i]
+        out[i, 1] = moved[i, 1] + share * sy[i] / sw[i]
     steps = step.copy()
     for i in range(1, n):
         if breaks[i] == 0:
             d = np.sqrt((out[i, 0] - out[i - 1, 0]) ** 2 + (out[i, 1] - out[i - 1, 1]) ** 2)
             steps[i] = max(d, 0.3 * step[i])
     return out, steps
+
+
+@njit(cache=True)
+def lay_and_follow(
+    every: Any, first: Any, low: Any, high: Any, step: float, place: float,
+    here: Any, heading: Any, start_cost: Any, at: Any, to: Any, length: Any, cost: Any,
+) -> Any:  # fmt: skip
+    """Return (points, breaks, steps, walk, cost per point): a model laid over the ink's box, and followed once."""
+    points, breaks, steps = lay_model(into_box(every, low, high), first, step)
+    walk, total = follow(
+        points, tangents_of(points, breaks), breaks, here, heading, start_cost, np.zeros(len(here)),
+        at, to, length, cost, steps, place,
+    )  # fmt: skip
+    return points, breaks, steps, walk, total / len(points)
 
 
 @njit(cache=True)
@@ -185,7 +235,7 @@ def match_model(
         points, step = bend_model(points, breaks, step, found, size, share)
         walk, low = follow(
             points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
-            at, to, length, cost, step, 0.75 * place, 0.5, 0.8, 0.15, 1.0,
+            at, to, length, cost, step, 0.75 * place,
         )  # fmt: skip
     states, starts = fill_walk(walk, breaks, piece, step_to, step_len, step_cost, step_at)
     out = [(states, starts, low / n)]
@@ -209,7 +259,7 @@ def match_model(
         points, step = bend_model(points, breaks, step, found, size, 0.85)
         walk, low = follow(
             points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
-            at, to, length, cost, step, place, 0.5, 0.8, 0.15, 1.0,
+            at, to, length, cost, step, place,
         )  # fmt: skip
         for i in range(n):
             low -= extra[walk[i]]

@@ -1,4 +1,4 @@
-"""Walks from state to state: shortest ones, those that follow given points, and how the pen moves on them.
+"""Walks from state to state: all short ones, and the shortest between two states.
 
 Compiled by numba on first use and kept on disk; imported only when an image is traced.
 """
@@ -9,9 +9,6 @@ from typing import Any
 
 import numpy as np
 from numba import njit
-
-BEAM = 6.0
-"""States that cost so much more than the best one are given up; no right walk was ever so far behind."""
 
 
 @njit(cache=True)
@@ -66,103 +63,6 @@ def moves_within(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, reac
             best[frontier[i]] = 1e9
         at[s + 1] = total
     return at, to[:total], length[:total], cost[:total]
-
-
-@njit(cache=True)
-def follow(
-    points: Any,
-    tangents: Any,
-    breaks: Any,
-    here: Any,
-    heading: Any,
-    start_cost: Any,
-    extra: Any,
-    at: Any,
-    to: Any,
-    length: Any,
-    cost: Any,
-    step: Any,
-    place_scale: float,
-    place_weight: float,
-    turn_weight: float,
-    stretch_weight: float,
-    jump_weight: float,
-) -> Any:
-    """Return (state of every point, total cost) of the cheapest walk that follows the points (Viterbi 1967).
-
-    points, tangents (n, 2): the model; breaks (n,): 1 where a stroke begins. here, heading (s, 2): place and direction
-    of every state. start_cost (s,): what beginning or ending a stroke there costs. extra (s,): added to each visit.
-    step (n,): distance of every point from the one before it.
-    """
-    n = len(points)
-    s_count = len(here)
-    back = np.zeros((n, s_count), np.int32)
-    before = np.zeros(s_count)
-    now = np.zeros(s_count)
-    cap = 9.0
-    for i in range(n):
-        if breaks[i] == 1:
-            if i == 0:
-                for s in range(s_count):
-                    now[s] = start_cost[s]
-                    back[i, s] = -1
-            else:
-                low = 1e18
-                arg = 0
-                for s in range(s_count):
-                    # a stroke's end costs what a start at the reverse state costs
-                    c = before[s] + start_cost[s ^ 1]
-                    if c < low:
-                        low = c
-                        arg = s
-                for s in range(s_count):
-                    now[s] = low + start_cost[s]
-                    back[i, s] = arg
-        else:
-            now[:] = 1e18
-            d = step[i]
-            floor = 1e18
-            for s in range(s_count):
-                floor = min(floor, before[s] + BEAM)
-            for s in range(s_count):
-                b = before[s]
-                if b > floor:
-                    continue
-                for j in range(at[s], at[s + 1]):
-                    r = length[j] / d - 1.0
-                    c = b + cost[j] * jump_weight + stretch_weight * r * r
-                    t = to[j]
-                    if c < now[t]:
-                        now[t] = c
-                        back[i, t] = s
-        px, py = points[i, 0], points[i, 1]
-        tx, ty = tangents[i, 0], tangents[i, 1]
-        flat = tx == 0.0 and ty == 0.0
-        for s in range(s_count):
-            if now[s] > 1e17:
-                continue
-            dx = (here[s, 0] - px) / place_scale
-            dy = (here[s, 1] - py) / place_scale
-            d2 = dx * dx + dy * dy
-            c = place_weight * min(d2, cap) + extra[s]
-            if not flat:
-                c += turn_weight * (1.0 - heading[s, 0] * tx - heading[s, 1] * ty)
-            now[s] += c
-        for s in range(s_count):
-            before[s] = now[s]
-    last = 0
-    low = 1e18
-    for s in range(s_count):
-        c = before[s] + start_cost[s ^ 1]
-        if c < low:
-            low = c
-            last = s
-    walk = np.zeros(n, np.int32)
-    s = last
-    for i in range(n - 1, -1, -1):
-        walk[i] = s
-        s = back[i, s]
-    return walk, low
 
 
 @njit(cache=True)
@@ -244,58 +144,3 @@ def fill_walk(walk: Any, breaks: Any, piece: Any, step_to: Any, step_len: Any, s
             k += 1
     starts[strokes] = k
     return out[:k], starts[: strokes + 1]
-
-
-@njit(cache=True)
-def movement(
-    walk: Any, starts: Any, start_cost: Any, at_tip: Any, gaps: Any, doubled: Any,
-    step_to: Any, step_cost: Any, step_at: Any,
-) -> Any:  # fmt: skip
-    """Return what tells how the pen moves on walks in one array.
-
-    Turns, turns at tips, turns back in junctions, starts, length passed again, idle length, evidence against passing
-    twice.
-    """
-    single = 0.0
-    turns, tips, back, begin, again, idle = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    count = np.zeros(len(gaps), np.int32)
-    for i in range(len(starts) - 1):
-        a, b = starts[i], starts[i + 1]
-        begin += start_cost[walk[a]] + start_cost[walk[b - 1] ^ 1]
-        last = -1
-        for k in range(a, b):
-            q = walk[k] // 2
-            if q != last:
-                count[q] += 1
-            last = q
-            if k == a:
-                continue
-            s, t = walk[k - 1], walk[k]
-            if t == s ^ 1:
-                if at_tip[s]:
-                    tips += 1
-                else:
-                    back += 1
-            elif abs(s - t) != 2:
-                low = 2.0
-                for j in range(step_at[s], step_at[s + 1]):
-                    if step_to[j] == t and step_cost[j] < low:
-                        low = step_cost[j]
-                turns += low
-            else:
-                pass
-    for q in range(len(gaps)):
-        if count[q] > 1:
-            again += (count[q] - 1) * gaps[q]
-            single -= gaps[q] * doubled[q]
-    for i in range(len(starts) - 1):
-        a, b = starts[i], starts[i + 1]
-        k = a
-        while k < b and count[walk[k] // 2] > 1:
-            idle += gaps[walk[k] // 2]
-            k += 1
-        k = b - 1
-        while k >= a and count[walk[k] // 2] > 1:
-            idle += gaps[walk[k] // 2]
-            k -= 1
-    return turns, tips, back, begin, again, idle, single

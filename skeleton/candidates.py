@@ -102,7 +102,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
 
     first = []
     for m in matches:
-        count = coverage(*m.end_to_end, len(gaps))
+        count = coverage(m.end_to_end, len(gaps))
         bare = float(gaps[count == 0].sum()) / total
         first.append((WEIGHTS[0] * m.fit + WEIGHTS[1] * np.log(m.model.prior) + WEIGHTS[2] * bare, m, count, bare))
     first.sort(key=lambda x: x[0])
@@ -117,19 +117,19 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     none = (0.0,) * len(CHANGES)
     for _, m, count, bare in first[:FIRST]:
         # the far side of a corner is no choice; longer tips are a hook of a stroke or a stroke of their own
-        *walks, _ = splice(ground, *extend(ground, *m.end_to_end, count), 1.2 * net.pen_px)
-        *whole, added = take_up(ground, *walks)
-        put(m, tuple(whole), bare, (added, 0, 0, 0, 0, *none))
+        walks, _ = splice(ground, extend(ground, m.end_to_end, count), 1.2 * net.pen_px)
+        whole, added = take_up(ground, walks)
+        put(m, whole, bare, (added, 0, 0, 0, 0, *none))
         if added:
-            *spliced, hooks = splice(ground, *walks, 4.0 * net.pen_px)
+            spliced, hooks = splice(ground, walks, 4.0 * net.pen_px)
             if hooks:
-                *whole, added = take_up(ground, *spliced)
-                put(m, tuple(whole), bare, (added, hooks, 0, 0, 0, *none))
+                whole, added = take_up(ground, spliced)
+                put(m, whole, bare, (added, hooks, 0, 0, 0, *none))
     if queue:
         _, _, _, m, like, bare, ops = min(queue, key=lambda x: x[:2])
         smooth = end_to_end(smooth_walks(net, states))
         if len(smooth[0]):
-            put(m, in_the_manner_of(like[0], *smooth, len(states.here)), 0.0, (0, 0, 0, 0, 0, *none[:-1], 1.0))
+            put(m, in_the_manner_of(like, smooth, len(states.here)), 0.0, (0, 0, 0, 0, 0, *none[:-1], 1.0))
     expanded: set[Any] = set()
     for _ in range(EXPANDED):
         fresh = [x for x in queue if x[2] not in expanded]
@@ -137,10 +137,10 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
             break
         _, _, key, m, walks, bare, ops = min(fresh, key=lambda x: x[:2])
         expanded.add(key)
-        changed = [(2 + kind, n, variant) for kind, n, *variant in lifted_or_not(ground, *walks)]
-        changed += [(5 + kind, 1, variant) for kind, *variant in others(ground, *walks, tip)]
+        changed = [(2 + kind, n, variant) for kind, n, variant in lifted_or_not(ground, walks)]
+        changed += [(5 + kind, 1, variant) for kind, variant in others(ground, walks, tip)]
         for k, n, variant in changed:
-            put(m, tuple(variant), bare, (*ops[:k], ops[k] + n, *ops[k + 1 :]))
+            put(m, variant, bare, (*ops[:k], ops[k] + n, *ops[k + 1 :]))
     return sorted(out.values(), key=lambda c: c.cost)
 
 

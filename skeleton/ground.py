@@ -1,7 +1,8 @@
 """What a walk goes over, as the compiled loops take it: a network and its states in one flat argument.
 
-Walks are handed about end to end: all states in one array, and where each walk starts in another, with the end of the
-last. Compiled by numba on first use and kept on disk; imported only when an image is traced.
+`walks` are always end to end, as a pair: the states of all, and where each starts, with the end of the last.
+
+Compiled by numba on first use and kept on disk; imported only when an image is traced.
 """
 
 from __future__ import annotations
@@ -61,7 +62,7 @@ def lay(states: Any, out: Any, at: int) -> None:
 
 @njit(cache=True)
 def joined(parts: Any) -> Any:
-    """Return (states, starts) of a list of walks, one after the other."""
+    """Return a list of walks end to end."""
     starts = np.zeros(len(parts) + 1, np.int64)
     for i in range(len(parts)):
         starts[i + 1] = starts[i] + len(parts[i])
@@ -72,8 +73,9 @@ def joined(parts: Any) -> Any:
 
 
 @njit(cache=True)
-def parted(walk: Any, starts: Any) -> Any:
+def parted(walks: Any) -> Any:
     """Return a list of walks that stand end to end."""
+    walk, starts = walks
     return [walk[starts[i] : starts[i + 1]] for i in range(len(starts) - 1)]
 
 
@@ -87,8 +89,9 @@ def one_after(head: Any, tail: Any) -> Any:
 
 
 @njit(cache=True)
-def coverage(walk: Any, starts: Any, places: int) -> Any:
+def coverage(walks: Any, places: int) -> Any:
     """Return how often every place is passed, shape (places,)."""
+    walk, starts = walks
     count = np.zeros(places, np.int64)
     for i in range(len(starts) - 1):
         last = -1

@@ -18,11 +18,11 @@ NEVER, LATER = 1e9, 2e9
 
 
 @njit(cache=True)
-def _lift_retraces(g: Any, walk: Any, starts: Any) -> Any:
-    """Return (states, starts, lifts): the pen lifted where it would go back over its own line."""
+def _lift_retraces(g: Any, walks: Any) -> Any:
+    """Return walks with the pen lifted where it would go back over its own line, and the number of lifts."""
     out = []
     lifts = 0
-    for w in parted(walk, starts):
+    for w in parted(walks):
         seen = np.zeros(len(g.doubled), np.bool_)
         start, k = 0, 0
         while k < len(w):
@@ -38,8 +38,7 @@ def _lift_retraces(g: Any, walk: Any, starts: Any) -> Any:
             seen[w[k] // 2] = True
             k += 1
         out.append(w[start:])
-    states, first = joined(out)
-    return states, first, lifts
+    return joined(out), lifts
 
 
 @njit(cache=True)
@@ -52,11 +51,11 @@ def _is_corner(g: Any, w: Any, k: int) -> bool:
 
 
 @njit(cache=True)
-def _lift_at_corners(g: Any, walk: Any, starts: Any) -> Any:
-    """Return (states, starts, lifts): the pen lifted at sharp corners inside pieces."""
+def _lift_at_corners(g: Any, walks: Any) -> Any:
+    """Return walks with the pen lifted at sharp corners inside pieces, and the number of lifts."""
     out = []
     lifts = 0
-    for w in parted(walk, starts):
+    for w in parted(walks):
         start = 0
         for k in range(4, len(w) - 3):
             if k - start >= 4 and _is_corner(g, w, k):
@@ -64,16 +63,15 @@ def _lift_at_corners(g: Any, walk: Any, starts: Any) -> Any:
                 lifts += 1
                 start = k
         out.append(w[start:])
-    states, first = joined(out)
-    return states, first, lifts
+    return joined(out), lifts
 
 
 @njit(cache=True)
-def _merge(g: Any, walk: Any, starts: Any) -> Any:
-    """Return (states, starts, merged): walks made one where the end of one meets the next one's start."""
-    out = []
+def _merge(g: Any, walks: Any) -> Any:
+    """Return walks with those made one whose end meets the next one's start, and how often."""
+    out: Any = []
     merged = 0
-    for w in parted(walk, starts):
+    for w in parted(walks):
         if len(out) and g.piece[w[0]] < g.lines:
             a, b = out[-1][-1], w[0]
             if a // 2 == b // 2 or leads_to(g, a, b):
@@ -81,26 +79,25 @@ def _merge(g: Any, walk: Any, starts: Any) -> Any:
                 merged += 1
                 continue
         out.append(w)
-    states, first = joined(out)
-    return states, first, merged
+    return joined(out), merged
 
 
 @njit(cache=True)
-def lifted_or_not(g: Any, walk: Any, starts: Any) -> Any:
-    """Return what walks become when pen lifts and retraces are exchanged, each (kind, number, states, starts).
+def lifted_or_not(g: Any, walks: Any) -> Any:
+    """Return what walks become when pen lifts and retraces are exchanged, each (kind, number, walks).
 
     kind: 0 for retraces lifted, 1 for corners lifted, 2 for strokes merged.
     """
     out = []
     for kind in range(3):
         if kind == 0:
-            states, first, n = _lift_retraces(g, walk, starts)
+            new, n = _lift_retraces(g, walks)
         elif kind == 1:
-            states, first, n = _lift_at_corners(g, walk, starts)
+            new, n = _lift_at_corners(g, walks)
         else:
-            states, first, n = _merge(g, walk, starts)
+            new, n = _merge(g, walks)
         if n:
-            out.append((kind, n, states, first))
+            out.append((kind, n, new))
     return out
 
 
@@ -116,32 +113,32 @@ def _mean_time(w: Any, when: Any, turn: int) -> Any:
 
 
 @njit(cache=True)
-def in_the_manner_of(like: Any, walk: Any, starts: Any, count: int) -> Any:
-    """Return (states, starts): walks in the order and directions in which another reading passes the same places.
+def in_the_manner_of(like: Any, walks: Any, count: int) -> Any:
+    """Return walks in the order and directions in which another reading passes the same places.
 
     count: number of all states.
     """
     when = np.empty(count, np.int64)
     for s in range(count):
         when[s] = -1
-    for t in range(len(like) - 1, -1, -1):
-        when[like[t]] = t
-    walks = parted(walk, starts)
-    times = np.empty(len(walks))
-    for i in range(len(walks)):
-        ahead, time = _mean_time(walks[i], when, 0)
-        back, time_back = _mean_time(walks[i], when, 1)
+    for t in range(len(like[0]) - 1, -1, -1):
+        when[like[0][t]] = t
+    turned = parted(walks)
+    times = np.empty(len(turned))
+    for i in range(len(turned)):
+        ahead, time = _mean_time(turned[i], when, 0)
+        back, time_back = _mean_time(turned[i], when, 1)
         times[i] = time
         if back > ahead:
-            walks[i] = turned_round(walks[i])
+            turned[i] = turned_round(turned[i])
             times[i] = time_back
     # the earliest first, those that are passed together in the order they had
     order = []
-    for _ in range(len(walks)):
+    for _ in range(len(turned)):
         first = 0
-        for i in range(1, len(walks)):
+        for i in range(1, len(turned)):
             if times[i] < times[first]:
                 first = i
-        order.append(walks[first])
+        order.append(turned[first])
         times[first] = LATER
     return joined(order)

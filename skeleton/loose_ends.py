@@ -25,12 +25,12 @@ from skeleton.ground import (
 
 
 @njit(cache=True)
-def extend(g: Any, walk: Any, starts: Any, count: Any) -> Any:
+def extend(g: Any, walks: Any, count: Any) -> Any:
     """Return walks led on at both ends over ink that nobody has passed; `count` is brought up to date."""
     out = []
     longest = len(g.piece)
-    for i in range(len(starts) - 1):
-        way = walk[starts[i] : starts[i + 1]]
+    for walk in parted(walks):
+        way = walk
         for _ in range(2):  # the beginning, then the end
             room = np.empty(len(way) + longest, np.int32)
             n = len(way)
@@ -65,10 +65,10 @@ def _stretch(g: Any, a: int, b: int) -> Any:
 
 
 @njit(cache=True)
-def take_up(g: Any, walk: Any, starts: Any) -> Any:
-    """Return (states, starts, number added): walks with strokes added for ink that none of them passes."""
-    count = coverage(walk, starts, len(g.doubled))
-    out = parted(walk, starts)
+def take_up(g: Any, walks: Any) -> Any:
+    """Return walks with strokes added for ink that none of them passes, and how many were added."""
+    count = coverage(walks, len(g.doubled))
+    out = parted(walks)
     for p in range(len(g.first) - 1):
         a, b = g.first[p], g.first[p + 1]
         k = a
@@ -84,8 +84,7 @@ def take_up(g: Any, walk: Any, starts: Any) -> Any:
             if size > 0.9 * g.pen or (k == a and j == b - 1 and alone):
                 out.append(_stretch(g, k, j))
             k = j + 1
-    states, first = joined(out)
-    return states, first, len(out) - len(starts) + 1
+    return joined(out), len(out) - len(walks[1]) + 1
 
 
 @njit(cache=True)
@@ -133,14 +132,14 @@ def _passed(count: Any, a: int, b: int) -> bool:
 
 
 @njit(cache=True)
-def splice(g: Any, walk: Any, starts: Any, shorter_than: float) -> Any:
-    """Return (states, starts, number of tips): walks led into short tips that none of them passes.
+def splice(g: Any, walks: Any, shorter_than: float) -> Any:
+    """Return walks led into short tips that none of them passes, and how many tips that were.
 
     A tip beside a walk's own end is where the pen landed or lifted with a hook: the walk begins there, goes to its old
     end and back. Any other is gone into and come back from.
     """
-    walks = parted(walk, starts)
-    count = coverage(walk, starts, len(g.doubled))
+    out = parted(walks)
+    count = coverage(walks, len(g.doubled))
     spliced = 0
     for p in range(g.lines):
         a, b = g.first[p], g.first[p + 1]
@@ -150,12 +149,11 @@ def splice(g: Any, walk: Any, starts: Any, shorter_than: float) -> Any:
         inward = along_piece(a, b - 1)
         if ja >= 0:
             inward = turned_round(inward)
-        i, t = _nearest_passing(g, walks, inward, max(ja, jb))
+        i, t = _nearest_passing(g, out, inward, max(ja, jb))
         if i < 0:
             continue
-        walks[i] = _led_in(g, walks[i], t, inward)
+        out[i] = _led_in(g, out[i], t, inward)
         for q in range(a, b):
             count[q] += 1
         spliced += 1
-    states, first = joined(walks)
-    return states, first, spliced
+    return joined(out), spliced

@@ -76,13 +76,14 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     place = (states.here, states.heading, states.start_cost)
     rough = []
     for m in models:
-        *laid, cost = lay_and_follow(*m.end_to_end, low, high, step, size * PLACE, *place, *moves)
+        every, first = m.end_to_end
+        *laid, cost = lay_and_follow(every, first, low, high, step, size * PLACE, *place, *moves)
         rough.append((cost - PRIOR * float(np.log(m.prior)), m, laid))
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[bytes, bytes], Match] = {}
     for _, m, (points, breaks, steps, walk) in rough[:keep]:
         for at, starts, fit in match_model(
-            points, breaks, steps, *place, states.piece, *moves, *single, walk, size, size * PLACE, rounds
+            points, breaks, steps, walk, size, size * PLACE, rounds, *place, states.piece, *single, *moves
         ):
             key = at.tobytes(), starts.tobytes()
             # of two models with the same walks the one that suits better and is more usual stands for both

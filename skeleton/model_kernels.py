@@ -215,11 +215,10 @@ def lay_and_follow(
 
 @njit(cache=True)
 def match_model(
-    points: Any, breaks: Any, step: Any,
+    points: Any, breaks: Any, step: Any, walk: Any, size: float, place: float, rounds: int,
     here: Any, heading: Any, start_cost: Any, piece: Any,
-    at: Any, to: Any, length: Any, cost: Any,
     step_to: Any, step_len: Any, step_cost: Any, step_at: Any,
-    walk: Any, size: float, place: float, rounds: int,
+    at: Any, to: Any, length: Any, cost: Any,
 ) -> Any:  # fmt: skip
     """Return up to `rounds` walks that follow a model laid over the ink, each (states, starts, cost per point).
 

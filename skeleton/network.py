@@ -16,6 +16,7 @@ from capture.units import Points
 from skeleton.graph import InkGraph, along, at_lengths, line_length
 from skeleton.ink_map import InkMap
 from skeleton.repair import radius_at
+from skeleton.state_kernels import bend_between, wrap
 
 Vector = NDArray[np.float64]
 End = tuple[int, int]
@@ -135,15 +136,11 @@ def _departure(line: Points, pen: float) -> tuple[Vector, float]:
     curvature = 0.0
     if total > 1.8 * reach:
         far = pts[2] - pts[3]
-        turn = _wrap(angle - float(np.arctan2(far[1], far[0])))
+        turn = wrap(angle - float(np.arctan2(far[1], far[0])))
         if abs(turn) < 1.2:
             curvature = float(np.clip(turn / reach, -0.45 / pen, 0.45 / pen))
             angle += 0.5 * curvature * reach
     return np.array([np.cos(angle), np.sin(angle)]), curvature
-
-
-def _wrap(angle: float) -> float:
-    return (angle + np.pi) % (2 * np.pi) - np.pi
 
 
 def bend(net: Network, a: End, b: End) -> float:
@@ -151,20 +148,10 @@ def bend(net: Network, a: End, b: End) -> float:
 
     The turn that both lines' own curvature would make anyway is free.
     """
-    d = net.leaving[a]
-    e = -net.leaving[b]
-    turn = _wrap(float(np.arctan2(e[1], e[0]) - np.arctan2(d[1], d[0])))
-    gap = _end_point(net, b) - _end_point(net, a)
-    size = float(np.hypot(*gap))
-    own = 0.5 * (net.curving[a] - net.curving[b]) * min(size, 2.5 * net.pen_px)
-    if own * turn > 0:
-        turn = np.sign(turn) * max(abs(turn) - abs(own), 0.0)
-    # sideways: both lines straight but not in line
-    if size > 0.6 * net.pen_px:
-        aside = abs(_wrap(float(np.arctan2(gap[1], gap[0]) - np.arctan2(d[1], d[0]))))
-        aside2 = abs(_wrap(float(np.arctan2(e[1], e[0]) - np.arctan2(gap[1], gap[0]))))
-        return float(max(abs(turn), 0.5 * (aside + aside2)))
-    return abs(float(turn))
+    (dx, dy), (ex, ey) = net.leaving[a].tolist(), net.leaving[b].tolist()
+    gap_x, gap_y = (_end_point(net, b) - _end_point(net, a)).tolist()
+    curving = float(net.curving[a] - net.curving[b])
+    return float(bend_between(dx, dy, -ex, -ey, gap_x, gap_y, curving, net.pen_px))
 
 
 def _end_point(net: Network, end: End) -> Vector:

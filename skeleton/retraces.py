@@ -82,7 +82,7 @@ def retraces(g: Any, v: Any, sure: bool) -> Any:
         told += g.doubled[v[k] // 2] * gap
         far[k], total[k] = size, told
         most = max(most, told)
-    out = []
+    out: Any = []
     if sure and most < 1.5 * g.pen:
         return out
     ends = [as_far_as_told(g, v, n, doubt)[0] for doubt in DOUBTS]
@@ -138,7 +138,7 @@ def overruns(g: Any, last: int) -> Any:
         n += 1
         seen[last // 2] = True
         size += g.spacing[g.piece[last]]
-    out = []
+    out: Any = []
     if n == 0:
         return out
     for doubt in DOUBTS:

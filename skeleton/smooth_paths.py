@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from skeleton.graph import line_length
 from skeleton.network import End, Network, bend
-from skeleton.walk import States, turn_cost
+from skeleton.state_kernels import turn_cost
+from skeleton.walk import States
 
 STOP = 0.42
 """Cost of a line that stops in a junction; two stops are dearer than a turn of about 75 degrees."""

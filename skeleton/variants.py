@@ -21,21 +21,19 @@ HOOKED, UNHOOKED, TURNED, LOOPED, CROSSED, OVERRUN = range(len(KINDS))
 
 
 @njit(cache=True)
-def others(g: Any, walk: Any, starts: Any, free: Any) -> Any:
-    """Return readings that differ in one thing, each (kind, states, starts); `free` marks states at tips."""
-    walks = parted(walk, starts)
+def others(g: Any, walks: Any, free: Any) -> Any:
+    """Return readings that differ in one thing, each (kind, walks); `free` marks states at tips."""
+    every = parted(walks)
     out = []
-    for i in range(len(walks)):
-        w = walks[i]
+    for i in range(len(every)):
+        w = every[i]
         if g.piece[w[0]] >= g.lines:
             continue
-        for k in range(i + 1, len(walks)):
-            for one, other in _crossed(g, w, walks[k]):
-                states, first = joined(_instead(walks, i, [one, other], k))
-                out.append((CROSSED, states, first))
+        for k in range(i + 1, len(every)):
+            for one, other in _crossed(g, w, every[k]):
+                out.append((CROSSED, joined(_instead(every, i, [one, other], k))))
         for kind, new in _others_of_one(g, w, free):
-            states, first = joined(_instead(walks, i, [new], i))
-            out.append((kind, states, first))
+            out.append((kind, joined(_instead(every, i, [new], i))))
     return out
 
 

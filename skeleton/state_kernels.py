@@ -1,0 +1,212 @@
+"""The places of a network and the single steps between them, laid out flat.
+
+Compiled by numba on first use and kept on disk; imported only when an image is traced.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from skeleton.line_kernels import points_at, total_length
+
+TURN_AT_TIP = 0.25
+"""Cost of turning back at a free tip: a stem written down and up again."""
+
+TURN_AT_JUNCTION = 0.8
+"""Cost of turning back where lines meet, where nothing shows it."""
+
+START_INSIDE = 0.9
+"""Cost of landing or lifting the pen in the middle of a line."""
+
+START_AT_CORNER = 0.08
+START_AT_JUNCTION = 0.04
+START_ON_RING = 0.1
+
+RING = 2.0
+"""px between the ends of a piece below which it is a ring."""
+
+
+@njit(cache=True)
+def wrap(angle: float) -> float:
+    """Return an angle brought between -pi and pi."""
+    return (angle + math.pi) % (2 * math.pi) - math.pi
+
+
+@njit(cache=True)
+def turn_cost(angle: float) -> float:
+    """Return the cost of turning by `angle` at a junction: little up to 25 degrees, one at 90."""
+    return (max(angle - 0.25, 0.0) / 1.32) ** 2
+
+
+@njit(cache=True)
+def bend_between(
+    dx: float, dy: float, ex: float, ey: float, gap_x: float, gap_y: float, curving: float, pen: float
+) -> float:
+    """Return the angle (0..pi) by which a pen must turn from one end to another; see `skeleton.network.bend`.
+
+    dx, dy: direction at the first end; ex, ey: direction into the second. gap: the way between. curving: by how much
+    more the first line bends than the second.
+    """
+    leaving, entering = math.atan2(dy, dx), math.atan2(ey, ex)
+    turn = wrap(entering - leaving)
+    size = math.hypot(gap_x, gap_y)
+    own = 0.5 * curving * min(size, 2.5 * pen)
+    if own * turn > 0:
+        turn = max(abs(turn) - abs(own), 0.0)
+    # sideways: both lines straight but not in line
+    if size > 0.6 * pen:
+        across = math.atan2(gap_y, gap_x)
+        return max(abs(turn), 0.5 * (abs(wrap(across - leaving)) + abs(wrap(entering - across))))
+    return abs(turn)
+
+
+@njit(cache=True)
+def _headings(places: Any) -> Any:
+    """Return unit directions along places in a row, shape (n, 2)."""
+    n = len(places)
+    out = np.empty((n, 2))
+    for k in range(n):
+        a, b = max(k - 1, 0), min(k + 1, n - 1)
+        dx, dy = places[b, 0] - places[a, 0], places[b, 1] - places[a, 1]
+        size = max(math.sqrt(dx * dx + dy * dy), 1e-9)
+        out[k, 0], out[k, 1] = dx / size, dy / size
+    return out
+
+
+@njit(cache=True)
+def _start_costs(out: Any, d: Any, gap: float, free_a: bool, free_b: bool, pen: float) -> None:
+    """Set the landing costs of both states of every place of a line, from its headings `d`."""
+    n = len(d)
+    far = 2.5 * pen
+    base_a = 0.0 if free_a else START_AT_JUNCTION
+    base_b = 0.0 if free_b else START_AT_JUNCTION
+    for k in range(n):
+        # heading along the piece means starting near its first end; near the other end to head away is as odd
+        out[2 * k] = base_a + START_INSIDE * min(k * gap / far, 1.0)
+        out[2 * k + 1] = base_b + START_INSIDE * min((n - 1 - k) * gap / far, 1.0)
+    w = max(1, round(0.9 * pen / max(gap, 1e-6)))
+    for k in range(w, n - w if n > 2 * w + 1 else 0):
+        if d[k + w, 0] * d[k - w, 0] + d[k + w, 1] * d[k - w, 1] < 0.5:
+            out[2 * k] = min(out[2 * k], START_AT_CORNER)
+            out[2 * k + 1] = min(out[2 * k + 1], START_AT_CORNER)
+
+
+@njit(cache=True)
+def lay_states(points: Any, starts: Any, junction_of: Any, lines: int, pen: float, step: float) -> Any:
+    """Return (here, heading, start_cost, piece, first, spacing) of pieces end to end; see `skeleton.walk.States`.
+
+    lines: number of pieces that are not dots.
+    """
+    n = len(starts) - 1
+    first, spacing = np.zeros(n + 1, np.int32), np.zeros(n)
+    for p in range(n):
+        total = total_length(points[starts[p] : starts[p + 1]])
+        count = max(2, round(total / step) + 1)
+        first[p + 1] = first[p] + count
+        spacing[p] = total / (count - 1)
+    states = 2 * first[n]
+    here, heading = np.empty((states, 2)), np.empty((states, 2))
+    cost, piece = np.zeros(states), np.empty(states, np.int32)
+    for p in range(n):
+        line = points[starts[p] : starts[p + 1]]
+        a, count = 2 * first[p], first[p + 1] - first[p]
+        where = np.arange(count) * spacing[p]
+        where[count - 1] = total_length(line)
+        places = points_at(line, where)
+        d = _headings(places)
+        for k in range(count):
+            for side in range(2):
+                s = a + 2 * k + side
+                here[s, 0], here[s, 1] = places[k, 0], places[k, 1]
+                heading[s, 0], heading[s, 1] = (d[k, 0], d[k, 1]) if side == 0 else (-d[k, 0], -d[k, 1])
+                piece[s] = p
+        free_a, free_b = junction_of[p, 0] < 0, junction_of[p, 1] < 0
+        if p < lines:
+            own = cost[a : a + 2 * count]
+            if free_a and free_b and math.hypot(places[0, 0] - places[-1, 0], places[0, 1] - places[-1, 1]) < RING:
+                own[:] = START_ON_RING
+            else:
+                _start_costs(own, d, spacing[p], free_a, free_b, pen)
+    return here, heading, cost, piece, first, spacing
+
+
+@njit(cache=True)
+def _leave(first: Any, p: int, end: int) -> Any:
+    """Return the state that leaves piece `p` by an end; what enters there is its reverse."""
+    return 2 * first[p] + 1 if end == 0 else 2 * (first[p + 1] - 1)
+
+
+@njit(cache=True)
+def _across(ends: Any, points: Any, starts: Any, leaving: Any, curving: Any, pen: float, i: int, j: int) -> Any:
+    """Return (way, cost) from one end into another across their junction."""
+    (p, a), (q, b) = ends[i], ends[j]
+    at, to = starts[p] if a == 0 else starts[p + 1] - 1, starts[q] if b == 0 else starts[q + 1] - 1
+    gap_x, gap_y = points[to, 0] - points[at, 0], points[to, 1] - points[at, 1]
+    angle = bend_between(
+        leaving[p, a, 0], leaving[p, a, 1], -leaving[q, b, 0], -leaving[q, b, 1], gap_x, gap_y,
+        curving[p, a] - curving[q, b], pen,
+    )  # fmt: skip
+    return math.hypot(gap_x, gap_y), turn_cost(angle)
+
+
+@njit(cache=True)
+def single_steps(
+    points: Any, starts: Any, junction_of: Any, lines: int, leaving: Any, curving: Any, pen: float,
+    ends: Any, met: Any, first: Any, spacing: Any, step: float,
+) -> Any:  # fmt: skip
+    """Return (step_to, step_len, step_cost, step_at); see `skeleton.walk.States`.
+
+    ends (k, 2): the (piece, end) that meet in the junctions, one junction after the other; met: where each begins.
+    """
+    pairs = 0
+    for j in range(len(met) - 1):
+        pairs += (met[j + 1] - met[j]) * (met[j + 1] - met[j] - 1)
+    count = 2 * first[-1] + pairs
+    frm, to = np.empty(count, np.int32), np.empty(count, np.int32)
+    length, cost = np.zeros(count, np.float32), np.zeros(count, np.float32)
+    n = 0
+    for p in range(len(spacing)):
+        for q in range(first[p], first[p + 1] - 1):
+            for s, t in ((2 * q, 2 * q + 2), (2 * q + 3, 2 * q + 1)):
+                frm[n], to[n], length[n] = s, t, spacing[p]
+                n += 1
+        a, b = starts[p], starts[p + 1] - 1
+        ring = p < lines and junction_of[p, 0] < 0
+        ring = ring and math.hypot(points[a, 0] - points[b, 0], points[a, 1] - points[b, 1]) < RING
+        for k in range(2):
+            s = _leave(first, p, k)
+            frm[n], to[n] = s, _leave(first, p, 1 - k) ^ 1 if ring else s ^ 1
+            if not ring:
+                cost[n] = TURN_AT_TIP if junction_of[p, k] < 0 else TURN_AT_JUNCTION
+            n += 1
+    for m in range(len(met) - 1):
+        for i in range(met[m], met[m + 1]):
+            for j in range(i + 1, met[m + 1]):
+                # the way across a junction counts as one step, whichever arms it joins
+                way, c = _across(ends, points, starts, leaving, curving, pen, i, j)
+                u, v = _leave(first, ends[i, 0], ends[i, 1]), _leave(first, ends[j, 0], ends[j, 1])
+                for s, t in ((u, v ^ 1), (v, u ^ 1)):
+                    frm[n], to[n], length[n], cost[n] = s, t, min(way, step), c
+                    n += 1
+    return _in_rows(frm, to, length, cost, 2 * first[-1])
+
+
+@njit(cache=True)
+def _in_rows(frm: Any, to: Any, length: Any, cost: Any, states: int) -> Any:
+    """Return (to, length, cost, at): steps sorted by where they start, in the order they had."""
+    at = np.zeros(states + 1, np.int64)
+    for s in frm:
+        at[s + 1] += 1
+    for s in range(states):
+        at[s + 1] += at[s]
+    put = at[:-1].copy()
+    out_to, out_length, out_cost = np.empty_like(to), np.empty_like(length), np.empty_like(cost)
+    for k in range(len(frm)):
+        j = put[frm[k]]
+        put[frm[k]] += 1
+        out_to[j], out_length[j], out_cost[j] = to[k], length[k], cost[k]
+    return out_to, out_length, out_cost, at

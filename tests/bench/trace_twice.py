@@ -20,7 +20,8 @@ from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton.reader import take_apart
-from skeleton.twice import AROUND, features, log_odds, network, widths
+from skeleton.twice import features, log_odds, network, widths
+from skeleton.twice_kernels import AROUND
 from tests.bench.trace_data import LATIN, data_sets, folder
 from tests.bench.trace_ink import even, ink
 from tests.bench.trace_weights import TRAINED

@@ -9,6 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from skeleton.choice_kernels import movement as moved
+from skeleton.choice_kernels import passes
 from skeleton.evidence import drafted
 from skeleton.forms import NO_FORM, Forms
 from skeleton.ground import coverage
@@ -79,20 +81,22 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     forms = Forms(models)
     ground = ground_of(net, states)
     out: dict[Any, Candidate] = {}
+    known: dict[Any, Any] = {}
 
     def add(m: Match, walks: Walks, bare: float, ops: tuple[float, ...]) -> tuple[float, Any]:
         """`ops`: added, hooks, lifted, corners, merged, then the counts of `CHANGES`."""
         every, starts = walks
         key = every.tobytes(), starts.tobytes()
-        log_prior = float(np.log(m.model.prior))
-        form = forms.features(every, starts, states.here)
-        *ink, rise, travel, runs, told, missed, missing = passes(
-            every, starts, states.first, gaps, states.doubled, states.here, tip, net.pen_px
-        )
+        if key not in known:
+            known[key] = (
+                _movement(states, every, starts, tip, gaps, total, net.pen_px),
+                forms.features(every, starts, states.here),
+                passes(every, starts, states.first, gaps, states.doubled, states.here, tip, net.pen_px),
+            )
+        movement, form, (*ink, rise, travel, runs, told, missed, missing) = known[key]
         f = np.array(
-            [m.fit, log_prior, bare, *ops[:5], len(starts) - 1,
-             *_movement(states, every, starts, tip, gaps, total, net.pen_px),
-             *form, *ink, rise / size, travel / size, *ops[5:],
+            [m.fit, m.model.log_prior, bare, *ops[:5], len(starts) - 1,
+             *movement, *form, *ink, rise / size, travel / size, *ops[5:],
              runs, told, missed, missing]
         )  # fmt: skip
         c = Candidate(m.model.name, walks, np.concatenate([f, crisp * f]))
@@ -104,10 +108,8 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     for m in matches:
         count = coverage(m.end_to_end, len(gaps))
         bare = float(gaps[count == 0].sum()) / total
-        first.append((WEIGHTS[0] * m.fit + WEIGHTS[1] * np.log(m.model.prior) + WEIGHTS[2] * bare, m, count, bare))
+        first.append((WEIGHTS[0] * m.fit + WEIGHTS[1] * m.model.log_prior + WEIGHTS[2] * bare, m, count, bare))
     first.sort(key=lambda x: x[0])
-    from skeleton.choice_kernels import passes
-
     queue: list[Any] = []
 
     def put(m: Match, walks: Walks, bare: float, ops: tuple[float, ...]) -> None:
@@ -166,9 +168,7 @@ def _movement(
     pen: float,
 ) -> list[float]:
     """Return the features that tell how the pen moves, from "turns" on."""
-    from skeleton.choice_kernels import movement
-
-    turns, tips, back, begin, again, idle, single = movement(
+    turns, tips, back, begin, again, idle, single = moved(
         every, starts, states.start_cost, tip, gaps, states.doubled, states.step_to, states.step_cost, states.step_at
     )
     return [turns, tips, back, begin, again / total, idle / total, single / (2 * pen)]

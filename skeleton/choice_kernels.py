@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import numpy as np
 from numba import njit
+
+SPREAD = 0.035
+"""Distance, in sizes of the character, at which a form is 1/e as likely as a perfect one."""
+
+WIDE = 0.1
+"""The same where only the rough shape counts."""
+
+UNKNOWN = 0.004
+"""Likelihood of a form that is in no table."""
 
 LIKELY = 2.0
 """Log odds from which a place looks passed twice."""
@@ -70,6 +80,28 @@ def how_far(strokes: Any, lengths: Any, forms: Any, form_lengths: Any) -> Any:
             weights += w
         out[f, 0] /= weights
     return out
+
+
+@njit(cache=True)
+def suits(walk: Any, starts: Any, here: Any, samples: int, forms: Any, form_lengths: Any, priors: Any) -> Any:
+    """Return how well walks suit forms of as many strokes, as five numbers; priors (forms,): how usual each is.
+
+    Surprise at the shape, narrow and wide, then what `how_far` tells of the form nearest to it.
+    """
+    strokes, lengths = shape_of_walks(walk, starts, here, samples)
+    far = how_far(strokes, lengths, forms, form_lengths)
+    likely, widely = 0.0, 0.0
+    low, near = 1e9, 0
+    for f in range(len(forms)):
+        likely += priors[f] * math.exp(-far[f, 0] / SPREAD)
+        widely += priors[f] * math.exp(-far[f, 0] / WIDE)
+        rank = far[f, 0] - WIDE * math.log(priors[f])
+        if rank < low:
+            low, near = rank, f
+    mean, worst, ends = far[near, 0], far[near, 1], far[near, 2]
+    return (
+        -math.log(likely + UNKNOWN), -math.log(widely + UNKNOWN), min(mean, 0.3), min(worst, 0.5), min(ends, 0.5)
+    )  # fmt: skip
 
 
 @njit(cache=True)

@@ -43,6 +43,11 @@ class Model:
         return every, np.cumsum([0, *map(len, self.strokes)])
 
     @cached_property
+    def log_prior(self) -> float:
+        """How usual the form is."""
+        return float(np.log(self.prior))
+
+    @cached_property
     def shape(self) -> Shape:
         """What readings are compared with."""
         return shape_of(self.strokes)
@@ -78,7 +83,7 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     for m in models:
         every, first = m.end_to_end
         *laid, cost = lay_and_follow(every, first, low, high, step, size * PLACE, *place, *moves)
-        rough.append((cost - PRIOR * float(np.log(m.prior)), m, laid))
+        rough.append((cost - PRIOR * m.log_prior, m, laid))
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[bytes, bytes], Match] = {}
     for _, m, (points, breaks, steps, walk) in rough[:keep]:
@@ -93,4 +98,4 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
 
 
 def _merit(fit: float, m: Model) -> float:
-    return 6.0 * fit - float(np.log(m.prior))
+    return 6.0 * fit - m.log_prior

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from capture.report import Finding
 from capture.units import Points, image_from_pixels
 from skeleton.agreement import SAMPLES, Shape, disagreement, shape_of
-from skeleton.candidates import by_movement, candidates
+from skeleton.candidates import Candidate, by_movement, candidates
+from skeleton.choice_kernels import shape_of_walks
 from skeleton.ductus import allographs
 from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
@@ -27,7 +28,7 @@ from skeleton.reink import reinked
 from skeleton.repair import repair
 from skeleton.smooth_paths import smooth_walks
 from skeleton.stroke import Stroke
-from skeleton.walk import States, build_states, draw, end_to_end
+from skeleton.walk import States, build_states, draw
 
 ALL_PARTS = Options()
 
@@ -120,25 +121,24 @@ def study(
     if char and parts.ductus:
         models = models_of(char, handedness, known)
         for c in candidates(net, states, find_matches(net, states, models), models)[:KEPT]:
-            drawing, shaping = partial(_drawn, net, states, c.walks), partial(_shaped, states, c.walks)
+            drawing, shaping = partial(_drawn, net, states, c), partial(_shaped, states, c)
             found.append(Option(c.name, drawing, c.cost, shaping))
     if not found or min(o.cost for o in found) > RULES_FROM:
         walks = smooth_walks(net, states)
         cost = by_movement(net, states, walks) if found else 0.0
-        found.append(Option("", lambda: in_writing_order(_drawn(net, states, walks), ink), cost))
+        found.append(Option("", lambda: in_writing_order([draw(net, states, w) for w in walks], ink), cost))
     if own:
         found = [replace(o, cost=o.cost + _strangeness(o.shape, own)) for o in found]
     return Study(ink, tuple(sorted(found, key=lambda o: o.cost)), parts)
 
 
-def _drawn(net: Network, states: States, walks: Sequence[list[int]]) -> list[Points]:
-    return [draw(net, states, w) for w in walks]
+def _drawn(net: Network, states: States, reading: Candidate) -> list[Points]:
+    return [draw(net, states, w) for w in reading.walks]
 
 
-def _shaped(states: States, walks: Sequence[list[int]]) -> Shape:
-    from skeleton.choice_kernels import shape_of_walks
-
-    return Shape(*shape_of_walks(*end_to_end(walks), states.here, SAMPLES))
+def _shaped(states: States, reading: Candidate) -> Shape:
+    every, starts = reading.end_to_end
+    return Shape(*shape_of_walks(every, starts, states.here, SAMPLES))
 
 
 RULES_FROM = 9.5

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.graph import along
+from skeleton.choice_kernels import shape_of_walks
 
 SAMPLES = 16
 OTHER_COUNT = 0.3
@@ -29,19 +29,9 @@ class Shape:
 
 def shape_of(strokes: Sequence[Points]) -> Shape:
     """Return the shape of strokes given in any unit, y down."""
-    every = np.concatenate(list(strokes))
-    lo, span = every.min(axis=0), np.ptp(every, axis=0)
-    # boxes are stretched to a square, but not those of a stem or a dash
-    scale = np.maximum(span, 0.3 * max(float(span.max()), 1e-9))
-    centre = lo + 0.5 * span
-    rows, lengths = [], []
-    for s in strokes:
-        t = along(s) if len(s) > 1 else np.zeros(1)
-        u = np.linspace(0, t[-1], SAMPLES)
-        rows.append(np.stack([np.interp(u, t, s[:, 0]), np.interp(u, t, s[:, 1])], axis=1))
-        lengths.append(float(t[-1]))
-    total = max(sum(lengths), 1e-9)
-    return Shape((np.array(rows) - centre) / scale, np.array(lengths) / total)
+    every = np.ascontiguousarray(np.concatenate(list(strokes)), np.float64)
+    starts = np.cumsum([0, *map(len, strokes)])
+    return Shape(*shape_of_walks(np.arange(len(every), dtype=np.int32), starts, every, SAMPLES))
 
 
 def disagreement(a: Shape, b: Shape) -> float:

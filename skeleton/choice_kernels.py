@@ -33,6 +33,7 @@ def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
         for c in range(2):
             low[c] = min(low[c], here[s, c])
             high[c] = max(high[c], here[s, c])
+    # boxes are stretched to a square, but not those of a stem or a dash
     longest = max(high[0] - low[0], high[1] - low[1], 1e-9)
     for i in range(n):
         a, b = starts[i], starts[i + 1]

@@ -30,34 +30,22 @@ def spline(knots: ArrayLike, *, closed: bool = False) -> Points:
     closed
         True if the curve returns to its first knot smoothly; the last knot must then repeat the first.
     """
+    from skeleton.ductus.curve_kernels import spline_through
+
     p = np.asarray(knots, float)
     if len(p) < 3:
         return p
     before, after = (p[-2], p[1]) if closed else (2 * p[0] - p[1], 2 * p[-1] - p[-2])
-    p = np.vstack([before, p, after])
-    p0, p1, p2, p3 = p[:-3, None], p[1:-2, None], p[2:-1, None], p[3:, None]
-    d = np.sqrt(np.maximum(np.hypot(*np.diff(p, axis=0).T), 1e-9))
-    t1 = d[:-2, None, None]
-    t2 = t1 + d[1:-1, None, None]
-    t3 = t2 + d[2:, None, None]
-    t = t1 + (t2 - t1) * _FINE[None, :, None]
-    a1 = (t1 - t) / t1 * p0 + t / t1 * p1
-    a2 = (t2 - t) / (t2 - t1) * p1 + (t - t1) / (t2 - t1) * p2
-    a3 = (t3 - t) / (t3 - t2) * p2 + (t - t2) / (t3 - t2) * p3
-    b1 = (t2 - t) / t2 * a1 + t / t2 * a2
-    b2 = (t3 - t) / (t3 - t1) * a2 + (t - t1) / (t3 - t1) * a3
-    c = (t2 - t) / (t2 - t1) * b1 + (t - t1) / (t2 - t1) * b2
-    return np.vstack([p[1:2], c.reshape(-1, 2)])
+    every: Points = spline_through(np.concatenate([before[None], p, after[None]]), _FINE)
+    return every
 
 
 def evenly(line: ArrayLike, *, step: float = STEP) -> Points:
     """Return points of `line` about `step` apart along it, both ends kept."""
-    p = np.asarray(line, float)
-    along = np.r_[0.0, np.cumsum(np.hypot(*np.diff(p, axis=0).T))] if len(p) > 1 else np.zeros(len(p))
-    if along[-1] == 0:
-        return p[:1]
-    at = np.linspace(0.0, along[-1], max(2, int(np.ceil(along[-1] / step)) + 1))
-    return np.column_stack([np.interp(at, along, p[:, 0]), np.interp(at, along, p[:, 1])])
+    from skeleton.ductus.curve_kernels import in_even_steps
+
+    every: Points = in_even_steps(np.ascontiguousarray(line, float), step)
+    return every
 
 
 def arc(cx: float, cy: float, rx: float, ry: float, start: float, end: float) -> Points:

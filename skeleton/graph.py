@@ -80,12 +80,12 @@ def even_steps(line: Points, step: float) -> Points:
 
 def build_graph(ink: InkMap) -> InkGraph:
     """Return the graph of the thinned ink (Zhang & Suen 1984 as in scikit-image), rough edges smoothed."""
-    framed = np.pad(ink.mask, 1)
+    framed = cv2.copyMakeBorder(ink.mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
     lines = np.asarray(skeletonize(framed > 0))  # type: ignore[no-untyped-call]  # the library has no types
     if _lost(framed, lines, ink.pen_px):
         # an even, slanting line may vanish but for a pixel (a known weakness of the method); Guo & Hall's does not
         lines = np.asarray(thin(framed > 0))  # type: ignore[no-untyped-call]  # ditto
-    nodes, table, pixels, _ = pixel_graph(lines.astype(np.uint8))
+    nodes, table, pixels, _ = pixel_graph(lines.view(np.uint8))
     places = nodes[:, ::-1].astype(float) - 1
     edges = []
     for a, b, start, end in table:
@@ -98,8 +98,8 @@ def build_graph(ink: InkMap) -> InkGraph:
 
 def _lost(mask: NDArray[np.uint8], lines: NDArray[np.bool_], pen: float) -> bool:
     """Tell whether some ink lies far from every line."""
-    far = cv2.distanceTransform((~lines).astype(np.uint8), cv2.DIST_L2, 3)
-    return bool((far * mask).max() > 2.5 * pen)
+    far = cv2.distanceTransform((~lines).view(np.uint8), cv2.DIST_L2, 3)
+    return bool(cv2.minMaxLoc(far, mask)[1] > 2.5 * pen)
 
 
 def _smooth(line: Points, *, closed: bool) -> Points:

@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from skeleton.blob_kernels import histogram, turn_small
+
 Grey = NDArray[np.uint8]
 Field = NDArray[np.float32]
 
@@ -85,7 +87,7 @@ def _darkness(grey: Grey) -> Field | None:
     if grey.size == 0:
         return None
     soft = np.asarray(cv2.GaussianBlur(grey, (0, 0), 0.8), np.uint8)
-    count = np.bincount(soft.ravel(), minlength=256).cumsum()
+    count = histogram(soft).cumsum()
     lo, hi = int(np.searchsorted(count, min(9, soft.size))), int(np.searchsorted(count, 0.9 * soft.size))
     if hi - lo < MIN_CONTRAST:
         return None
@@ -111,7 +113,8 @@ def _darkness(grey: Grey) -> Field | None:
 def _lightest(soft: Grey) -> NDArray[np.int64]:
     """Return the lightest grey in each of 4 x 4 tiles: the paper, wherever a tile is not all ink."""
     h, w = (n // 4 for n in soft.shape)
-    return np.asarray(soft[: 4 * h, : 4 * w].reshape(4, h, 4, w).max(axis=(1, 3)), np.int64)
+    rows = soft[: 4 * h].reshape(4, h, -1).max(axis=1)
+    return np.asarray(rows[:, : 4 * w].reshape(4, 4, w).max(axis=2), np.int64)
 
 
 def _paper(soft: Grey) -> Field:
@@ -150,13 +153,7 @@ def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
         # sharpened by the difference of two blurs: edges stay where they are, narrow gaps between strokes open
         mask = (soft + SHARPEN * (soft - cv2.GaussianBlur(darkness, (0, 0), 0.32 * pen)) > 0.5).astype(np.uint8)
         hole = 0.10 * pen * pen
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-    dust = stats[:, cv2.CC_STAT_AREA] < max(3.0, 0.2 * pen * pen)
-    if count > 1 and dust.any():
-        dust[0] = False
-        mask[dust[labels]] = 0
-    holes_count, holes, hole_stats, _ = cv2.connectedComponentsWithStats(1 - mask, connectivity=4)
-    small = hole_stats[:, cv2.CC_STAT_AREA] < max(2.0, hole)
-    if holes_count > 1 and small.any():
-        mask[small[holes]] = 1
-    return np.asarray(mask, np.uint8)
+    out = np.ascontiguousarray(mask, np.uint8)
+    turn_small(out, 1, 1, max(3.0, 0.2 * pen * pen))
+    turn_small(out, 0, 0, max(2.0, hole))
+    return out

@@ -50,8 +50,7 @@ def reach_out(graph: InkGraph, ink: InkMap) -> InkGraph:
         for d in graph.dots:
             cv2.circle(lines, (round(float(d[0])), round(float(d[1]))), round(pen), 0, -1)
         off = cv2.distanceTransform(lines, cv2.DIST_L2, 5)
-        off[ink.radius < FITS * pen + 0.3] = 0
-        far = (off > MISSED * pen).astype(np.uint8)
+        far = ((off > MISSED * pen) & (ink.radius >= FITS * pen + 0.3)).view(np.uint8)
         if not far.any():
             return graph
         count, labels = cv2.connectedComponents(far, connectivity=8)

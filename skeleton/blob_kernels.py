@@ -53,15 +53,15 @@ def _runs(mask: Any, value: int) -> Any:
 
 
 @njit(cache=True)
-def turn_small(mask: Any, value: int, reach: int, least: float) -> None:
-    """Turn patches of `value` (0 or 1) with less than `least` pixels into the other value, in place.
+def _patches(mask: Any, value: int, reach: int) -> Any:
+    """Return (runs, patch of every run): runs of `value`, joined row by row (Rosenfeld & Pfaltz 1966).
 
-    reach: 1 where pixels that touch by a corner belong together, 0 where they do not. Runs of pixels are joined row by
-    row (Rosenfeld & Pfaltz 1966, on runs).
+    A patch goes by the number of its first run. reach: 1 where pixels that touch by a corner belong together, 0 where
+    they do not.
     """
     runs = _runs(mask, value)
     n = len(runs)
-    parent, area = np.arange(n), np.zeros(n, np.int64)
+    parent = np.arange(n)
     above = 0
     for i in range(n):
         y, a, b = runs[i, 0], runs[i, 1], runs[i, 2]
@@ -73,8 +73,37 @@ def turn_small(mask: Any, value: int, reach: int, least: float) -> None:
             parent[max(p, q)] = min(p, q)
             k += 1
     for i in range(n):
-        area[_root(parent, i)] += runs[i, 2] - runs[i, 1]
-    for i in range(n):
-        if area[_root(parent, i)] < least:
+        parent[i] = _root(parent, i)
+    return runs, parent
+
+
+@njit(cache=True)
+def turn_small(mask: Any, value: int, reach: int, least: float) -> None:
+    """Turn patches of `value` (0 or 1) with less than `least` pixels into the other value, in place."""
+    runs, patch = _patches(mask, value, reach)
+    area = np.zeros(len(runs), np.int64)
+    for i in range(len(runs)):
+        area[patch[i]] += runs[i, 2] - runs[i, 1]
+    for i in range(len(runs)):
+        if area[patch[i]] < least:
             for x in range(runs[i, 1], runs[i, 2]):
                 mask[runs[i, 0], x] = 1 - value
+
+
+@njit(cache=True)
+def peaks(mask: Any, values: Any) -> Any:
+    """Return (k, 2), x and y: where `values` are greatest in every patch of ones, patches by their uppermost pixels."""
+    runs, patch = _patches(mask, 1, 1)
+    number = np.zeros(len(runs), np.int64)
+    out = np.zeros((len(runs), 2), np.int64)
+    n = 0
+    for i in range(len(runs)):
+        if patch[i] == i:
+            out[n, 0], out[n, 1] = runs[i, 1], runs[i, 0]
+            number[i] = n
+            n += 1
+        k = number[patch[i]]
+        for x in range(runs[i, 1], runs[i, 2]):
+            if values[runs[i, 0], x] > values[out[k, 1], out[k, 0]]:
+                out[k, 0], out[k, 1] = x, runs[i, 0]
+    return out[:n]

@@ -80,7 +80,7 @@ def even_steps(line: Points, step: float) -> Points:
 
 def build_graph(ink: InkMap) -> InkGraph:
     """Return the graph of the thinned ink (Zhang & Suen 1984 as in scikit-image), rough edges smoothed."""
-    framed = cv2.copyMakeBorder(ink.mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+    framed = np.asarray(cv2.copyMakeBorder(ink.mask, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0), np.uint8)
     lines = np.asarray(skeletonize(framed > 0))  # type: ignore[no-untyped-call]  # the library has no types
     if _lost(framed, lines, ink.pen_px):
         # an even, slanting line may vanish but for a pixel (a known weakness of the method); Guo & Hall's does not

@@ -7,6 +7,7 @@ walks from piece to piece is drawn across the gap on the curve that bends least.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +17,7 @@ from capture.units import Points
 from skeleton.graph import InkGraph, along, at_lengths, line_length
 from skeleton.ink_map import InkMap
 from skeleton.repair import radius_at
-from skeleton.state_kernels import bend_between, wrap
+from skeleton.state_kernels import bend_between, last_stretches
 
 Vector = NDArray[np.float64]
 End = tuple[int, int]
@@ -99,11 +100,7 @@ def build_network(graph: InkGraph, ink: InkMap, *, cut: bool = True) -> Network:
         for k in (0, 1):
             if pair[k] >= 0:
                 junctions[pair[k]].append((p, k))
-    leaving = np.zeros((len(pieces), 2, 2))
-    curving = np.zeros((len(pieces), 2))
-    for p, line in enumerate(pieces):
-        for k in (0, 1):
-            leaving[p, k], curving[p, k] = _departure(line if k == 1 else line[::-1], pen)
+    leaving, curving = _departures(pieces, pen) if pieces else (np.zeros((0, 2, 2)), np.zeros((0, 2)))
     return Network(
         tuple(pieces), tuple(at), tuple(tuple(j) for j in junctions), centres, leaving, curving, len(graph.dots), pen
     )
@@ -122,25 +119,16 @@ def _trim(line: Points, head: float, tail: float) -> Points:
     return at_lengths(line, where)
 
 
-def _departure(line: Points, pen: float) -> tuple[Vector, float]:
-    """Return direction and curvature of a movement at the last point of a line, from its last 1.3 and 2.6 widths."""
-    s = along(line)
-    total = float(s[-1])
-    reach = min(1.3 * pen, total)
-    pts = at_lengths(line, np.array([total, total - 0.5 * reach, total - reach, max(total - 2 * reach, 0.0)]))
-    near = pts[0] - pts[2]
-    size = float(np.hypot(*near))
-    if size < 1e-9:
-        return np.array([1.0, 0.0]), 0.0
-    angle = float(np.arctan2(near[1], near[0]))
-    curvature = 0.0
-    if total > 1.8 * reach:
-        far = pts[2] - pts[3]
-        turn = wrap(angle - float(np.arctan2(far[1], far[0])))
-        if abs(turn) < 1.2:
-            curvature = float(np.clip(turn / reach, -0.45 / pen, 0.45 / pen))
-            angle += 0.5 * curvature * reach
-    return np.array([np.cos(angle), np.sin(angle)]), curvature
+def _departures(pieces: Sequence[Points], pen: float) -> tuple[Vector, Vector]:
+    """Return directions (pieces, 2, 2) and curvatures (pieces, 2) of movements out of both ends of every piece."""
+    starts = np.cumsum([0, *map(len, pieces)])
+    near, far, reach = last_stretches(np.concatenate(pieces), starts, pen)
+    angle = np.arctan2(near[..., 1], near[..., 0])
+    turn = (angle - np.arctan2(far[..., 1], far[..., 0]) + np.pi) % (2 * np.pi) - np.pi
+    curving = np.minimum(np.maximum(turn / reach, -0.45 / pen), 0.45 / pen)
+    curving[(np.abs(turn) >= 1.2) | ~far.any(axis=2)] = 0.0
+    angle += 0.5 * curving * reach
+    return np.stack([np.cos(angle), np.sin(angle)], axis=2), curving
 
 
 def bend(net: Network, a: End, b: End) -> float:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
+from skeleton.blob_kernels import peaks
 from skeleton.graph import Edge, InkGraph, along
 from skeleton.ink_map import InkMap
 
@@ -51,15 +52,13 @@ def reach_out(graph: InkGraph, ink: InkMap) -> InkGraph:
             cv2.circle(lines, (round(float(d[0])), round(float(d[1]))), round(pen), 0, -1)
         off = cv2.distanceTransform(lines, cv2.DIST_L2, 5)
         far = ((off > MISSED * pen) & (ink.radius >= FITS * pen + 0.3)).view(np.uint8)
-        if not far.any():
+        places = peaks(far, off)
+        if not len(places):
             return graph
-        count, labels = cv2.connectedComponents(far, connectivity=8)
-        for k in range(1, count):
-            ys, xs = np.nonzero(labels == k)
-            i = int(np.argmax(off[ys, xs]))
-            if _ink_around(ink, int(xs[i]), int(ys[i])) > FLAT_SIDE:
+        for x, y in places.tolist():
+            if _ink_around(ink, x, y) > FLAT_SIDE:
                 continue
-            graph = _with_tip(graph, np.array([xs[i], ys[i]], float), pen)
+            graph = _with_tip(graph, np.array([x, y], float), pen)
     return graph
 
 

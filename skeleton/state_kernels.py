@@ -65,6 +65,33 @@ def bend_between(
 
 
 @njit(cache=True)
+def last_stretches(points: Any, starts: Any, pen: float) -> Any:
+    """Return (near, far, reach) of both ends of pieces end to end: the ways of the last 1.3 pen widths, and those before.
+
+    near, far (pieces, 2, 2), towards the end; far is (0, 0) where the piece is too short. reach (pieces, 2).
+    """
+    n = len(starts) - 1
+    near, far, reach = np.zeros((n, 2, 2)), np.zeros((n, 2, 2)), np.ones((n, 2))
+    where = np.empty(3)
+    for p in range(n):
+        line = points[starts[p] : starts[p + 1]].copy()
+        for end in range(2):
+            line = line[::-1].copy()
+            total = total_length(line)
+            length = min(1.3 * pen, total)
+            where[0], where[1], where[2] = total, total - length, max(total - 2 * length, 0.0)
+            at = points_at(line, where)
+            if math.hypot(at[0, 0] - at[1, 0], at[0, 1] - at[1, 1]) < 1e-9:
+                near[p, end, 0] = 1.0
+                continue
+            reach[p, end] = length
+            for c in range(2):
+                near[p, end, c] = at[0, c] - at[1, c]
+                far[p, end, c] = at[1, c] - at[2, c] if total > 1.8 * length else 0.0
+    return near, far, reach
+
+
+@njit(cache=True)
 def _headings(places: Any) -> Any:
     """Return unit directions along places in a row, shape (n, 2)."""
     n = len(places)

@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import itertools
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.graph import along, at_lengths, line_length
 from skeleton.ink_map import InkMap
 from skeleton.network import Network
+from skeleton.straight_kernels import straightness
 
 Floats = NDArray[np.float64]
 
@@ -42,45 +40,8 @@ def drafted(net: Network) -> float:
     Lettering by strokes (ISO 3098 and its kin) is made of straight lines and arcs drawn one by one; a fluent hand's
     straight lines bow by a per cent or more of their length. 0.35 when there is no straight line to tell.
     """
-    weight, score = 0.0, 0.0
-    pen = net.pen_px
-    for line in net.pieces[: len(net.pieces) - net.dots]:
-        for part in _between_corners(line, pen):
-            size = line_length(part)
-            if size < 3.5 * pen:
-                continue
-            p = at_lengths(part, np.linspace(0.08 * size, 0.92 * size, 24))
-            d = p[-1] - p[0]
-            d = d / max(float(np.hypot(*d)), 1e-9)
-            off = (p - p.mean(axis=0)) @ np.array([-d[1], d[0]])
-            bow = float(np.sqrt((np.convolve(off, np.ones(5) / 5, "valid") ** 2).mean())) / size
-            if bow < 0.03:
-                weight += size
-                score += size * float(np.exp(-((bow / 0.0035) ** 2)))
-    return score / weight if weight > 0 else 0.35
-
-
-def _between_corners(line: Points, pen: float) -> list[Points]:
-    """Return the parts of a line between its sharp corners."""
-    s = along(line)
-    total = float(s[-1])
-    n = max(2, int(total) + 1)
-    p = at_lengths(line, np.linspace(0, total, n))
-    k = max(2, round(0.9 * pen))
-    if n < 2 * k + 2:
-        return [line]
-    a, b = p[k:-k] - p[: -2 * k], p[2 * k :] - p[k:-k]
-    cos = (a * b).sum(axis=1) / np.maximum(np.hypot(*a.T) * np.hypot(*b.T), 1e-9)
-    cuts = [0]
-    i = 0
-    while i < len(cos):
-        if cos[i] < 0.75:
-            j = i
-            while j + 1 < len(cos) and cos[j + 1] < 0.75:
-                j += 1
-            cuts.append(i + int(np.argmin(cos[i : j + 1])) + k)
-            i = j + 1
-        else:
-            i += 1
-    cuts.append(n - 1)
-    return [p[a : b + 1] for a, b in itertools.pairwise(cuts) if b - a >= 2]
+    lines = net.pieces[: len(net.pieces) - net.dots]
+    if not lines:
+        return 0.35
+    weight, score = straightness(np.concatenate(lines), np.cumsum([0, *map(len, lines)]), net.pen_px)
+    return float(score / weight) if weight > 0 else 0.35

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skeleton.blob_kernels import histogram, turn_small
+from skeleton.quantiles import median
 
 Grey = NDArray[np.uint8]
 Field = NDArray[np.float32]
@@ -136,7 +137,8 @@ def _pen_px(darkness: Field) -> float | None:
     # twice as fine, so that a line of three pixels is still measured
     radius = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
     ridge = (radius >= cv2.dilate(radius, np.ones((3, 3), np.uint8)) - 1e-3) & (mask > 0)
-    return float(max(1.0, 2 * np.median(radius[ridge]) - 0.7))
+    width = 2 * median(np.asarray(radius[ridge])) - 0.7
+    return max(1.0, float(width))
 
 
 def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:

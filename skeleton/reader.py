@@ -22,6 +22,7 @@ from skeleton.match import Model, find_matches
 from skeleton.network import Network, build_network
 from skeleton.options import Options
 from skeleton.order import against_the_grain, direct, writing_order
+from skeleton.quantiles import median
 from skeleton.reading import LOW_CONFIDENCE, Reading
 from skeleton.refine import refine
 from skeleton.reink import reinked
@@ -229,6 +230,6 @@ def finish(lines: Sequence[Points], ink: InkMap, parts: Options = ALL_PARTS) -> 
     """Return the strokes of a character's lines, px of the working image."""
     k = ink.px_per_mm
     return [
-        Stroke(image_from_pixels(r.line, px_per_mm=k), float(np.median(r.width)) / k, r.width / k, r.closed)
+        Stroke(image_from_pixels(r.line, px_per_mm=k), float(median(r.width)) / k, r.width / k, r.closed)
         for r in refine(lines, ink, to_ink=parts.refine, smoothly=parts.smooth)
     ]

@@ -12,6 +12,7 @@ from scipy.linalg import solveh_banded
 from capture.units import Points
 from skeleton.graph import even_steps
 from skeleton.ink_map import InkMap
+from skeleton.quantiles import median, quantile
 
 STEP = 1 / 3
 """Pen widths between points: a bow of one pen width's radius strays 0.015 widths from its chords."""
@@ -266,13 +267,13 @@ def _edge(ink: InkMap) -> tuple[float, float]:
     An edge blurred by a Gaussian of width s is steepest, 1 / (s sqrt(2 pi)), where it crosses one half.
     """
     core = ink.darkness[ink.radius >= 0.4 * ink.pen_px]
-    full = float(np.clip(np.median(core), 0.6, 1.1)) if len(core) else 0.95
+    full = float(np.clip(median(core), 0.6, 1.1)) if len(core) else 0.95
     d = ink.darkness
     y, x = np.nonzero(((ink.mask > 0) & (ink.radius < 1.2))[1:-1, 1:-1])
     if not len(x):
         return 0.7, full
     slope = 0.5 * np.hypot(d[y + 1, x + 2] - d[y + 1, x], d[y + 2, x + 1] - d[y, x + 1])
-    blur = 0.4 * full / max(float(np.quantile(slope, 0.7)), 1e-3)
+    blur = 0.4 * full / max(float(quantile(slope, 0.7)), 1e-3)
     # differences over two pixels blur by a box of that width: variance 1/3
     return float(np.clip(np.sqrt(max(blur * blur - 1 / 3, 0.0)), 0.5, 0.25 * ink.pen_px)), full
 

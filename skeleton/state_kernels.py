@@ -66,9 +66,10 @@ def bend_between(
 
 @njit(cache=True)
 def last_stretches(points: Any, starts: Any, pen: float) -> Any:
-    """Return (near, far, reach) of both ends of pieces end to end: the ways of the last 1.3 pen widths, and those before.
+    """Return (near, far, reach) of both ends of pieces end to end: the ways of the last stretch, and the one before.
 
-    near, far (pieces, 2, 2), towards the end; far is (0, 0) where the piece is too short. reach (pieces, 2).
+    A stretch is 1.3 pen widths, less where there is less: reach (pieces, 2). near, far (pieces, 2, 2) head for the end;
+    far is (0, 0) where the piece is too short.
     """
     n = len(starts) - 1
     near, far, reach = np.zeros((n, 2, 2)), np.zeros((n, 2, 2)), np.ones((n, 2))

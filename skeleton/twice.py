@@ -17,6 +17,7 @@ from capture.units import Points
 from skeleton.evidence import sample
 from skeleton.ink_map import InkMap
 from skeleton.network import Network
+from skeleton.quantiles import quantile
 from skeleton.twice_kernels import across, runs_of_ink, told_of_places
 
 Floats = NDArray[np.float64]
@@ -55,24 +56,16 @@ def features(
     Every place is seen from the nearer free tip of its piece, or going down where there is none, so that lines written
     in any direction look alike.
     """
-    known = np.sort(width[~np.isnan(width)])
+    known = width[~np.isnan(width)]
     if len(known) < 4:
         return None
-    usual, middle, wide = (max(_quantile(known, share), 0.3 * pen_px) for share in (0.2, 0.5, 0.8))
+    usual, middle, wide = (max(float(quantile(known, share)), 0.3 * pen_px) for share in (0.2, 0.5, 0.8))
     size = max(float(np.ptp(places, axis=0).max()), 1e-6)
     unknown = (len(width) - len(known)) / len(width)
     whole = np.array([wide / usual, middle / usual, usual / pen_px, size / pen_px / 20, unknown])
     free = np.array(net.junction_of) < 0
     told: Floats = told_of_places(width, usual, whole, places, headings, first, free)
     return told
-
-
-def _quantile(ordered: Floats, share: float) -> float:
-    """Return a quantile of ascending values, between two of them in proportion."""
-    at = share * (len(ordered) - 1)
-    k = min(int(at), len(ordered) - 2)
-    a, b, t = float(ordered[k]), float(ordered[k + 1]), at - k
-    return a + (b - a) * t if t < 0.5 else b - (b - a) * (1 - t)
 
 
 def log_odds(told: Floats) -> Floats:

@@ -30,7 +30,7 @@ def _root(parent: Any, i: int) -> int:
     return i
 
 
-@njit(cache=True)
+@njit("int32[:, ::1](uint8[:, ::1], int64)", cache=True)
 def _runs(mask: Any, value: int) -> Any:
     """Return (k, 3): row, first and last + 1 column of every run of `value`, row by row."""
     h, w = mask.shape
@@ -52,7 +52,7 @@ def _runs(mask: Any, value: int) -> Any:
     return out[:n]
 
 
-@njit(cache=True)
+@njit("Tuple((int32[:, ::1], int64[::1]))(uint8[:, ::1], int64, int64)", cache=True)
 def _patches(mask: Any, value: int, reach: int) -> Any:
     """Return (runs, patch of every run): runs of `value`, joined row by row (Rosenfeld & Pfaltz 1966).
 
@@ -61,7 +61,9 @@ def _patches(mask: Any, value: int, reach: int) -> Any:
     """
     runs = _runs(mask, value)
     n = len(runs)
-    parent = np.arange(n)
+    parent = np.empty(n, np.int64)
+    for i in range(n):
+        parent[i] = i
     above = 0
     for i in range(n):
         y, a, b = runs[i, 0], runs[i, 1], runs[i, 2]

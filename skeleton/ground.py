@@ -34,7 +34,7 @@ class Ground(NamedTuple):
     pen: float
 
 
-@njit(cache=True)
+@njit("int32[::1](int32[::1])", cache=True)
 def turned_round(walk: Any) -> Any:
     """Return a walk gone the other way."""
     n = len(walk)
@@ -44,7 +44,7 @@ def turned_round(walk: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@njit("int32[::1](int64, int64)", cache=True)
 def along_piece(a: int, b: int) -> Any:
     """Return the states along a piece from place a to place b, both included."""
     out = np.empty(b - a + 1, np.int32)
@@ -53,7 +53,7 @@ def along_piece(a: int, b: int) -> Any:
     return out
 
 
-@njit(cache=True)
+@njit("void(int32[::1], int32[::1], int64)", cache=True)
 def lay(states: Any, out: Any, at: int) -> None:
     """Lay states into `out` from `at` on: a slice takes seconds to compile."""
     for k in range(len(states)):
@@ -79,7 +79,7 @@ def parted(walks: Any) -> Any:
     return [walk[starts[i] : starts[i + 1]] for i in range(len(starts) - 1)]
 
 
-@njit(cache=True)
+@njit("int32[::1](int32[::1], int32[::1])", cache=True)
 def one_after(head: Any, tail: Any) -> Any:
     """Return two stretches of states as one walk."""
     out = np.empty(len(head) + len(tail), np.int32)

@@ -102,13 +102,13 @@ def lifted_or_not(g: Any, walks: Any) -> Any:
 
 
 @njit(cache=True)
-def _mean_time(w: Any, when: Any, turn: int) -> Any:
-    """Return how many states of a walk another one passes, and when on average; `turn` 1: headed the other way."""
+def _mean_time(w: Any, when: Any) -> Any:
+    """Return how many states of a walk another one passes, and when on average."""
     n, total = 0, 0
     for s in w:
-        if when[s ^ turn] >= 0:
+        if when[s] >= 0:
             n += 1
-            total += when[s ^ turn]
+            total += when[s]
     return n, total / n if n else NEVER
 
 
@@ -126,11 +126,12 @@ def in_the_manner_of(like: Any, walks: Any, count: int) -> Any:
     turned = parted(walks)
     times = np.empty(len(turned))
     for i in range(len(turned)):
-        ahead, time = _mean_time(turned[i], when, 0)
-        back, time_back = _mean_time(turned[i], when, 1)
+        back = turned_round(turned[i])
+        met, time = _mean_time(turned[i], when)
+        met_back, time_back = _mean_time(back, when)
         times[i] = time
-        if back > ahead:
-            turned[i] = turned_round(turned[i])
+        if met_back > met:
+            turned[i] = back
             times[i] = time_back
     # the earliest first, those that are passed together in the order they had
     order = []

@@ -70,7 +70,7 @@ def take_up(g: Any, walks: Any) -> Any:
     count = coverage(walks, len(g.doubled))
     out = parted(walks)
     for p in range(len(g.first) - 1):
-        a, b = g.first[p], g.first[p + 1]
+        a, b = int(g.first[p]), int(g.first[p + 1])
         k = a
         while k < b:
             if count[k] != 0:
@@ -88,7 +88,7 @@ def take_up(g: Any, walks: Any) -> Any:
 
 
 @njit(cache=True)
-def _nearest_passing(g: Any, walks: Any, inward: Any, junction: int) -> Any:
+def _nearest_passing(g: Any, walks: Any, inward: Any, outward: Any, junction: int) -> Any:
     """Return (walk, index of the step) that passes a junction and is led into a tip at the least cost, or (-1, -1)."""
     low, at, when = 1e9, -1, -1
     for i in range(len(walks)):
@@ -96,7 +96,7 @@ def _nearest_passing(g: Any, walks: Any, inward: Any, junction: int) -> Any:
         for t in range(len(w) - 1):
             if junction_between(g, w[t], w[t + 1]) != junction:
                 continue
-            c = step_cost(g, w[t], inward[-1] ^ 1) + step_cost(g, inward[-1], w[t + 1])
+            c = step_cost(g, w[t], outward[0]) + step_cost(g, inward[-1], w[t + 1])
             ends = min(t + 1, len(w) - 1 - t)
             c += -1.0 if ends * 0.5 * g.pen < 3.0 * g.pen else 0.0
             if c < low:
@@ -105,9 +105,8 @@ def _nearest_passing(g: Any, walks: Any, inward: Any, junction: int) -> Any:
 
 
 @njit(cache=True)
-def _led_in(g: Any, w: Any, t: int, inward: Any) -> Any:
+def _led_in(g: Any, w: Any, t: int, inward: Any, outward: Any) -> Any:
     """Return a walk led into a tip at its step `t`: in and out, or with the tip as its own beginning or end."""
-    outward = turned_round(inward)
     reach = 3.0 * g.pen / (0.5 * g.pen)
     straight = step_cost(g, w[t], w[t + 1])
     hook_in = step_cost(g, inward[-1], w[t + 1]) >= straight
@@ -142,17 +141,18 @@ def splice(g: Any, walks: Any, shorter_than: float) -> Any:
     count = coverage(walks, len(g.doubled))
     spliced = 0
     for p in range(g.lines):
-        a, b = g.first[p], g.first[p + 1]
+        a, b = int(g.first[p]), int(g.first[p + 1])
         ja, jb = g.junction_of[p, 0], g.junction_of[p, 1]
         if (ja < 0) == (jb < 0) or (b - a - 1) * g.spacing[p] > shorter_than or _passed(count, a, b):
             continue
         inward = along_piece(a, b - 1)
         if ja >= 0:
             inward = turned_round(inward)
-        i, t = _nearest_passing(g, out, inward, max(ja, jb))
+        outward = turned_round(inward)
+        i, t = _nearest_passing(g, out, inward, outward, max(ja, jb))
         if i < 0:
             continue
-        out[i] = _led_in(g, out[i], t, inward)
+        out[i] = _led_in(g, out[i], t, inward, outward)
         for q in range(a, b):
             count[q] += 1
         spliced += 1

@@ -64,6 +64,16 @@ def bend_between(
     return abs(turn)
 
 
+@njit("float64[:, ::1](float64[:, ::1])", cache=True)
+def _from_the_end(line: Any) -> Any:
+    """Return the points of a line from its other end."""
+    n = len(line)
+    out = np.empty((n, 2))
+    for k in range(n):
+        out[k, 0], out[k, 1] = line[n - 1 - k, 0], line[n - 1 - k, 1]
+    return out
+
+
 @njit(cache=True)
 def last_stretches(points: Any, starts: Any, pen: float) -> Any:
     """Return (near, far, reach) of both ends of pieces end to end: the ways of the last stretch, and the one before.
@@ -75,9 +85,9 @@ def last_stretches(points: Any, starts: Any, pen: float) -> Any:
     near, far, reach = np.zeros((n, 2, 2)), np.zeros((n, 2, 2)), np.ones((n, 2))
     where = np.empty(3)
     for p in range(n):
-        line = points[starts[p] : starts[p + 1]].copy()
+        line = points[starts[p] : starts[p + 1]]
         for end in range(2):
-            line = line[::-1].copy()
+            line = _from_the_end(line)
             total = total_length(line)
             length = min(1.3 * pen, total)
             where[0], where[1], where[2] = total, total - length, max(total - 2 * length, 0.0)
@@ -142,7 +152,9 @@ def lay_states(points: Any, starts: Any, junction_of: Any, lines: int, pen: floa
     for p in range(n):
         line = points[starts[p] : starts[p + 1]]
         a, count = 2 * first[p], first[p + 1] - first[p]
-        where = np.arange(count) * spacing[p]
+        where = np.empty(count)
+        for k in range(count):
+            where[k] = k * spacing[p]
         where[count - 1] = total_length(line)
         places = points_at(line, where)
         d = _headings(places)
@@ -156,7 +168,8 @@ def lay_states(points: Any, starts: Any, junction_of: Any, lines: int, pen: floa
         if p < lines:
             own = cost[a : a + 2 * count]
             if free_a and free_b and math.hypot(places[0, 0] - places[-1, 0], places[0, 1] - places[-1, 1]) < RING:
-                own[:] = START_ON_RING
+                for k in range(2 * count):
+                    own[k] = START_ON_RING
             else:
                 _start_costs(own, d, spacing[p], free_a, free_b, pen)
     return here, heading, cost, piece, first, spacing
@@ -231,8 +244,11 @@ def _in_rows(frm: Any, to: Any, length: Any, cost: Any, states: int) -> Any:
         at[s + 1] += 1
     for s in range(states):
         at[s + 1] += at[s]
-    put = at[:-1].copy()
-    out_to, out_length, out_cost = np.empty_like(to), np.empty_like(length), np.empty_like(cost)
+    put = np.empty(states, np.int64)
+    for s in range(states):
+        put[s] = at[s]
+    out_to, n = np.empty(len(to), np.int32), len(to)
+    out_length, out_cost = np.empty(n, np.float32), np.empty(n, np.float32)
     for k in range(len(frm)):
         j = put[frm[k]]
         put[frm[k]] += 1

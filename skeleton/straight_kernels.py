@@ -26,7 +26,7 @@ DRAFTED = 0.0035
 """Bow of a line drawn with care."""
 
 
-@njit(cache=True)
+@njit("float64[::1](float64, float64, float64, int64)", cache=True)
 def _evenly(total: float, first: float, last: float, count: int) -> Any:
     """Return `count` lengths from one share of a whole to another."""
     step = (last * total - first * total) / (count - 1)

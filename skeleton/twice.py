@@ -64,7 +64,7 @@ def features(
     unknown = (len(width) - len(known)) / len(width)
     whole = np.array([wide / usual, middle / usual, usual / pen_px, size / pen_px / 20, unknown])
     free = np.array(net.junction_of) < 0
-    told: Floats = told_of_places(width, usual, whole, places, headings, first, free)
+    told: Floats = told_of_places(width, usual, whole, places, headings, first, free, places.min(axis=0), size)
     return told
 
 

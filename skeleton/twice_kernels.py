@@ -35,7 +35,7 @@ def across(places: Any, headings: Any, off: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@njit("float64(float64[::1], int64, int64)", cache=True)
 def _sum(values: Any, a: int, b: int) -> float:
     """Return the sum of the values from a to b (not included), at most 128, added up in NumPy's order.
 
@@ -102,37 +102,40 @@ def _turn(told: Any, headings: Any, i: int, k: int, sign: int, low: int, high: i
 
 
 @njit(cache=True)
-def told_of_places(width: Any, usual: float, whole: Any, places: Any, headings: Any, first: Any, free: Any) -> Any:
+def told_of_places(
+    width: Any, usual: float, whole: Any, places: Any, headings: Any, first: Any, free: Any, low: Any, size: float
+) -> Any:
     """Return (places, TOLD): what the width of the ink and the place in the figure tell of every place.
 
     usual: the width that counts as 1. whole (5,): what is the same for all places. first: the first place of every
-    piece, and the end of the last. free (pieces, 2): whether its ends are free tips.
+    piece, and the end of the last. free (pieces, 2): whether its ends are free tips. low, size: top left of the
+    character, and its longer side.
     """
     n = len(width)
     out = np.zeros((n, TOLD))
     window = np.zeros(2 * AROUND + 1)
-    left, top = places[:, 0].min(), places[:, 1].min()
-    size = max(places[:, 0].max() - left, places[:, 1].max() - top, 1e-6)
+    left, top = low
     for p in range(len(first) - 1):
-        low, high = first[p], first[p + 1] - 1
+        begin, end = first[p], first[p + 1] - 1
         either, both = free[p, 0] or free[p, 1], free[p, 0] and free[p, 1]
-        for i in range(low, high + 1):
-            before = float(i - low) if free[p, 0] else FAR
-            after = float(high - i) if free[p, 1] else FAR
+        for i in range(begin, end + 1):
+            before = float(i - begin) if free[p, 0] else FAR
+            after = float(end - i) if free[p, 1] else FAR
             back = before > after if either else headings[i, 1] < 0
             sign = -1 if back else 1
             for k in range(2 * AROUND + 1):
                 at = i + sign * (k - AROUND)
-                unknown = at < low or at > high or np.isnan(width[at])
+                unknown = at < begin or at > end or np.isnan(width[at])
                 window[k] = 0.0 if unknown else min(max(width[at] / usual - 1.1, -0.5), 1.2)
                 out[i, k] = window[k]
                 if 4 <= k <= AROUND + 6:
                     out[i, 17 + k] = 1.0 if unknown else 0.0
-            out[i, 34], out[i, 35] = min(high - i if back else i - low, FAR), min(i - low if back else high - i, FAR)
+            out[i, 34] = min(end - i if back else i - begin, FAR)
+            out[i, 35] = min(i - begin if back else end - i, FAR)
             out[i, 36], out[i, 37] = either, both
             out[i, 38], out[i, 39] = sign * headings[i, 0], sign * headings[i, 1]
-            _turn(out[i, 40:42], headings, i, 3, sign, low, high)
-            _turn(out[i, 42:44], headings, i, 7, sign, low, high)
+            for k in range(2):
+                _turn(out[i, 40 + 2 * k :], headings, i, 3 + 4 * k, sign, begin, end)
             out[i, 44], out[i, 45] = (places[i, 0] - left) / size, (places[i, 1] - top) / size
             for k in range(5):
                 out[i, 46 + k] = whole[k]

@@ -56,17 +56,17 @@ def _others_of_one(g: Any, w: Any, free: Any) -> Any:
     out = []
     for flipped in (False, True):
         v = turned_round(w) if flipped else w
-        got = []
-        for n in retraces(g, v, not free[v[0] ^ 1]):
-            got.append((HOOKED, one_after(turned_round(v[:n]), v)))
+        # what the pen may have gone before it turned and went `v`
+        before = [(HOOKED, v[:n]) for n in retraces(g, v, not free[v[0] ^ 1])]
+        if not free[v[0] ^ 1]:
+            for way in overruns(g, v[0] ^ 1):
+                before.append((OVERRUN, way))
+        for kind, way in before:
+            new = one_after(turned_round(way), v)
+            out.append((kind, turned_round(new) if flipped else new))
         n = retraced_to(v)
         if n >= 2:
-            got.append((UNHOOKED, v[n:]))
-        if not free[v[0] ^ 1]:
-            for more in overruns(g, v[0] ^ 1):
-                got.append((OVERRUN, one_after(turned_round(more), v)))
-        for kind, new in got:
-            out.append((kind, turned_round(new) if flipped else new))
+            out.append((UNHOOKED, turned_round(v[n:]) if flipped else v[n:]))
     if len(w) >= 6 and (w[0] == w[-1] or leads_to(g, w[-1], w[0])):
         for new in _turned(g, w):
             out.append((TURNED, new))

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
+
 
 @njit(cache=True)
 def histogram(image: Any) -> Any:
@@ -21,7 +23,7 @@ def histogram(image: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _root(parent: Any, i: int) -> int:
     """Return the run that stands for the patch of run `i`."""
     while parent[i] != i:

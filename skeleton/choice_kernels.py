@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
+
 SPREAD = 0.035
 """Distance, in sizes of the character, at which a form is 1/e as likely as a perfect one."""
 
@@ -61,7 +63,7 @@ def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
     return out, lengths / whole
 
 
-@njit(cache=True)
+@inner
 def how_far(strokes: Any, lengths: Any, forms: Any, form_lengths: Any) -> Any:
     """Return (forms, 3): mean distance of strokes from forms of as many strokes, worst stroke's, and that of ends."""
     out = np.zeros((len(forms), 3))

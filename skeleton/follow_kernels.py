@@ -8,7 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from skeleton.compiled import inner
 
 BEAM = 6.0
 """States that cost so much more than the best one are given up; no right walk was ever so far behind."""
@@ -25,7 +26,7 @@ FAR_OFF = 9.0
 NEVER = 1e18
 
 
-@njit(cache=True)
+@inner
 def _begin(start_cost: Any, before: Any, now: Any, back: Any, i: int) -> None:
     """Set what it costs to begin a stroke at every state, after whatever ended best."""
     low, arg = 0.0, -1
@@ -36,7 +37,7 @@ def _begin(start_cost: Any, before: Any, now: Any, back: Any, i: int) -> None:
         back[i, s] = arg
 
 
-@njit(cache=True)
+@inner
 def _best_end(start_cost: Any, before: Any) -> Any:
     """Return (cost, state) of the cheapest end: lifting costs what a start at the reverse state does."""
     low, arg = NEVER, 0
@@ -48,7 +49,7 @@ def _best_end(start_cost: Any, before: Any) -> Any:
     return low, arg
 
 
-@njit(cache=True)
+@inner
 def _move(at: Any, to: Any, length: Any, cost: Any, d: float, before: Any, floor: float, now: Any, back: Any) -> None:
     """Set what it costs to come to every state by a move of about the length `d`, and from where."""
     for s in range(len(before)):
@@ -68,7 +69,7 @@ def _move(at: Any, to: Any, length: Any, cost: Any, d: float, before: Any, floor
                 back[t] = s
 
 
-@njit(cache=True)
+@inner
 def follow(
     points: Any, tangents: Any, breaks: Any, here: Any, heading: Any, start_cost: Any, extra: Any,
     at: Any, to: Any, length: Any, cost: Any, step: Any, place_scale: float,

@@ -12,6 +12,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
+
 
 class Ground(NamedTuple):
     """The arrays of `skeleton.walk.States`, and of the network what walks ask for."""
@@ -60,7 +62,7 @@ def lay(states: Any, out: Any, at: int) -> None:
         out[at + k] = states[k]
 
 
-@njit(cache=True)
+@inner
 def joined(parts: Any) -> Any:
     """Return a list of walks end to end."""
     starts = np.zeros(len(parts) + 1, np.int64)
@@ -72,7 +74,7 @@ def joined(parts: Any) -> Any:
     return out, starts
 
 
-@njit(cache=True)
+@inner
 def parted(walks: Any) -> Any:
     """Return a list of walks that stand end to end."""
     walk, starts = walks
@@ -103,7 +105,7 @@ def coverage(walks: Any, places: int) -> Any:
     return count
 
 
-@njit(cache=True)
+@inner
 def junction_between(g: Any, s: int, t: int) -> int:
     """Return the junction that a step goes through, or -1."""
     p = g.piece[s]
@@ -117,7 +119,7 @@ def junction_between(g: Any, s: int, t: int) -> int:
     return -1
 
 
-@njit(cache=True)
+@inner
 def step_cost(g: Any, s: int, t: int) -> float:
     """Return the cost of the cheapest single step from `s` to `t`, 2 if there is none."""
     low = 2.0
@@ -127,7 +129,7 @@ def step_cost(g: Any, s: int, t: int) -> float:
     return low
 
 
-@njit(cache=True)
+@inner
 def leads_to(g: Any, s: int, t: int) -> bool:
     """Tell whether a single step leads from `s` to `t`."""
     found = False

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
 from skeleton.ground import joined, leads_to, one_after, parted, turned_round
 from skeleton.retraces import cosine
 
@@ -17,7 +18,7 @@ NEVER, LATER = 1e9, 2e9
 """Times of a walk that another reading does not pass, and of one already taken."""
 
 
-@njit(cache=True)
+@inner
 def _lift_retraces(g: Any, walks: Any) -> Any:
     """Return walks with the pen lifted where it would go back over its own line, and the number of lifts."""
     out = []
@@ -41,7 +42,7 @@ def _lift_retraces(g: Any, walks: Any) -> Any:
     return joined(out), lifts
 
 
-@njit(cache=True)
+@inner
 def _is_corner(g: Any, w: Any, k: int) -> bool:
     """Tell whether a walk turns sharply at its k-th state, inside a piece."""
     if g.piece[w[k - 3]] != g.piece[w[k + 3]]:
@@ -50,7 +51,7 @@ def _is_corner(g: Any, w: Any, k: int) -> bool:
     return cosine(g, w[k - 3], w[k + 3]) < 0.55 and near < 0.85 and near <= cosine(g, w[k], w[k + 2])
 
 
-@njit(cache=True)
+@inner
 def _lift_at_corners(g: Any, walks: Any) -> Any:
     """Return walks with the pen lifted at sharp corners inside pieces, and the number of lifts."""
     out = []
@@ -66,7 +67,7 @@ def _lift_at_corners(g: Any, walks: Any) -> Any:
     return joined(out), lifts
 
 
-@njit(cache=True)
+@inner
 def _merge(g: Any, walks: Any) -> Any:
     """Return walks with those made one whose end meets the next one's start, and how often."""
     out: Any = []
@@ -101,7 +102,7 @@ def lifted_or_not(g: Any, walks: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _mean_time(w: Any, when: Any) -> Any:
     """Return how many states of a walk another one passes, and when on average."""
     n, total = 0, 0

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
 from skeleton.ground import (
     along_piece,
     coverage,
@@ -56,7 +57,7 @@ def extend(g: Any, walks: Any, count: Any) -> Any:
     return joined(out)
 
 
-@njit(cache=True)
+@inner
 def _stretch(g: Any, a: int, b: int) -> Any:
     """Return the states along the places a to b (both included), written as most would write them."""
     way = along_piece(a, b)
@@ -87,7 +88,7 @@ def take_up(g: Any, walks: Any) -> Any:
     return joined(out), len(out) - len(walks[1]) + 1
 
 
-@njit(cache=True)
+@inner
 def _nearest_passing(g: Any, walks: Any, inward: Any, outward: Any, junction: int) -> Any:
     """Return (walk, index of the step) that passes a junction and is led into a tip at the least cost, or (-1, -1)."""
     low, at, when = 1e9, -1, -1
@@ -104,7 +105,7 @@ def _nearest_passing(g: Any, walks: Any, inward: Any, outward: Any, junction: in
     return at, when
 
 
-@njit(cache=True)
+@inner
 def _led_in(g: Any, w: Any, t: int, inward: Any, outward: Any) -> Any:
     """Return a walk led into a tip at its step `t`: in and out, or with the tip as its own beginning or end."""
     reach = 3.0 * g.pen / (0.5 * g.pen)
@@ -121,7 +122,7 @@ def _led_in(g: Any, w: Any, t: int, inward: Any, outward: Any) -> Any:
     return one_after(one_after(w[: t + 1], outward), one_after(inward, w[t + 1 :]))
 
 
-@njit(cache=True)
+@inner
 def _passed(count: Any, a: int, b: int) -> bool:
     """Tell whether any of the places from a to b (not included) is passed."""
     most = 0

@@ -11,11 +11,12 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
 from skeleton.follow_kernels import follow
 from skeleton.walk_kernels import fill_walk
 
 
-@njit(cache=True)
+@inner
 def into_box(every: Any, low: Any, high: Any) -> Any:
     """Return points scaled and shifted into a box; what is thin, or is to be, keeps its proportions."""
     a, b = every[0].copy(), every[0].copy()
@@ -38,7 +39,7 @@ def into_box(every: Any, low: Any, high: Any) -> Any:
     return p
 
 
-@njit(cache=True)
+@inner
 def lay_model(p: Any, starts: Any, step: float) -> Any:
     """Return (points, breaks, steps): strokes in one array, divided into equal steps."""
     cap = 64
@@ -81,7 +82,7 @@ def lay_model(p: Any, starts: Any, step: float) -> Any:
     return points[:n], breaks[:n], steps[:n]
 
 
-@njit(cache=True)
+@inner
 def tangents_of(p: Any, breaks: Any) -> Any:
     """Return unit directions at the points of a model, (0, 0) for a dot."""
     n = len(p)
@@ -96,7 +97,7 @@ def tangents_of(p: Any, breaks: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def solve3(m: Any, v: Any) -> Any:
     """Return x of `m x = v` for a symmetric positive definite m (3, 3) and v (3, 2); both are overwritten.
 
@@ -117,7 +118,7 @@ def solve3(m: Any, v: Any) -> Any:
     return v
 
 
-@njit(cache=True)
+@inner
 def _agreed(p: Any, stroke: Any, rx: Any, ry: Any, w: Any, spread: float) -> Any:
     """Return (x, y, weight), each (n,): what the neighbours of every point have left to move, weighted by nearness."""
     n = len(p)
@@ -144,7 +145,7 @@ def _agreed(p: Any, stroke: Any, rx: Any, ry: Any, w: Any, spread: float) -> Any
     return sx, sy, sw
 
 
-@njit(cache=True)
+@inner
 def bend_model(p: Any, breaks: Any, step: Any, found: Any, size: float, share: float) -> Any:
     """Return (points, steps) of a model moved towards where a walk found it.
 

@@ -10,11 +10,13 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
+
 _DY = np.array([-1, 0, 0, 1, -1, -1, 1, 1])
 _DX = np.array([0, -1, 1, 0, -1, 1, -1, 1])
 
 
-@njit(cache=True)
+@inner
 def _linked(sk: Any, y: int, x: int, k: int) -> Any:
     """Tell whether a pixel is linked to its k-th neighbour; a diagonal only if no shared 4-neighbour links them."""
     v, u = y + _DY[k], x + _DX[k]

@@ -8,20 +8,21 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from skeleton.compiled import inner
 
 DOUBTS = (2.8, 1.4, 0.0)
 """Log odds from which a place counts as passed twice where the length of a retrace is sought: from as likely as not to
 no less likely than elsewhere."""
 
 
-@njit(cache=True)
+@inner
 def cosine(g: Any, s: int, t: int) -> float:
     """Return the cosine of the angle between the headings of two states."""
     return float(g.heading[s, 0] * g.heading[t, 0] + g.heading[s, 1] * g.heading[t, 1])
 
 
-@njit(cache=True)
+@inner
 def first_corner(g: Any, v: Any, n: int) -> int:
     """Return after how many of the first `n` states the first sharp corner comes, or 0."""
     for k in range(3, n - 3):
@@ -34,7 +35,7 @@ def first_corner(g: Any, v: Any, n: int) -> int:
     return 0
 
 
-@njit(cache=True)
+@inner
 def as_far_as_told(g: Any, v: Any, n: int, doubt: float) -> Any:
     """Return after how many of `n` states a retrace most likely ends, and the evidence so far above `doubt`."""
     total, high, best = 0.0, -1e18, 0
@@ -45,7 +46,7 @@ def as_far_as_told(g: Any, v: Any, n: int, doubt: float) -> Any:
     return best + 1, high
 
 
-@njit(cache=True)
+@inner
 def _legs(g: Any, v: Any) -> Any:
     """Return (states, last two bends among them): how far from where `v` begins the pen may have come at most.
 
@@ -70,7 +71,7 @@ def _legs(g: Any, v: Any) -> Any:
     return n, bends[-2], bends[-1]
 
 
-@njit(cache=True)
+@inner
 def retraces(g: Any, v: Any, sure: bool) -> Any:
     """Return how far from the tip where `v` begins the pen may have come: as far as the ink is wide, or to a corner."""
     n, bend, last_bend = _legs(g, v)
@@ -100,7 +101,7 @@ def retraces(g: Any, v: Any, sure: bool) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def retraced_to(v: Any) -> int:
     """Return how many states the walk goes to a tip before it comes back the same way; 0 if it does not."""
     for n in range(1, len(v) // 2 + 1):
@@ -112,7 +113,7 @@ def retraced_to(v: Any) -> int:
     return 0
 
 
-@njit(cache=True)
+@inner
 def _straight_on(g: Any, last: int, seen: Any) -> int:
     """Return the state that a pen goes on to most easily from `last`, -1 where it would turn or pass its own line."""
     low, nxt = 9.0, -1
@@ -123,7 +124,7 @@ def _straight_on(g: Any, last: int, seen: Any) -> int:
     return nxt if nxt >= 0 and low <= 0.3 and not seen[nxt // 2] else -1
 
 
-@njit(cache=True)
+@inner
 def overruns(g: Any, last: int) -> Any:
     """Return how the pen may have gone straight on from `last` over a line that is there: as far as the ink is wide."""
     path = np.empty(len(g.doubled) + 1, np.int32)

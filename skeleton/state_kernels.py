@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
 from skeleton.line_kernels import points_at, total_length
 
 TURN_AT_TIP = 0.25
@@ -30,7 +31,7 @@ RING = 2.0
 """px between the ends of a piece below which it is a ring."""
 
 
-@njit(cache=True)
+@inner
 def wrap(angle: float) -> float:
     """Return an angle brought between -pi and pi."""
     return (angle + math.pi) % (2 * math.pi) - math.pi
@@ -102,7 +103,7 @@ def last_stretches(points: Any, starts: Any, pen: float) -> Any:
     return near, far, reach
 
 
-@njit(cache=True)
+@inner
 def _headings(places: Any) -> Any:
     """Return unit directions along places in a row, shape (n, 2)."""
     n = len(places)
@@ -115,7 +116,7 @@ def _headings(places: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _start_costs(out: Any, d: Any, gap: float, free_a: bool, free_b: bool, pen: float) -> None:
     """Set the landing costs of both states of every place of a line, from its headings `d`."""
     n = len(d)
@@ -175,13 +176,13 @@ def lay_states(points: Any, starts: Any, junction_of: Any, lines: int, pen: floa
     return here, heading, cost, piece, first, spacing
 
 
-@njit(cache=True)
+@inner
 def _leave(first: Any, p: int, end: int) -> Any:
     """Return the state that leaves piece `p` by an end; what enters there is its reverse."""
     return 2 * first[p] + 1 if end == 0 else 2 * (first[p + 1] - 1)
 
 
-@njit(cache=True)
+@inner
 def _across(ends: Any, points: Any, starts: Any, leaving: Any, curving: Any, pen: float, i: int, j: int) -> Any:
     """Return (way, cost) from one end into another across their junction."""
     (p, a), (q, b) = ends[i], ends[j]
@@ -236,7 +237,7 @@ def single_steps(
     return _in_rows(frm, to, length, cost, 2 * first[-1])
 
 
-@njit(cache=True)
+@inner
 def _in_rows(frm: Any, to: Any, length: Any, cost: Any, states: int) -> Any:
     """Return (to, length, cost, at): steps sorted by where they start, in the order they had."""
     at = np.zeros(states + 1, np.int64)

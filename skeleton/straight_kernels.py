@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
 from skeleton.line_kernels import points_at, total_length
 
 SAMPLES = 24
@@ -37,7 +38,7 @@ def _evenly(total: float, first: float, last: float, count: int) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _bow(line: Any, size: float) -> float:
     """Return how far a line strays from straight, as a share of its length, single jags smoothed away."""
     p = points_at(line, _evenly(size, 0.08, 0.92, SAMPLES))
@@ -55,7 +56,7 @@ def _bow(line: Any, size: float) -> float:
     return math.sqrt(total) / size
 
 
-@njit(cache=True)
+@inner
 def _corners(p: Any, k: int) -> Any:
     """Return the indices of the sharpest places of corners of evenly spaced points, looked at `k` points about."""
     n = len(p) - 2 * k

@@ -11,6 +11,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
+
 AROUND = 10
 """Places before and after, half a pen width apart, whose ink is looked at."""
 
@@ -74,7 +76,7 @@ def runs_of_ink(dark: Any, step: float) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _close(told: Any, window: Any) -> None:
     """Set six features: the mean of a window, and what its middle tells."""
     a, b = AROUND - 4, AROUND + 5
@@ -93,7 +95,7 @@ def _close(told: Any, window: Any) -> None:
     told[4], told[5] = low, high
 
 
-@njit(cache=True)
+@inner
 def _turn(told: Any, headings: Any, i: int, k: int, sign: int, low: int, high: int) -> None:
     """Set two features: cosine and sine of the turn of the line within `k` places of place i."""
     a, b = min(max(i - k * sign, low), high), min(max(i + k * sign, low), high)

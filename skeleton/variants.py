@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
 from skeleton.ground import joined, junction_between, leads_to, one_after, parted, turned_round
 from skeleton.retraces import overruns, retraced_to, retraces
 
@@ -37,7 +38,7 @@ def others(g: Any, walks: Any, free: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _instead(walks: Any, i: int, new: Any, k: int) -> Any:
     """Return walks with others in the place of the i-th, and without the k-th."""
     out = []
@@ -50,7 +51,7 @@ def _instead(walks: Any, i: int, new: Any, k: int) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _others_of_one(g: Any, w: Any, free: Any) -> Any:
     """Return what else a stroke may have been, each (kind, states)."""
     out = []
@@ -75,13 +76,13 @@ def _others_of_one(g: Any, w: Any, free: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _from(ring: Any, k: int) -> Any:
     """Return a ring begun at its k-th state."""
     return one_after(ring[k:], ring[:k])
 
 
-@njit(cache=True)
+@inner
 def _turned(g: Any, w: Any) -> Any:
     """Return a ring begun where the ink is widest, at its top, and with the widest stretch passed twice."""
     ring = w[:-1] if w[-1] == w[0] else w
@@ -116,7 +117,7 @@ def _turned(g: Any, w: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _met(g: Any, w: Any) -> Any:
     """Return (k, 2): the junctions that a walk passes, and the index of the state after each."""
     out = np.empty((len(w), 2), np.int64)
@@ -129,7 +130,7 @@ def _met(g: Any, w: Any) -> Any:
     return out[:n]
 
 
-@njit(cache=True)
+@inner
 def _looped(g: Any, w: Any) -> Any:
     """Return the walk with each of its loops gone round the other way."""
     met = _met(g, w)
@@ -147,7 +148,7 @@ def _looped(g: Any, w: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@inner
 def _crossed(g: Any, v: Any, w: Any) -> Any:
     """Return pairs of walks that go on as the other one did from where both pass a junction."""
     first, second = _met(g, v), _met(g, w)

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
+
 
 @njit(cache=True)
 def moves_within(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, reach: float) -> Any:
@@ -65,7 +67,7 @@ def moves_within(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, reac
     return at, to[:total], length[:total], cost[:total]
 
 
-@njit(cache=True)
+@inner
 def shortest_walk(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, a: int, b: int, reach: float) -> Any:
     """Return the states from a to b (both included) of the cheapest walk, empty if there is none within reach."""
     n = len(step_at) - 1
@@ -108,7 +110,7 @@ def shortest_walk(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, a: 
     return out
 
 
-@njit(cache=True)
+@inner
 def fill_walk(walk: Any, breaks: Any, piece: Any, step_to: Any, step_len: Any, step_cost: Any, step_at: Any) -> Any:
     """Return (states, starts): the walk with every single step in between, and where its strokes begin."""
     n = len(walk)

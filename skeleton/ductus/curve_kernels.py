@@ -11,8 +11,10 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.compiled import inner
 
-@njit(cache=True)
+
+@inner
 def _mix(a: float, b: float, t: float, p: float, q: float) -> float:
     """Return the value at `t` on the straight line from p at a to q at b."""
     return (b - t) / (b - a) * p + (t - a) / (b - a) * q

@@ -228,41 +228,38 @@ def match_model(
     n = len(points)
     extra = np.zeros(len(here))
     found = np.empty((n, 2))
-    low = 0.0
-    for share in (0.6, 0.85):
-        for i in range(n):
-            found[i, 0], found[i, 1] = here[walk[i], 0], here[walk[i], 1]
-        points, step = bend_model(points, breaks, step, found, size, share)
-        walk, low = follow(
-            points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
-            at, to, length, cost, step, 0.75 * place,
-        )  # fmt: skip
-    states, starts = fill_walk(walk, breaks, piece, step_to, step_len, step_cost, step_at)
-    out = [(states, starts, low / n)]
-    for k in range(1, rounds):
-        passed = np.zeros(len(here) // 2, np.bool_)
-        for s in states:
-            passed[s // 2] = True
-        bare = 0
-        for q in range(len(passed)):
-            if not passed[q]:
-                bare += 1
-        if bare < 2:
+    out, states = [], walk
+    for k in range(-1, rounds):
+        if k > 0 and _favour_bare(extra, states, 0.35 * k) < 2:
             break
-        bonus = 0.35 * k
-        for q in range(len(passed)):
-            if not passed[q]:
-                extra[2 * q] -= bonus
-                extra[2 * q + 1] -= bonus
         for i in range(n):
             found[i, 0], found[i, 1] = here[walk[i], 0], here[walk[i], 1]
-        points, step = bend_model(points, breaks, step, found, size, 0.85)
+        points, step = bend_model(points, breaks, step, found, size, 0.6 if k < 0 else 0.85)
         walk, low = follow(
             points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
-            at, to, length, cost, step, place,
+            at, to, length, cost, step, place if k > 0 else 0.75 * place,
         )  # fmt: skip
+        if k < 0:
+            continue
         for i in range(n):
             low -= extra[walk[i]]
         states, starts = fill_walk(walk, breaks, piece, step_to, step_len, step_cost, step_at)
         out.append((states, starts, low / n))
     return out
+
+
+@inner
+def _favour_bare(extra: Any, states: Any, bonus: float) -> int:
+    """Make visits to places that a walk has left bare cheaper by a bonus; return how many there are."""
+    passed = np.zeros(len(extra) // 2, np.bool_)
+    for s in states:
+        passed[s // 2] = True
+    bare = 0
+    for q in range(len(passed)):
+        if not passed[q]:
+            bare += 1
+    for q in range(len(passed) if bare > 1 else 0):
+        if not passed[q]:
+            extra[2 * q] -= bonus
+            extra[2 * q + 1] -= bonus
+    return bare

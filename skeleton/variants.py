@@ -25,27 +25,28 @@ HOOKED, UNHOOKED, TURNED, LOOPED, CROSSED, OVERRUN = range(len(KINDS))
 def others(g: Any, walks: Any, free: Any) -> Any:
     """Return readings that differ in one thing, each (kind, walks); `free` marks states at tips."""
     every = parted(walks)
-    out = []
+    changes = []
     for i in range(len(every)):
         w = every[i]
         if g.piece[w[0]] >= g.lines:
             continue
         for k in range(i + 1, len(every)):
             for one, other in _crossed(g, w, every[k]):
-                out.append((CROSSED, joined(_instead(every, i, [one, other], k))))
+                changes.append((CROSSED, i, k, one, other))
         for kind, new in _others_of_one(g, w, free):
-            out.append((kind, joined(_instead(every, i, [new], i))))
-    return out
+            changes.append((kind, i, i, new, new[:0]))
+    return [(kind, joined(_instead(every, i, k, one, other))) for kind, i, k, one, other in changes]
 
 
 @inner
-def _instead(walks: Any, i: int, new: Any, k: int) -> Any:
-    """Return walks with others in the place of the i-th, and without the k-th."""
+def _instead(walks: Any, i: int, k: int, one: Any, other: Any) -> Any:
+    """Return walks with others, empty ones left out, in the place of the i-th, and without the k-th."""
     out = []
     for j in range(len(walks)):
         if j == i:
-            for w in new:
-                out.append(w)
+            out.append(one)
+            if len(other):
+                out.append(other)
         elif j != k:
             out.append(walks[j])
     return out

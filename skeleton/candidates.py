@@ -14,11 +14,11 @@ from skeleton.choice_kernels import passes
 from skeleton.evidence import drafted
 from skeleton.forms import NO_FORM, Forms
 from skeleton.ground import coverage
-from skeleton.lifts import in_the_manner_of, lifted_or_not
-from skeleton.loose_ends import extend, splice, take_up
+from skeleton.lifts import lifted_or_not
+from skeleton.loose_ends import completed
 from skeleton.match import Match, Model
 from skeleton.network import Network
-from skeleton.smooth_paths import smooth_walks
+from skeleton.smooth_paths import in_the_manner_of, smooth_walks
 from skeleton.variants import KINDS, others
 from skeleton.walk import States, Walks, end_to_end, ground_of, one_by_one
 
@@ -118,20 +118,13 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
 
     none = (0.0,) * len(CHANGES)
     for _, m, count, bare in first[:FIRST]:
-        # the far side of a corner is no choice; longer tips are a hook of a stroke or a stroke of their own
-        walks, _ = splice(ground, extend(ground, m.end_to_end, count), 1.2 * net.pen_px)
-        whole, added = take_up(ground, walks)
-        put(m, whole, bare, (added, 0, 0, 0, 0, *none))
-        if added:
-            spliced, hooks = splice(ground, walks, 4.0 * net.pen_px)
-            if hooks:
-                whole, added = take_up(ground, spliced)
-                put(m, whole, bare, (added, hooks, 0, 0, 0, *none))
+        for whole, added, hooks in completed(ground, m.end_to_end, count):
+            put(m, whole, bare, (added, hooks, 0, 0, 0, *none))
     if queue:
         _, _, _, m, like, bare, ops = min(queue, key=lambda x: x[:2])
-        smooth = end_to_end(smooth_walks(net, states))
-        if len(smooth[0]):
-            put(m, in_the_manner_of(like, smooth, len(states.here)), 0.0, (0, 0, 0, 0, 0, *none[:-1], 1.0))
+        smooth = smooth_walks(net, states)
+        if smooth:
+            put(m, end_to_end(in_the_manner_of(like, smooth)), 0.0, (0, 0, 0, 0, 0, *none[:-1], 1.0))
     expanded: set[Any] = set()
     for _ in range(EXPANDED):
         fresh = [x for x in queue if x[2] not in expanded]

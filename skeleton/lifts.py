@@ -11,11 +11,8 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.ground import joined, leads_to, one_after, parted, turned_round
+from skeleton.ground import joined, leads_to, one_after, parted
 from skeleton.retraces import cosine
-
-NEVER, LATER = 1e9, 2e9
-"""Times of a walk that another reading does not pass, and of one already taken."""
 
 
 @inner
@@ -100,47 +97,3 @@ def lifted_or_not(g: Any, walks: Any) -> Any:
         if n:
             out.append((kind, n, new))
     return out
-
-
-@inner
-def _mean_time(w: Any, when: Any) -> Any:
-    """Return how many states of a walk another one passes, and when on average."""
-    n, total = 0, 0
-    for s in w:
-        if when[s] >= 0:
-            n += 1
-            total += when[s]
-    return n, total / n if n else NEVER
-
-
-@njit(cache=True)
-def in_the_manner_of(like: Any, walks: Any, count: int) -> Any:
-    """Return walks in the order and directions in which another reading passes the same places.
-
-    count: number of all states.
-    """
-    when = np.empty(count, np.int64)
-    for s in range(count):
-        when[s] = -1
-    for t in range(len(like[0]) - 1, -1, -1):
-        when[like[0][t]] = t
-    turned = parted(walks)
-    times = np.empty(len(turned))
-    for i in range(len(turned)):
-        back = turned_round(turned[i])
-        met, time = _mean_time(turned[i], when)
-        met_back, time_back = _mean_time(back, when)
-        times[i] = time
-        if met_back > met:
-            turned[i] = back
-            times[i] = time_back
-    # the earliest first, those that are passed together in the order they had
-    order = []
-    for _ in range(len(turned)):
-        first = 0
-        for i in range(1, len(turned)):
-            if times[i] < times[first]:
-                first = i
-        order.append(turned[first])
-        times[first] = LATER
-    return joined(order)

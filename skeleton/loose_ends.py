@@ -26,7 +26,25 @@ from skeleton.ground import (
 
 
 @njit(cache=True)
-def extend(g: Any, walks: Any, count: Any) -> Any:
+def completed(g: Any, walks: Any, count: Any) -> Any:
+    """Return a match's walks with all ink taken up, each (walks, strokes added, tips that became hooks).
+
+    The far side of a corner is no choice; longer tips are a hook of a stroke or a stroke of their own. count: how often
+    the walks pass every place; it is brought up to date.
+    """
+    walks, _ = _splice(g, _extend(g, walks, count), 1.2 * g.pen)
+    whole, added = _take_up(g, walks)
+    out = [(whole, added, 0)]
+    if added:
+        walks, hooks = _splice(g, walks, 4.0 * g.pen)
+        if hooks:
+            whole, added = _take_up(g, walks)
+            out.append((whole, added, hooks))
+    return out
+
+
+@inner
+def _extend(g: Any, walks: Any, count: Any) -> Any:
     """Return walks led on at both ends over ink that nobody has passed; `count` is brought up to date."""
     out = []
     longest = len(g.piece)
@@ -65,8 +83,8 @@ def _stretch(g: Any, a: int, b: int) -> Any:
     return turned_round(way) if dy + 0.5 * dx < 0 else way
 
 
-@njit(cache=True)
-def take_up(g: Any, walks: Any) -> Any:
+@inner
+def _take_up(g: Any, walks: Any) -> Any:
     """Return walks with strokes added for ink that none of them passes, and how many were added."""
     count = coverage(walks, len(g.doubled))
     out = parted(walks)
@@ -83,7 +101,7 @@ def take_up(g: Any, walks: Any) -> Any:
             size = (j - k + 1) * g.spacing[p]
             alone = g.junction_of[p, 0] == -1 and g.junction_of[p, 1] == -1
             if size > 0.9 * g.pen or (k == a and j == b - 1 and alone):
-                out.append(_stretch(g, k, j))
+                out.append(_stretch(g, int(k), int(j)))
             k = j + 1
     return joined(out), len(out) - len(walks[1]) + 1
 
@@ -131,8 +149,8 @@ def _passed(count: Any, a: int, b: int) -> bool:
     return most > 0
 
 
-@njit(cache=True)
-def splice(g: Any, walks: Any, shorter_than: float) -> Any:
+@inner
+def _splice(g: Any, walks: Any, shorter_than: float) -> Any:
     """Return walks led into short tips that none of them passes, and how many tips that were.
 
     A tip beside a walk's own end is where the pen landed or lifted with a hook: the walk begins there, goes to its old

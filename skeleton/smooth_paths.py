@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from skeleton.graph import line_length
 from skeleton.network import End, Network, bend
 from skeleton.state_kernels import turn_cost
-from skeleton.walk import States
+from skeleton.walk import States, Walks
 
 STOP = 0.42
 """Cost of a line that stops in a junction; two stops are dearer than a turn of about 75 degrees."""
@@ -141,3 +143,18 @@ def _assemble(net: Network, states: States, partner: dict[End, End], twice: set[
     for p in twice - used:
         walks.append(whole(p, 0))
     return walks
+
+
+def in_the_manner_of(like: Walks, walks: list[list[int]]) -> list[list[int]]:
+    """Return walks in the order and the directions in which another reading passes the same places."""
+    when: dict[int, int] = {}
+    for t, s in enumerate(like[0].tolist()):
+        when.setdefault(s, t)
+    out: list[tuple[float, list[int]]] = []
+    for w in walks:
+        back = [s ^ 1 for s in reversed(w)]
+        a = [when[s] for s in w if s in when]
+        b = [when[s] for s in back if s in when]
+        chosen, times = (w, a) if len(a) >= len(b) else (back, b)
+        out.append((sum(times) / len(times) if times else np.inf, chosen))
+    return [w for _, w in sorted(out, key=lambda x: x[0])]

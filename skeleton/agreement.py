@@ -12,6 +12,9 @@ from capture.units import Points
 from skeleton.choice_kernels import shape_of_walks
 
 SAMPLES = 16
+ALIKE = 0.1
+"""Disagreement, in sizes of the character, from which two readings have nothing to say for each other."""
+
 OTHER_COUNT = 0.3
 """Disagreement of readings with different numbers of strokes, in sizes of the character."""
 
@@ -51,3 +54,17 @@ def disagreements(a: Sequence[Shape], b: Sequence[Shape]) -> NDArray[np.float64]
         weight = 0.5 * lengths + 0.25 / n
         out[np.ix_(i, j)] = np.minimum((each * weight).sum(axis=-1) / weight.sum(axis=-1), OTHER_COUNT)
     return out
+
+
+def in_the_middle(shapes: Sequence[Shape], odds: NDArray[np.float64]) -> int:
+    """Return which of several readings is expected to be most like what was written (least Bayes risk).
+
+    Readings that differ in the length of a hook share the odds of one way of writing; the likeliest single reading may
+    be of another way.
+    """
+    likely = np.flatnonzero(odds > 1e-3 * odds.max()).tolist()
+    if len(likely) < 3:
+        return int(np.argmax(odds))
+    some = [shapes[i] for i in likely]
+    alike = np.maximum(1 - disagreements(some, some) / ALIKE, 0) @ odds[likely]
+    return int(likely[int(np.argmax(alike))])

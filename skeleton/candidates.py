@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from skeleton.choice_kernels import movement as moved
-from skeleton.choice_kernels import passes
-from skeleton.evidence import drafted
+from skeleton.choice_kernels import ends_told, movement, passes
+from skeleton.end_kernels import told_ends
 from skeleton.forms import NO_FORM, Forms
 from skeleton.ground import coverage
 from skeleton.lifts import lifted_or_not
+from skeleton.link_kernels import linked, own_widths
 from skeleton.loose_ends import completed
 from skeleton.match import Match, Model
 from skeleton.network import Network
@@ -25,17 +25,17 @@ from skeleton.walk import States, Walks, end_to_end, ground_of, one_by_one
 Floats = NDArray[np.float64]
 
 COSTS = {
-    "fit": (1.75, 7.9), "log prior": (-0.6, -0.61), "bare": (24.57, 0.39), "added": (7.98, 0),
-    "spliced": (0.1, -0.05), "lifts for retraces": (-0.42, 4), "corners lifted": (4.34, -3.03),
-    "merged": (-1.71, 0.38), "strokes": (0.67, -4.01), "turns": (0.12, 0.25), "tip turns": (0.16, -0.67),
-    "junction turns": (1.2, 1.01), "starts": (-0.45, 1.62), "twice": (-3.46, -6.64), "idle": (4.66, 5.38),
-    "single": (-0.11, -0.04), "form": (0.11, -1.12), "wide form": (0.67, 0.32), "form distance": (0.23, 1.05),
-    "worst stroke": (1.49, 3.49), "ends": (1.89, -0.42), "form count": (-0.16, -0.31), "pro": (-0.15, -0.12),
-    "contra": (0.57, -0.06), "landing": (-0.08, -0.05), "thrice": (0.86, 0.59), "rise": (0.82, 0.01),
-    "travel": (-0.14, 0.87), "hooked": (2.05, 1.5), "unhooked": (-0.23, -2.23), "turned": (-0.4, 1.84),
-    "looped": (1.42, 0.63), "crossed": (1.75, 2.42), "overrun": (1.44, -0.67), "smooth": (-0.15, -1.19),
-    "retraces": (0.4, 0.29), "retraces told": (-0.43, -0.02), "missed": (-1.55, -0.69),
-    "missed told": (0.76, -0.45),
+    "fit": (1.49, 5.02), "log prior": (-0.06, -0.69), "bare": (19.32, -19.89), "added": (7.98, 0.01),
+    "spliced": (1.7, 2.2), "lifts for retraces": (-0.03, 2.7), "corners lifted": (4.32, -2), "merged": (-1.23, 1.55),
+    "strokes": (0.55, -3.82), "turns": (0.27, 0.01), "tip turns": (0, -1.19), "junction turns": (1.07, 0.23),
+    "starts": (-0.13, 1.23), "twice": (-3.63, -13.82), "idle": (2.83, 4.88), "single": (-0.17, -0.05),
+    "form": (-0.36, -0.78), "wide form": (0.87, 0.67), "form distance": (0.47, 2.14), "worst stroke": (-0.18, 4.73),
+    "ends": (2.24, -1.83), "form count": (-0.32, -0.54), "pro": (-0.02, 0.3), "contra": (0.55, 0.03),
+    "landing": (-0.02, -0.13), "thrice": (1.33, 2.56), "rise": (0.54, 0.46), "travel": (-0.26, 0.48),
+    "hooked": (1.12, 2.85), "unhooked": (3.13, -6.34), "turned": (0.16, -1.35), "looped": (2.43, -3.09),
+    "crossed": (3.16, 3.53), "overrun": (1.06, -1.03), "smooth": (-0.53, -0.19), "told ends": (1.1, -1.33),
+    "retraces": (0.55, 1.38), "retraces told": (-0.46, -0.08), "missed": (-1.71, 0.45), "missed told": (0.77, -0.07),
+    "landed": (0.22, 0.05), "lifted": (0.25, -0.01), "linked": (-0, 1.16), "parted": (0.91, -0.14),
 }  # fmt: skip
 """Cost of one unit of each feature, in log odds, in a fluent hand, and what comes to it in drafted lettering: a
 conditional logit over the readings of characters whose strokes are known (people with a pen, people with a mouse,
@@ -43,6 +43,8 @@ KanjiVG, Hershey, the sample hands); `tests.bench trace_weights`."""
 
 FEATURES = (*COSTS, *(f"drafted: {name}" for name in COSTS))
 WEIGHTS = np.array([c for c, _ in COSTS.values()] + [c for _, c in COSTS.values()])
+SURPRISE = FEATURES.index("wide form")
+ENDS = [k for k, name in enumerate(FEATURES) if name.split(": ")[-1] in ("landed", "lifted")]
 
 
 @dataclass(frozen=True, eq=False)
@@ -64,11 +66,21 @@ class Candidate:
         """Lower is better; differences are log odds."""
         return float(self.features @ WEIGHTS)
 
+    @property
+    def surprise(self) -> float:
+        """How little its rough shape suits any form of the character, -log likelihood."""
+        return float(self.features[SURPRISE])
+
+    @property
+    def ends_cost(self) -> float:
+        """What of the cost is the clues' word against where strokes begin and end."""
+        return float(self.features[ENDS] @ WEIGHTS[ENDS])
+
 
 FIRST, EXPANDED = 7, 3
 """How many matches are completed, and how many readings are varied, the best first."""
 
-CHANGES = (*KINDS, "smooth")
+CHANGES = (*KINDS, "smooth", "told ends")
 
 
 def candidates(net: Network, states: States, matches: list[Match], models: list[Model]) -> list[Candidate]:
@@ -77,9 +89,9 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     total = max(float(gaps.sum()), 1e-6)
     size = max(float(np.ptp(states.here, axis=0).max()), net.pen_px) if len(states.here) else 1.0
     tip = _tips(net, states)
-    crisp = float(np.clip((drafted(net) - 0.45) / 0.3, 0, 1))
     forms = Forms(models)
     ground = ground_of(net, states)
+    widths, variance = own_widths(ground, states.width)
     out: dict[Any, Candidate] = {}
     known: dict[Any, Any] = {}
 
@@ -92,14 +104,15 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
                 _movement(states, every, starts, tip, gaps, total, net.pen_px),
                 forms.features(every, starts, states.here),
                 passes(every, starts, states.first, gaps, states.doubled, states.here, tip, net.pen_px),
+                (*ends_told(ground, walks), *linked(ground, walks, widths, variance)),
             )
-        movement, form, (*ink, rise, travel, runs, told, missed, missing) = known[key]
+        moves, form, (*ink, rise, travel, runs, told, missed, missing), clues = known[key]
         f = np.array(
             [m.fit, m.model.log_prior, bare, *ops[:5], len(starts) - 1,
-             *movement, *form, *ink, rise / size, travel / size, *ops[5:],
-             runs, told, missed, missing]
+             *moves, *form, *ink, rise / size, travel / size, *ops[5:],
+             runs, told, missed, missing, *clues]
         )  # fmt: skip
-        c = Candidate(m.model.name, walks, np.concatenate([f, crisp * f]))
+        c = Candidate(m.model.name, walks, np.concatenate([f, states.drafted * f]))
         if key not in out or c.cost < out[key].cost:
             out[key] = c
         return c.cost, key
@@ -120,11 +133,14 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     for _, m, count, bare in first[:FIRST]:
         for whole, added, hooks in completed(ground, m.end_to_end, count):
             put(m, whole, bare, (added, hooks, 0, 0, 0, *none))
+            if not hooks:
+                for moved in told_ends(ground, whole, False):
+                    put(m, moved, bare, (added, 0, 0, 0, 0, *none[:-1], 1.0))
     if queue:
         _, _, _, m, like, bare, ops = min(queue, key=lambda x: x[:2])
         smooth = smooth_walks(net, states)
         if smooth:
-            put(m, end_to_end(in_the_manner_of(like, smooth)), 0.0, (0, 0, 0, 0, 0, *none[:-1], 1.0))
+            put(m, end_to_end(in_the_manner_of(like, smooth)), 0.0, (0, 0, 0, 0, 0, *none[:-2], 1.0, 0.0))
     expanded: set[Any] = set()
     for _ in range(EXPANDED):
         fresh = [x for x in queue if x[2] not in expanded]
@@ -134,6 +150,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         expanded.add(key)
         changed = [(2 + kind, n, variant) for kind, n, variant in lifted_or_not(ground, walks)]
         changed += [(5 + kind, 1, variant) for kind, variant in others(ground, walks, tip)]
+        changed += [(5 + CHANGES.index("told ends"), 1, variant) for variant in told_ends(ground, walks, True)]
         for k, n, variant in changed:
             put(m, variant, bare, (*ops[:k], ops[k] + n, *ops[k + 1 :]))
     return sorted(out.values(), key=lambda c: c.cost)
@@ -148,6 +165,10 @@ def by_movement(net: Network, states: States, walks: list[list[int]]) -> float:
     f[9:16] = _movement(states, every, starts, _tips(net, states), gaps, max(float(gaps.sum()), 1e-6), net.pen_px)
     k = FEATURES.index("form")
     f[k : k + len(NO_FORM)] = NO_FORM
+    ground = ground_of(net, states)
+    f[FEATURES.index("landed") :][:4] = (
+        *ends_told(ground, (every, starts)), *linked(ground, (every, starts), *own_widths(ground, states.width))
+    )  # fmt: skip
     return float(f @ WEIGHTS)
 
 
@@ -161,7 +182,7 @@ def _movement(
     pen: float,
 ) -> list[float]:
     """Return the features that tell how the pen moves, from "turns" on."""
-    turns, tips, back, begin, again, idle, single = moved(
+    turns, tips, back, begin, again, idle, single = movement(
         every, starts, states.start_cost, tip, gaps, states.doubled, states.step_to, states.step_cost, states.step_at
     )
     return [turns, tips, back, begin, again / total, idle / total, single / (2 * pen)]

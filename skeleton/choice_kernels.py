@@ -226,3 +226,14 @@ def movement(
             idle += gaps[walk[k] // 2]
             k -= 1
     return turns, tips, back, begin, again, idle, single
+
+
+@njit(cache=True)
+def ends_told(g: Any, walks: Any) -> Any:
+    """Return what the clues say against the places where walks begin, and against those where they end."""
+    walk, starts = walks
+    landed, lifted = 0.0, 0.0
+    for i in range(len(starts) - 1):
+        landed -= g.landed[walk[starts[i]]]
+        lifted -= g.lifted[walk[starts[i + 1] - 1]]
+    return landed, lifted

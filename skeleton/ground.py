@@ -24,6 +24,9 @@ class Ground(NamedTuple):
     first: Any
     spacing: Any
     doubled: Any
+    landed: Any
+    lifted: Any
+    twice: Any
     step_to: Any
     step_cost: Any
     step_at: Any

@@ -46,34 +46,41 @@ PROFILE = 96
 REACH = 1.7
 """Blurs on either side of an edge within which a pixel is heard; further out it tells little and costs as much."""
 
+FAR = 1e3
+"""px of a distance that is not known, only that it is great."""
+
 DAMP = 0.02
 """Weight of staying, against drifting along the line."""
 
 
 @njit(cache=True, fastmath=True)
 def _solve(a: Any, b: Any) -> None:
-    """Solve a symmetric positive definite banded system (Cholesky); `a[i, k]` is entry (i, i - k); `b` becomes x."""
-    n = len(b)
+    """Solve a symmetric positive definite banded system; `a[i, k]` is entry (i + k, i); `b` becomes x.
+
+    Cholesky, column by column: what a column takes from those after it are rows of `a`, all of one length. `a` and `b`
+    have `BAND` rows of zeros more than there are unknowns.
+    """
+    n = len(b) - BAND
+    column = np.zeros(2 * BAND + 1)
     for i in range(n):
-        low = max(0, i - BAND)
-        for j in range(low, i + 1):
-            s = a[i, i - j]
-            for k in range(max(low, j - BAND), j):
-                s -= a[i, i - k] * a[j, j - k]
-            if j == i:
-                a[i, 0] = math.sqrt(max(s, 1e-9))
-            else:
-                a[i, i - j] = s / a[j, 0]
-    for i in range(n):
-        s = b[i]
-        for k in range(max(0, i - BAND), i):
-            s -= a[i, i - k] * b[k]
-        b[i] = s / a[i, 0]
+        per = 1.0 / math.sqrt(max(a[i, 0], 1e-9))
+        here = a[i]
+        here[0] = per
+        b[i] *= per
+        for k in range(1, BAND + 1):
+            here[k] *= per
+            column[k] = here[k]
+        for k in range(1, BAND + 1):
+            c = column[k]
+            row = a[i + k]
+            b[i + k] -= c * b[i]
+            for m in range(BAND + 1):
+                row[m] -= c * column[k + m]
     for i in range(n - 1, -1, -1):
         s = b[i]
-        for k in range(i + 1, min(n, i + BAND + 1)):
-            s -= a[k, k - i] * b[k]
-        b[i] = s / a[i, 0]
+        for k in range(1, BAND + 1):
+            s -= a[i, k] * b[i + k]
+        b[i] = s * a[i, 0]
 
 
 @njit(cache=True, fastmath=True)
@@ -103,14 +110,20 @@ def own(points: Any, half: Any, stroke: Any, reach: float, apart: int, d1: Any, 
         per = 1.0 / max(vx * vx + vy * vy, 1e-12)
         grow = half[j] - half[i]
         far = m * m
+        core = max(min(half[i], half[j]) - reach, 0.0) ** 2
         for y in range(y0, y1 + 1):
             for x in range(x0, x1 + 1):
+                if d2[y, x] == -FAR:
+                    continue
                 px, py = x - ax, y - ay
                 u = min(max((px * vx + py * vy) * per, 0.0), 1.0)
                 px -= u * vx
                 py -= u * vy
                 dd = px * px + py * py
                 if dd > far:
+                    continue
+                if dd < core:
+                    d1[y, x] = d2[y, x] = -FAR
                     continue
                 d = math.sqrt(dd) - half[i] - u * grow
                 if d >= d2[y, x]:
@@ -129,16 +142,8 @@ def own(points: Any, half: Any, stroke: Any, reach: float, apart: int, d1: Any, 
 
 
 @njit(cache=True, fastmath=True)
-def _ask(
-    dark: Any, points: Any, half: Any, stroke: Any, a: Any, b: Any,
-    reach: float, sigma: float, full: float, d1: Any, s1: Any, d2: Any, s2: Any,
-) -> float:  # fmt: skip
-    """Add what the pixels ask for to the equations; return the weighted squares of what is still unexplained."""
-    h, w = dark.shape
-    n = len(points)
-    cost = 0.0
-    g = np.zeros(6)
-    # the edge's profile, made once a round: it is asked for at thousands of pixels
+def _profile(reach: float, sigma: float, full: float) -> Any:
+    """Return the darkness across an edge, and its slope, from `reach` within the ink to `reach` without."""
     fine = PROFILE / reach
     step = np.empty(2 * PROFILE + 2)
     fall = np.empty(2 * PROFILE + 2)
@@ -146,6 +151,23 @@ def _ask(
         z = (k - PROFILE) / (fine * sigma)
         step[k] = full * 0.5 * math.erfc(z * 0.7071067811865476)
         fall[k] = full * 0.3989422804014327 * math.exp(-0.5 * z * z) / sigma
+    return step, fall
+
+
+@njit(cache=True, fastmath=True)
+def _ask(
+    dark: Any, points: Any, half: Any, stroke: Any, a: Any, b: Any,
+    reach: float, step: Any, fall: Any, d1: Any, s1: Any, d2: Any, s2: Any,
+) -> float:  # fmt: skip
+    """Add what the pixels ask for to the equations; return the weighted squares of what is still unexplained.
+
+    step, fall: the profile of an edge, from `reach` within the ink to `reach` without.
+    """
+    h, w = dark.shape
+    n = len(points)
+    cost = 0.0
+    g = np.zeros(6)
+    fine = PROFILE / reach
     for y in range(h):
         for x in range(w):
             d = d1[y, x]
@@ -156,10 +178,10 @@ def _ask(
             q -= at
             e = dark[y, x] - step[at] - q * (step[at + 1] - step[at])
             slope = fall[at] + q * (fall[at + 1] - fall[at])
-            weight = 1.0 / (1.0 + (e / ROBUST) ** 2)
+            weight = 1.0 / (1.0 + (e * (1.0 / ROBUST)) ** 2)
             cost += weight * e * e
             second = 0.0
-            q = (d2[y, x] - d) / SHARE
+            q = (d2[y, x] - d) * (1.0 / SHARE)
             if s2[y, x] >= 0 and q < 6.0:
                 second = 1.0 / (1.0 + math.exp(q))
             for k in range(2 if second > 0.0 else 1):
@@ -171,21 +193,22 @@ def _ask(
                 u = min(max((px * vx + py * vy) / max(vx * vx + vy * vy, 1e-12), 0.0), 1.0)
                 px -= u * vx
                 py -= u * vy
-                size = max(math.sqrt(px * px + py * py), 1e-6)
-                px /= size
-                py /= size
+                size = 1.0 / max(math.sqrt(px * px + py * py), 1e-6)
+                px *= size
+                py *= size
                 g[0], g[1], g[2] = (1 - u) * px, (1 - u) * py, 1 - u
                 g[3], g[4], g[5] = u * px, u * py, u
                 base = 3 * i
-                for p in range(6 if j > i else 3):
-                    b[base + p] += wk * g[p] * e
-                    f = wk * slope * g[p]
-                    for r in range(p + 1):
-                        a[base + p, p - r] += f * g[r]
+                ask, f = wk * e, wk * slope
+                for r in range(6):
+                    b[base + r] += ask * g[r]
+                    row, fr = a[base + r], f * g[r]
+                    for p in range(6 - r):
+                        row[p] += fr * g[r + p]
     return cost
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True)
 def _middle(values: Any, low: float, high: float) -> float:
     """Return the median of values between `low` and `high`, to a thousandth of the range."""
     for _ in range(10):
@@ -201,7 +224,7 @@ def _middle(values: Any, low: float, high: float) -> float:
     return 0.5 * (low + high)
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True)
 def _smooth(points: Any, stroke: Any, a: Any, b: Any, third: float, second: float, corner: float) -> float:
     """Add the prior on the line's shape to the equations; return what it finds wanting."""
     n = len(points)
@@ -229,12 +252,12 @@ def _smooth(points: Any, stroke: Any, a: Any, b: Any, third: float, second: floa
                 b[k] -= lam * c[p] * tx
                 b[k + 1] -= lam * c[p] * ty
                 for r in range(p + 1):
-                    a[k, 3 * (p - r)] += lam * c[p] * c[r]
-                    a[k + 1, 3 * (p - r)] += lam * c[p] * c[r]
+                    a[k - 3 * (p - r), 3 * (p - r)] += lam * c[p] * c[r]
+                    a[k - 3 * (p - r) + 1, 3 * (p - r)] += lam * c[p] * c[r]
     return cost
 
 
-@njit(cache=True)
+@njit(cache=True, fastmath=True)
 def fit(
     dark: Any, points: Any, half: Any, stroke: Any, pen: float, sigma: float, full: float,
     shape: Any, stiff: float, rounds: int,
@@ -252,16 +275,17 @@ def fit(
     d2 = np.empty((h, w), np.float32)
     s1 = np.empty((h, w), np.int32)
     s2 = np.empty((h, w), np.int32)
-    a = np.zeros((3 * n, BAND + 1))
-    b = np.zeros(3 * n)
+    a = np.zeros((3 * n + BAND, BAND + 1))
+    b = np.zeros(3 * n + BAND)
     reach = REACH * sigma
+    step, fall = _profile(reach, sigma, full)
     cost = 0.0
     cooling = max(1.0, 0.6 * rounds)
     for it in range(rounds):
         own(points, half, stroke, reach, APART, d1, s1, d2, s2)
         a[:] = 0
         b[:] = 0
-        cost = _ask(dark, points, half, stroke, a, b, reach, sigma, full, d1, s1, d2, s2)
+        cost = _ask(dark, points, half, stroke, a, b, reach, step, fall, d1, s1, d2, s2)
         cost += _smooth(points, stroke, a, b, third * stiff ** max(0.0, 1.0 - it / cooling), second, corner)
         middle = _middle(half, 0.25 * pen, 0.85 * pen)
         for i in range(n):
@@ -272,7 +296,7 @@ def fit(
                 b[k + 5] -= STEADY * t
                 a[k + 2, 0] += STEADY
                 a[k + 5, 0] += STEADY
-                a[k + 5, 3] -= STEADY
+                a[k + 2, 3] -= STEADY
             b[k + 2] -= USUAL * (half[i] - middle)
             a[k + 2, 0] += USUAL
             for p in range(3):
@@ -284,8 +308,8 @@ def fit(
             f = min(1.0, 0.12 * pen / max(size, 1e-9))
             points[i, 0] += f * b[3 * i]
             points[i, 1] += f * b[3 * i + 1]
-            step = min(max(b[3 * i + 2], -0.05 * pen), 0.05 * pen)
-            half[i] = min(max(half[i] + step, 0.25 * pen), 0.85 * pen)
+            grow = min(max(b[3 * i + 2], -0.05 * pen), 0.05 * pen)
+            half[i] = min(max(half[i] + grow, 0.25 * pen), 0.85 * pen)
             moved = max(moved, f * size)
         if it > cooling and moved < STILL:
             break

@@ -12,10 +12,11 @@ from numpy.typing import NDArray
 
 from capture.report import Finding
 from capture.units import Points, image_from_pixels
-from skeleton.agreement import SAMPLES, Shape, disagreement, shape_of
+from skeleton.agreement import SAMPLES, Shape, disagreement, in_the_middle, shape_of
 from skeleton.candidates import Candidate, by_movement, candidates
 from skeleton.choice_kernels import shape_of_walks
 from skeleton.ductus import allographs
+from skeleton.forms import NO_FORM
 from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
 from skeleton.match import Model, find_matches
@@ -40,8 +41,12 @@ AGREEMENT = 2.5
 """Log odds by which a reading suffers for every tenth of the character's size that it differs from what is known of the
 writer's way; a different number of strokes counts as three tenths."""
 
-PLAUSIBLE = 1.0
-"""Readings that cost more than 7 are as often wrong as right, whatever else there is to choose from."""
+HABIT = 0.5
+"""Share of the clues' word on where strokes begin and end that a writer's known way makes needless."""
+
+SURPRISING = 5.0
+"""Surprise at a reading's rough shape from which it is more often wrong than right, whatever else there is to choose
+from: nineteen letters in twenty stay below, scribbles lie above."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +59,9 @@ class Option:
 
     cost: float
     """Differences are log odds."""
+
+    surprise: float = 0.0
+    """How little the rough shape suits any form of the character, -log likelihood."""
 
     shaping: Callable[[], Shape] | None = None
     """Gives the shape without drawing the lines, where there is a quicker way."""
@@ -121,16 +129,23 @@ def study(
     found: list[Option] = []
     if char and parts.ductus:
         models = models_of(char, handedness, known)
-        for c in candidates(net, states, find_matches(net, states, models), models)[:KEPT]:
+        for c in candidates(net, states, find_matches(net, states, models), models):
             drawing, shaping = partial(_drawn, net, states, c), partial(_shaped, states, c)
-            found.append(Option(c.name, drawing, c.cost, shaping))
-    if not found or min(o.cost for o in found) > RULES_FROM:
+            found.append(Option(c.name, drawing, c.cost - HABIT * c.ends_cost if own else c.cost, c.surprise, shaping))
+    found = _best(found, own)
+    if not found or found[0].cost > RULES_FROM:
         walks = smooth_walks(net, states)
-        cost = by_movement(net, states, walks) if found else 0.0
-        found.append(Option("", lambda: in_writing_order([draw(net, states, w) for w in walks], ink), cost))
+        cost, surprise = (by_movement(net, states, walks), NO_FORM[1]) if found else (0.0, 0.0)
+        rules = Option("", lambda: in_writing_order([draw(net, states, w) for w in walks], ink), cost, surprise)
+        found = _best([*found, *_best([rules], own)], [])
+    return Study(ink, tuple(found), parts)
+
+
+def _best(options: list[Option], own: list[Shape]) -> list[Option]:
+    """Return the options that stay in the choice, best first; what is strange to the writer's own way costs more."""
     if own:
-        found = [replace(o, cost=o.cost + _strangeness(o.shape, own)) for o in found]
-    return Study(ink, tuple(sorted(found, key=lambda o: o.cost)), parts)
+        options = [replace(o, cost=o.cost + _strangeness(o.shape, own)) for o in options]
+    return sorted(options, key=lambda o: o.cost)[:KEPT]
 
 
 def _drawn(net: Network, states: States, reading: Candidate) -> list[Points]:
@@ -142,32 +157,34 @@ def _shaped(states: States, reading: Candidate) -> Shape:
     return Shape(*shape_of_walks(every, starts, states.here, SAMPLES))
 
 
-RULES_FROM = 9.5
+RULES_FROM = 6.0
 """Cost of the best labelled reading from which the general rules have a say."""
 
 
 def _strangeness(shape: Shape, own: list[Shape]) -> float:
-    return AGREEMENT * min(10 * disagreement(shape, o) for o in own) if own else 0.0
+    return AGREEMENT * min(10 * disagreement(shape, o) for o in own)
 
 
 def conclude(
     found: Study | None, *, costs: NDArray[np.float64] | None = None, alternatives: int = 0, judged: bool = True
 ) -> Reading:
-    """Return the reading of a study: its cheapest option, by `costs` if given, and the next best.
+    """Return the reading of a study: the option most like all likely ones, by `costs` if given, and the next best.
 
     Without `judged` there is no confidence, finding or other reading, and no time spent on them.
     """
     if found is None:
         return Reading(())
-    if not judged:
-        cheapest = found.options[0 if costs is None else int(np.argmin(costs))]
-        return Reading(tuple(finish(cheapest.lines, found.ink, found.parts)), allograph=cheapest.name)
     cost = np.array([o.cost for o in found.options] if costs is None else costs)
-    rank = np.argsort(cost, kind="stable")
     odds = np.exp(-(cost - cost.min()))
+    middle = in_the_middle([o.shape for o in found.options], odds)
+    if not judged:
+        only = found.options[middle]
+        return Reading(tuple(finish(only.lines, found.ink, found.parts)), allograph=only.name)
+    rank = np.argsort(cost, kind="stable")
+    rank = np.concatenate([[middle], rank[rank != middle]])
     chosen = [found.options[i] for i in rank]
     share = float(odds[rank[0]] / _unlike(found, odds, int(rank[0])))
-    share *= float(PLAUSIBLE / (PLAUSIBLE + np.exp((found.options[rank[0]].cost - 7.0) / 2.0)))
+    share *= float(1 / (1 + np.exp((chosen[0].surprise - SURPRISING) / 0.25)))
     best = _reading(found, chosen[0], share)
     others: list[Reading] = []
     seen = [chosen[0]]

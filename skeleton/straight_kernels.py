@@ -12,96 +12,80 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.line_kernels import points_at, total_length
-
-SAMPLES = 24
-"""Points at which a line is looked at, its ends left out."""
 
 CORNER = 0.75
-"""Cosine of the turn within a pen width below which a line has a corner."""
+"""Cosine of the turn within two pen widths below which a line has a corner."""
 
 STRAIGHT = 0.03
 """Bow, as a share of the length, from which a line was not meant to be straight."""
 
-DRAFTED = 0.0035
-"""Bow of a line drawn with care."""
+FEWEST = 7
+"""Places that a line has at least, half a pen width apart."""
 
+DRAFTED, MEASURED = 0.0008, 0.055
+"""Spread of a drafted line's bow: as a share of its length, and what noise adds, px."""
 
-@njit("float64[::1](float64, float64, float64, int64)", cache=True)
-def _evenly(total: float, first: float, last: float, count: int) -> Any:
-    """Return `count` lengths from one share of a whole to another."""
-    step = (last * total - first * total) / (count - 1)
-    out = np.empty(count)
-    for k in range(count):
-        out[k] = first * total + k * step
-    out[count - 1] = last * total
-    return out
+FLUENT, SPREAD = 0.0075, 0.8
+"""Median bow of a fluent line as a share of its length, and the spread of its logarithm."""
 
-
-@inner
-def _bow(line: Any, size: float) -> float:
-    """Return how far a line strays from straight, as a share of its length, single jags smoothed away."""
-    p = points_at(line, _evenly(size, 0.08, 0.92, SAMPLES))
-    dx, dy = p[-1, 0] - p[0, 0], p[-1, 1] - p[0, 1]
-    chord = max(math.hypot(dx, dy), 1e-9)
-    off = np.empty(SAMPLES)
-    mean = 0.0
-    for k in range(SAMPLES):
-        off[k] = (p[k, 1] * dx - p[k, 0] * dy) / chord
-        mean += off[k] / SAMPLES
-    total = 0.0
-    for k in range(2, SAMPLES - 2):
-        smooth = (off[k - 2] + off[k - 1] + off[k] + off[k + 1] + off[k + 2]) / 5 - mean
-        total += smooth * smooth / (SAMPLES - 4)
-    return math.sqrt(total) / size
+MOST, LEAST = 2.0, -4.0
+"""Bounds of what one line tells."""
 
 
 @inner
-def _corners(p: Any, k: int) -> Any:
-    """Return the indices of the sharpest places of corners of evenly spaced points, looked at `k` points about."""
-    n = len(p) - 2 * k
-    cos = np.empty(n)
-    for i in range(n):
-        ax, ay = p[i + k, 0] - p[i, 0], p[i + k, 1] - p[i, 1]
-        bx, by = p[i + 2 * k, 0] - p[i + k, 0], p[i + 2 * k, 1] - p[i + k, 1]
-        cos[i] = (ax * bx + ay * by) / max(math.hypot(ax, ay) * math.hypot(bx, by), 1e-9)
-    out = [0]
-    best = -1
-    for i in range(n):
-        if cos[i] < CORNER:
-            best = i if best < 0 or cos[i] < cos[best] else best
-        elif best >= 0:
-            out.append(best + k)
-            best = -1
-    if best >= 0:
-        out.append(best + k)
-    out.append(len(p) - 1)
-    return out
+def _told(p: Any, a: int, b: int, pen: float) -> float:
+    """Return the log odds that the points from a to b (not included) were drafted rather than written."""
+    n = b - a
+    size = math.hypot(p[b - 1, 0] - p[a, 0], p[b - 1, 1] - p[a, 1])
+    if n < FEWEST or size < 2.5 * pen:
+        return 0.0
+    mx, my = 0.0, 0.0
+    for k in range(a, b):
+        mx += p[k, 0] / n
+        my += p[k, 1] / n
+    xx, xy, yy = 0.0, 0.0, 0.0
+    for k in range(a, b):
+        dx, dy = p[k, 0] - mx, p[k, 1] - my
+        xx += dx * dx / n
+        xy += dx * dy / n
+        yy += dy * dy / n
+    # the smaller root of the covariance's characteristic polynomial: how far the points stray from their line
+    half = 0.5 * (xx + yy)
+    bow = math.sqrt(max(half - math.sqrt(max(half * half - xx * yy + xy * xy, 0.0)), 1e-8))
+    if bow > STRAIGHT * size:
+        return 0.0
+    drafted = (DRAFTED * size) ** 2 + MEASURED**2
+    z = math.log(bow / size / FLUENT) / SPREAD
+    told = math.log(bow / drafted) - 0.5 * bow * bow / drafted
+    told += 0.5 * z * z + math.log(SPREAD * math.sqrt(2 * math.pi)) + math.log(bow)
+    return min(max(told, LEAST), MOST)
 
 
 @njit(cache=True)
-def straightness(points: Any, starts: Any, pen: float) -> Any:
-    """Return (weight, score): length of straight lines between corners, and how much of it is drafted.
+def straightness(centres: Any, known: Any, headings: Any, first: Any, lines: int, pen: float) -> float:
+    """Return the log odds that straight lines were drafted: Rayleigh's law of the bow against a log-normal one.
 
-    points, starts: lines end to end.
+    centres (n, 2): the middle of the ink at every place; known (n,): whether it was measured; headings (n, 2); first:
+    the first place of every piece, the `lines` first of which are no dots.
     """
-    weight, score = 0.0, 0.0
-    k = max(2, round(0.9 * pen))
-    for i in range(len(starts) - 1):
-        p = points[starts[i] : starts[i + 1]]
-        cuts = [0, len(p) - 1]
-        total = total_length(p)
-        count = max(2, int(total) + 1)
-        if count >= 2 * k + 2:
-            p = points_at(p, _evenly(total, 0.0, 1.0, count))
-            cuts = _corners(p, k)
-        for c in range(len(cuts) - 1):
-            part = p[cuts[c] : cuts[c + 1] + 1]
-            size = total_length(part)
-            if size < 3.5 * pen or (len(cuts) > 2 and len(part) < 3):
+    total = 0.0
+    part = np.empty((len(centres), 2))
+    for piece in range(lines):
+        a, b = first[piece], first[piece + 1]
+        begin = a
+        for k in range(a + 2, b + 1):
+            # a corner, or the end: what lies between it and the last is one line, the places beside corners left out
+            if k < b - 2:
+                cos = headings[k - 2, 0] * headings[k + 2, 0] + headings[k - 2, 1] * headings[k + 2, 1]
+                if cos >= CORNER:
+                    continue
+            elif k < b:
                 continue
-            bow = _bow(part, size)
-            if bow < STRAIGHT:
-                weight += size
-                score += size * math.exp(-((bow / DRAFTED) ** 2))
-    return weight, score
+            n = 0
+            for q in range(begin + (1 if begin == a else 2), k - (1 if k == b else 2)):
+                if known[q]:
+                    part[n, 0], part[n, 1] = centres[q, 0], centres[q, 1]
+                    n += 1
+            total += _told(part, 0, n, pen)
+            begin = k
+    return total

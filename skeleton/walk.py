@@ -10,17 +10,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.clues import Clues, find_clues
+from skeleton.evidence import drafted
 from skeleton.graph import at_lengths
 from skeleton.ground import Ground
 from skeleton.ink_map import InkMap
 from skeleton.network import End, Network, is_dot, link, stop_in
+from skeleton.places import features, measure
 from skeleton.state_kernels import lay_states, single_steps
-from skeleton.twice import doubled
 
 Ints = NDArray[np.int32]
 Floats = NDArray[np.float64]
 Walks = tuple[Ints, NDArray[np.int64]]
 """The states of all walks one after the other, and where each walk starts, with the end of the last."""
+
+
+ANY_PLACE = -2.5
+"""Log odds that a pen passed twice, of which nothing is known."""
+
+BOUNDS = (-4.0, 5.0)
+"""Log odds of a second passing are kept within these."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -45,8 +54,16 @@ class States:
     spacing: Floats
     """Shape (pieces,): distance between the places of a piece."""
 
+    clues: Clues
+
     doubled: Floats
-    """Shape (places,): log odds that a pen passed twice."""
+    """Shape (places,): log odds that a pen passed twice, over those of any place."""
+
+    width: Floats
+    """Shape (places,): of the ink, as a share of what the pen leaves when it passes once; NaN where not measured."""
+
+    drafted: float
+    """0..1: how likely it is that the lines were drafted, not written."""
 
     step_to: Ints
     step_len: NDArray[np.float32]
@@ -66,8 +83,13 @@ def build_states(net: Network, ink: InkMap, step: float) -> States:
     steps = single_steps(
         points, starts, junction_of, lines, net.leaving, net.curving, net.pen_px, ends, met, first, spacing, step
     )
-    told = doubled(net, ink, here[::2], heading[::2], first)
-    return States(here, heading, start_cost, piece, first, spacing, told, *steps)
+    places, along = here[::2], np.ascontiguousarray(heading[::2])
+    ink_there = measure(ink, places, along)
+    clues = find_clues(ink, places, along, features(net, ink_there, ink.pen_px, places, along, first))
+    doubled = np.minimum(np.maximum(clues.twice - ANY_PLACE, BOUNDS[0]), BOUNDS[1])
+    straight = drafted(net, ink_there.centre, ~np.isnan(ink_there.width), along, first)
+    width = ink_there.width / ink_there.usual
+    return States(here, heading, start_cost, piece, first, spacing, clues, doubled, width, straight, *steps)
 
 
 def draw(net: Network, states: States, walk: list[int]) -> Points:
@@ -160,7 +182,9 @@ def junctions_of(net: Network) -> Ints:
 
 def ground_of(net: Network, states: States) -> Ground:
     """Return a network and its states as the compiled loops take them."""
+    clues = states.clues
     return Ground(
         states.here, states.heading, states.piece, states.first, states.spacing, states.doubled,
+        clues.landed, clues.lifted, clues.twice,
         states.step_to, states.step_cost, states.step_at, junctions_of(net), len(net.pieces) - net.dots, net.pen_px,
     )  # fmt: skip

@@ -21,6 +21,18 @@ KANA = "".join(map(chr, [*range(0x3042, 0x3094), *range(0x30A2, 0x30F4)]))
 ACCENTED = "\u00e4\u00f6\u00fc\u00e5\u00e9\u00e8\u00ea\u00f1\u00e7\u00c4\u00d6\u00c9"
 OWN_DPI = 300.0
 
+TRAINED = {"uji": ("1", "2", "3"), "omniglot": ("1", "2", "3", "4", "5")}
+"""Writers on whom the tracer is trained, by the first word of the file's name; the others are for checks."""
+
+FOLDS = 3
+
+
+def fold(source: str, writer: str, char: str) -> int:
+    """Return which of `FOLDS` parts of the training data a character is in: by writer, or by character."""
+    if source in TRAINED:
+        return TRAINED[source].index(writer) * FOLDS // len(TRAINED[source])
+    return ord(char[0]) % FOLDS
+
 
 @dataclass(frozen=True, eq=False)
 class Case:

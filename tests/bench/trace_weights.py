@@ -13,6 +13,7 @@ import argparse
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,19 +22,19 @@ from scipy.optimize import minimize
 from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
+from skeleton import clues
+from skeleton.agreement import SAMPLES, Shape, in_the_middle
 from skeleton.candidates import COSTS, FEATURES, WEIGHTS, candidates
+from skeleton.choice_kernels import shape_of_walks
 from skeleton.match import find_matches
-from skeleton.reader import models_of, take_apart
+from skeleton.reader import KEPT, models_of, take_apart
 from skeleton.walk import draw
-from tests.bench.trace_data import LATIN, Case, data_sets, folder
+from tests.bench.trace_data import FOLDS, LATIN, TRAINED, Case, data_sets, fold, folder
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import gap, spread
 
 Floats = NDArray[np.float64]
 WITHIN_MM = 0.35
-TRAINED = {"uji": ("1", "2", "3"), "omniglot": ("1", "2", "3", "4", "5")}
-"""Writers whose characters are fitted, by the first word of the file's name; the others are for checks."""
-
 WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 2.0, "museum": 3.0}
 
 
@@ -48,6 +49,7 @@ class Example:
     features: Floats
     """Shape (readings, len(FEATURES))."""
 
+    shapes: list[Shape]
     paths: NDArray[np.bool_]
     full: NDArray[np.bool_]
 
@@ -55,6 +57,11 @@ class Example:
     def source(self) -> str:
         """The data set."""
         return self.group.split("/")[0]
+
+    @property
+    def fold(self) -> int:
+        """The part of the training data that it is in."""
+        return fold(*self.group.split("/"), self.char)
 
     @property
     def row(self) -> str:
@@ -70,9 +77,12 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--ridge", type=float, default=0.005)
     parser.add_argument("--share", type=float, default=1.0, help="share of the characters, drawn by lot")
     parser.add_argument("--checked", action="store_true", help="also score the writers that are not fitted")
+    parser.add_argument(
+        "--clues", type=Path, nargs=FOLDS, help="networks trained without one part of the data each, for that part"
+    )
     a = parser.parse_args(argv)
     rng = np.random.default_rng(11)
-    every = [e for e in collect(a.data, a.inks, rng, share=a.share, checked=a.checked)]
+    every = [e for e in collect(a.data, a.inks, rng, share=a.share, checked=a.checked, networks=a.clues)]
     report(every, a.ridge)
     return 0
 
@@ -83,16 +93,9 @@ def report(every: Sequence[Example], ridge: float) -> None:
     held = [e for e in every if e.group.endswith("*")]
     print("in use:")
     rate(every, [WEIGHTS] * len(every))
-    groups = sorted({e.group for e in fitted})
-    folds = {g: i % 4 for i, g in enumerate(groups)}
-    chars = {g for g in groups if g.split("/")[1] == ""}
-
-    def fold(e: Example) -> int:
-        return ord(e.char[0]) % 4 if e.group in chars else folds[e.group]
-
-    trained = [fit([e for e in fitted if fold(e) != k], ridge) for k in range(4)]
+    trained = [fit([e for e in fitted if e.fold != k], ridge) for k in range(FOLDS)]
     print("left out of the fit:")
-    rate(fitted, [trained[fold(e)] for e in fitted])
+    rate(fitted, [trained[e.fold] for e in fitted])
     w = fit(fitted, ridge)
     if held:
         print("writers never fitted:")
@@ -109,7 +112,7 @@ def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:
             for e, w in zip(every, weights, strict=True)
             if e.source + ("*" if e.group.endswith("*") else "") == source
         ]
-        best = [int(np.argmin(e.features @ w)) for e, w in here]
+        best = [_chosen(e, e.features @ w) for e, w in here]
         paths = np.mean([e.paths[k] for (e, _), k in zip(here, best, strict=True)])
         full = np.mean([e.full[k] for (e, _), k in zip(here, best, strict=True)])
         any_paths, any_full = np.mean([e.paths.any() for e, _ in here]), np.mean([e.full.any() for e, _ in here])
@@ -118,6 +121,12 @@ def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:
             f"   {np.mean([len(e.paths) for e, _ in here]):.1f} readings",
             flush=True,
         )
+
+
+def _chosen(e: Example, cost: Floats) -> int:
+    """Return the reading that the tracer would choose."""
+    rank = np.argsort(cost)[:KEPT]
+    return int(rank[in_the_middle([e.shapes[i] for i in rank], np.exp(cost.min() - cost[rank]))])
 
 
 def fit(every: Sequence[Example], ridge: float) -> Floats:
@@ -145,9 +154,27 @@ def fit(every: Sequence[Example], ridge: float) -> Floats:
 
 
 def collect(
-    paths: Iterable[Path], inks: int, rng: np.random.Generator, *, share: float = 1.0, checked: bool = False
+    paths: Iterable[Path],
+    inks: int,
+    rng: np.random.Generator,
+    *,
+    share: float = 1.0,
+    checked: bool = False,
+    networks: Sequence[Path] | None = None,
 ) -> Iterator[Example]:
-    """Yield the readings of every character for fitting, in several inks; `checked`: the others too, marked by `*`."""
+    """Yield the readings of every character for fitting, in several inks; `checked`: the others too, marked by `*`.
+
+    `networks` are the clues' for each part of the training data, trained without it: what a network says of strokes
+    that it was trained on is worth more than it will ever be again.
+    """
+    blind = [clues.network_of(clues.arrays(file)) for file in networks or ()]
+
+    def seen(group: str, char: str, picture: tuple[NDArray[np.uint8], float, list[Points]]) -> Example:
+        if not blind or group.endswith("*"):
+            return _example(group, char, *picture)
+        with patch.object(clues, "trained", return_value=blind[fold(*group.split("/"), char)]):
+            return _example(group, char, *picture)
+
     sets = {k: v for k, v in data_sets().items() if k not in ("kana", "sample hand")}
     for path in paths:
         sets |= folder(path)
@@ -158,11 +185,11 @@ def collect(
             if not (fitted or checked) or rng.random() > share:
                 continue
             for k in range(inks):
-                yield _example(f"{source}/{case.writer}{'' if fitted else '*'}", case.char, *_inked(case, rng, k))
+                yield seen(f"{source}/{case.writer}{'' if fitted else '*'}", case.char, _inked(case, rng, k))
     for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
         for c in loose_characters(LATIN, 1, habits=habits):
             if rng.random() < share:
-                yield _example(f"museum/{writer}", c.char, c.grey, 300, list(c.strokes))
+                yield seen(f"museum/{writer}", c.char, (c.grey, 300, list(c.strokes)))
 
 
 def _inked(case: Case, rng: np.random.Generator, k: int) -> tuple[NDArray[np.uint8], float, list[Points]]:
@@ -195,4 +222,5 @@ def _example(group: str, char: str, grey: NDArray[np.uint8], dpi: float, true: l
                 left.remove(hit)
         paths[i], full[i] = not left, bool(np.diag(ahead).all())
     features = np.array([c.features for c in every]).reshape(-1, len(FEATURES))
-    return Example(group, char, features, paths, full)
+    shapes = [Shape(*shape_of_walks(*c.end_to_end, states.here, SAMPLES)) for c in every]
+    return Example(group, char, features, shapes, paths, full)

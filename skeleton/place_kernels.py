@@ -1,4 +1,4 @@
-"""What is told of every place by the ink around it: inner loops of `skeleton.twice`.
+"""What is told of every place by the ink around it: inner loops of `skeleton.places`.
 
 Compiled by numba on first use and kept on disk; imported only when an image is traced.
 """
@@ -57,10 +57,13 @@ def _sum(values: Any, a: int, b: int) -> float:
 
 @njit(cache=True)
 def runs_of_ink(dark: Any, step: float) -> Any:
-    """Return the width of the ink around the middle of every row, NaN where it goes on beyond the row."""
+    """Return (width, off): the ink around the middle of every row, and how far its centre lies beyond the middle.
+
+    NaN and 0 where it goes on beyond the row.
+    """
     n, m = dark.shape
     mid = m // 2
-    out = np.empty(n)
+    width, off = np.empty(n), np.zeros(n)
     run = np.empty(m)
     for i in range(n):
         for k in range(m):
@@ -72,8 +75,16 @@ def runs_of_ink(dark: Any, step: float) -> Any:
         while b < m and dark[i, b] > DARK:
             run[b] = min(dark[i, b], 1.0)
             b += 1
-        out[i] = _sum(run, 0, m) * step if a >= 0 and b < m else np.nan
-    return out
+        if a < 0 or b >= m:
+            width[i] = np.nan
+            continue
+        total = _sum(run, 0, m)
+        moment = 0.0
+        for k in range(m):
+            moment += run[k] * (k - mid)
+        width[i] = total * step
+        off[i] = step * moment / max(total, 1e-9)
+    return width, off
 
 
 @inner

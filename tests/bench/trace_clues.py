@@ -1,0 +1,77 @@
+"""The network that tells where a pen came down, went up, went twice: `python -m tests.bench trace_clues --data FOLDER`.
+
+Characters whose strokes are known are inked, most of them slanted, stretched, bent a little, with several pens and
+resolutions; at every place of the ink it is known what the pen did. `--write FILE` trains the network of
+`skeleton.clues` anew (PyTorch, half an hour on one core) and keeps it there; `--without K` leaves one part of the
+training data out, for `trace_weights --clues`. Printed, for writers not trained on: area under the curve and mean
+surprise (nats) of the network; for second passings, of the width of the ink alone as well.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skeleton import clues
+from skeleton.place_kernels import AROUND
+from tests.bench.trace_data import FOLDS
+from tests.bench.training.samples import Sample, Written, samples, written
+
+Floats = NDArray[np.float64]
+
+
+def main(argv: list[str]) -> int:
+    """Print the scores; return 0."""
+    parser = argparse.ArgumentParser(prog="tests.bench trace_clues", description=__doc__)
+    parser.add_argument("--data", type=Path, action="append", default=[], help="file or folder of stroke files")
+    parser.add_argument("--write", type=Path, help="file to keep the trained network in")
+    parser.add_argument("--without", type=int, choices=range(FOLDS), help="part of the training data to leave out")
+    parser.add_argument("--epochs", type=float, default=4.0)
+    parser.add_argument("--seed", type=int, default=7)
+    a = parser.parse_args(argv)
+    every = written(a.data)
+    held = list(samples([w for w in every if w.checked], seed=a.seed, times={}))
+    network = clues.trained()
+    if a.write:
+        network = _trained([w for w in every if not w.checked and w.fold != a.without], a)
+    for source in sorted({s.source for s in held}):
+        _score(source, network, [s for s in held if s.source == source])
+    return 0
+
+
+def _trained(characters: Sequence[Written], a: argparse.Namespace) -> clues.Trained:
+    from tests.bench.training.network import kept, train
+
+    known = list(samples(characters, seed=a.seed))
+    print(f"{len(known):,} samples", flush=True)
+
+    def progress(step: int, steps: int, loss: float) -> None:
+        if step % 200 == 0 or step == steps:
+            print(f"  step {step} of {steps}, loss {loss:.3f}", flush=True)
+
+    arrays = kept(train(known, epochs=a.epochs, seed=a.seed, progress=progress))
+    with a.write.open("wb") as f:
+        np.savez_compressed(f, allow_pickle=False, **arrays)
+    return clues.network_of(clues.arrays(a.write))
+
+
+def _score(source: str, network: clues.Trained, some: Sequence[Sample]) -> None:
+    found = [clues.told(network, s.picture[None] / np.float32(200), s.places, s.headings, s.measured) for s in some]
+    for k, name in enumerate(("landed", "lifted")):
+        odds = np.concatenate([(c.landed, c.lifted)[k] for c in found])
+        _row(source, name, odds, np.concatenate([s.asked[:, k].reshape(-1) for s in some]))
+    there = np.concatenate([s.passed > 0 for s in some])
+    again = np.concatenate([s.passed > 1 for s in some])[there]
+    _row(source, "twice", np.concatenate([c.twice for c in found])[there], again)
+    _row(source, "... by width", np.concatenate([s.measured[:, AROUND] for s in some])[there], again, odds=False)
+
+
+def _row(source: str, name: str, value: Floats, true: NDArray[np.bool_], *, odds: bool = True) -> None:
+    from sklearn.metrics import roc_auc_score
+
+    surprise = f"{np.logaddexp(0, np.where(true, -value, value)).mean():.4f} nats" if odds else ""
+    print(f"{source:<10}{name:<14}area under the curve {roc_auc_score(true, value):.4f}  {surprise}", flush=True)

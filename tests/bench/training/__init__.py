@@ -1,0 +1,1 @@
+"""Training what the tracer learned: its samples, and the network in PyTorch (extra `train`)."""

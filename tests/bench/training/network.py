@@ -1,0 +1,167 @@
+"""The network of `skeleton.clues` in PyTorch, to be trained."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+from torch import Tensor, nn
+from torch.nn import functional
+
+from skeleton.place_kernels import TOLD
+from tests.bench.training.samples import Sample
+
+CHANNELS = (8, 24, 48, 64, 96)
+HIDDEN = (96, 64)
+QUESTIONS = 3
+"""Landed, lifted, went: asked for both headings; the last only helps the others to be learned."""
+
+
+def _convolution(before: int, after: int, k: int, stride: int) -> nn.Sequential:
+    return nn.Sequential(
+        nn.Conv2d(before, after, k, stride, k // 2, bias=False), nn.BatchNorm2d(after), nn.ReLU(inplace=True)
+    )
+
+
+class ClueNetwork(nn.Module):
+    """Convolutions, each level half as fine as the one before, and a perceptron on what the levels hold at places."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        c = CHANNELS
+        self.levels = nn.ModuleList([nn.Sequential(_convolution(1, c[0], 5, 2), _convolution(c[0], c[0], 3, 1))])
+        for a, b in pairwise(c[:-1]):
+            self.levels.append(nn.Sequential(_convolution(a, b, 3, 2), _convolution(b, b, 3, 1)))
+        self.levels.append(nn.Sequential(_convolution(c[-2], c[-1], 3, 2)))
+        self.scale = nn.BatchNorm1d(TOLD)
+        self.perceptron = nn.Sequential(
+            nn.Dropout(0.1), nn.Linear(sum(c) + TOLD + 4, HIDDEN[0]), nn.ReLU(),
+            nn.Dropout(0.15), nn.Linear(HIDDEN[0], HIDDEN[1]), nn.ReLU(),
+            nn.Dropout(0.1), nn.Linear(HIDDEN[1], 3 * QUESTIONS + 1),
+        )  # fmt: skip
+
+    def forward(
+        self, pictures: Tensor, at: Tensor, which: Tensor, headings: Tensor, measured: Tensor, where: Tensor
+    ) -> tuple[Tensor, Tensor]:
+        """Return log odds (places, QUESTIONS, 2) and (places,): of the questions both ways, and of a second passing."""
+        x, told = pictures, []
+        for k, level in enumerate(self.levels):
+            x = level(x)
+            told.append(_between(x, at / 2.0 ** (k + 1), which))
+        axis = torch.stack([headings[:, 0] ** 2 - headings[:, 1] ** 2, 2 * headings[:, 0] * headings[:, 1]], 1)
+        y = self.perceptron(torch.cat([*told, self.scale(measured), axis, where], 1))
+        along = (y[:, QUESTIONS : 3 * QUESTIONS].reshape(-1, QUESTIONS, 2) * headings[:, None]).sum(2)
+        return torch.stack([y[:, :QUESTIONS] + along, y[:, :QUESTIONS] - along], 2), y[:, -1]
+
+
+def _between(x: Tensor, at: Tensor, which: Tensor) -> Tensor:
+    """Return what x (pictures, channels, h, w) holds at points between its cells, shape (n, channels)."""
+    _, c, h, w = x.shape
+    across, down = at[:, 0].clamp(0, w - 1), at[:, 1].clamp(0, h - 1)
+    left, top = across.floor().long(), down.floor().long()
+    right, bottom = (left + 1).clamp(max=w - 1), (top + 1).clamp(max=h - 1)
+    u, v = (across - left)[:, None], (down - top)[:, None]
+    cells = x.permute(0, 2, 3, 1).reshape(-1, c)
+    base = which * h * w
+    upper = cells[base + top * w + left] * (1 - u) + cells[base + top * w + right] * u
+    lower = cells[base + bottom * w + left] * (1 - u) + cells[base + bottom * w + right] * u
+    return upper * (1 - v) + lower * v
+
+
+def batch(some: Sequence[Sample], rng: np.random.Generator | None = None) -> tuple[Tensor, ...]:
+    """Return what the network takes: pictures side by side, each somewhere on paper as large as the largest."""
+    h, w = (max(s.picture.shape[k] for s in some) for k in (0, 1))
+    h, w = h + -h % 32, w + -w % 32
+    pictures = np.zeros((len(some), 1, h, w), np.float32)
+    at, where, which = [], [], []
+    for i, s in enumerate(some):
+        a, b = s.picture.shape
+        y, x = (0, 0) if rng is None else (rng.integers(0, h - a + 1), rng.integers(0, w - b + 1))
+        pictures[i, 0, y : y + a, x : x + b] = s.picture / 200.0
+        at.append(s.places + np.array([x, y]))
+        low = s.places.min(axis=0)
+        where.append((s.places - low) / max(float((s.places.max(axis=0) - low).max()), 1.0))
+        which.append(np.full(len(s.places), i))
+    parts = (at, [s.headings for s in some], [s.measured for s in some], where)
+    places, headings, measured, inside = (torch.from_numpy(np.concatenate(p).astype(np.float32)) for p in parts)
+    of = torch.from_numpy(np.concatenate(which))
+    fast = torch.from_numpy(pictures).to(memory_format=torch.channels_last)
+    return fast, places, of, headings, measured, inside
+
+
+def _loss(network: ClueNetwork, some: Sequence[Sample], rng: np.random.Generator) -> Tensor:
+    asked = torch.from_numpy(np.concatenate([s.asked for s in some]).astype(np.float32))
+    passed = torch.from_numpy(np.concatenate([s.passed for s in some]).astype(np.float32))
+    both, twice = network(*batch(some, rng))
+    each = functional.binary_cross_entropy_with_logits(both, asked, reduction="none")
+    again = functional.binary_cross_entropy_with_logits(twice, (passed > 1).float(), reduction="none")
+    there = (passed > 0).float()
+    return each[:, :2].sum(1).mean() + (each[:, 2].mean(1) * there).mean() + (again * there).mean()
+
+
+def train(
+    known: Sequence[Sample], *, epochs: float, seed: int, progress: Callable[[int, int, float], None], size: int = 64
+) -> ClueNetwork:
+    """Return a network trained on samples (AdamW, one cycle of the rate), pictures of like size together."""
+    torch.manual_seed(seed)
+    rng = np.random.default_rng(seed)
+    network = ClueNetwork().to(memory_format=torch.channels_last)
+    steps = max(1, int(epochs * len(known) / size))
+    optimizer = torch.optim.AdamW(network.parameters(), 3e-3, weight_decay=2e-2)
+    rate = torch.optim.lr_scheduler.OneCycleLR(optimizer, 3e-3, total_steps=steps, pct_start=0.1)
+    areas = np.array([s.picture.size for s in known])
+    queue: list[NDArray[np.int64]] = []
+    network.train()
+    for step in range(steps):
+        if not queue:
+            order = np.argsort(areas * rng.uniform(0.8, 1.25, len(areas)))
+            batches = [order[i : i + size] for i in range(0, max(len(order) - size + 1, 1), size)]
+            queue = [batches[i] for i in rng.permutation(len(batches))]
+        loss = _loss(network, [known[i] for i in queue.pop()], rng)
+        optimizer.zero_grad()
+        loss.backward()
+        optimizer.step()
+        rate.step()
+        progress(step + 1, steps, float(loss.detach()))
+    return network.eval()
+
+
+def answers(network: ClueNetwork, some: Sequence[Sample]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return log odds (places, QUESTIONS, 2) and (places,) for the places of all samples."""
+    both, twice = [], []
+    with torch.no_grad():
+        for i in range(0, len(some), 32):
+            got = network(*batch(some[i : i + 32]))
+            both.append(got[0].numpy())
+            twice.append(got[1].numpy())
+    return np.concatenate(both), np.concatenate(twice)
+
+
+def kept(network: ClueNetwork) -> dict[str, NDArray[np.generic]]:
+    """Return the arrays that `skeleton.clues` works with: scales folded into kernels, in half precision."""
+    out: dict[str, NDArray[np.generic]] = {}
+    layers: list[tuple[int, bool]] = []
+    for level in network.levels:
+        for j, (convolution, norm, _) in enumerate(level):
+            gain = (norm.weight / torch.sqrt(norm.running_var + norm.eps)).detach()
+            kernels = convolution.weight.detach() * gain[:, None, None, None]
+            out[f"kernels_{len(layers)}"] = kernels.reshape(len(gain), -1).numpy().astype(np.float16)
+            out[f"kernel_offsets_{len(layers)}"] = (
+                (norm.bias.detach() - norm.running_mean * gain).numpy().astype(np.float16)
+            )
+            layers.append((convolution.stride[0], j == len(level) - 1))
+    out["layers"] = np.array(layers, np.int8)
+    gain = (network.scale.weight / torch.sqrt(network.scale.running_var + network.scale.eps)).detach()
+    out["scale"], out["shift"] = gain.numpy(), (network.scale.bias.detach() - network.scale.running_mean * gain).numpy()
+    # "went" is not asked for: its sum, and its vector
+    asked = [0, 1, *range(QUESTIONS, QUESTIONS + 4), 3 * QUESTIONS]
+    dense = [layer for layer in network.perceptron if isinstance(layer, nn.Linear)]
+    for k, layer in enumerate(dense):
+        weights, offsets = layer.weight.detach().numpy().T, layer.bias.detach().numpy()
+        if k == len(dense) - 1:
+            weights, offsets = weights[:, asked], offsets[asked]
+        out[f"weights_{k}"], out[f"offsets_{k}"] = weights.astype(np.float16), offsets.astype(np.float16)
+    return out

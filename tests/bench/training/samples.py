@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import site
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -36,8 +35,8 @@ HOOKED = 0.1
 """Share of the characters one stroke of which is given a hook that its writer did not make: what the ink shows must
 count anywhere, not only where these few people make hooks."""
 
-MOST_STROKES = 12
-"""Of the kanji looked at."""
+EVERY_KANJI, MOST_STROKES = 8, 12
+"""One kanji in so many is looked at, if it has no more strokes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,15 +93,13 @@ def written(paths: Sequence[Path]) -> list[Written]:
         out += [Written(font, "", c.char, c.strokes) for c in hershey(font)]
     for name, habits in (("keeper", KEEPER), ("guest", GUEST)):
         out += [Written("museum", name, c.char, list(c.strokes)) for c in loose_characters(LATIN, 3, habits=habits)]
-    root = next(p for s in site.getsitepackages() if (p := Path(s) / "kanji").is_dir())
-    kanji = "".join(chr(n) for f in root.glob("?????.svg") if 0x4E00 <= (n := int(f.stem, 16)) < 0xA000)
-    out += [Written("kanji", "", c.char, c.strokes) for c in kanjivg(kanji, known=False)]
-    return [w for w in out if w.source != "kanji" or len(w.strokes) <= MOST_STROKES]
+    kanji = kanjivg("".join(map(chr, range(0x4E00, 0xA000, EVERY_KANJI))), known=False)
+    return out + [Written("kanji", "", c.char, c.strokes) for c in kanji if len(c.strokes) <= MOST_STROKES]
 
 
 def samples(characters: Sequence[Written], *, seed: int, times: dict[str, int] | None = None) -> Iterator[Sample]:
     """Yield the characters inked as often as `times` has it, `TIMES` by default; the first ink is the usual one."""
-    often = [(times or TIMES).get(w.source, 1) for w in characters]
+    often = [(TIMES if times is None else times).get(w.source, 1) for w in characters]
     with ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn")) as pool:
         found = pool.map(partial(_several, seed), range(len(characters)), characters, often, chunksize=8)
         for several in found:

@@ -16,6 +16,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from threadpoolctl import ThreadpoolController
 
 from capture.units import Points
 from skeleton.ink_map import InkMap
@@ -83,7 +84,14 @@ def find_clues(ink: InkMap, places: Points, headings: Points, measured: Floats) 
         Shape (n, TOLD), `skeleton.places.features`.
     """
     picture, at = picture_of(ink, places)
-    return told(trained(), picture, at, headings, measured)
+    # matrices this small are multiplied before a second thread wakes, which then spins for nothing
+    with _pools().limit(limits=1, user_api="blas"):
+        return told(trained(), picture, at, headings, measured)
+
+
+@lru_cache(maxsize=1)
+def _pools() -> ThreadpoolController:
+    return ThreadpoolController()
 
 
 def picture_of(ink: InkMap, places: Points) -> tuple[Single, Points]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -34,7 +34,12 @@ def shape_of(strokes: Sequence[Points]) -> Shape:
     """Return the shape of strokes given in any unit, y down."""
     every = np.ascontiguousarray(np.concatenate(list(strokes)), np.float64)
     starts = np.cumsum([0, *map(len, strokes)])
-    return Shape(*shape_of_walks(np.arange(len(every), dtype=np.int32), starts, every, SAMPLES))
+    return shape_along((np.arange(len(every), dtype=np.int32), starts), every)
+
+
+def shape_along(walks: tuple[NDArray[np.int32], NDArray[np.int64]], here: Points) -> Shape:
+    """Return the shape of walks (`skeleton.walk.Walks`) from point to point of `here`, (n, 2)."""
+    return Shape(*shape_of_walks(*walks, here, SAMPLES))
 
 
 def disagreement(a: Shape, b: Shape) -> float:
@@ -56,15 +61,15 @@ def disagreements(a: Sequence[Shape], b: Sequence[Shape]) -> NDArray[np.float64]
     return out
 
 
-def in_the_middle(shapes: Sequence[Shape], odds: NDArray[np.float64]) -> int:
+def in_the_middle(shape: Callable[[int], Shape], odds: NDArray[np.float64]) -> int:
     """Return which of several readings is expected to be most like what was written (least Bayes risk).
 
     Readings that differ in the length of a hook share the odds of one way of writing; the likeliest single reading may
-    be of another way.
+    be of another way. `shape` gives the shape of a reading; the unlikely ones are not asked for.
     """
     likely = np.flatnonzero(odds > 1e-3 * odds.max()).tolist()
     if len(likely) < 3:
         return int(np.argmax(odds))
-    some = [shapes[i] for i in likely]
+    some = [shape(i) for i in likely]
     alike = np.maximum(1 - disagreements(some, some) / ALIKE, 0) @ odds[likely]
     return int(likely[int(np.argmax(alike))])

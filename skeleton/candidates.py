@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from skeleton.choice_kernels import ends_told, movement, passes
+from skeleton.choice_kernels import told_of_walks
 from skeleton.end_kernels import told_ends
 from skeleton.forms import NO_FORM, Forms
 from skeleton.ground import coverage
 from skeleton.lifts import lifted_or_not
-from skeleton.link_kernels import linked, own_widths
+from skeleton.link_kernels import own_widths
 from skeleton.loose_ends import completed
 from skeleton.match import Match, Model
 from skeleton.network import Network
@@ -100,17 +100,13 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         every, starts = walks
         key = every.tobytes(), starts.tobytes()
         if key not in known:
-            known[key] = (
-                _movement(states, every, starts, tip, gaps, total, net.pen_px),
-                forms.features(every, starts, states.here),
-                passes(every, starts, states.first, gaps, states.doubled, states.here, tip, net.pen_px),
-                (*ends_told(ground, walks), *linked(ground, walks, widths, variance)),
-            )
-        moves, form, (*ink, rise, travel, runs, told, missed, missing), clues = known[key]
+            told = told_of_walks(ground, walks, gaps, tip, states.start_cost, widths, variance)
+            known[key] = _movement(told[0], total, net.pen_px), forms.features(every, starts, states.here), *told[1:]
+        moves, form, (*ink, rise, travel, runs, doubled, missed, missing), ends, links = known[key]
         f = np.array(
             [m.fit, m.model.log_prior, bare, *ops[:5], len(starts) - 1,
              *moves, *form, *ink, rise / size, travel / size, *ops[5:],
-             runs, told, missed, missing, *clues]
+             runs, doubled, missed, missing, *ends, *links]
         )  # fmt: skip
         c = Candidate(m.model.name, walks, np.concatenate([f, states.drafted * f]))
         if key not in out or c.cost < out[key].cost:
@@ -159,32 +155,21 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
 def by_movement(net: Network, states: States, walks: list[list[int]]) -> float:
     """Return the cost of walks that follow no form, as if they followed a rare one badly."""
     gaps = np.repeat(states.spacing, np.diff(states.first))
+    ground = ground_of(net, states)
+    own = own_widths(ground, states.width)
+    moves, _, ends, links = told_of_walks(ground, end_to_end(walks), gaps, _tips(net, states), states.start_cost, *own)
     f = np.zeros(len(FEATURES))
     f[0], f[1], f[8] = 0.5, np.log(0.03), len(walks)
-    every, starts = end_to_end(walks)
-    f[9:16] = _movement(states, every, starts, _tips(net, states), gaps, max(float(gaps.sum()), 1e-6), net.pen_px)
+    f[9:16] = _movement(moves, max(float(gaps.sum()), 1e-6), net.pen_px)
     k = FEATURES.index("form")
     f[k : k + len(NO_FORM)] = NO_FORM
-    ground = ground_of(net, states)
-    f[FEATURES.index("landed") :][:4] = (
-        *ends_told(ground, (every, starts)), *linked(ground, (every, starts), *own_widths(ground, states.width))
-    )  # fmt: skip
+    f[FEATURES.index("landed") :][:4] = *ends, *links
     return float(f @ WEIGHTS)
 
 
-def _movement(
-    states: States,
-    every: NDArray[np.int32],
-    starts: NDArray[np.int64],
-    tip: NDArray[np.bool_],
-    gaps: Floats,
-    total: float,
-    pen: float,
-) -> list[float]:
-    """Return the features that tell how the pen moves, from "turns" on."""
-    turns, tips, back, begin, again, idle, single = movement(
-        every, starts, states.start_cost, tip, gaps, states.doubled, states.step_to, states.step_cost, states.step_at
-    )
+def _movement(moves: tuple[float, ...], total: float, pen: float) -> list[float]:
+    """Return the features that tell how the pen moves, from "turns" on; `total`: length of all lines, px."""
+    turns, tips, back, begin, again, idle, single = moves
     return [turns, tips, back, begin, again / total, idle / total, single / (2 * pen)]
 
 

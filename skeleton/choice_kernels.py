@@ -9,6 +9,8 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
+from skeleton.ground import coverage, step_cost
+from skeleton.link_kernels import linked
 
 SPREAD = 0.035
 """Distance, in sizes of the character, at which a form is 1/e as likely as a perfect one."""
@@ -107,24 +109,21 @@ def suits(walk: Any, starts: Any, here: Any, samples: int, forms: Any, form_leng
     )  # fmt: skip
 
 
-@njit(cache=True)
-def passes(walk: Any, starts: Any, first: Any, gaps: Any, doubled: Any, here: Any, free: Any, pen: float) -> Any:
+@inner
+def passes(g: Any, walks: Any, count: Any, gaps: Any, free: Any) -> Any:
     """Return what the ink says of walks.
 
     Evidence for and against every stretch passed twice, evidence against landings inside lines, length passed a third
     time, how much lower strokes begin than they end, how far the pen goes between strokes, and of the stretches passed
     twice, and of those that look so but are not: how many, and how surely each, summed.
+
+    count, gaps (places,): how often the walks pass every place, and its size, px; free (states,): last before a tip.
     """
-    count = np.zeros(len(gaps), np.int32)
+    walk, starts = walks
+    here, first, doubled = g.here, g.first, g.doubled
     rise = 0.0
     travel = 0.0
     for i in range(len(starts) - 1):
-        last = -1
-        for k in range(starts[i], starts[i + 1]):
-            q = walk[k] // 2
-            if q != last:
-                count[q] += 1
-            last = q
         if i > 0:
             e, f = walk[starts[i] - 1], walk[starts[i]]
             travel += np.hypot(here[e, 0] - here[f, 0], here[e, 1] - here[f, 1])
@@ -168,53 +167,38 @@ def passes(walk: Any, starts: Any, first: Any, gaps: Any, doubled: Any, here: An
             for r in range(max(q - 2, 0), min(q + 3, places)):
                 best = max(best, doubled[r])
             landing -= best
+    pen = g.pen
     return (
         pro / (2 * pen), contra / (2 * pen), landing, thrice / (2 * pen), rise, travel, runs, told, missed, missing
     )  # fmt: skip
 
 
-@njit(cache=True)
-def movement(
-    walk: Any, starts: Any, start_cost: Any, at_tip: Any, gaps: Any, doubled: Any,
-    step_to: Any, step_cost: Any, step_at: Any,
-) -> Any:  # fmt: skip
-    """Return what tells how the pen moves on walks in one array.
+@inner
+def movement(g: Any, walks: Any, count: Any, gaps: Any, free: Any, start_cost: Any) -> Any:
+    """Return what tells how the pen moves on walks.
 
     Turns, turns at tips, turns back in junctions, starts, length passed again, idle length, evidence against passing
-    twice.
+    twice. count, gaps, free: as for `passes`; start_cost (states,): of landing there.
     """
+    walk, starts = walks
     single = 0.0
     turns, tips, back, begin, again, idle = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    count = np.zeros(len(gaps), np.int32)
     for i in range(len(starts) - 1):
         a, b = starts[i], starts[i + 1]
         begin += start_cost[walk[a]] + start_cost[walk[b - 1] ^ 1]
-        last = -1
-        for k in range(a, b):
-            q = walk[k] // 2
-            if q != last:
-                count[q] += 1
-            last = q
-            if k == a:
-                continue
+        for k in range(a + 1, b):
             s, t = walk[k - 1], walk[k]
             if t == s ^ 1:
-                if at_tip[s]:
+                if free[s]:
                     tips += 1
                 else:
                     back += 1
             elif abs(s - t) != 2:
-                low = 2.0
-                for j in range(step_at[s], step_at[s + 1]):
-                    if step_to[j] == t and step_cost[j] < low:
-                        low = step_cost[j]
-                turns += low
-            else:
-                pass
+                turns += step_cost(g, s, t)
     for q in range(len(gaps)):
         if count[q] > 1:
             again += (count[q] - 1) * gaps[q]
-            single -= gaps[q] * doubled[q]
+            single -= gaps[q] * g.doubled[q]
     for i in range(len(starts) - 1):
         a, b = starts[i], starts[i + 1]
         k = a
@@ -228,7 +212,7 @@ def movement(
     return turns, tips, back, begin, again, idle, single
 
 
-@njit(cache=True)
+@inner
 def ends_told(g: Any, walks: Any) -> Any:
     """Return what the clues say against the places where walks begin, and against those where they end."""
     walk, starts = walks
@@ -237,3 +221,15 @@ def ends_told(g: Any, walks: Any) -> Any:
         landed -= g.landed[walk[starts[i]]]
         lifted -= g.lifted[walk[starts[i + 1] - 1]]
     return landed, lifted
+
+
+@njit(cache=True)
+def told_of_walks(g: Any, walks: Any, gaps: Any, free: Any, start_cost: Any, widths: Any, variance: float) -> Any:
+    """Return what `movement`, `passes`, `ends_told` and `linked` tell of walks: one call, whose arguments are many."""
+    count = coverage(walks, len(gaps))
+    return (
+        movement(g, walks, count, gaps, free, start_cost),
+        passes(g, walks, count, gaps, free),
+        ends_told(g, walks),
+        linked(g, walks, count, widths, variance),
+    )

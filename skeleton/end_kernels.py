@@ -56,19 +56,17 @@ def _passing(g: Any, q: int, times: int) -> float:
 @inner
 def _noted(found: Any, gain: float, way: Any) -> None:
     """Keep a way to end among the two best that end apart, best first; found: list of (gain, states)."""
-    end = way[-1]
-    for i in range(len(found)):
+    end, at = way[-1], len(found)
+    for i in range(len(found) - 1, -1, -1):
         other = found[i][1][-1]
         if abs(other // 2 - end // 2) <= 2 and (other ^ end) & 1 == 0:
-            if gain > found[i][0]:
-                found[i] = (gain, way)
-                if i == 1 and gain > found[0][0]:
-                    found[0], found[1] = found[1], found[0]
-            return
-    if len(found) < 2:
+            at = i
+    # where none is near, the worse of two makes way
+    at = min(at, 1)
+    if at == len(found):
         found.append((gain, way))
-    elif gain > found[1][0]:
-        found[1] = (gain, way)
+    elif gain > found[at][0]:
+        found[at] = (gain, way)
     if len(found) == 2 and found[1][0] > found[0][0]:
         found[0], found[1] = found[1], found[0]
 
@@ -161,6 +159,7 @@ def told_ends(g: Any, walks: Any, single: bool) -> Any:
     for s in range(len(flipped)):
         flipped[s] = g.landed[s ^ 1]
     gains, at, ways = [0.0][:0], [0][:0], plain[:0]
+    moved = False
     for i in range(len(plain)):
         w = plain[i]
         if g.piece[w[0]] >= g.lines or len(w) < 3:
@@ -169,18 +168,26 @@ def told_ends(g: Any, walks: Any, single: bool) -> Any:
             gain, way = better_ring(g, w)
             if gain > WORTH:
                 every[i] = way
+                moved = True
                 gains.append(gain)
                 at.append(i)
                 ways.append(way)
                 continue
         for begin in (True, False):
             ends = flipped if begin else g.lifted
-            now = turned_round(every[i]) if begin else every[i]
-            found = better_ends(g, now, coverage(joined(every), len(g.twice)), ends)
+            alone = [(0.0, w)][:0]
+            if single or not moved:
+                alone = better_ends(g, turned_round(w) if begin else w, count, ends)
+            # as long as no end was moved, one end changed and all ends changed are the same question
+            found = alone
+            if moved:
+                now = turned_round(every[i]) if begin else every[i]
+                found = better_ends(g, now, coverage(joined(every), len(g.twice)), ends)
             if len(found):
                 every[i] = turned_round(found[0][1]) if begin else found[0][1]
+                moved = True
             if single:
-                for gain, way in better_ends(g, turned_round(w) if begin else w, count, ends):
+                for gain, way in alone:
                     gains.append(gain)
                     at.append(i)
                     ways.append(turned_round(way) if begin else way)

@@ -16,7 +16,7 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.ground import coverage
+from skeleton.retraces import cosine
 
 REACH = 0.12
 """Share of a stroke's length within which widths are alike."""
@@ -86,13 +86,13 @@ def _evidence(u: Any, y: Any, a: int, b: int, variance: float) -> float:
 
 
 @njit(cache=True)
-def linked(g: Any, walks: Any, widths: Any, variance: float) -> Any:
+def linked(g: Any, walks: Any, count: Any, widths: Any, variance: float) -> Any:
     """Return the cost of taking each stroke's parts for one stroke's: of those that look so, of those that do not.
 
-    widths (places,): as `own_widths` gives them, NaN where they tell nothing.
+    count, widths (places,): how often the walks pass, and widths as `own_widths` gives them, NaN where they tell
+    nothing.
     """
     walk, starts = walks
-    count = coverage(walks, len(widths))
     pro, contra = 0.0, 0.0
     for i in range(len(starts) - 1):
         a, b = starts[i], starts[i + 1]
@@ -105,8 +105,7 @@ def linked(g: Any, walks: Any, widths: Any, variance: float) -> Any:
                 at[k] = at[k - 1] + (g.spacing[g.piece[walk[a + k]]] if walk[a + k - 1] // 2 != q else 0.0)
             good[k] = count[q] == 1 and not math.isnan(widths[q])
         for k in range(2, n - 2):
-            s, t = walk[a + k - 2], walk[a + k + 2]
-            if g.heading[s, 0] * g.heading[t, 0] + g.heading[s, 1] * g.heading[t, 1] < CORNER:
+            if cosine(g, walk[a + k - 2], walk[a + k + 2]) < CORNER:
                 for j in range(k - 1, k + 2):
                     good[j] = False
         u, y, run = np.zeros(n), np.zeros(n), np.zeros(n, np.int32)

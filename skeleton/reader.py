@@ -12,9 +12,8 @@ from numpy.typing import NDArray
 
 from capture.report import Finding
 from capture.units import Points, image_from_pixels
-from skeleton.agreement import SAMPLES, Shape, disagreement, in_the_middle, shape_of
+from skeleton.agreement import Shape, disagreement, in_the_middle, shape_along, shape_of
 from skeleton.candidates import Candidate, by_movement, candidates
-from skeleton.choice_kernels import shape_of_walks
 from skeleton.ductus import allographs
 from skeleton.forms import NO_FORM
 from skeleton.graph import build_graph
@@ -132,20 +131,23 @@ def study(
         for c in candidates(net, states, find_matches(net, states, models), models):
             drawing, shaping = partial(_drawn, net, states, c), partial(_shaped, states, c)
             found.append(Option(c.name, drawing, c.cost - HABIT * c.ends_cost if own else c.cost, c.surprise, shaping))
-    found = _best(found, own)
+    found = _best(found if not own else [_by_habit(o, own) for o in found])
     if not found or found[0].cost > RULES_FROM:
         walks = smooth_walks(net, states)
         cost, surprise = (by_movement(net, states, walks), NO_FORM[1]) if found else (0.0, 0.0)
         rules = Option("", lambda: in_writing_order([draw(net, states, w) for w in walks], ink), cost, surprise)
-        found = _best([*found, *_best([rules], own)], [])
+        found = _best([*found, _by_habit(rules, own) if own else rules])
     return Study(ink, tuple(found), parts)
 
 
-def _best(options: list[Option], own: list[Shape]) -> list[Option]:
-    """Return the options that stay in the choice, best first; what is strange to the writer's own way costs more."""
-    if own:
-        options = [replace(o, cost=o.cost + _strangeness(o.shape, own)) for o in options]
+def _best(options: list[Option]) -> list[Option]:
+    """Return the options that stay in the choice, best first."""
     return sorted(options, key=lambda o: o.cost)[:KEPT]
+
+
+def _by_habit(option: Option, own: list[Shape]) -> Option:
+    """Return an option that costs the more, the stranger it is to the writer's own ways."""
+    return replace(option, cost=option.cost + AGREEMENT * min(10 * disagreement(option.shape, o) for o in own))
 
 
 def _drawn(net: Network, states: States, reading: Candidate) -> list[Points]:
@@ -153,16 +155,11 @@ def _drawn(net: Network, states: States, reading: Candidate) -> list[Points]:
 
 
 def _shaped(states: States, reading: Candidate) -> Shape:
-    every, starts = reading.end_to_end
-    return Shape(*shape_of_walks(every, starts, states.here, SAMPLES))
+    return shape_along(reading.end_to_end, states.here)
 
 
 RULES_FROM = 6.0
 """Cost of the best labelled reading from which the general rules have a say."""
-
-
-def _strangeness(shape: Shape, own: list[Shape]) -> float:
-    return AGREEMENT * min(10 * disagreement(shape, o) for o in own)
 
 
 def conclude(
@@ -176,7 +173,7 @@ def conclude(
         return Reading(())
     cost = np.array([o.cost for o in found.options] if costs is None else costs)
     odds = np.exp(-(cost - cost.min()))
-    middle = in_the_middle([o.shape for o in found.options], odds)
+    middle = in_the_middle(lambda i: found.options[i].shape, odds)
     if not judged:
         only = found.options[middle]
         return Reading(tuple(finish(only.lines, found.ink, found.parts)), allograph=only.name)

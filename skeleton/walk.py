@@ -28,8 +28,8 @@ Walks = tuple[Ints, NDArray[np.int64]]
 ANY_PLACE = -2.5
 """Log odds that a pen passed twice, of which nothing is known."""
 
-BOUNDS = (-4.0, 5.0)
-"""Log odds of a second passing are kept within these."""
+SURE = 5.0
+"""Log odds of a second passing beyond which it makes no difference."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +86,7 @@ def build_states(net: Network, ink: InkMap, step: float) -> States:
     places, along = here[::2], np.ascontiguousarray(heading[::2])
     ink_there = measure(ink, places, along)
     clues = find_clues(ink, places, along, features(net, ink_there, ink.pen_px, places, along, first))
-    doubled = np.minimum(np.maximum(clues.twice - ANY_PLACE, BOUNDS[0]), BOUNDS[1])
+    doubled = np.minimum(clues.twice - ANY_PLACE, SURE)
     straight = drafted(net, ink_there.centre, ~np.isnan(ink_there.width), along, first)
     width = ink_there.width / ink_there.usual
     return States(here, heading, start_cost, piece, first, spacing, clues, doubled, width, straight, *steps)

@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
+from skeleton.line_kernels import lengths_along
 
 
 @inner
@@ -49,9 +50,7 @@ def spline_through(p: Any, fine: Any) -> Any:
 def in_even_steps(p: Any, step: float) -> Any:
     """Return points of a polyline about `step` apart along it, both ends kept; one if it has no length."""
     n = len(p)
-    along = np.zeros(n)
-    for i in range(1, n):
-        along[i] = along[i - 1] + math.hypot(p[i, 0] - p[i - 1, 0], p[i, 1] - p[i - 1, 1])
+    along = lengths_along(p)
     total = along[n - 1]
     if total == 0:
         return p[:1].copy()

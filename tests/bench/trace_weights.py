@@ -23,9 +23,8 @@ from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton import clues
-from skeleton.agreement import SAMPLES, Shape, in_the_middle
+from skeleton.agreement import Shape, in_the_middle, shape_along
 from skeleton.candidates import COSTS, FEATURES, WEIGHTS, candidates
-from skeleton.choice_kernels import shape_of_walks
 from skeleton.match import find_matches
 from skeleton.reader import KEPT, models_of, take_apart
 from skeleton.walk import draw
@@ -107,11 +106,7 @@ def report(every: Sequence[Example], ridge: float) -> None:
 def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:
     """Print the share of characters read right, chosen and among those considered."""
     for source in sorted({e.row for e in every}):
-        here = [
-            (e, w)
-            for e, w in zip(every, weights, strict=True)
-            if e.source + ("*" if e.group.endswith("*") else "") == source
-        ]
+        here = [(e, w) for e, w in zip(every, weights, strict=True) if e.row == source]
         best = [_chosen(e, e.features @ w) for e, w in here]
         paths = np.mean([e.paths[k] for (e, _), k in zip(here, best, strict=True)])
         full = np.mean([e.full[k] for (e, _), k in zip(here, best, strict=True)])
@@ -126,7 +121,7 @@ def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:
 def _chosen(e: Example, cost: Floats) -> int:
     """Return the reading that the tracer would choose."""
     rank = np.argsort(cost)[:KEPT]
-    return int(rank[in_the_middle([e.shapes[i] for i in rank], np.exp(cost.min() - cost[rank]))])
+    return int(rank[in_the_middle(lambda i: e.shapes[rank[i]], np.exp(cost.min() - cost[rank]))])
 
 
 def fit(every: Sequence[Example], ridge: float) -> Floats:
@@ -222,5 +217,5 @@ def _example(group: str, char: str, grey: NDArray[np.uint8], dpi: float, true: l
                 left.remove(hit)
         paths[i], full[i] = not left, bool(np.diag(ahead).all())
     features = np.array([c.features for c in every]).reshape(-1, len(FEATURES))
-    shapes = [Shape(*shape_of_walks(*c.end_to_end, states.here, SAMPLES)) for c in every]
+    shapes = [shape_along(c.end_to_end, states.here) for c in every]
     return Example(group, char, features, shapes, paths, full)

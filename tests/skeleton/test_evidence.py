@@ -14,6 +14,7 @@ from skeleton.agreement import in_the_middle, shape_of
 from skeleton.candidates import candidates
 from skeleton.clues import Layer, between, convolved, find_clues
 from skeleton.end_kernels import told_ends
+from skeleton.ground import coverage
 from skeleton.link_kernels import NOISE, REACH, _evidence, linked, own_widths
 from skeleton.match import find_matches
 from skeleton.places import features, measure
@@ -130,7 +131,8 @@ def test_one_stroke_in_two_widths_is_doubted() -> None:
         ground = ground_of(net, states)
         models = models_of("L", "right", ())
         one = next(c for c in candidates(net, states, find_matches(net, states, models), models) if len(c.walks) == 1)
-        said.append(linked(ground, one.end_to_end, *own_widths(ground, states.width))[1])
+        count = coverage(one.end_to_end, len(states.width))
+        said.append(linked(ground, one.end_to_end, count, *own_widths(ground, states.width))[1])
     assert said[1] > said[0] + 0.3
 
 
@@ -145,5 +147,5 @@ def test_straight_lines_are_a_draftsmans_and_bowed_ones_are_not(bow: float, low:
 def test_readings_that_are_nearly_alike_speak_for_each_other() -> None:
     hooks = [shape_of([np.array([[0.0, h], [0.0, 0.0], [0.0, 5.0], [3.0, 5.0]])]) for h in (0.2, 0.4, 0.6)]
     apart = shape_of([np.array([[0.0, 0.0], [0.0, 5.0]]), np.array([[0.0, 5.0], [3.0, 5.0]])])
-    assert in_the_middle([apart, *hooks], np.array([0.34, 0.2, 0.24, 0.22])) == 2
-    assert in_the_middle([apart, *hooks], np.array([0.9, 0.02, 0.06, 0.02])) == 0
+    assert in_the_middle([apart, *hooks].__getitem__, np.array([0.34, 0.2, 0.24, 0.22])) == 2
+    assert in_the_middle([apart, *hooks].__getitem__, np.array([0.9, 0.02, 0.06, 0.02])) == 0

@@ -129,17 +129,6 @@ def train(
     return network.eval()
 
 
-def answers(network: ClueNetwork, some: Sequence[Sample]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return log odds (places, QUESTIONS, 2) and (places,) for the places of all samples."""
-    both, twice = [], []
-    with torch.no_grad():
-        for i in range(0, len(some), 32):
-            got = network(*batch(some[i : i + 32]))
-            both.append(got[0].numpy())
-            twice.append(got[1].numpy())
-    return np.concatenate(both), np.concatenate(twice)
-
-
 def kept(network: ClueNetwork) -> dict[str, NDArray[np.generic]]:
     """Return the arrays that `skeleton.clues` works with: scales folded into kernels, in half precision."""
     out: dict[str, NDArray[np.generic]] = {}

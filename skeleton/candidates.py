@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -54,27 +53,21 @@ class Candidate:
     name: str
     end_to_end: Walks
     features: NDArray[np.float64]
-    """Shape (len(FEATURES),)."""
+    """Shape (features,): what `cost` is made of."""
+
+    cost: float
+    """Lower is better; differences are log odds."""
+
+    surprise: float = 0.0
+    """How little its rough shape suits any form of the character, -log likelihood."""
+
+    ends_cost: float = 0.0
+    """What of the cost is the clues' word against where strokes begin and end."""
 
     @property
     def walks(self) -> tuple[list[int], ...]:
         """Single steps from state to state, one list a stroke, in writing order."""
         return one_by_one(*self.end_to_end)
-
-    @cached_property
-    def cost(self) -> float:
-        """Lower is better; differences are log odds."""
-        return float(self.features @ WEIGHTS)
-
-    @property
-    def surprise(self) -> float:
-        """How little its rough shape suits any form of the character, -log likelihood."""
-        return float(self.features[SURPRISE])
-
-    @property
-    def ends_cost(self) -> float:
-        """What of the cost is the clues' word against where strokes begin and end."""
-        return float(self.features[ENDS] @ WEIGHTS[ENDS])
 
 
 FIRST, EXPANDED = 7, 3
@@ -88,7 +81,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     gaps = np.repeat(states.spacing, np.diff(states.first))
     total = max(float(gaps.sum()), 1e-6)
     size = max(float(np.ptp(states.here, axis=0).max()), net.pen_px) if len(states.here) else 1.0
-    tip = _tips(net, states)
+    tip = tips_of(net, states)
     forms = Forms(models)
     ground = ground_of(net, states)
     widths, variance = own_widths(ground, states.width)
@@ -101,14 +94,19 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         key = every.tobytes(), starts.tobytes()
         if key not in known:
             told = told_of_walks(ground, walks, gaps, tip, states.start_cost, widths, variance)
-            known[key] = _movement(told[0], total, net.pen_px), forms.features(every, starts, states.here), *told[1:]
+            known[key] = (
+                movement_features(told[0], total, net.pen_px),
+                forms.features(every, starts, states.here),
+                *told[1:],
+            )
         moves, form, (*ink, rise, travel, runs, doubled, missed, missing), ends, links = known[key]
         f = np.array(
             [m.fit, m.model.log_prior, bare, *ops[:5], len(starts) - 1,
              *moves, *form, *ink, rise / size, travel / size, *ops[5:],
              runs, doubled, missed, missing, *ends, *links]
         )  # fmt: skip
-        c = Candidate(m.model.name, walks, np.concatenate([f, states.drafted * f]))
+        f = np.concatenate([f, states.drafted * f])
+        c = Candidate(m.model.name, walks, f, float(f @ WEIGHTS), float(f[SURPRISE]), float(f[ENDS] @ WEIGHTS[ENDS]))
         if key not in out or c.cost < out[key].cost:
             out[key] = c
         return c.cost, key
@@ -152,28 +150,28 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     return sorted(out.values(), key=lambda c: c.cost)
 
 
-def by_movement(net: Network, states: States, walks: list[list[int]]) -> float:
+def by_movement(net: Network, states: States, walks: Walks) -> float:
     """Return the cost of walks that follow no form, as if they followed a rare one badly."""
     gaps = np.repeat(states.spacing, np.diff(states.first))
     ground = ground_of(net, states)
     own = own_widths(ground, states.width)
-    moves, _, ends, links = told_of_walks(ground, end_to_end(walks), gaps, _tips(net, states), states.start_cost, *own)
+    moves, _, ends, links = told_of_walks(ground, walks, gaps, tips_of(net, states), states.start_cost, *own)
     f = np.zeros(len(FEATURES))
-    f[0], f[1], f[8] = 0.5, np.log(0.03), len(walks)
-    f[9:16] = _movement(moves, max(float(gaps.sum()), 1e-6), net.pen_px)
+    f[0], f[1], f[8] = 0.5, np.log(0.03), len(walks[1]) - 1
+    f[9:16] = movement_features(moves, max(float(gaps.sum()), 1e-6), net.pen_px)
     k = FEATURES.index("form")
     f[k : k + len(NO_FORM)] = NO_FORM
     f[FEATURES.index("landed") :][:4] = *ends, *links
     return float(f @ WEIGHTS)
 
 
-def _movement(moves: tuple[float, ...], total: float, pen: float) -> list[float]:
+def movement_features(moves: tuple[float, ...], total: float, pen: float) -> list[float]:
     """Return the features that tell how the pen moves, from "turns" on; `total`: length of all lines, px."""
     turns, tips, back, begin, again, idle, single = moves
     return [turns, tips, back, begin, again / total, idle / total, single / (2 * pen)]
 
 
-def _tips(net: Network, states: States) -> NDArray[np.bool_]:
+def tips_of(net: Network, states: States) -> NDArray[np.bool_]:
     """Return for every state whether it is the last before a free tip."""
     out = np.zeros(len(states.here), bool)
     free = np.array(net.junction_of) < 0

@@ -11,7 +11,7 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.ground import joined, leads_to, one_after, parted
+from skeleton.ground import joined, leads_to, one_after, parted, turned_round
 from skeleton.retraces import cosine
 
 
@@ -96,4 +96,24 @@ def lifted_or_not(g: Any, walks: Any) -> Any:
             new, n = _merge(g, walks)
         if n:
             out.append((kind, n, new))
+    return out
+
+
+@njit(cache=True)
+def met_ends(g: Any, walks: Any) -> Any:
+    """Return what walks become when two of them whose ends meet are one stroke, one for every such pair of ends."""
+    every = parted(walks)
+    out = [walks][:0]
+    for i in range(len(every)):
+        for k in range(i + 1, len(every)):
+            if g.piece[every[i][0]] >= g.lines or g.piece[every[k][0]] >= g.lines:
+                continue
+            for way in range(4):
+                a = turned_round(every[i]) if way & 1 else every[i]
+                b = turned_round(every[k]) if way & 2 else every[k]
+                if a[-1] // 2 == b[0] // 2 or leads_to(g, a[-1], b[0]):
+                    both = every[:]
+                    both[i] = one_after(a, b[1:] if a[-1] == b[0] else b)
+                    both.pop(k)
+                    out.append(joined(both))
     return out

@@ -21,15 +21,16 @@ from skeleton.ink_map import Grey, InkMap, find_ink
 from skeleton.match import Model, find_matches
 from skeleton.network import Network, build_network
 from skeleton.options import Options
-from skeleton.order import against_the_grain, direct, writing_order
+from skeleton.order import writing_order
 from skeleton.quantiles import median
 from skeleton.reading import LOW_CONFIDENCE, Reading
 from skeleton.refine import refine
 from skeleton.reink import reinked
 from skeleton.repair import repair
-from skeleton.smooth_paths import smooth_walks
+from skeleton.smooth_paths import in_the_manner_of
 from skeleton.stroke import Stroke
-from skeleton.walk import States, build_states, draw
+from skeleton.unnamed import readings
+from skeleton.walk import States, Walks, build_states, draw, end_to_end
 
 ALL_PARTS = Options()
 
@@ -133,11 +134,33 @@ def study(
             found.append(Option(c.name, drawing, c.cost - HABIT * c.ends_cost if own else c.cost, c.surprise, shaping))
     found = _best(found if not own else [_by_habit(o, own) for o in found])
     if not found or found[0].cost > RULES_FROM:
-        walks = smooth_walks(net, states)
-        cost, surprise = (by_movement(net, states, walks), NO_FORM[1]) if found else (0.0, 0.0)
-        rules = Option("", lambda: in_writing_order([draw(net, states, w) for w in walks], ink), cost, surprise)
-        found = _best([*found, _by_habit(rules, own) if own else rules])
+        free = _by_rules(net, states, rivals=bool(found))
+        found = _best([*found, *(_by_habit(o, own) if own else o for o in free)])
     return Study(ink, tuple(found), parts)
+
+
+def _by_rules(net: Network, states: States, *, rivals: bool) -> list[Option]:
+    """Return the options that follow no form; `rivals`: beside some that do."""
+    ways = readings(net, states)[: 1 if rivals else KEPT]
+    if not ways:
+        return []
+    first = ways[0].end_to_end
+    out = []
+    for c in ways:
+        cost, surprise = (by_movement(net, states, c.end_to_end), NO_FORM[1]) if rivals else (c.cost, 0.0)
+        drawing, shaping = partial(_in_writing_order, net, states, c), partial(shaped_like, states, first, c)
+        out.append(Option("", drawing, cost, surprise, shaping))
+    return out
+
+
+def _in_writing_order(net: Network, states: States, reading: Candidate) -> list[Points]:
+    lines = _drawn(net, states, reading)
+    return [lines[i] for i in writing_order(lines, [len(p) == 1 for p in lines])]
+
+
+def shaped_like(states: States, first: Walks, reading: Candidate) -> Shape:
+    """Return a reading's shape, its strokes in the order and the directions of another: only places count."""
+    return shape_along(end_to_end(in_the_manner_of(first, list(reading.walks))), states.here)
 
 
 def _best(options: list[Option]) -> list[Option]:
@@ -211,20 +234,6 @@ def _reading(found: Study, option: Option, share: float) -> Reading:
     if filled:
         findings.append(Finding("filled counter"))
     return Reading(strokes, confidence, option.name, (), tuple(findings))
-
-
-def in_writing_order(drawn: list[Points], ink: InkMap) -> list[Points]:
-    """Return the lines of a character of which nothing is known by the general rules of writing."""
-    size = float(max(ink.mask.shape))
-    turned: list[Points] = []
-    for line in drawn:
-        t = direct(line, size)
-        line = line[t]
-        for a, b in against_the_grain(line, ink.pen_px) if len(line) > 2 else [(0, len(line) - 1)]:
-            u = direct(line[a : b + 1], size) + a
-            turned.append(line[u])
-    order = writing_order(turned, [len(p) == 1 for p in turned])
-    return [turned[i] for i in order]
 
 
 def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> list[Model]:

@@ -89,7 +89,14 @@ GUEST = Habits(
     pen_mm=0.55,
     pressure_sd=0.12,
     manner=Manner(
-        rhythm_s=0.078, practice=0.75, aim_sd=0.038, bend_sd_deg=9.0, timing_sd=0.2, overshoot=0.06, tremor=0.009
+        rhythm_s=0.078,
+        practice=0.75,
+        aim_sd=0.038,
+        bend_sd_deg=9.0,
+        bow_sd_deg=16.0,
+        timing_sd=0.2,
+        overshoot=0.06,
+        tremor=0.009,
     ),
 )
 """A visitor in a hurry: upright, narrow, and far less regular."""

@@ -44,6 +44,9 @@ class Manner:
     bend_sd_deg: float = 4.0
     """Standard deviation of the turning of a strokelet's arc."""
 
+    bow_sd_deg: float = 12.0
+    """The same of one that was meant straight: nobody's straight lines are."""
+
     timing_sd: float = 0.13
     """Standard deviation of the logarithm of the time between onsets."""
 
@@ -112,7 +115,9 @@ def move(path: Path, manner: Manner, rng: np.random.Generator) -> Movement:
     aims += rng.normal(0, manner.aim_sd, aims.shape)
     if n >= 1:
         aims[-1] += (aims[-1] - aims[-2]) * rng.normal(0.0, manner.overshoot)
-    bend = bend + np.radians(manner.bend_sd_deg) * rng.normal(size=n) * np.minimum(1, 0.35 + np.abs(bend))
+    meant_straight = np.exp(-np.abs(bend) / 0.3)
+    strays = manner.bend_sd_deg * np.minimum(1, 0.35 + np.abs(bend)) * (1 - meant_straight)
+    bend = bend + np.radians(strays + manner.bow_sd_deg * meant_straight) * rng.normal(size=n)
     onset = np.r_[0.0, np.cumsum(gap * np.exp(rng.normal(0, manner.timing_sd, len(gap))))]
     medians = median * np.exp(rng.normal(0, 0.05, n))
     spreads = spread * np.exp(rng.normal(0, 0.10, n))

@@ -3,14 +3,15 @@
 Characters whose strokes are known are inked in several ways; every reading that the tracer considers is compared with
 what was written, and a conditional logit (McFadden 1974) is fitted: the log odds of a reading are minus its cost, the
 cost is linear in the features of `skeleton.candidates`. Readings right in path, order and direction are what is
-asked for; where there is none, those right in path. Printed: held-out scores of a cross-validation by writer, then the
-weights to paste.
+asked for; where there is none, those right in path. With `--unnamed` the character is not told, half the kana and some
+kanji are added, only paths are asked for, and the weights are those of `skeleton.unnamed`. Printed: held-out scores of
+a cross-validation by writer, then the weights to paste.
 """
 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from unittest.mock import patch
@@ -22,19 +23,27 @@ from scipy.optimize import minimize
 from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
-from skeleton import clues
+from skeleton import clues, unnamed
 from skeleton.agreement import Shape, in_the_middle, shape_along
-from skeleton.candidates import COSTS, FEATURES, WEIGHTS, candidates
+from skeleton.candidates import COSTS, WEIGHTS, Candidate, candidates
+from skeleton.ink_map import InkMap
 from skeleton.match import find_matches
-from skeleton.reader import KEPT, models_of, take_apart
-from skeleton.walk import draw
-from tests.bench.trace_data import FOLDS, LATIN, TRAINED, Case, data_sets, fold, folder
+from skeleton.network import Network
+from skeleton.reader import KEPT, models_of, shaped_like, take_apart
+from skeleton.walk import States, draw
+from tests.bench.trace_data import FOLDS, LATIN, TRAINED, Case, data_sets, fold, folder, kanjivg
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import gap, spread
 
 Floats = NDArray[np.float64]
 WITHIN_MM = 0.35
-WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 2.0, "museum": 3.0}
+WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 2.0, "museum": 3.0, "kana": 6.0, "kanji": 3.0}
+EVERY_KANJI, MOST_STROKES = 34, 9
+"""One kanji in so many is read, if it has no more strokes."""
+
+Apart = tuple[InkMap, Network, States]
+Readings = tuple[list[Candidate], list[Shape]]
+How = Callable[[Apart, str], Readings]
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,30 +85,33 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--ridge", type=float, default=0.005)
     parser.add_argument("--share", type=float, default=1.0, help="share of the characters, drawn by lot")
     parser.add_argument("--checked", action="store_true", help="also score the writers that are not fitted")
+    parser.add_argument("--unnamed", action="store_true", help="the readings of characters of which nothing is known")
     parser.add_argument(
         "--clues", type=Path, nargs=FOLDS, help="networks trained without one part of the data each, for that part"
     )
     a = parser.parse_args(argv)
     rng = np.random.default_rng(11)
-    every = [e for e in collect(a.data, a.inks, rng, share=a.share, checked=a.checked, networks=a.clues)]
-    report(every, a.ridge)
+    how = _unnamed if a.unnamed else _named
+    every = list(collect(a.data, a.inks, rng, how, share=a.share, checked=a.checked, networks=a.clues))
+    costs, weights = (unnamed.COSTS, unnamed.WEIGHTS) if a.unnamed else (COSTS, WEIGHTS)
+    report(every, a.ridge, list(costs), weights)
     return 0
 
 
-def report(every: Sequence[Example], ridge: float) -> None:
+def report(every: Sequence[Example], ridge: float, names: list[str], used: Floats) -> None:
     """Print what the weights in use choose, what fitted ones do held out, and the fitted ones."""
     fitted = [e for e in every if not e.group.endswith("*")]
     held = [e for e in every if e.group.endswith("*")]
     print("in use:")
-    rate(every, [WEIGHTS] * len(every))
-    trained = [fit([e for e in fitted if e.fold != k], ridge) for k in range(FOLDS)]
+    rate(every, [used] * len(every))
+    trained = [fit([e for e in fitted if e.fold != k], ridge, used) for k in range(FOLDS)]
     print("left out of the fit:")
     rate(fitted, [trained[e.fold] for e in fitted])
-    w = fit(fitted, ridge)
+    w = fit(fitted, ridge, used)
     if held:
         print("writers never fitted:")
         rate(held, [w] * len(held))
-    for name, fluent, drafted in zip(COSTS, w[: len(COSTS)], w[len(COSTS) :], strict=True):
+    for name, fluent, drafted in zip(names, w[: len(names)], w[len(names) :], strict=True):
         print(f'"{name}": ({fluent:.2f}, {drafted:.2f}),')
 
 
@@ -124,7 +136,7 @@ def _chosen(e: Example, cost: Floats) -> int:
     return int(rank[in_the_middle(lambda i: e.shapes[rank[i]], np.exp(cost.min() - cost[rank]))])
 
 
-def fit(every: Sequence[Example], ridge: float) -> Floats:
+def fit(every: Sequence[Example], ridge: float, used: Floats) -> Floats:
     """Return the weights of greatest likelihood, a ridge towards those in use, per spread of a feature."""
     rows = [(e.features, np.where(e.full, 1.0, 0.15 * e.paths), WEIGHT.get(e.source, 1.0)) for e in every]
     rows = [r for r in rows if r[1].any() and len(r[1]) > 1]
@@ -134,7 +146,7 @@ def fit(every: Sequence[Example], ridge: float) -> Floats:
     y = np.concatenate([y for _, y, _ in rows])
     q = np.array([q for _, _, q in rows])
     sizes = np.diff([*at, len(y)])
-    centre = WEIGHTS * scale
+    centre = used * scale
 
     def loss(v: Floats) -> tuple[float, Floats]:
         e = -(x @ v)
@@ -152,6 +164,7 @@ def collect(
     paths: Iterable[Path],
     inks: int,
     rng: np.random.Generator,
+    how: How,
     *,
     share: float = 1.0,
     checked: bool = False,
@@ -166,17 +179,20 @@ def collect(
 
     def seen(group: str, char: str, picture: tuple[NDArray[np.uint8], float, list[Points]]) -> Example:
         if not blind or group.endswith("*"):
-            return _example(group, char, *picture)
+            return _example(group, char, how, *picture)
         with patch.object(clues, "trained", return_value=blind[fold(*group.split("/"), char)]):
-            return _example(group, char, *picture)
+            return _example(group, char, how, *picture)
 
-    sets = {k: v for k, v in data_sets().items() if k not in ("kana", "sample hand")}
+    sets = {k: v for k, v in data_sets().items() if k != "sample hand" and (k != "kana" or how is _unnamed)}
+    if how is _unnamed:
+        kanji = kanjivg("".join(map(chr, range(0x4E03, 0xA000, EVERY_KANJI))), known=False)
+        sets["kanji"] = [c for c in kanji if len(c.strokes) <= MOST_STROKES]
     for path in paths:
         sets |= folder(path)
     for name, cases in sets.items():
         source = name.split("_")[0]
         for case in cases:
-            fitted = source not in TRAINED or case.writer in TRAINED[source]
+            fitted = case.writer in TRAINED[source] if source in TRAINED else name != "kana" or ord(case.char) % 2 == 0
             if not (fitted or checked) or rng.random() > share:
                 continue
             for k in range(inks):
@@ -196,12 +212,26 @@ def _inked(case: Case, rng: np.random.Generator, k: int) -> tuple[NDArray[np.uin
     return image, dpi, [s + off for s in case.strokes]
 
 
-def _example(group: str, char: str, grey: NDArray[np.uint8], dpi: float, true: list[Points]) -> Example:
+def _named(ground: Apart, char: str) -> Readings:
+    """Return the readings that a tracer who is told the character considers, and their shapes."""
+    _, net, states = ground
+    models = models_of(char, "right", ())
+    every = candidates(net, states, find_matches(net, states, models), models)
+    return every, [shape_along(c.end_to_end, states.here) for c in every]
+
+
+def _unnamed(ground: Apart, char: str) -> Readings:
+    """Return the readings that a tracer who is not told the character considers, and their shapes."""
+    _, net, states = ground
+    every = unnamed.readings(net, states)
+    return every, [shaped_like(states, every[0].end_to_end, c) for c in every]
+
+
+def _example(group: str, char: str, how: How, grey: NDArray[np.uint8], dpi: float, true: list[Points]) -> Example:
     apart = take_apart(grey, dpi)
     assert apart is not None
     found, net, states = apart
-    models = models_of(char, "right", ())
-    every = candidates(net, states, find_matches(net, states, models), models)
+    every, shapes = how(apart, char)
     want = [spread(s) for s in true]
     paths, full = np.zeros(len(every), bool), np.zeros(len(every), bool)
     for i, c in enumerate(every):
@@ -215,7 +245,7 @@ def _example(group: str, char: str, grey: NDArray[np.uint8], dpi: float, true: l
             hit = next((j for j in left if row[j]), None)
             if hit is not None:
                 left.remove(hit)
-        paths[i], full[i] = not left, bool(np.diag(ahead).all())
-    features = np.array([c.features for c in every]).reshape(-1, len(FEATURES))
-    shapes = [shape_along(c.end_to_end, states.here) for c in every]
+        paths[i] = not left
+        full[i] = paths[i] and (how is _unnamed or bool(np.diag(ahead).all()))
+    features = np.array([c.features for c in every])
     return Example(group, char, features, shapes, paths, full)

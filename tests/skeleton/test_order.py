@@ -5,8 +5,14 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from pytest import approx
 
-from skeleton.order import against_the_grain, writing_order
+import skeleton
+from capture.units import Points
+from skeleton.grain_kernels import told_of_direction
+from skeleton.order import writing_order
+from tests.bench.trace_ink import ink
+from tests.bench.trace_score import gap, spread
 
 
 def _line(*corners: tuple[float, float]) -> Any:
@@ -26,11 +32,57 @@ def test_of_two_marks_in_the_upper_right_the_left_one_is_first_and_both_come_las
     assert writing_order([right, left, body], [False, False, False]) == [2, 1, 0]
 
 
+def _read(*strokes: Points) -> list[Points]:
+    image, off = ink([s / 10 for s in strokes])
+    return [10 * (s.points_mm - off) for s in skeleton.trace(image, 300)]
+
+
 def test_a_hook_belongs_to_the_line_that_it_ends() -> None:
     hook = _line((0, 0), (0, 100), (14, 72))
-    assert against_the_grain(hook, 5.0) == [(0, len(hook) - 1)]
+    found = _read(hook)
+    assert len(found) == 1
+    assert gap(spread(found[0]), spread(hook)) < 3.5
 
 
 def test_a_side_that_would_be_written_upwards_is_a_stroke_of_its_own() -> None:
-    corner = _line((0, 0), (60, 0), (60, -60))
-    assert len(against_the_grain(corner, 5.0)) == 2
+    # the upper right of a box: along its top, then down its side
+    top, side = _line((0, 0), (60, 0)), _line((60, 0), (60, 60))
+    corner, foot = [top, side], _line((0, 0), (0, 60), (60, 60))
+    found = _read(*corner, foot)
+    assert all(s[-1, 0] > s[0, 0] - 5 and s[-1, 1] > s[0, 1] - 5 for s in found)
+
+
+def test_of_two_lines_that_cross_each_goes_straight_on() -> None:
+    falling, rising = _line((0, 0), (50, 80)), _line((50, 0), (0, 80))
+    found = _read(falling, rising)
+    assert len(found) == 2
+    for line in (falling, rising):
+        assert min(min(gap(spread(s), spread(line)), gap(spread(s[::-1]), spread(line))) for s in found) < 3.5
+
+
+def test_a_small_ring_beside_a_character_is_run_clockwise_from_its_foot_and_a_large_one_the_other_way_from_its_top() -> (
+    None
+):
+    t = np.linspace(0, 2 * np.pi, 60)
+    stem = _line((0, 0), (0, 90))
+    mark = np.stack([30 - 7 * np.sin(t), 8 + 7 * np.cos(t)], axis=1)
+    large = np.stack([-30 * np.sin(t), 30 - 30 * np.cos(t)], axis=1)
+    for ring, others, foot in ((mark, [stem], True), (large, [], False)):
+        found = _read(*others, ring)
+        assert len(found) == 1 + len(others)
+        got = min(found, key=lambda s: float(np.hypot(*(s[0] - s[-1]))))
+        assert gap(spread(got), spread(ring)) < 3.5, foot
+
+
+def test_no_reading_of_anything_is_an_error_and_a_dot_stays_a_dot() -> None:
+    dot = np.array([[0.0, 0.0], [0.5, 0.5]])
+    found = _read(_line((0, 20), (0, 90)), dot)
+    assert [len(s) for s in sorted(found, key=len)][0] == 1
+
+
+def test_the_way_of_a_line_is_told_with_the_opposite_sign_when_it_is_turned() -> None:
+    line = _line((0, 0), (40, 60), (80, 20))
+    told, turned = told_of_direction(line, 80.0), told_of_direction(np.ascontiguousarray(line[::-1]), 80.0)
+    assert np.allclose(told, -turned, atol=1e-9)
+    assert told[0] == approx(20 / 80)
+    assert told[1] == approx(1.0)

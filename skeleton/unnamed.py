@@ -1,0 +1,115 @@
+"""Readings of a character of which nothing is known: the smoothest lines, varied, and what the ink says of each.
+
+No form tells the strokes here, so the rules of writing stand in: which way a line runs, and which corners part it.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+
+from skeleton.candidates import Candidate, movement_features, tips_of
+from skeleton.choice_kernels import told_of_walks
+from skeleton.end_kernels import told_ends
+from skeleton.grain_kernels import along_the_grain, by_the_rules
+from skeleton.ground import coverage
+from skeleton.lifts import lifted_or_not, met_ends
+from skeleton.link_kernels import own_widths
+from skeleton.network import Network
+from skeleton.order import DIRECTION
+from skeleton.smooth_paths import smooth_walks
+from skeleton.variants import KINDS, others
+from skeleton.walk import States, Walks, end_to_end, ground_of
+
+COSTS = {
+    "strokes": (0.26, -1.11), "bare": (79.88, 235.21), "turns": (0.65, 0.11), "tip turns": (0.19, -0.62),
+    "junction turns": (0.99, -0.15), "starts": (-0.32, 1.07), "twice": (-2.03, -7.17), "idle": (4.09, 1.34),
+    "single": (-0.06, -0), "pro": (0.09, -0.07), "contra": (0.25, -0.22), "landing": (-0, -0.18),
+    "thrice": (0.24, 1.69), "rise": (1.04, 0.82), "retraces": (0.64, -0.14), "retraces told": (-0.38, 0.55),
+    "missed": (0.07, -2.27), "missed told": (0.47, 0.23), "landed": (0.31, -0.13), "lifted": (0.24, 0.11),
+    "linked": (0.43, -1.24), "parted": (0.94, -0.02), "up": (-0.69, 0.46), "left": (1.33, 0.12),
+    "against the grain": (0.75, -0.37), "ring begun": (4.32, -2.23), "mark begun": (12.32, -7.31),
+    "smooth": (-0.84, 0.09), "lifts for retraces": (0.52, -0.22), "corners lifted": (0.73, -1.04),
+    "merged": (-1.3, 2.05), "met": (-0.58, 0.07), "hooked": (0.52, 0.95), "unhooked": (-2.22, 12.57),
+    "turned": (-0.34, 0.61), "looped": (1, -0.64), "crossed": (1.14, 0.89), "overrun": (1.02, 1.39),
+    "told ends": (0.38, 0.61),
+}  # fmt: skip
+"""Cost of one unit of each feature, in log odds, in a fluent hand, and what comes to it in drafted lettering: a
+conditional logit over the readings of half the kana, of kanji, and of the letters that `skeleton.candidates` is fitted
+on; `tests.bench trace_weights --unnamed`."""
+
+FEATURES = (*COSTS, *(f"drafted: {name}" for name in COSTS))
+WEIGHTS = np.array([c for c, _ in COSTS.values()] + [c for _, c in COSTS.values()])
+
+CHANGES = ("lifts for retraces", "corners lifted", "merged", "met", *KINDS, "told ends")
+MET, ENDS = CHANGES.index("met"), CHANGES.index("told ends")
+
+EXPANDED = 3
+"""How many readings are varied, the best first."""
+
+
+def readings(net: Network, states: States) -> list[Candidate]:
+    """Return the readings of ink that may be any character, best first, no two alike; directed, but in no order."""
+    smooth = smooth_walks(net, states)
+    if not smooth:
+        return []
+    gaps = np.repeat(states.spacing, np.diff(states.first))
+    total = max(float(gaps.sum()), 1e-6)
+    size = max(float(np.ptp(states.here, axis=0).max()), net.pen_px)
+    tip = tips_of(net, states)
+    ground = ground_of(net, states)
+    widths, variance = own_widths(ground, states.width)
+    out: dict[Any, Candidate] = {}
+    made: dict[Any, tuple[int, ...]] = {}
+
+    def put(walks: Walks, changes: tuple[int, ...], *, plain: bool = False) -> None:
+        """Keep a reading; `changes`: how many of each of `CHANGES` it has come by."""
+        walks, grain = along_the_grain(ground, walks, size, DIRECTION)
+        key = _whatever_order(walks)
+        if key in out:
+            return
+        told = told_of_walks(ground, walks, gaps, tip, states.start_cost, widths, variance)
+        (*ink, rise, _, runs, doubled, missed, missing), ends, links = told[1:]
+        bare = float(gaps[coverage(walks, len(gaps)) == 0].sum()) / total
+        f = np.array(
+            [len(walks[1]) - 1, bare, *movement_features(told[0], total, net.pen_px), *ink, rise / size,
+             runs, doubled, missed, missing, *ends, *links, *grain, plain, *changes]
+        )  # fmt: skip
+        f = np.concatenate([f, states.drafted * f])
+        out[key] = Candidate("", walks, f, float(f @ WEIGHTS))
+        made[key] = changes
+
+    none = (0,) * len(CHANGES)
+    for walks in by_the_rules(ground, end_to_end(smooth), size, DIRECTION):
+        put(walks, none, plain=True)
+        for moved in told_ends(ground, walks, False):
+            put(moved, _more(none, ENDS))
+    done: set[Any] = set()
+    for _ in range(EXPANDED):
+        fresh = [k for k in out if k not in done]
+        if not fresh:
+            break
+        key = min(fresh, key=lambda k: out[k].cost)
+        done.add(key)
+        walks, changes = out[key].end_to_end, made[key]
+        for kind, n, other in lifted_or_not(ground, walks):
+            put(other, _more(changes, kind, n))
+        for other in met_ends(ground, walks):
+            put(other, _more(changes, MET))
+        for kind, other in others(ground, walks, tip):
+            put(other, _more(changes, MET + 1 + kind))
+        for other in told_ends(ground, walks, True):
+            put(other, _more(changes, ENDS))
+    return sorted(out.values(), key=lambda c: c.cost)
+
+
+def _more(changes: tuple[int, ...], kind: int, n: int = 1) -> tuple[int, ...]:
+    return (*changes[:kind], changes[kind] + n, *changes[kind + 1 :])
+
+
+def _whatever_order(walks: Walks) -> tuple[bytes, ...]:
+    """Return what is the same for the same strokes in any order."""
+    every, starts = walks
+    return tuple(sorted(every[a:b].tobytes() for a, b in pairwise(starts.tolist())))

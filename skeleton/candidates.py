@@ -52,26 +52,47 @@ class Candidate:
 
     name: str
     end_to_end: Walks
-    features: NDArray[np.float64]
-    """Shape (features,): what `cost` is made of."""
+    told: NDArray[np.float64]
+    """Shape (half the features,): what the cost in a fluent hand is made of."""
+
+    drafted: float
+    """0..1: how much of the cost in drafted lettering is added."""
 
     cost: float
     """Lower is better; differences are log odds."""
-
-    surprise: float = 0.0
-    """How little its rough shape suits any form of the character, -log likelihood."""
-
-    ends_cost: float = 0.0
-    """What of the cost is the clues' word against where strokes begin and end."""
 
     @property
     def walks(self) -> tuple[list[int], ...]:
         """Single steps from state to state, one list a stroke, in writing order."""
         return one_by_one(*self.end_to_end)
 
+    @property
+    def features(self) -> NDArray[np.float64]:
+        """What the cost is made of: `told`, and its share in drafted lettering, shape (2 * len(told),)."""
+        return np.concatenate([self.told, self.drafted * self.told])
+
+
+def surprise(c: Candidate) -> float:
+    """Return how little a reading's rough shape suits any form of the character, -log likelihood."""
+    return float(c.told[SURPRISE])
+
+
+def ends_cost(c: Candidate) -> float:
+    """Return what of a reading's cost is the clues' word against where strokes begin and end."""
+    return float(c.features[ENDS] @ WEIGHTS[ENDS])
+
+
+def in_lettering(weights: Floats, drafted: float) -> Floats:
+    """Return the weights of `Candidate.told` where the lines are as drafted as that; weights: of all features."""
+    half = len(weights) // 2
+    return weights[:half] + drafted * weights[half:]
+
 
 FIRST, EXPANDED = 7, 3
 """How many matches are completed, and how many readings are varied, the best first."""
+
+WORTH_VARYING = 2.0
+"""Log odds behind the best reading up to which another is varied too."""
 
 CHANGES = (*KINDS, "smooth", "told ends")
 
@@ -85,6 +106,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     forms = Forms(models)
     ground = ground_of(net, states)
     widths, variance = own_widths(ground, states.width)
+    weights = in_lettering(WEIGHTS, states.drafted)
     out: dict[Any, Candidate] = {}
     known: dict[Any, Any] = {}
 
@@ -105,8 +127,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
              *moves, *form, *ink, rise / size, travel / size, *ops[5:],
              runs, doubled, missed, missing, *ends, *links]
         )  # fmt: skip
-        f = np.concatenate([f, states.drafted * f])
-        c = Candidate(m.model.name, walks, f, float(f @ WEIGHTS), float(f[SURPRISE]), float(f[ENDS] @ WEIGHTS[ENDS]))
+        c = Candidate(m.model.name, walks, f, states.drafted, float(f @ weights))
         if key not in out or c.cost < out[key].cost:
             out[key] = c
         return c.cost, key
@@ -140,7 +161,9 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         fresh = [x for x in queue if x[2] not in expanded]
         if not fresh:
             break
-        _, _, key, m, walks, bare, ops = min(fresh, key=lambda x: x[:2])
+        cost, _, key, m, walks, bare, ops = min(fresh, key=lambda x: x[:2])
+        if cost > min(queue, key=lambda x: x[:2])[0] + WORTH_VARYING:
+            break
         expanded.add(key)
         changed = [(2 + kind, n, variant) for kind, n, variant in lifted_or_not(ground, walks)]
         changed += [(5 + kind, 1, variant) for kind, variant in others(ground, walks, tip)]

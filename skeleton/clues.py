@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 from threadpoolctl import ThreadpoolController
 
 from capture.units import Points
+from skeleton.clue_kernels import fill_between
 from skeleton.ink_map import InkMap
 
 Floats = NDArray[np.float64]
@@ -111,15 +112,19 @@ def picture_of(ink: InkMap, places: Points) -> tuple[Single, Points]:
 def told(network: Trained, picture: Single, at: Points, headings: Points, measured: Floats) -> Clues:
     """Return the clues of a network at places `at`, (n, 2) px of the picture; see `find_clues`."""
     x = picture
-    held: list[Single] = []
+    wide = len(network.perceptron[0].weights)
+    y = np.empty((len(at), wide), np.float32)
+    points, filled, scale = np.ascontiguousarray(at, float), 0, 1.0
     for layer in network.convolutions:
         x = convolved(x, layer)
         if layer.told:
-            held.append(between(x, at / 2.0 ** (len(held) + 1)))
+            scale /= 2
+            fill_between(x, points, scale, y, filled)
+            filled += len(x)
     axis = np.stack([headings[:, 0] ** 2 - headings[:, 1] ** 2, 2 * headings[:, 0] * headings[:, 1]], axis=1)
     low = at.min(axis=0)
     where = (at - low) / max(float((at.max(axis=0) - low).max()), 1.0)
-    y = np.concatenate([*held, measured * network.scale + network.shift, axis, where], axis=1, dtype=np.float32)
+    y[:, filled:] = np.concatenate([measured * network.scale + network.shift, axis, where], axis=1)
     for layer in network.perceptron[:-1]:
         y = np.maximum(y @ layer.weights + layer.offsets, 0)
     # a sum for either heading and a vector, whose part along the heading is what differs between the two
@@ -144,20 +149,6 @@ def convolved(x: Single, layer: Layer) -> Single:
     y += layer.offsets[:, None]
     np.maximum(y, 0, out=y)
     return y.reshape(-1, h, w)
-
-
-def between(x: Single, at: Points) -> Single:
-    """Return x (channels, h, w) at points between its cells, (n, 2) in cells, shape (n, channels)."""
-    points = at.astype(np.float32)
-    h, w = x.shape[1:]
-    across, down = np.minimum(np.maximum(points[:, 0], 0), w - 1), np.minimum(np.maximum(points[:, 1], 0), h - 1)
-    left, top = across.astype(np.int64), down.astype(np.int64)
-    right, bottom = np.minimum(left + 1, w - 1), np.minimum(top + 1, h - 1)
-    u, v = (across - left)[:, None], (down - top)[:, None]
-    cells = np.ascontiguousarray(x.reshape(len(x), -1).T)
-    upper = cells[top * w + left] * (1 - u) + cells[top * w + right] * u
-    lower = cells[bottom * w + left] * (1 - u) + cells[bottom * w + right] * u
-    return np.asarray(upper * (1 - v) + lower * v)
 
 
 @lru_cache(maxsize=1)

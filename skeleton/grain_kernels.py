@@ -128,7 +128,7 @@ def _forward(g: Any, w: Any, line: Any, size: float, weights: Any) -> float:
         for k in range(len(told)):
             odds += told[k] * weights[k]
     ends = g.landed[w[0]] + g.lifted[w[n - 1]] - g.landed[w[n - 1] ^ 1] - g.lifted[w[0] ^ 1]
-    return odds + ENDS * ends
+    return float(odds + ENDS * ends)
 
 
 @inner

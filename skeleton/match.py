@@ -27,6 +27,9 @@ PLACE = 0.16
 PRIOR = 0.12
 """Weight of the log of a form's prior in the rough pass."""
 
+CLOSE = 0.7
+"""Cost behind the best of the rough pass up to which a model is walked again."""
+
 
 @dataclass(frozen=True, eq=False)
 class Model:
@@ -65,7 +68,7 @@ class Match:
     """Cost of place, direction and stretch per point of the model; 0 is perfect."""
 
 
-def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 9, rounds: int = 3) -> list[Match]:
+def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 7, rounds: int = 3) -> list[Match]:
     """Return the models found in the ink, after a rough pass that keeps the best `keep` of them.
 
     Every model kept is walked up to `rounds` times: the later ones are drawn to ink that was left bare.
@@ -86,7 +89,9 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
         rough.append((cost - PRIOR * m.log_prior, m, laid))
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[bytes, bytes], Match] = {}
-    for _, m, (points, breaks, steps, walk) in rough[:keep]:
+    for cost, m, (points, breaks, steps, walk) in rough[:keep]:
+        if cost > rough[0][0] + CLOSE:
+            break
         for at, starts, fit in match_model(
             points, breaks, steps, walk, size, size * PLACE, rounds, *place, states.piece, *single, *moves
         ):

@@ -13,13 +13,14 @@ from numpy.typing import NDArray
 from capture.report import Finding
 from capture.units import Points, image_from_pixels
 from skeleton.agreement import Shape, disagreement, in_the_middle, shape_along, shape_of
-from skeleton.candidates import Candidate, by_movement, candidates
+from skeleton.candidates import Candidate, by_movement, candidates, ends_cost, surprise
 from skeleton.ductus import allographs
 from skeleton.forms import NO_FORM
 from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
 from skeleton.match import Model, find_matches
 from skeleton.network import Network, build_network
+from skeleton.one_thread import one_thread
 from skeleton.options import Options
 from skeleton.order import writing_order
 from skeleton.quantiles import median
@@ -111,6 +112,7 @@ def take_apart(grey: Grey, dpi: float, *, junctions: bool = True) -> tuple[InkMa
     return (ink, net, build_states(net, ink, 0.5 * ink.pen_px)) if net.pieces else None
 
 
+@one_thread()
 def study(
     grey: Grey,
     dpi: float,
@@ -131,7 +133,8 @@ def study(
         models = models_of(char, handedness, known)
         for c in candidates(net, states, find_matches(net, states, models), models):
             drawing, shaping = partial(_drawn, net, states, c), partial(_shaped, states, c)
-            found.append(Option(c.name, drawing, c.cost - HABIT * c.ends_cost if own else c.cost, c.surprise, shaping))
+            cost = c.cost - HABIT * ends_cost(c) if own else c.cost
+            found.append(Option(c.name, drawing, cost, surprise(c), shaping))
     found = _best(found if not own else [_by_habit(o, own) for o in found])
     if not found or found[0].cost > RULES_FROM:
         free = _by_rules(net, states, rivals=bool(found))
@@ -147,9 +150,9 @@ def _by_rules(net: Network, states: States, *, rivals: bool) -> list[Option]:
     first = ways[0].end_to_end
     out = []
     for c in ways:
-        cost, surprise = (by_movement(net, states, c.end_to_end), NO_FORM[1]) if rivals else (c.cost, 0.0)
+        cost, odd = (by_movement(net, states, c.end_to_end), NO_FORM[1]) if rivals else (c.cost, 0.0)
         drawing, shaping = partial(_in_writing_order, net, states, c), partial(shaped_like, states, first, c)
-        out.append(Option("", drawing, cost, surprise, shaping))
+        out.append(Option("", drawing, cost, odd, shaping))
     return out
 
 
@@ -185,6 +188,7 @@ RULES_FROM = 6.0
 """Cost of the best labelled reading from which the general rules have a say."""
 
 
+@one_thread()
 def conclude(
     found: Study | None, *, costs: NDArray[np.float64] | None = None, alternatives: int = 0, judged: bool = True
 ) -> Reading:

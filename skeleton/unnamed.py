@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from skeleton.candidates import Candidate, movement_features, tips_of
+from skeleton.candidates import Candidate, in_lettering, movement_features, tips_of
 from skeleton.choice_kernels import told_of_walks
 from skeleton.end_kernels import told_ends
 from skeleton.grain_kernels import along_the_grain, by_the_rules
@@ -61,6 +61,7 @@ def readings(net: Network, states: States) -> list[Candidate]:
     tip = tips_of(net, states)
     ground = ground_of(net, states)
     widths, variance = own_widths(ground, states.width)
+    weights = in_lettering(WEIGHTS, states.drafted)
     out: dict[Any, Candidate] = {}
     made: dict[Any, tuple[int, ...]] = {}
 
@@ -77,8 +78,7 @@ def readings(net: Network, states: States) -> list[Candidate]:
             [len(walks[1]) - 1, bare, *movement_features(told[0], total, net.pen_px), *ink, rise / size,
              runs, doubled, missed, missing, *ends, *links, *grain, plain, *changes]
         )  # fmt: skip
-        f = np.concatenate([f, states.drafted * f])
-        out[key] = Candidate("", walks, f, float(f @ WEIGHTS))
+        out[key] = Candidate("", walks, f, states.drafted, float(f @ weights))
         made[key] = changes
 
     none = (0,) * len(CHANGES)

@@ -60,9 +60,7 @@ def test_of_two_lines_that_cross_each_goes_straight_on() -> None:
         assert min(min(gap(spread(s), spread(line)), gap(spread(s[::-1]), spread(line))) for s in found) < 3.5
 
 
-def test_a_small_ring_beside_a_character_is_run_clockwise_from_its_foot_and_a_large_one_the_other_way_from_its_top() -> (
-    None
-):
+def test_a_small_ring_is_run_clockwise_from_its_foot_and_a_large_one_the_other_way_from_its_top() -> None:
     t = np.linspace(0, 2 * np.pi, 60)
     stem = _line((0, 0), (0, 90))
     mark = np.stack([30 - 7 * np.sin(t), 8 + 7 * np.cos(t)], axis=1)
@@ -77,7 +75,7 @@ def test_a_small_ring_beside_a_character_is_run_clockwise_from_its_foot_and_a_la
 def test_no_reading_of_anything_is_an_error_and_a_dot_stays_a_dot() -> None:
     dot = np.array([[0.0, 0.0], [0.5, 0.5]])
     found = _read(_line((0, 20), (0, 90)), dot)
-    assert [len(s) for s in sorted(found, key=len)][0] == 1
+    assert min(len(s) for s in found) == 1
 
 
 def test_the_way_of_a_line_is_told_with_the_opposite_sign_when_it_is_turned() -> None:

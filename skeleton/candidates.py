@@ -12,7 +12,7 @@ from skeleton.choice_kernels import told_of_walks
 from skeleton.end_kernels import told_ends
 from skeleton.forms import NO_FORM, Forms
 from skeleton.ground import coverage
-from skeleton.lifts import lifted_or_not
+from skeleton.lifts import lifted_or_not, met_ends
 from skeleton.link_kernels import own_widths
 from skeleton.loose_ends import completed
 from skeleton.match import Match, Model
@@ -24,17 +24,18 @@ from skeleton.walk import States, Walks, end_to_end, ground_of, one_by_one
 Floats = NDArray[np.float64]
 
 COSTS = {
-    "fit": (1.49, 5.02), "log prior": (-0.06, -0.69), "bare": (19.32, -19.89), "added": (7.98, 0.01),
-    "spliced": (1.7, 2.2), "lifts for retraces": (-0.03, 2.7), "corners lifted": (4.32, -2), "merged": (-1.23, 1.55),
-    "strokes": (0.55, -3.82), "turns": (0.27, 0.01), "tip turns": (0, -1.19), "junction turns": (1.07, 0.23),
-    "starts": (-0.13, 1.23), "twice": (-3.63, -13.82), "idle": (2.83, 4.88), "single": (-0.17, -0.05),
-    "form": (-0.36, -0.78), "wide form": (0.87, 0.67), "form distance": (0.47, 2.14), "worst stroke": (-0.18, 4.73),
-    "ends": (2.24, -1.83), "form count": (-0.32, -0.54), "pro": (-0.02, 0.3), "contra": (0.55, 0.03),
-    "landing": (-0.02, -0.13), "thrice": (1.33, 2.56), "rise": (0.54, 0.46), "travel": (-0.26, 0.48),
-    "hooked": (1.12, 2.85), "unhooked": (3.13, -6.34), "turned": (0.16, -1.35), "looped": (2.43, -3.09),
-    "crossed": (3.16, 3.53), "overrun": (1.06, -1.03), "smooth": (-0.53, -0.19), "told ends": (1.1, -1.33),
-    "retraces": (0.55, 1.38), "retraces told": (-0.46, -0.08), "missed": (-1.71, 0.45), "missed told": (0.77, -0.07),
-    "landed": (0.22, 0.05), "lifted": (0.25, -0.01), "linked": (-0, 1.16), "parted": (0.91, -0.14),
+    "fit": (3.57, 0.11), "log prior": (0.03, -1.37), "bare": (18.82, -29.91), "added": (7.98, 0.03),
+    "spliced": (2.65, 3.51), "lifts for retraces": (1.09, -1.19), "corners lifted": (3.59, -4.36),
+    "merged": (-1.23, 0.07), "strokes": (0.15, -4.41), "turns": (0.28, 0.09), "tip turns": (-0.51, -0.64),
+    "junction turns": (0.83, -0.41), "starts": (-0.1, 0.92), "twice": (-2.44, -19.26), "idle": (2.04, 6.21),
+    "single": (-0.19, 0.06), "form": (-0.47, -1.61), "wide form": (1.18, 0.4), "form distance": (1.92, 13.93),
+    "worst stroke": (-1.44, 11.44), "ends": (2.31, 0.94), "form count": (-0.63, 0.09), "pro": (-0.04, 0.34),
+    "contra": (0.51, 0.19), "landing": (-0.06, -0.07), "thrice": (1.62, 4.66), "rise": (0.65, 0.87),
+    "travel": (-0.46, 0.58), "hooked": (1.15, 3.82), "unhooked": (3.46, -6.25), "turned": (-0.28, -0.75),
+    "looped": (2.75, -3.16), "crossed": (3.5, 4.36), "overrun": (0.73, 0.3), "smooth": (-0.31, -1.58),
+    "told ends": (0.67, 1.35), "retraces": (0.89, 0.64), "retraces told": (-0.5, -0.01), "missed": (-1.86, 1.18),
+    "missed told": (0.75, -0.23), "landed": (0.27, 0.01), "lifted": (0.27, -0.06), "linked": (0.02, 1.62),
+    "parted": (1.18, 0.61),
 }  # fmt: skip
 """Cost of one unit of each feature, in log odds, in a fluent hand, and what comes to it in drafted lettering: a
 conditional logit over the readings of characters whose strokes are known (people with a pen, people with a mouse,
@@ -166,6 +167,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
             break
         expanded.add(key)
         changed = [(2 + kind, n, variant) for kind, n, variant in lifted_or_not(ground, walks)]
+        changed += [(4, 1, variant) for variant in met_ends(ground, walks)]
         changed += [(5 + kind, 1, variant) for kind, variant in others(ground, walks, tip)]
         changed += [(5 + CHANGES.index("told ends"), 1, variant) for variant in told_ends(ground, walks, True)]
         for k, n, variant in changed:

@@ -37,7 +37,7 @@ from tests.bench.trace_score import gap, spread
 
 Floats = NDArray[np.float64]
 WITHIN_MM = 0.35
-WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 2.0, "museum": 3.0, "kana": 6.0, "kanji": 3.0}
+WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 5.0, "museum": 6.0, "kana": 6.0, "kanji": 3.0}
 EVERY_KANJI, MOST_STROKES = 34, 9
 """One kanji in so many is read, if it has no more strokes."""
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.optimize import linear_sum_assignment
 
 from capture.units import Points
 from skeleton.choice_kernels import shape_of_walks
@@ -59,6 +60,17 @@ def disagreements(a: Sequence[Shape], b: Sequence[Shape]) -> NDArray[np.float64]
         weight = 0.5 * lengths + 0.25 / n
         out[np.ix_(i, j)] = np.minimum((each * weight).sum(axis=-1) / weight.sum(axis=-1), OTHER_COUNT)
     return out
+
+
+def unlike_in_ink(a: Shape, b: Shape) -> float:
+    """Return the disagreement of two shapes whose strokes may be in any order and direction, see `disagreement`."""
+    if len(a.strokes) != len(b.strokes):
+        return OTHER_COUNT
+    p, q = a.strokes[:, None], b.strokes[None]
+    each = np.minimum(*(np.hypot(*np.moveaxis(x - q, -1, 0)).mean(axis=-1) for x in (p, p[:, :, ::-1])))
+    i, j = linear_sum_assignment(each)
+    weight = 0.5 * (a.lengths[i] + b.lengths[j]) + 0.25 / len(i)
+    return float(min((each[i, j] * weight).sum() / weight.sum(), OTHER_COUNT))
 
 
 def in_the_middle(shape: Callable[[int], Shape], odds: NDArray[np.float64]) -> int:

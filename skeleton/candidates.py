@@ -44,7 +44,6 @@ KanjiVG, Hershey, the sample hands); `tests.bench trace_weights`."""
 FEATURES = (*COSTS, *(f"drafted: {name}" for name in COSTS))
 WEIGHTS = np.array([c for c, _ in COSTS.values()] + [c for _, c in COSTS.values()])
 SURPRISE = FEATURES.index("wide form")
-ENDS = [k for k, name in enumerate(FEATURES) if name.split(": ")[-1] in ("landed", "lifted")]
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,11 +75,6 @@ class Candidate:
 def surprise(c: Candidate) -> float:
     """Return how little a reading's rough shape suits any form of the character, -log likelihood."""
     return float(c.told[SURPRISE])
-
-
-def ends_cost(c: Candidate) -> float:
-    """Return what of a reading's cost is the clues' word against where strokes begin and end."""
-    return float(c.features[ENDS] @ WEIGHTS[ENDS])
 
 
 def in_lettering(weights: Floats, drafted: float) -> Floats:

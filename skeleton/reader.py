@@ -12,15 +12,14 @@ from numpy.typing import NDArray
 
 from capture.report import Finding
 from capture.units import Points, image_from_pixels
-from skeleton.agreement import Shape, disagreement, in_the_middle, shape_along, shape_of
-from skeleton.candidates import Candidate, by_movement, candidates, ends_cost, surprise
+from skeleton.agreement import Shape, disagreement, in_the_middle, shape_along, shape_of, unlike_in_ink
+from skeleton.candidates import Candidate, by_movement, candidates, surprise
 from skeleton.ductus import allographs
 from skeleton.forms import NO_FORM
 from skeleton.graph import build_graph
 from skeleton.ink_map import Grey, InkMap, find_ink
 from skeleton.match import Model, find_matches
 from skeleton.network import Network, build_network
-from skeleton.one_thread import one_thread
 from skeleton.options import Options
 from skeleton.order import writing_order
 from skeleton.quantiles import median
@@ -38,12 +37,13 @@ ALL_PARTS = Options()
 KEPT = 12
 """Readings of an image that stay in the choice."""
 
-AGREEMENT = 2.5
+AGREEMENT = 5.0
 """Log odds by which a reading suffers for every tenth of the character's size that it differs from what is known of the
-writer's way; a different number of strokes counts as three tenths."""
+writer's way, where the ink is alike: only order and direction are then in question."""
 
-HABIT = 0.5
-"""Share of the clues' word on where strokes begin and end that a writer's known way makes needless."""
+OTHER_FORM = 0.7
+"""The same where the ink differs, a different number of strokes counting as three tenths: people write more than one
+form of a letter."""
 
 SURPRISING = 5.0
 """Surprise at a reading's rough shape from which it is more often wrong than right, whatever else there is to choose
@@ -112,7 +112,6 @@ def take_apart(grey: Grey, dpi: float, *, junctions: bool = True) -> tuple[InkMa
     return (ink, net, build_states(net, ink, 0.5 * ink.pen_px)) if net.pieces else None
 
 
-@one_thread()
 def study(
     grey: Grey,
     dpi: float,
@@ -133,8 +132,7 @@ def study(
         models = models_of(char, handedness, known)
         for c in candidates(net, states, find_matches(net, states, models), models):
             drawing, shaping = partial(_drawn, net, states, c), partial(_shaped, states, c)
-            cost = c.cost - HABIT * ends_cost(c) if own else c.cost
-            found.append(Option(c.name, drawing, cost, surprise(c), shaping))
+            found.append(Option(c.name, drawing, c.cost, surprise(c), shaping))
     found = _best(found if not own else [_by_habit(o, own) for o in found])
     if not found or found[0].cost > RULES_FROM:
         free = _by_rules(net, states, rivals=bool(found))
@@ -173,7 +171,13 @@ def _best(options: list[Option]) -> list[Option]:
 
 def _by_habit(option: Option, own: list[Shape]) -> Option:
     """Return an option that costs the more, the stranger it is to the writer's own ways."""
-    return replace(option, cost=option.cost + AGREEMENT * min(10 * disagreement(option.shape, o) for o in own))
+    return replace(option, cost=option.cost + min(_strange(option.shape, o) for o in own))
+
+
+def _strange(shape: Shape, known: Shape) -> float:
+    """Return the log odds by which a reading suffers for not being what is known."""
+    whole, ink = disagreement(shape, known), unlike_in_ink(shape, known)
+    return 10 * (OTHER_FORM * ink + AGREEMENT * max(whole - ink, 0.0))
 
 
 def _drawn(net: Network, states: States, reading: Candidate) -> list[Points]:
@@ -188,7 +192,6 @@ RULES_FROM = 6.0
 """Cost of the best labelled reading from which the general rules have a say."""
 
 
-@one_thread()
 def conclude(
     found: Study | None, *, costs: NDArray[np.float64] | None = None, alternatives: int = 0, judged: bool = True
 ) -> Reading:

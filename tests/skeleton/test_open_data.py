@@ -30,7 +30,7 @@ def measured(cases: list[Case]) -> tuple[dict[str, float], dict[str, float]]:
 
 @pytest.mark.parametrize(
     ("name", "mean_um", "p95_um", "paths", "full"),
-    [("kanjivg", 7.5, 26, 0.60, 0.57), ("hershey", 19, 55, 0.55, 0.50), ("kana", 7.5, 25, 0.70, 0.54)],
+    [("kanjivg", 7.5, 26, 0.80, 0.74), ("hershey", 19, 55, 0.70, 0.55), ("kana", 7.5, 25, 0.82, 0.65)],
 )
 def test_strokes_of_open_data_are_read_back(
     name: str, mean_um: float, p95_um: float, paths: float, full: float

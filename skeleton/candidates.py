@@ -86,6 +86,9 @@ def in_lettering(weights: Floats, drafted: float) -> Floats:
 FIRST, EXPANDED = 7, 3
 """How many matches are completed, and how many readings are varied, the best first."""
 
+MERGED = 4
+"""Place of strokes merged among what is counted, after ink added, hooks, retraces and corners lifted."""
+
 WORTH_VARYING = 2.0
 """Log odds behind the best reading up to which another is varied too."""
 
@@ -161,7 +164,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
             break
         expanded.add(key)
         changed = [(2 + kind, n, variant) for kind, n, variant in lifted_or_not(ground, walks)]
-        changed += [(4, 1, variant) for variant in met_ends(ground, walks)]
+        changed += [(MERGED, 1, variant) for variant in met_ends(ground, walks)]
         changed += [(5 + kind, 1, variant) for kind, variant in others(ground, walks, tip)]
         changed += [(5 + CHANGES.index("told ends"), 1, variant) for variant in told_ends(ground, walks, True)]
         for k, n, variant in changed:

@@ -40,7 +40,6 @@ COSTS = {
 conditional logit over the readings of half the kana, of kanji, and of the letters that `skeleton.candidates` is fitted
 on; `tests.bench trace_weights --unnamed`."""
 
-FEATURES = (*COSTS, *(f"drafted: {name}" for name in COSTS))
 WEIGHTS = np.array([c for c, _ in COSTS.values()] + [c for _, c in COSTS.values()])
 
 CHANGES = ("lifts for retraces", "corners lifted", "merged", "met", *KINDS, "told ends")

@@ -8,18 +8,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from skeleton.choice_kernels import told_of_walks
 from skeleton.end_kernels import told_ends
 from skeleton.forms import NO_FORM, Forms
-from skeleton.ground import coverage
 from skeleton.lifts import lifted_or_not, met_ends
-from skeleton.link_kernels import own_widths
 from skeleton.loose_ends import completed
 from skeleton.match import Match, Model
 from skeleton.network import Network
 from skeleton.smooth_paths import in_the_manner_of, smooth_walks
 from skeleton.variants import KINDS, others
-from skeleton.walk import States, Walks, end_to_end, ground_of, one_by_one
+from skeleton.walk import States, Walks, end_to_end, one_by_one
+from skeleton.witness import witness_of
 
 Floats = NDArray[np.float64]
 
@@ -97,13 +95,9 @@ CHANGES = (*KINDS, "smooth", "told ends")
 
 def candidates(net: Network, states: States, matches: list[Match], models: list[Model]) -> list[Candidate]:
     """Return the readings that the matches and their variants give, best first, no two alike."""
-    gaps = np.repeat(states.spacing, np.diff(states.first))
-    total = max(float(gaps.sum()), 1e-6)
-    size = max(float(np.ptp(states.here, axis=0).max()), net.pen_px) if len(states.here) else 1.0
-    tip = tips_of(net, states)
+    witness = witness_of(net, states)
+    ground, size = witness.ground, witness.size
     forms = Forms(models)
-    ground = ground_of(net, states)
-    widths, variance = own_widths(ground, states.width)
     weights = in_lettering(WEIGHTS, states.drafted)
     out: dict[Any, Candidate] = {}
     known: dict[Any, Any] = {}
@@ -113,13 +107,8 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         every, starts = walks
         key = every.tobytes(), starts.tobytes()
         if key not in known:
-            told = told_of_walks(ground, walks, gaps, tip, states.start_cost, widths, variance)
-            known[key] = (
-                movement_features(told[0], total, net.pen_px),
-                forms.features(every, starts, states.here),
-                *told[1:],
-            )
-        moves, form, (*ink, rise, travel, runs, doubled, missed, missing), ends, links = known[key]
+            known[key] = forms.features(every, starts, states.here), *witness.told(walks)
+        form, moves, (*ink, rise, travel, runs, doubled, missed, missing), ends, links = known[key]
         f = np.array(
             [m.fit, m.model.log_prior, bare, *ops[:5], len(starts) - 1,
              *moves, *form, *ink, rise / size, travel / size, *ops[5:],
@@ -132,8 +121,8 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
 
     first = []
     for m in matches:
-        count = coverage(m.end_to_end, len(gaps))
-        bare = float(gaps[count == 0].sum()) / total
+        count = witness.coverage(m.end_to_end)
+        bare = witness.bare(count)
         first.append((WEIGHTS[0] * m.fit + WEIGHTS[1] * m.model.log_prior + WEIGHTS[2] * bare, m, count, bare))
     first.sort(key=lambda x: x[0])
     queue: list[Any] = []
@@ -165,7 +154,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         expanded.add(key)
         changed = [(2 + kind, n, variant) for kind, n, variant in lifted_or_not(ground, walks)]
         changed += [(MERGED, 1, variant) for variant in met_ends(ground, walks)]
-        changed += [(5 + kind, 1, variant) for kind, variant in others(ground, walks, tip)]
+        changed += [(5 + kind, 1, variant) for kind, variant in others(ground, walks, witness.tip)]
         changed += [(5 + CHANGES.index("told ends"), 1, variant) for variant in told_ends(ground, walks, True)]
         for k, n, variant in changed:
             put(m, variant, bare, (*ops[:k], ops[k] + n, *ops[k + 1 :]))
@@ -174,29 +163,11 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
 
 def by_movement(net: Network, states: States, walks: Walks) -> float:
     """Return the cost of walks that follow no form, as if they followed a rare one badly."""
-    gaps = np.repeat(states.spacing, np.diff(states.first))
-    ground = ground_of(net, states)
-    own = own_widths(ground, states.width)
-    moves, _, ends, links = told_of_walks(ground, walks, gaps, tips_of(net, states), states.start_cost, *own)
+    moves, _, ends, links = witness_of(net, states).told(walks)
     f = np.zeros(len(FEATURES))
     f[0], f[1], f[8] = 0.5, np.log(0.03), len(walks[1]) - 1
-    f[9:16] = movement_features(moves, max(float(gaps.sum()), 1e-6), net.pen_px)
+    f[9:16] = moves
     k = FEATURES.index("form")
     f[k : k + len(NO_FORM)] = NO_FORM
     f[FEATURES.index("landed") :][:4] = *ends, *links
     return float(f @ WEIGHTS)
-
-
-def movement_features(moves: tuple[float, ...], total: float, pen: float) -> list[float]:
-    """Return the features that tell how the pen moves, from "turns" on; `total`: length of all lines, px."""
-    turns, tips, back, begin, again, idle, single = moves
-    return [turns, tips, back, begin, again / total, idle / total, single / (2 * pen)]
-
-
-def tips_of(net: Network, states: States) -> NDArray[np.bool_]:
-    """Return for every state whether it is the last before a free tip."""
-    out = np.zeros(len(states.here), bool)
-    free = np.array(net.junction_of) < 0
-    out[2 * states.first[:-1] + 1] = free[:, 0]
-    out[2 * states.first[1:] - 2] = free[:, 1]
-    return out

@@ -11,7 +11,7 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.ground import coverage, joined, leads_to, one_after, parted, turned_round
+from skeleton.ground import begun_at, coverage, joined, one_after, parted, ring_of, turned_round
 
 AGAIN = 0.4
 """Weight of the log odds of a place's being passed twice, for every pen width of it: neighbours say much the same."""
@@ -131,9 +131,8 @@ def better_ends(g: Any, w: Any, covered: Any, ends: Any) -> Any:
 
 
 @inner
-def better_ring(g: Any, w: Any) -> Any:
+def better_ring(g: Any, ring: Any) -> Any:
     """Return (log odds gained, walk): a ring better begun elsewhere, and overlapped; the gain is 0 if there is none."""
-    ring = w[:-1] if w[-1] == w[0] else w
     n = len(ring)
     now = END * (g.landed[ring[0]] + g.lifted[ring[n - 1]])
     best, first, more = 0.0, 0, 1
@@ -145,7 +144,7 @@ def better_ring(g: Any, w: Any) -> Any:
             gain = total + END * g.lifted[ring[(k + m - 1) % n]]
             if gain > best:
                 best, first, more = gain, k, max(m, 1)
-    turned = one_after(ring[first:], ring[:first])
+    turned = begun_at(ring, first)
     return best, one_after(turned, turned[:more])
 
 
@@ -164,8 +163,9 @@ def told_ends(g: Any, walks: Any, single: bool) -> Any:
         w = plain[i]
         if g.piece[w[0]] >= g.lines or len(w) < 3:
             continue
-        if len(w) >= 8 and (w[0] == w[-1] or leads_to(g, w[-1], w[0])):
-            gain, way = better_ring(g, w)
+        ring = ring_of(g, w, 8)
+        if len(ring):
+            gain, way = better_ring(g, ring)
             if gain > WORTH:
                 every[i] = way
                 moved = True

@@ -12,7 +12,7 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.ground import joined, leads_to, one_after, parted, turned_round
+from skeleton.ground import begun_at, joined, one_after, parted, ring_of, turned_round
 from skeleton.line_kernels import points_at, total_length
 from skeleton.retraces import cosine
 
@@ -30,8 +30,21 @@ BENT = 0.6
 BACK = -0.5
 """Cosine of the turn at a corner below which the pen is on its way back."""
 
+RING = 8
+"""States of a ring at least."""
+
 STRAIGHT = 0.93
 """Share of its length by which a line goes straight up or to the left."""
+
+
+@inner
+def _area(p: Any) -> float:
+    """Return twice the area within a line, closed straight; y grows downwards: it is above 0 if run clockwise."""
+    last = len(p) - 1
+    out = p[last, 0] * p[0, 1] - p[0, 0] * p[last, 1]
+    for k in range(last):
+        out += p[k, 0] * p[k + 1, 1] - p[k + 1, 0] * p[k, 1]
+    return float(out)
 
 
 @njit("float64[::1](float64[:, ::1], float64)", cache=True)
@@ -44,12 +57,9 @@ def told_of_direction(line: Any, size: float) -> Any:
     total = max(total_length(line), 1e-9)
     p = points_at(line, np.linspace(0.0, total, SAMPLES))
     last = SAMPLES - 1
-    area = p[last, 0] * p[0, 1] - p[0, 0] * p[last, 1]
     low = np.array([1e18, 1e18])
     high = np.array([-1e18, -1e18])
     for k in range(SAMPLES):
-        if k < last:
-            area += p[k, 0] * p[k + 1, 1] - p[k + 1, 0] * p[k, 1]
         for c in range(2):
             low[c] = min(low[c], p[k, c])
             high[c] = max(high[c], p[k, c])
@@ -61,7 +71,7 @@ def told_of_direction(line: Any, size: float) -> Any:
         out[1 - c] = gap / size
         out[3 - c] = gap / total
         out[7 - c] = (p[4, c] - p[0, c] + p[last, c] - p[last - 4, c]) / total * 8
-    out[4] = -area / total**2 * 10
+    out[4] = -_area(p) / total**2 * 10
     out[5] = (p[last, 1] - p[0, 1]) / span
     half = SAMPLES // 2
     before = math.hypot(p[half, 0] - p[0, 0], p[half, 1] - p[0, 1])
@@ -79,9 +89,11 @@ def places(g: Any, w: Any) -> Any:
 
 
 @inner
-def ring_like(g: Any, w: Any) -> bool:
-    """Tell whether a walk leads back to its begin."""
-    return len(w) >= 8 and (w[0] == w[-1] or leads_to(g, w[-1], w[0]))
+def _runs_back(g: Any, line: Any, a: int, b: int) -> bool:
+    """Tell whether a line goes straight up or straight to the left from its a-th point to its b-th."""
+    dx, dy = line[b, 0] - line[a, 0], line[b, 1] - line[a, 1]
+    far = math.hypot(dx, dy)
+    return bool(far > 2 * g.pen and (dx < -STRAIGHT * far or dy < -STRAIGHT * far))
 
 
 @inner
@@ -111,12 +123,10 @@ def _forward(g: Any, w: Any, line: Any, size: float, weights: Any) -> float:
     dx, dy = line[n - 1, 0] - line[0, 0], line[n - 1, 1] - line[0, 1]
     gap = math.hypot(dx, dy)
     if gap < 0.18 * total and (total > 0.5 * size or gap < 0.05 * total):
-        area = line[n - 1, 0] * line[0, 1] - line[0, 0] * line[n - 1, 1]
-        for k in range(n - 1):
-            area += line[k, 0] * line[k + 1, 1] - line[k + 1, 0] * line[k, 1]
+        area = _area(line)
         closed = gap < 0.1 * total
-        if closed and total < 0.8 * size:
-            # a small ring beside a character is a mark, run clockwise; y grows downwards
+        if closed and _is_mark(line, size):
+            # a small ring beside a character is a mark, run clockwise
             odds = ROUND if area > 0 else -ROUND
         elif not closed and abs(dy) > 0.05 * total:
             odds = ROUND if dy > 0 else -ROUND
@@ -176,41 +186,32 @@ def along_the_grain(g: Any, walks: Any, size: float, weights: Any) -> Any:
             told[1] += max(line[k, 0] - line[k + 1, 0], 0.0) / size
         corners = _corners(line)
         for c in range(len(corners) - 1):
-            a, b = corners[c], corners[c + 1]
-            dx, dy = line[b, 0] - line[a, 0], line[b, 1] - line[a, 1]
-            far = math.hypot(dx, dy)
-            if far > 2 * g.pen and (dx < -STRAIGHT * far or dy < -STRAIGHT * far):
+            if _runs_back(g, line, corners[c], corners[c + 1]):
                 told[2] += 1
-        if ring_like(g, w):
+        if len(ring_of(g, w, RING)):
             k = _begin(line, size)
             told[4 if _is_mark(line, size) else 3] += min(k, n - k) / n
     return joined(out), told
 
 
 @inner
-def _from_the_top(g: Any, w: Any, size: float) -> Any:
+def _from_the_top(g: Any, ring: Any, size: float) -> Any:
     """Return a ring begun where the rules have it."""
-    ring = w[:-1] if w[-1] == w[0] else w
-    k = _begin(places(g, ring), size)
-    turned = one_after(ring[k:], ring[:k])
+    turned = begun_at(ring, _begin(places(g, ring), size))
     return one_after(turned, turned[:1])
 
 
 @inner
 def _contrary(g: Any, w: Any, line: Any, a: int, b: int) -> bool:
     """Tell whether a straight stretch of a walk, from corner to corner, runs straight up or straight to the left."""
-    dx, dy = line[b, 0] - line[a, 0], line[b, 1] - line[a, 1]
-    far = math.hypot(dx, dy)
-    if far < 2 * g.pen or not (dx < -STRAIGHT * far or dy < -STRAIGHT * far):
+    if not _runs_back(g, line, a, b):
         return False
     # a hook: who turns back on his own line does so without lifting
     for k in (a, b):
         if 0 < k < len(w) - 1 and cosine(g, w[max(k - 2, 0)], w[min(k + 2, len(w) - 1)]) < BACK:
             return False
-    length = 0.0
-    for k in range(a, b):
-        length += math.hypot(line[k + 1, 0] - line[k, 0], line[k + 1, 1] - line[k, 1])
-    return length < 1.06 * far
+    far = math.hypot(line[b, 0] - line[a, 0], line[b, 1] - line[a, 1])
+    return total_length(line[a : b + 1]) < 1.06 * far
 
 
 @njit(cache=True)
@@ -223,8 +224,9 @@ def by_the_rules(g: Any, walks: Any, size: float, weights: Any) -> Any:
     """
     whole = parted(walks)
     for i in range(len(whole)):
-        if ring_like(g, whole[i]):
-            whole[i] = _from_the_top(g, whole[i], size)
+        ring = ring_of(g, whole[i], RING)
+        if len(ring):
+            whole[i] = _from_the_top(g, ring, size)
     whole = parted(along_the_grain(g, joined(whole), size, weights)[0])
     parts = whole[:0]
     for w in whole:

@@ -139,3 +139,29 @@ def leads_to(g: Any, s: int, t: int) -> bool:
     for j in range(g.step_at[s], g.step_at[s + 1]):
         found = found or g.step_to[j] == t
     return found
+
+
+@inner
+def ring_of(g: Any, walk: Any, least: int) -> Any:
+    """Return a walk of at least so many states that leads back to its begin, its begin once; empty if it does not."""
+    if len(walk) < least or not (walk[0] == walk[-1] or leads_to(g, walk[-1], walk[0])):
+        return walk[:0]
+    return walk[:-1] if walk[-1] == walk[0] else walk
+
+
+@inner
+def begun_at(ring: Any, k: int) -> Any:
+    """Return a ring begun at its k-th state."""
+    return one_after(ring[k:], ring[:k])
+
+
+@inner
+def ends_meet(g: Any, a: Any, b: Any) -> bool:
+    """Tell whether a walk may go on as another."""
+    return a[-1] // 2 == b[0] // 2 or leads_to(g, a[-1], b[0])
+
+
+@inner
+def led_on(a: Any, b: Any) -> Any:
+    """Return two walks whose ends meet as one."""
+    return one_after(a, b[1:] if a[-1] == b[0] else b)

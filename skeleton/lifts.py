@@ -11,7 +11,7 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.ground import joined, leads_to, one_after, parted, turned_round
+from skeleton.ground import ends_meet, joined, led_on, parted, turned_round
 from skeleton.retraces import cosine
 
 
@@ -70,12 +70,10 @@ def _merge(g: Any, walks: Any) -> Any:
     out: Any = []
     merged = 0
     for w in parted(walks):
-        if len(out) and g.piece[w[0]] < g.lines:
-            a, b = out[-1][-1], w[0]
-            if a // 2 == b // 2 or leads_to(g, a, b):
-                out[-1] = one_after(out[-1], w[1:] if a == b else w)
-                merged += 1
-                continue
+        if len(out) and g.piece[w[0]] < g.lines and ends_meet(g, out[-1], w):
+            out[-1] = led_on(out[-1], w)
+            merged += 1
+            continue
         out.append(w)
     return joined(out), merged
 
@@ -111,9 +109,9 @@ def met_ends(g: Any, walks: Any) -> Any:
             for way in range(4):
                 a = turned_round(every[i]) if way & 1 else every[i]
                 b = turned_round(every[k]) if way & 2 else every[k]
-                if a[-1] // 2 == b[0] // 2 or leads_to(g, a[-1], b[0]):
+                if ends_meet(g, a, b):
                     both = every[:]
-                    both[i] = one_after(a, b[1:] if a[-1] == b[0] else b)
+                    both[i] = led_on(a, b)
                     both.pop(k)
                     out.append(joined(both))
     return out

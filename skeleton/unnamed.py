@@ -10,18 +10,16 @@ from typing import Any
 
 import numpy as np
 
-from skeleton.candidates import Candidate, in_lettering, movement_features, tips_of
-from skeleton.choice_kernels import told_of_walks
+from skeleton.candidates import Candidate, in_lettering
 from skeleton.end_kernels import told_ends
 from skeleton.grain_kernels import along_the_grain, by_the_rules
-from skeleton.ground import coverage
 from skeleton.lifts import lifted_or_not, met_ends
-from skeleton.link_kernels import own_widths
 from skeleton.network import Network
 from skeleton.order import DIRECTION
 from skeleton.smooth_paths import smooth_walks
 from skeleton.variants import KINDS, others
-from skeleton.walk import States, Walks, end_to_end, ground_of
+from skeleton.walk import States, Walks, end_to_end
+from skeleton.witness import witness_of
 
 COSTS = {
     "strokes": (0.26, -1.11), "bare": (79.88, 235.21), "turns": (0.65, 0.11), "tip turns": (0.19, -0.62),
@@ -54,12 +52,8 @@ def readings(net: Network, states: States) -> list[Candidate]:
     smooth = smooth_walks(net, states)
     if not smooth:
         return []
-    gaps = np.repeat(states.spacing, np.diff(states.first))
-    total = max(float(gaps.sum()), 1e-6)
-    size = max(float(np.ptp(states.here, axis=0).max()), net.pen_px)
-    tip = tips_of(net, states)
-    ground = ground_of(net, states)
-    widths, variance = own_widths(ground, states.width)
+    witness = witness_of(net, states)
+    ground, size = witness.ground, witness.size
     weights = in_lettering(WEIGHTS, states.drafted)
     out: dict[Any, Candidate] = {}
     made: dict[Any, tuple[int, ...]] = {}
@@ -70,11 +64,9 @@ def readings(net: Network, states: States) -> list[Candidate]:
         key = _whatever_order(walks)
         if key in out:
             return
-        told = told_of_walks(ground, walks, gaps, tip, states.start_cost, widths, variance)
-        (*ink, rise, _, runs, doubled, missed, missing), ends, links = told[1:]
-        bare = float(gaps[coverage(walks, len(gaps)) == 0].sum()) / total
+        moves, (*ink, rise, _, runs, doubled, missed, missing), ends, links = witness.told(walks)
         f = np.array(
-            [len(walks[1]) - 1, bare, *movement_features(told[0], total, net.pen_px), *ink, rise / size,
+            [len(walks[1]) - 1, witness.bare(witness.coverage(walks)), *moves, *ink, rise / size,
              runs, doubled, missed, missing, *ends, *links, *grain, plain, *changes]
         )  # fmt: skip
         out[key] = Candidate("", walks, f, states.drafted, float(f @ weights))
@@ -97,7 +89,7 @@ def readings(net: Network, states: States) -> list[Candidate]:
             put(other, _more(changes, kind, n))
         for other in met_ends(ground, walks):
             put(other, _more(changes, MET))
-        for kind, other in others(ground, walks, tip):
+        for kind, other in others(ground, walks, witness.tip):
             put(other, _more(changes, MET + 1 + kind))
         for other in told_ends(ground, walks, True):
             put(other, _more(changes, ENDS))

@@ -11,7 +11,7 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.ground import joined, junction_between, leads_to, one_after, parted, turned_round
+from skeleton.ground import begun_at, joined, junction_between, one_after, parted, ring_of, turned_round
 from skeleton.retraces import overruns, retraced_to, retraces
 
 KINDS = ("hooked", "unhooked", "turned", "looped", "crossed", "overrun")
@@ -69,8 +69,9 @@ def _others_of_one(g: Any, w: Any, free: Any) -> Any:
         n = retraced_to(v)
         if n >= 2:
             out.append((UNHOOKED, turned_round(v[n:]) if flipped else v[n:]))
-    if len(w) >= 6 and (w[0] == w[-1] or leads_to(g, w[-1], w[0])):
-        for new in _turned(g, w):
+    ring = ring_of(g, w, 6)
+    if len(ring):
+        for new in _turned(g, ring):
             out.append((TURNED, new))
     for new in _looped(g, w):
         out.append((LOOPED, new))
@@ -78,15 +79,8 @@ def _others_of_one(g: Any, w: Any, free: Any) -> Any:
 
 
 @inner
-def _from(ring: Any, k: int) -> Any:
-    """Return a ring begun at its k-th state."""
-    return one_after(ring[k:], ring[:k])
-
-
-@inner
-def _turned(g: Any, w: Any) -> Any:
+def _turned(g: Any, ring: Any) -> Any:
     """Return a ring begun where the ink is widest, at its top, and with the widest stretch passed twice."""
-    ring = w[:-1] if w[-1] == w[0] else w
     n = len(ring)
     smooth = np.zeros(n)
     top, widest = 0, 0
@@ -100,7 +94,7 @@ def _turned(g: Any, w: Any) -> Any:
     out = []
     for k in (top, widest) if top != widest else (top, n):
         if 2 <= k <= n - 3:
-            out.append(one_after(_from(ring, k), ring[k : k + 1]))
+            out.append(one_after(begun_at(ring, k), ring[k : k + 1]))
     if smooth[widest] <= 0.2:
         return out
     a, b = 0, 0
@@ -109,11 +103,11 @@ def _turned(g: Any, w: Any) -> Any:
     while b < n // 3 and smooth[(widest + b + 1) % n] > 0:
         b += 1
     if a + b >= 2:
-        turned = _from(ring, (widest - a) % n)
+        turned = begun_at(ring, (widest - a) % n)
         out.append(one_after(turned, turned[: a + b + 1]))
         # the widest stretch gone along, and back, and on round
         out.append(one_after(turned_round(turned[: a + b + 1]), turned))
-        turned = _from(ring, (widest + b) % n)
+        turned = begun_at(ring, (widest + b) % n)
         out.append(one_after(turned, turned_round(turned[n - (a + b + 1) :])))
     return out
 

@@ -34,6 +34,13 @@ def fold(source: str, writer: str, char: str) -> int:
     return ord(char[0]) % FOLDS
 
 
+def fitted(source: str, writer: str, char: str) -> bool:
+    """Tell whether the tracer is fitted on a character: the other writers, and half of the kana, are for checks."""
+    if source in TRAINED:
+        return writer in TRAINED[source]
+    return source != "kana" or ord(char) % 2 == 0
+
+
 @dataclass(frozen=True, eq=False)
 class Case:
     """One written character."""
@@ -74,6 +81,12 @@ def kanjivg(chars: str, *, known: bool) -> Iterator[Case]:
             z = np.array([path.point(t) for t in np.linspace(0, 1, max(8, int(path.length())))])
             strokes.append(np.stack([z.real, z.imag], axis=1))
         yield Case(file.stem, c, _scaled(strokes), known)
+
+
+def kanji(first: int, every: int, most_strokes: int) -> list[Case]:
+    """Return one of `every` kanji of KanjiVG from code point `first` on, if it has no more than `most_strokes`."""
+    found = kanjivg("".join(map(chr, range(first, 0xA000, every))), known=False)
+    return [c for c in found if len(c.strokes) <= most_strokes]
 
 
 def hershey(font: str = "futural") -> Iterator[Case]:

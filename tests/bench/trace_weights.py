@@ -31,15 +31,15 @@ from skeleton.match import find_matches
 from skeleton.network import Network
 from skeleton.reader import KEPT, models_of, shaped_like, take_apart
 from skeleton.walk import States, draw
-from tests.bench.trace_data import FOLDS, LATIN, TRAINED, Case, data_sets, fold, folder, kanjivg
+from tests.bench.trace_data import FOLDS, LATIN, Case, data_sets, fitted, fold, folder, kanji
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import gap, spread
 
 Floats = NDArray[np.float64]
 WITHIN_MM = 0.35
 WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 5.0, "museum": 6.0, "kana": 6.0, "kanji": 3.0}
-EVERY_KANJI, MOST_STROKES = 34, 9
-"""One kanji in so many is read, if it has no more strokes."""
+KANJI = (0x4E03, 34, 9)
+"""The first that is read, one in how many, and the most strokes."""
 
 Apart = tuple[InkMap, Network, States]
 Readings = tuple[list[Candidate], list[Shape]]
@@ -100,14 +100,14 @@ def main(argv: list[str]) -> int:
 
 def report(every: Sequence[Example], ridge: float, names: list[str], used: Floats) -> None:
     """Print what the weights in use choose, what fitted ones do held out, and the fitted ones."""
-    fitted = [e for e in every if not e.group.endswith("*")]
+    chosen = [e for e in every if not e.group.endswith("*")]
     held = [e for e in every if e.group.endswith("*")]
     print("in use:")
     rate(every, [used] * len(every))
-    trained = [fit([e for e in fitted if e.fold != k], ridge, used) for k in range(FOLDS)]
+    trained = [fit([e for e in chosen if e.fold != k], ridge, used) for k in range(FOLDS)]
     print("left out of the fit:")
-    rate(fitted, [trained[e.fold] for e in fitted])
-    w = fit(fitted, ridge, used)
+    rate(chosen, [trained[e.fold] for e in chosen])
+    w = fit(chosen, ridge, used)
     if held:
         print("writers never fitted:")
         rate(held, [w] * len(held))
@@ -185,18 +185,17 @@ def collect(
 
     sets = {k: v for k, v in data_sets().items() if k != "sample hand" and (k != "kana" or how is _unnamed)}
     if how is _unnamed:
-        kanji = kanjivg("".join(map(chr, range(0x4E03, 0xA000, EVERY_KANJI))), known=False)
-        sets["kanji"] = [c for c in kanji if len(c.strokes) <= MOST_STROKES]
+        sets["kanji"] = kanji(*KANJI)
     for path in paths:
         sets |= folder(path)
     for name, cases in sets.items():
         source = name.split("_")[0]
         for case in cases:
-            fitted = case.writer in TRAINED[source] if source in TRAINED else name != "kana" or ord(case.char) % 2 == 0
-            if not (fitted or checked) or rng.random() > share:
+            used = fitted(source, case.writer, case.char)
+            if not (used or checked) or rng.random() > share:
                 continue
             for k in range(inks):
-                yield seen(f"{source}/{case.writer}{'' if fitted else '*'}", case.char, _inked(case, rng, k))
+                yield seen(f"{source}/{case.writer}{'' if used else '*'}", case.char, _inked(case, rng, k))
     for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
         for c in loose_characters(LATIN, 1, habits=habits):
             if rng.random() < share:

@@ -20,7 +20,7 @@ from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton.clues import picture_of
 from skeleton.places import features, measure
 from skeleton.reader import take_apart
-from tests.bench.trace_data import KANA, LATIN, TRAINED, data_sets, fold, folder, hershey, kanjivg
+from tests.bench.trace_data import KANA, LATIN, data_sets, fitted, fold, folder, hershey, kanji, kanjivg
 from tests.bench.trace_ink import even, ink
 
 Floats = NDArray[np.float64]
@@ -35,8 +35,8 @@ HOOKED = 0.1
 """Share of the characters one stroke of which is given a hook that its writer did not make: what the ink shows must
 count anywhere, not only where these few people make hooks."""
 
-EVERY_KANJI, MOST_STROKES = 8, 12
-"""One kanji in so many is looked at, if it has no more strokes."""
+KANJI = (0x4E00, 8, 12)
+"""The first that is looked at, one in how many, and the most strokes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -51,7 +51,7 @@ class Written:
     @property
     def checked(self) -> bool:
         """Whether nothing is trained on its writer."""
-        return self.source in TRAINED and self.writer not in TRAINED[self.source]
+        return not fitted(self.source, self.writer, self.char)
 
     @property
     def fold(self) -> int:
@@ -87,14 +87,13 @@ def written(paths: Sequence[Path]) -> list[Written]:
     for path in paths:
         sets |= folder(path)
     out = [Written(k.split("_")[0], c.writer, c.char, c.strokes) for k, cases in sets.items() for c in cases]
-    # half of the kana are for checks
-    out += [Written("kana", "", c.char, c.strokes) for c in kanjivg(KANA, known=False) if ord(c.char) % 2 == 0]
+    kana = (c for c in kanjivg(KANA, known=False) if fitted("kana", "", c.char))
+    out += [Written("kana", "", c.char, c.strokes) for c in kana]
     for font in ("scripts", "cursive"):
         out += [Written(font, "", c.char, c.strokes) for c in hershey(font)]
     for name, habits in (("keeper", KEEPER), ("guest", GUEST)):
         out += [Written("museum", name, c.char, list(c.strokes)) for c in loose_characters(LATIN, 3, habits=habits)]
-    kanji = kanjivg("".join(map(chr, range(0x4E00, 0xA000, EVERY_KANJI))), known=False)
-    return out + [Written("kanji", "", c.char, c.strokes) for c in kanji if len(c.strokes) <= MOST_STROKES]
+    return out + [Written("kanji", "", c.char, c.strokes) for c in kanji(*KANJI)]
 
 
 def samples(characters: Sequence[Written], *, seed: int, times: dict[str, int] | None = None) -> Iterator[Sample]:

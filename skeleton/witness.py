@@ -1,0 +1,75 @@
+"""What ink tells of walks over it, whatever the character: what the readings of a character have in common."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skeleton.choice_kernels import told_of_walks
+from skeleton.ground import Ground, coverage
+from skeleton.link_kernels import own_widths
+from skeleton.network import Network
+from skeleton.walk import States, Walks, ground_of
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Witness:
+    """Ink that can be asked about walks."""
+
+    states: States
+    ground: Ground
+    gaps: Floats
+    """Shape (places,): size of every place, px."""
+
+    total: float
+    """Length of all lines, px."""
+
+    size: float
+    """Of the character, px."""
+
+    tip: NDArray[np.bool_]
+    """Shape (states,): whether it is the last before a free tip."""
+
+    widths: Floats
+    variance: float
+
+    def told(self, walks: Walks) -> tuple[list[float], Any, tuple[float, float], tuple[float, float]]:
+        """Return how the pen moves, what the ink says, against the ends, and of the links: see `told_of_walks`."""
+        moves, ink, ends, links = told_of_walks(
+            self.ground, walks, self.gaps, self.tip, self.states.start_cost, self.widths, self.variance
+        )
+        turns, tips, back, begin, again, idle, single = moves
+        moved = [turns, tips, back, begin, again / self.total, idle / self.total, single / (2 * self.ground.pen)]
+        return moved, ink, ends, links
+
+    def bare(self, count: NDArray[np.int64]) -> float:
+        """Return the share of the lines at places never passed; count: `skeleton.ground.coverage` of walks."""
+        return float(self.gaps[count == 0].sum()) / self.total
+
+    def coverage(self, walks: Walks) -> NDArray[np.int64]:
+        """Return how often every place is passed."""
+        out: NDArray[np.int64] = coverage(walks, len(self.gaps))
+        return out
+
+
+def witness_of(net: Network, states: States) -> Witness:
+    """Return the ink of a network as a witness."""
+    gaps = np.repeat(states.spacing, np.diff(states.first))
+    ground = ground_of(net, states)
+    size = max(float(np.ptp(states.here, axis=0).max()), net.pen_px) if len(states.here) else 1.0
+    widths, variance = own_widths(ground, states.width)
+    return Witness(states, ground, gaps, max(float(gaps.sum()), 1e-6), size, _tips(net, states), widths, variance)
+
+
+def _tips(net: Network, states: States) -> NDArray[np.bool_]:
+    """Return for every state whether it is the last before a free tip."""
+    out = np.zeros(len(states.here), bool)
+    free = np.array(net.junction_of) < 0
+    out[2 * states.first[:-1] + 1] = free[:, 0]
+    out[2 * states.first[1:] - 2] = free[:, 1]
+    return out

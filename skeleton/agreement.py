@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from capture.units import Points
-from skeleton.choice_kernels import shape_of_walks
+from skeleton.choice_kernels import how_unlike, shape_of_walks
 
 SAMPLES = 16
 ALIKE = 0.1
@@ -50,16 +50,14 @@ def disagreement(a: Shape, b: Shape) -> float:
 
 def disagreements(a: Sequence[Shape], b: Sequence[Shape]) -> NDArray[np.float64]:
     """Return the disagreement of every shape of `a` with every one of `b`, shape (len(a), len(b))."""
-    out = np.full((len(a), len(b)), OTHER_COUNT)
-    for n in {len(s.strokes) for s in a} & {len(s.strokes) for s in b}:
-        i = [k for k, s in enumerate(a) if len(s.strokes) == n]
-        j = [k for k, s in enumerate(b) if len(s.strokes) == n]
-        d = np.array([a[k].strokes for k in i])[:, None] - np.array([b[k].strokes for k in j])
-        each = np.sqrt((d * d).sum(axis=-1)).mean(axis=-1)
-        lengths = np.array([a[k].lengths for k in i])[:, None] + np.array([b[k].lengths for k in j])
-        weight = 0.5 * lengths + 0.25 / n
-        out[np.ix_(i, j)] = np.minimum((each * weight).sum(axis=-1) / weight.sum(axis=-1), OTHER_COUNT)
+    out: NDArray[np.float64] = how_unlike(*_end_to_end(a), *_end_to_end(b), OTHER_COUNT)
     return out
+
+
+def _end_to_end(shapes: Sequence[Shape]) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.int64]]:
+    """Return the strokes of all shapes, their lengths, and where each shape starts, with the end of the last."""
+    starts = np.cumsum([0, *(len(s.lengths) for s in shapes)])
+    return np.concatenate([s.strokes for s in shapes]), np.concatenate([s.lengths for s in shapes]), starts
 
 
 def unlike_in_ink(a: Shape, b: Shape) -> float:

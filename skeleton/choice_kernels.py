@@ -88,6 +88,35 @@ def how_far(strokes: Any, lengths: Any, forms: Any, form_lengths: Any) -> Any:
 
 
 @njit(cache=True)
+def how_unlike(
+    a: Any, a_lengths: Any, a_starts: Any, b: Any, b_lengths: Any, b_starts: Any, most: float
+) -> Any:  # fmt: skip
+    """Return the mean distance between the strokes of every shape of `a` and every one of `b`, at most `most`.
+
+    a, b: strokes of all shapes, (strokes, samples, 2); lengths: shares of their shape's length; starts (shapes + 1,).
+    Shapes of unlike numbers of strokes are `most` apart.
+    """
+    out = np.full((len(a_starts) - 1, len(b_starts) - 1), most)
+    m = a.shape[1]
+    for x in range(len(a_starts) - 1):
+        n = a_starts[x + 1] - a_starts[x]
+        for y in range(len(b_starts) - 1):
+            if b_starts[y + 1] - b_starts[y] != n:
+                continue
+            unlike, weights = 0.0, 0.0
+            for k in range(n):
+                i, j = a_starts[x] + k, b_starts[y] + k
+                d = 0.0
+                for s in range(m):
+                    d += math.sqrt((a[i, s, 0] - b[j, s, 0]) ** 2 + (a[i, s, 1] - b[j, s, 1]) ** 2)
+                w = 0.5 * (a_lengths[i] + b_lengths[j]) + 0.25 / n
+                unlike += w * d / m
+                weights += w
+            out[x, y] = min(unlike / weights, most)
+    return out
+
+
+@njit(cache=True)
 def suits(walk: Any, starts: Any, here: Any, samples: int, forms: Any, form_lengths: Any, priors: Any) -> Any:
     """Return how well walks suit forms of as many strokes, as five numbers; priors (forms,): how usual each is.
 

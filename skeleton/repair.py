@@ -181,7 +181,8 @@ def bridge_skips(graph: InkGraph, ink: InkMap) -> InkGraph:
     """Return the graph with tips joined across short gaps that a pen running dry leaves.
 
     Two tips are one line when they face each other: the gap is short, both lines point along it, and what lies between
-    is either greyer than paper or very short.
+    is either greyer than paper or very short. The straighter the lines go on, the more paper may lie between; the more
+    ink, the more they may bend.
     """
     ends = graph.ends_at()
     tips = [(n, here[0]) for n, here in enumerate(ends) if len(here) == 1]
@@ -202,7 +203,12 @@ def bridge_skips(graph: InkGraph, ink: InkMap) -> InkGraph:
             xy = np.round(where).astype(int)
             h, w = ink.darkness.shape
             grey = float(ink.darkness[xy[:, 1].clip(0, h - 1), xy[:, 0].clip(0, w - 1)].min())
-            if facing > 0.8 and (grey > 0.12 or clear < 0.4 * pen):
+            dry = grey > 0.12 or clear < 0.4 * pen
+            if (
+                (facing > 0.8 and dry)
+                or (facing > 0.94 and clear < 0.9 * pen)
+                or (facing > 0.55 and grey > 0.2 and clear < 0.5 * pen)
+            ):
                 offers.append((size * (1.5 - facing), n, m))
     edges = list(graph.edges)
     taken: set[int] = set()
@@ -215,10 +221,13 @@ def bridge_skips(graph: InkGraph, ink: InkMap) -> InkGraph:
 
 
 def _outward(graph: InkGraph, ref: tuple[int, int], reach: float) -> NDArray[np.float64]:
-    """Return the unit direction in which an edge leaves its end, from the last stretch of `reach`."""
+    """Return the unit direction in which an edge leaves its end, from a stretch of `reach` before the last few pixels.
+
+    Those thinning bends towards a corner of the end.
+    """
     line = graph.edges[ref[0]].line
     line = line if ref[1] == 1 else line[::-1]
-    k = max(0, len(line) - 1 - round(reach))
-    d = line[-1] - line[k]
+    last = max(1, len(line) - 1 - round(0.25 * reach))
+    d = line[last] - line[max(0, last - round(reach))]
     size = float(np.hypot(*d))
     return d / size if size > 0 else np.zeros(2)

@@ -161,6 +161,26 @@ def test_a_skip_of_the_pen_is_bridged() -> None:
     assert found[0].length_mm == pytest.approx(6, abs=0.15)
 
 
+def test_a_blank_skip_in_a_straight_line_is_bridged_and_a_gap_between_lines_aside_is_not() -> None:
+    image, offset = ink([line((0, 0), (6, 0))])
+    image = image.copy()
+    x = round((3 + offset[0]) * 300 / 25.4)
+    image[:, x - 2 : x + 4] = 245
+    aside, _ = ink([line((0, 0), (2.8, 0)), line((3.5, 0.35), (6, 0.35))])
+
+    assert len(skeleton.trace(image, 300)) == 1
+    assert len(skeleton.trace(aside, 300)) == 2
+
+
+def test_a_pale_skip_in_a_bend_is_bridged() -> None:
+    image, offset = ink([arc(0, 0, 1.4, 200, 340)], kind="clean")
+    image = image.copy()
+    x = round(offset[0] * 300 / 25.4)
+    image[:, x - 3 : x + 2] = np.maximum(image[:, x - 3 : x + 2], 185)
+
+    assert len(skeleton.trace(image, 300)) == 1
+
+
 def test_a_ring_starts_at_its_top_and_runs_counter_clockwise() -> None:
     for char in ("o", None):
         found, true = read([arc(0, 0, 1.8, 90, 450)], char)

@@ -17,7 +17,7 @@ from skeleton.quantiles import median, quantile
 STEP = 1 / 3
 """Pen widths between points: a bow of one pen width's radius strays 0.015 widths from its chords."""
 
-THIRD = 1.0
+THIRD = 0.35
 """Weight of squared third differences (px) against the ink, where a px of line weighs about 1."""
 
 SECOND = 0.02
@@ -29,7 +29,7 @@ CORNER = 0.6
 STIFF = 300.0
 """How many times as stiff the line is in the first round."""
 
-ROUNDS = 10
+ROUNDS = 8
 """Most rounds of fitting."""
 
 AGAIN = 6

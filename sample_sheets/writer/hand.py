@@ -5,7 +5,10 @@ project of on-line data exchange and recognizer benchmarks*, ICPR) do within a l
 the line 0.10-0.13 x-heights, height 10-13 %, width 14-19 %, slant of stems 6-8 degrees, gap within words 0.17-0.25
 with a standard deviation of 0.24 x-heights, lines sloping -0.1 to 0.3 degrees with one of 0.4-0.5. Straight strokes
 stray from straight by 0.8 % of their length (median; 1.1-1.5 % for five people of UJI Pen Characters, Llorens et al.
-2008, LREC).
+2008, LREC). Three people of UJI, x-height 3.5 mm: a later stroke that begins or ends by another's end misses it by
+0.57-0.84 mm (medians), the keeper by 0.42; where o and 0 close, the ends overlap by 0.13 of a turn and lie 0.28 mm
+aside, the keeper's by 0.04 and 0.12; two attempts have the same number of strokes in 0.95-1.00 of cases, the keeper's
+in 0.955.
 """
 
 from __future__ import annotations
@@ -51,8 +54,11 @@ class Habits:
     """Gap between words."""
 
     word_sd: float = 0.2
-    second_form: float = 0.4
-    """Share of the attempts that take another form than the first."""
+    second_form: float = 0.1
+    """Share of the attempts that take another form than the usual one."""
+
+    miss_sd: float = 0.11
+    """How far from where it belongs a later stroke lands, either way; a short one (a bar, an accent) misses by less."""
 
     low_dots: float = 0.05
     """Share of the dots that come down so low that they may touch the letter."""
@@ -87,7 +93,7 @@ GUEST = Habits(
     gap_sd=0.12,
     word=1.5,
     word_sd=0.4,
-    second_form=0.15,
+    miss_sd=0.15,
     pen_mm=0.55,
     pressure_sd=0.12,
     manner=Manner(
@@ -123,8 +129,6 @@ def choose_form(char: str, attempt: int, habits: Habits, rng: np.random.Generato
     forms = forms_of(char)
     if len(forms) == 1 or attempt == 1:
         return forms[0]
-    if attempt == 2 and habits.second_form >= 0.3:
-        return forms[1]
     return forms[1 + int(rng.integers(len(forms) - 1))] if rng.random() < habits.second_form else forms[0]
 
 
@@ -137,11 +141,11 @@ def _posed(form: Form, habits: Habits, rng: np.random.Generator) -> list[Path]:
     paths = [p.moved(matrix, np.zeros(2)) for p in form.paths]
     if habits.tall != 1.0:
         paths = [replace(p, at=np.column_stack([p.at[:, 0], _stretched(p.at[:, 1], habits.tall)])) for p in paths]
-    # A later stroke (a bar, a dot, an accent) does not land where it belongs.
     moved = [paths[0]]
     for p in paths[1:]:
-        small = float(np.ptp(p.at, axis=0).max()) < 0.2
-        aside = rng.normal(0, (0.07, 0.05) if small else (0.035, 0.03), 2)
+        size = float(np.ptp(p.at, axis=0).max())
+        small = size < 0.2
+        aside = rng.normal(0, (0.07, 0.05) if small else habits.miss_sd * min(max(size, 0.45), 1), 2)
         if small and rng.random() < habits.low_dots:
             aside[1] -= 0.24
         moved.append(p.moved(np.eye(2), aside))

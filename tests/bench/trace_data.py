@@ -102,6 +102,10 @@ def hershey(font: str = "futural") -> Iterator[Case]:
             yield Case(f"{font}_{code:03d}", chr(code), _scaled(strokes))
 
 
+OTHER_DAY = 5
+"""Seed of the attempts of the simulated hands that the tracer is fitted on; the bench reads those of seed 0."""
+
+
 def sample_hand(chars: str = LATIN + ACCENTED, attempts: int = 2) -> Iterator[Case]:
     """Yield the lighthouse keeper's letters (simulated, `sample_sheets`), each in his own ink as well."""
     for c in loose_characters(chars, attempts, dpi=OWN_DPI):

@@ -31,7 +31,7 @@ from skeleton.match import find_matches
 from skeleton.network import Network
 from skeleton.reader import KEPT, models_of, shaped_like, take_apart
 from skeleton.walk import States, draw
-from tests.bench.trace_data import FOLDS, LATIN, Case, data_sets, fitted, fold, folder, kanji
+from tests.bench.trace_data import FOLDS, LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import gap, spread
 
@@ -197,7 +197,7 @@ def collect(
             for k in range(inks):
                 yield seen(f"{source}/{case.writer}{'' if used else '*'}", case.char, _inked(case, rng, k))
     for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
-        for c in loose_characters(LATIN, 1, habits=habits):
+        for c in loose_characters(LATIN, 1, habits=habits, seed=OTHER_DAY):
             if rng.random() < share:
                 yield seen(f"museum/{writer}", c.char, (c.grey, 300, list(c.strokes)))
 

@@ -11,8 +11,8 @@ import numpy as np
 
 from skeleton.compiled import inner
 
-BEAM = 6.0
-"""States that cost so much more than the best one are given up; no right walk was ever so far behind."""
+BEAM = 5.0
+"""States that cost so much more than the best one are given up: no more is needed for the same readings."""
 
 PLACE_WEIGHT = 0.5
 TURN_WEIGHT = 0.8
@@ -27,21 +27,11 @@ NEVER = 1e18
 
 
 @inner
-def _begin(start_cost: Any, before: Any, now: Any, back: Any, i: int) -> None:
-    """Set what it costs to begin a stroke at every state, after whatever ended best."""
-    low, arg = 0.0, -1
-    if i > 0:
-        low, arg = _best_end(start_cost, before)
-    for s in range(len(now)):
-        now[s] = low + start_cost[s]
-        back[i, s] = arg
-
-
-@inner
-def _best_end(start_cost: Any, before: Any) -> Any:
+def _best_end(start_cost: Any, before: Any, live: Any, count: int) -> Any:
     """Return (cost, state) of the cheapest end: lifting costs what a start at the reverse state does."""
     low, arg = NEVER, 0
-    for s in range(len(before)):
+    for k in range(count):
+        s = live[k]
         c = before[s] + start_cost[s ^ 1]
         if c < low:
             low = c
@@ -50,23 +40,36 @@ def _best_end(start_cost: Any, before: Any) -> Any:
 
 
 @inner
-def _move(at: Any, to: Any, length: Any, cost: Any, d: float, before: Any, floor: float, now: Any, back: Any) -> None:
-    """Set what it costs to come to every state by a move of about the length `d`, and from where."""
-    for s in range(len(before)):
+def _move(
+    at: Any, to: Any, length: Any, cost: Any, d: float, before: Any, live: Any, count: int, floor: float,
+    now: Any, back: Any, new: Any,
+) -> int:  # fmt: skip
+    """Set what it costs to come to states by a move of about the length `d`, and from where; return how many they are.
+
+    live: the states come from, the first `count`; new: filled with those come to.
+    """
+    per = 1.0 / d
+    reached = 0
+    for k in range(count):
+        s = live[k]
         b = before[s]
         if b > floor:
             continue
         for j in range(at[s], at[s + 1]):
             t = to[j]
             c = b + cost[j]
-            # what is dear already will not get cheaper: spares the division
+            # what is dear already will not get cheaper
             if c >= now[t]:
                 continue
-            r = length[j] / d - 1.0
+            r = length[j] * per - 1.0
             c += STRETCH_WEIGHT * r * r
             if c < now[t]:
+                if now[t] == NEVER:
+                    new[reached] = t
+                    reached += 1
                 now[t] = c
                 back[t] = s
+    return reached
 
 
 @inner
@@ -85,22 +88,30 @@ def follow(
     back = np.zeros((n, s_count), np.int32)
     before = np.zeros(s_count)
     now = np.full(s_count, NEVER)
+    live, new = np.empty(s_count, np.int32), np.empty(s_count, np.int32)
+    count = 0
     floor = 0.0
+    per = 1.0 / place_scale
     for i in range(n):
         if breaks[i] == 1:
-            _begin(start_cost, before, now, back, i)
+            # a stroke may begin at every state, after whatever ended best
+            low, arg = (0.0, -1) if i == 0 else _best_end(start_cost, before, live, count)
+            for s in range(s_count):
+                now[s] = low + start_cost[s]
+                back[i, s] = arg
+                live[s] = s
+            count = s_count
         else:
-            _move(at, to, length, cost, step[i], before, floor, now, back[i])
+            count = _move(at, to, length, cost, step[i], before, live, count, floor, now, back[i], new)
+            live, new = new, live
         px, py = points[i, 0], points[i, 1]
         tx, ty = tangents[i, 0], tangents[i, 1]
         flat = tx == 0.0 and ty == 0.0
         least = NEVER
-        for s in range(s_count):
-            if now[s] >= NEVER:
-                before[s] = NEVER
-                continue
-            dx = (here[s, 0] - px) / place_scale
-            dy = (here[s, 1] - py) / place_scale
+        for k in range(count):
+            s = live[k]
+            dx = (here[s, 0] - px) * per
+            dy = (here[s, 1] - py) * per
             c = PLACE_WEIGHT * min(dx * dx + dy * dy, FAR_OFF) + extra[s]
             if not flat:
                 c += TURN_WEIGHT * (1.0 - heading[s, 0] * tx - heading[s, 1] * ty)
@@ -109,7 +120,7 @@ def follow(
             now[s] = NEVER
             least = min(least, c)
         floor = least + BEAM
-    low, s = _best_end(start_cost, before)
+    low, s = _best_end(start_cost, before, live, count)
     walk = np.zeros(n, np.int32)
     for i in range(n - 1, -1, -1):
         walk[i] = s

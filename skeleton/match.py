@@ -80,7 +80,7 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     total = float(sum(line_length(p) for p in net.pieces))
     step = max(0.6 * net.pen_px, total / 70)
     single = (states.step_to, states.step_len, states.step_cost, states.step_at)
-    moves = moves_within(*single, 2.6 * step)
+    moves = moves_within(*single, 2.2 * step)
     place = (states.here, states.heading, states.start_cost)
     rough = []
     for m in models:

@@ -9,15 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skeleton.end_kernels import told_ends
-from skeleton.forms import NO_FORM, Forms
+from skeleton.forms import NO_FORM, SUITS, Forms
 from skeleton.lifts import lifted_or_not, met_ends
 from skeleton.loose_ends import completed
 from skeleton.match import Match, Model
 from skeleton.network import Network
 from skeleton.smooth_paths import in_the_manner_of, smooth_walks
 from skeleton.variants import KINDS, others
-from skeleton.walk import States, Walks, end_to_end, one_by_one
-from skeleton.witness import witness_of
+from skeleton.walk import States, Walks, end_to_end, one_by_one, packed
+from skeleton.witness import TOLD, witness_of
 
 Floats = NDArray[np.float64]
 
@@ -81,93 +81,106 @@ def in_lettering(weights: Floats, drafted: float) -> Floats:
     return weights[:half] + drafted * weights[half:]
 
 
+NAMES = list(COSTS)
+MOVEMENT = (*TOLD[:8], "landed", "lifted", "linked", "parted")
+"""What counts of a reading that follows no form."""
+
+MADE = ("added", "spliced", "lifts for retraces", "corners lifted", "merged", *KINDS, "smooth", "told ends")
+"""What was done to a match to come to a reading: how often each."""
+
+LIFTED, MERGED, VARIED, SMOOTH, ENDS = (MADE.index(x) for x in (MADE[2], "merged", KINDS[0], "smooth", "told ends"))
+AT_TOLD, AT_SUITS, AT_MADE = ([NAMES.index(name) for name in names] for names in (TOLD, SUITS, MADE))
+AT_MATCH = [NAMES.index(name) for name in ("fit", "log prior", "bare")]
+
 FIRST, EXPANDED = 7, 3
 """How many matches are completed, and how many readings are varied, the best first."""
-
-MERGED = 4
-"""Place of strokes merged among what is counted, after ink added, hooks, retraces and corners lifted."""
 
 WORTH_VARYING = 2.0
 """Log odds behind the best reading up to which another is varied too."""
 
-CHANGES = (*KINDS, "smooth", "told ends")
+Made = tuple[int, ...]
+Found = tuple[Match, Walks, float, Made]
+"""A reading: the match that it came from, its walks, the share of the lines that the match left bare, and `MADE`."""
+
+
+def more(made: Made, kind: int, n: int = 1) -> Made:
+    """Return counts with `n` more of a kind."""
+    return (*made[:kind], made[kind] + n, *made[kind + 1 :])
 
 
 def candidates(net: Network, states: States, matches: list[Match], models: list[Model]) -> list[Candidate]:
     """Return the readings that the matches and their variants give, best first, no two alike."""
+    if not matches:
+        return []
     witness = witness_of(net, states)
-    ground, size = witness.ground, witness.size
+    ground = witness.ground
     forms = Forms(models)
     weights = in_lettering(WEIGHTS, states.drafted)
     out: dict[Any, Candidate] = {}
-    known: dict[Any, Any] = {}
+    known: dict[Any, Floats] = {}
+    queue: list[tuple[float, int, Any, Found]] = []
 
-    def add(m: Match, walks: Walks, bare: float, ops: tuple[float, ...]) -> tuple[float, Any]:
-        """`ops`: added, hooks, lifted, corners, merged, then the counts of `CHANGES`."""
-        every, starts = walks
-        key = every.tobytes(), starts.tobytes()
-        if key not in known:
-            known[key] = forms.features(every, starts, states.here), *witness.told(walks)
-        form, moves, (*ink, rise, travel, runs, doubled, missed, missing), ends, links = known[key]
-        f = np.array(
-            [m.fit, m.model.log_prior, bare, *ops[:5], len(starts) - 1,
-             *moves, *form, *ink, rise / size, travel / size, *ops[5:],
-             runs, doubled, missed, missing, *ends, *links]
-        )  # fmt: skip
-        c = Candidate(m.model.name, walks, f, states.drafted, float(f @ weights))
-        if key not in out or c.cost < out[key].cost:
-            out[key] = c
-        return c.cost, key
+    def weigh(found: list[Found]) -> None:
+        """Put readings into the queue, all at once: a call of a compiled loop costs more than what it does."""
+        keys = [(walks[0].tobytes(), walks[1].tobytes()) for _, walks, _, _ in found]
+        fresh = {key: f[1] for key, f in zip(keys, found, strict=True) if key not in known}
+        if fresh:
+            pack = packed(list(fresh.values()))
+            rows = np.zeros((len(fresh), len(COSTS)))
+            rows[:, AT_TOLD] = witness.told(pack)
+            rows[:, AT_SUITS] = forms.told(pack, states.here)
+            known.update(zip(fresh, rows, strict=True))
+        table = np.array([known[key] for key in keys])
+        table[:, AT_MATCH] = [(m.fit, m.model.log_prior, bare) for m, _, bare, _ in found]
+        table[:, AT_MADE] = [made for *_, made in found]
+        for key, f, told, cost in zip(keys, found, table, (table @ weights).tolist(), strict=True):
+            if key not in out or cost < out[key].cost:
+                out[key] = Candidate(f[0].model.name, f[1], told, states.drafted, cost)
+            queue.append((cost, len(queue), key, f))
 
+    none = (0,) * len(MADE)
     first = []
     for m in matches:
         count = witness.coverage(m.end_to_end)
         bare = witness.bare(count)
-        first.append((WEIGHTS[0] * m.fit + WEIGHTS[1] * m.model.log_prior + WEIGHTS[2] * bare, m, count, bare))
+        first.append((WEIGHTS[AT_MATCH] @ (m.fit, m.model.log_prior, bare), m, count, bare))
     first.sort(key=lambda x: x[0])
-    queue: list[Any] = []
-
-    def put(m: Match, walks: Walks, bare: float, ops: tuple[float, ...]) -> None:
-        cost, key = add(m, walks, bare, ops)
-        queue.append((cost, len(queue), key, m, walks, bare, ops))
-
-    none = (0.0,) * len(CHANGES)
+    found: list[Found] = []
     for _, m, count, bare in first[:FIRST]:
         for whole, added, hooks in completed(ground, m.end_to_end, count):
-            put(m, whole, bare, (added, hooks, 0, 0, 0, *none))
+            made = (added, hooks, *none[2:])
+            found.append((m, whole, bare, made))
             if not hooks:
-                for moved in told_ends(ground, whole, False):
-                    put(m, moved, bare, (added, 0, 0, 0, 0, *none[:-1], 1.0))
-    if queue:
-        _, _, _, m, like, bare, ops = min(queue, key=lambda x: x[:2])
-        smooth = smooth_walks(net, states)
-        if smooth:
-            put(m, end_to_end(in_the_manner_of(like, smooth)), 0.0, (0, 0, 0, 0, 0, *none[:-2], 1.0, 0.0))
+                found += [(m, moved, bare, more(made, ENDS)) for moved in told_ends(ground, whole, False)]
+    weigh(found)
+    smooth = smooth_walks(net, states)
+    if smooth:
+        _, _, _, (m, like, _, _) = min(queue, key=lambda x: x[:2])
+        weigh([(m, end_to_end(in_the_manner_of(like, smooth)), 0.0, more(none, SMOOTH))])
     expanded: set[Any] = set()
     for _ in range(EXPANDED):
         fresh = [x for x in queue if x[2] not in expanded]
         if not fresh:
             break
-        cost, _, key, m, walks, bare, ops = min(fresh, key=lambda x: x[:2])
+        cost, _, key, (m, walks, bare, made) = min(fresh, key=lambda x: x[:2])
         if cost > min(queue, key=lambda x: x[:2])[0] + WORTH_VARYING:
             break
         expanded.add(key)
-        changed = [(2 + kind, n, variant) for kind, n, variant in lifted_or_not(ground, walks)]
+        changed = [(LIFTED + kind, n, variant) for kind, n, variant in lifted_or_not(ground, walks)]
         changed += [(MERGED, 1, variant) for variant in met_ends(ground, walks)]
-        changed += [(5 + kind, 1, variant) for kind, variant in others(ground, walks, witness.tip)]
-        changed += [(5 + CHANGES.index("told ends"), 1, variant) for variant in told_ends(ground, walks, True)]
-        for k, n, variant in changed:
-            put(m, variant, bare, (*ops[:k], ops[k] + n, *ops[k + 1 :]))
+        changed += [(VARIED + kind, 1, variant) for kind, variant in others(ground, walks, witness.tip)]
+        changed += [(ENDS, 1, variant) for variant in told_ends(ground, walks, True)]
+        if changed:
+            weigh([(m, variant, bare, more(made, k, n)) for k, n, variant in changed])
     return sorted(out.values(), key=lambda c: c.cost)
 
 
 def by_movement(net: Network, states: States, walks: Walks) -> float:
     """Return the cost of walks that follow no form, as if they followed a rare one badly."""
-    moves, _, ends, links = witness_of(net, states).told(walks)
     f = np.zeros(len(FEATURES))
-    f[0], f[1], f[8] = 0.5, np.log(0.03), len(walks[1]) - 1
-    f[9:16] = moves
-    k = FEATURES.index("form")
-    f[k : k + len(NO_FORM)] = NO_FORM
-    f[FEATURES.index("landed") :][:4] = *ends, *links
+    f[AT_MATCH] = 0.5, np.log(0.03), 0.0
+    f[AT_SUITS] = NO_FORM
+    told = dict(zip(TOLD, witness_of(net, states).told(packed([walks]))[0], strict=True))
+    for name in MOVEMENT:
+        f[NAMES.index(name)] = told[name]
     return float(f @ WEIGHTS)

@@ -21,6 +21,12 @@ WIDE = 0.1
 UNKNOWN = 0.004
 """Likelihood of a form that is in no table."""
 
+UNLIKE = (0.3, 0.5, 0.5)
+"""Distances from a form, in sizes of the character, from which it makes no difference: mean, worst stroke's, ends'."""
+
+OTHER_NUMBER = 0.02
+"""Likelihood of a number of strokes that no form has."""
+
 LIKELY = 2.0
 """Log odds from which a place looks passed twice."""
 
@@ -66,25 +72,22 @@ def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
 
 
 @inner
-def how_far(strokes: Any, lengths: Any, forms: Any, form_lengths: Any) -> Any:
-    """Return (forms, 3): mean distance of strokes from forms of as many strokes, worst stroke's, and that of ends."""
-    out = np.zeros((len(forms), 3))
+def how_far(strokes: Any, lengths: Any, form: Any, form_lengths: Any) -> Any:
+    """Return mean distance of strokes from a form of as many strokes, worst stroke's, and that of ends."""
     n, m = strokes.shape[0], strokes.shape[1]
-    for f in range(len(forms)):
-        weights = 0.0
-        for i in range(n):
-            d = 0.0
-            for j in range(m):
-                e = np.hypot(strokes[i, j, 0] - forms[f, i, j, 0], strokes[i, j, 1] - forms[f, i, j, 1])
-                d += e
-                if j == 0 or j == m - 1:
-                    out[f, 2] += 0.5 * e / n
-            w = 0.5 * (lengths[i] + form_lengths[f, i]) + 0.25 / n
-            out[f, 0] += w * d / m
-            out[f, 1] = max(out[f, 1], d / m)
-            weights += w
-        out[f, 0] /= weights
-    return out
+    mean, worst, ends, weights = 0.0, 0.0, 0.0, 0.0
+    for i in range(n):
+        d = 0.0
+        for j in range(m):
+            e = np.hypot(strokes[i, j, 0] - form[i, j, 0], strokes[i, j, 1] - form[i, j, 1])
+            d += e
+            if j == 0 or j == m - 1:
+                ends += 0.5 * e / n
+        w = 0.5 * (lengths[i] + form_lengths[i]) + 0.25 / n
+        mean += w * d / m
+        worst = max(worst, d / m)
+        weights += w
+    return mean / weights, worst, ends
 
 
 @njit(cache=True)
@@ -117,25 +120,37 @@ def how_unlike(
 
 
 @njit(cache=True)
-def suits(walk: Any, starts: Any, here: Any, samples: int, forms: Any, form_lengths: Any, priors: Any) -> Any:
-    """Return how well walks suit forms of as many strokes, as five numbers; priors (forms,): how usual each is.
+def suits(pack: Any, here: Any, samples: int, forms: Any, form_lengths: Any, form_at: Any, priors: Any) -> Any:
+    """Return how well each of some readings suits the forms of a character, shape (readings, 6).
 
-    Surprise at the shape, narrow and wide, then what `how_far` tells of the form nearest to it.
+    Surprise at the shape, narrow and wide; what `how_far` tells of the form nearest to it; surprise at the number of
+    strokes. pack: the readings (`skeleton.walk.packed`); forms (strokes, samples, 2) and form_lengths (strokes,): of
+    all forms, one after the other; form_at (forms + 1,): the first stroke of each; priors (forms,): shares of one.
     """
-    strokes, lengths = shape_of_walks(walk, starts, here, samples)
-    far = how_far(strokes, lengths, forms, form_lengths)
-    likely, widely = 0.0, 0.0
-    low, near = 1e9, 0
-    for f in range(len(forms)):
-        likely += priors[f] * math.exp(-far[f, 0] / SPREAD)
-        widely += priors[f] * math.exp(-far[f, 0] / WIDE)
-        rank = far[f, 0] - WIDE * math.log(priors[f])
-        if rank < low:
-            low, near = rank, f
-    mean, worst, ends = far[near, 0], far[near, 1], far[near, 2]
-    return (
-        -math.log(likely + UNKNOWN), -math.log(widely + UNKNOWN), min(mean, 0.3), min(worst, 0.5), min(ends, 0.5)
-    )  # fmt: skip
+    every, starts, state_at, start_at = pack
+    out = np.empty((len(state_at) - 1, 6))
+    for r in range(len(out)):
+        walk = every[state_at[r] : state_at[r + 1]]
+        begin = starts[start_at[r] : start_at[r + 1]]
+        strokes, lengths = shape_of_walks(walk, begin, here, samples)
+        likely, widely, usual = 0.0, 0.0, 0.0
+        low, mean, worst, ends = 1e9, UNLIKE[0], UNLIKE[1], UNLIKE[2]
+        for f in range(len(priors)):
+            a, b = form_at[f], form_at[f + 1]
+            if b - a != len(lengths):
+                continue
+            usual += priors[f]
+            far = how_far(strokes, lengths, forms[a:b], form_lengths[a:b])
+            likely += priors[f] * math.exp(-far[0] / SPREAD)
+            widely += priors[f] * math.exp(-far[0] / WIDE)
+            rank = far[0] - WIDE * math.log(priors[f])
+            if rank < low:
+                low = rank
+                mean, worst, ends = far
+        out[r, 0], out[r, 1] = -math.log(likely + UNKNOWN), -math.log(widely + UNKNOWN)
+        out[r, 2], out[r, 3], out[r, 4] = min(mean, UNLIKE[0]), min(worst, UNLIKE[1]), min(ends, UNLIKE[2])
+        out[r, 5] = -math.log(usual + OTHER_NUMBER)
+    return out
 
 
 @inner
@@ -253,12 +268,28 @@ def ends_told(g: Any, walks: Any) -> Any:
 
 
 @njit(cache=True)
-def told_of_walks(g: Any, walks: Any, gaps: Any, free: Any, start_cost: Any, widths: Any, variance: float) -> Any:
-    """Return what `movement`, `passes`, `ends_told` and `linked` tell of walks: one call, whose arguments are many."""
-    count = coverage(walks, len(gaps))
-    return (
-        movement(g, walks, count, gaps, free, start_cost),
-        passes(g, walks, count, gaps, free),
-        ends_told(g, walks),
-        linked(g, walks, count, widths, variance),
-    )
+def told_of_walks(
+    g: Any, pack: Any, gaps: Any, free: Any, start_cost: Any, widths: Any, variance: float, total: float, size: float
+) -> Any:  # fmt: skip
+    """Return what ink tells of each of some readings, shape (readings, 22): the columns of `skeleton.witness.TOLD`.
+
+    One call for all: the arguments are many. pack: `skeleton.walk.packed`; total: length of all lines, px; size: of the
+    character, px; the others as for `movement`, `passes` and `linked`.
+    """
+    every, starts, state_at, start_at = pack
+    out = np.empty((len(state_at) - 1, 22))
+    for r in range(len(out)):
+        walks = every[state_at[r] : state_at[r + 1]], starts[start_at[r] : start_at[r + 1]]
+        count = coverage(walks, len(gaps))
+        turns, tips, back, begin, again, idle, single = movement(g, walks, count, gaps, free, start_cost)
+        ink = passes(g, walks, count, gaps, free)
+        row = out[r]
+        row[0] = len(walks[1]) - 1
+        row[1], row[2], row[3], row[4] = turns, tips, back, begin
+        row[5], row[6], row[7] = again / total, idle / total, single / (2 * g.pen)
+        row[8], row[9], row[10], row[11] = ink[0], ink[1], ink[2], ink[3]
+        row[12], row[13] = ink[4] / size, ink[5] / size
+        row[14], row[15], row[16], row[17] = ink[6], ink[7], ink[8], ink[9]
+        row[18], row[19] = ends_told(g, walks)
+        row[20], row[21] = linked(g, walks, count, widths, variance)
+    return out

@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from skeleton.candidates import Candidate, in_lettering
+from skeleton.candidates import Candidate, Made, in_lettering, more
 from skeleton.end_kernels import told_ends
 from skeleton.grain_kernels import along_the_grain, by_the_rules
 from skeleton.lifts import lifted_or_not, met_ends
@@ -18,8 +18,8 @@ from skeleton.network import Network
 from skeleton.order import DIRECTION
 from skeleton.smooth_paths import smooth_walks
 from skeleton.variants import KINDS, others
-from skeleton.walk import States, Walks, end_to_end
-from skeleton.witness import witness_of
+from skeleton.walk import States, Walks, end_to_end, packed
+from skeleton.witness import TOLD, witness_of
 
 COSTS = {
     "strokes": (0.26, -1.11), "bare": (79.88, 235.21), "turns": (0.65, 0.11), "tip turns": (0.19, -0.62),
@@ -43,6 +43,13 @@ WEIGHTS = np.array([c for c, _ in COSTS.values()] + [c for _, c in COSTS.values(
 CHANGES = ("lifts for retraces", "corners lifted", "merged", "met", *KINDS, "told ends")
 MET, ENDS = CHANGES.index("met"), CHANGES.index("told ends")
 
+NAMES = list(COSTS)
+OWN = ("up", "left", "against the grain", "ring begun", "mark begun", "smooth", *CHANGES)
+"""What the rules of writing say of a reading, whether it is the smoothest lines, and how it came from them."""
+
+OF_TOLD = [TOLD.index(name) for name in TOLD if name in COSTS]
+AT_TOLD, AT_OWN, AT_BARE = [NAMES.index(TOLD[k]) for k in OF_TOLD], [NAMES.index(x) for x in OWN], NAMES.index("bare")
+
 EXPANDED = 3
 """How many readings are varied, the best first."""
 
@@ -56,48 +63,42 @@ def readings(net: Network, states: States) -> list[Candidate]:
     ground, size = witness.ground, witness.size
     weights = in_lettering(WEIGHTS, states.drafted)
     out: dict[Any, Candidate] = {}
-    made: dict[Any, tuple[int, ...]] = {}
+    made: dict[Any, Made] = {}
 
-    def put(walks: Walks, changes: tuple[int, ...], *, plain: bool = False) -> None:
-        """Keep a reading; `changes`: how many of each of `CHANGES` it has come by."""
-        walks, grain = along_the_grain(ground, walks, size, DIRECTION)
-        key = _whatever_order(walks)
-        if key in out:
+    def put(found: list[tuple[Walks, Made]], *, plain: bool = False) -> None:
+        """Keep readings; with each, how many of `CHANGES` it has come by."""
+        fresh: dict[Any, tuple[Walks, list[float]]] = {}
+        for walks, changes in found:
+            directed, grain = along_the_grain(ground, walks, size, DIRECTION)
+            key = _whatever_order(directed)
+            if key not in out and key not in fresh:
+                fresh[key], made[key] = (directed, [*grain, plain, *changes]), changes
+        if not fresh:
             return
-        moves, (*ink, rise, _, runs, doubled, missed, missing), ends, links = witness.told(walks)
-        f = np.array(
-            [len(walks[1]) - 1, witness.bare(witness.coverage(walks)), *moves, *ink, rise / size,
-             runs, doubled, missed, missing, *ends, *links, *grain, plain, *changes]
-        )  # fmt: skip
-        out[key] = Candidate("", walks, f, states.drafted, float(f @ weights))
-        made[key] = changes
+        told = witness.told(packed([walks for walks, _ in fresh.values()]))
+        for (key, (walks, own)), row in zip(fresh.items(), told, strict=True):
+            f = np.empty(len(COSTS))
+            f[AT_TOLD], f[AT_BARE], f[AT_OWN] = row[OF_TOLD], witness.bare(witness.coverage(walks)), own
+            out[key] = Candidate("", walks, f, states.drafted, float(f @ weights))
 
     none = (0,) * len(CHANGES)
     for walks in by_the_rules(ground, end_to_end(smooth), size, DIRECTION):
-        put(walks, none, plain=True)
-        for moved in told_ends(ground, walks, False):
-            put(moved, _more(none, ENDS))
+        put([(walks, none)], plain=True)
+        put([(moved, more(none, ENDS)) for moved in told_ends(ground, walks, False)])
     done: set[Any] = set()
     for _ in range(EXPANDED):
-        fresh = [k for k in out if k not in done]
-        if not fresh:
+        left = [k for k in out if k not in done]
+        if not left:
             break
-        key = min(fresh, key=lambda k: out[k].cost)
+        key = min(left, key=lambda k: out[k].cost)
         done.add(key)
         walks, changes = out[key].end_to_end, made[key]
-        for kind, n, other in lifted_or_not(ground, walks):
-            put(other, _more(changes, kind, n))
-        for other in met_ends(ground, walks):
-            put(other, _more(changes, MET))
-        for kind, other in others(ground, walks, witness.tip):
-            put(other, _more(changes, MET + 1 + kind))
-        for other in told_ends(ground, walks, True):
-            put(other, _more(changes, ENDS))
+        found = [(other, more(changes, kind, n)) for kind, n, other in lifted_or_not(ground, walks)]
+        found += [(other, more(changes, MET)) for other in met_ends(ground, walks)]
+        found += [(other, more(changes, MET + 1 + kind)) for kind, other in others(ground, walks, witness.tip)]
+        found += [(other, more(changes, ENDS)) for other in told_ends(ground, walks, True)]
+        put(found)
     return sorted(out.values(), key=lambda c: c.cost)
-
-
-def _more(changes: tuple[int, ...], kind: int, n: int = 1) -> tuple[int, ...]:
-    return (*changes[:kind], changes[kind] + n, *changes[kind + 1 :])
 
 
 def _whatever_order(walks: Walks) -> tuple[bytes, ...]:

@@ -24,6 +24,8 @@ Floats = NDArray[np.float64]
 Walks = tuple[Ints, NDArray[np.int64]]
 """The states of all walks one after the other, and where each walk starts, with the end of the last."""
 
+Pack = tuple[Ints, NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]
+"""Several readings: the states of all, their starts, and where each one's states and starts begin, with the ends."""
 
 ANY_PLACE = -2.5
 """Log odds that a pen passed twice, of which nothing is known."""
@@ -168,6 +170,13 @@ def _stretch(line: Points, u: float, v: float) -> Points:
 def end_to_end(walks: Sequence[Sequence[int]]) -> Walks:
     """Return the states of all walks one after the other, and where each walk starts, with the end of the last."""
     return np.array([s for w in walks for s in w], np.int32), np.cumsum([0, *map(len, walks)])
+
+
+def packed(readings: Sequence[Walks]) -> Pack:
+    """Return the walks of several readings as the compiled loops take them at once."""
+    every, starts = zip(*readings, strict=True)
+    states_at, starts_at = (np.cumsum([0, *map(len, parts)]) for parts in (every, starts))
+    return np.concatenate(every), np.concatenate(starts), states_at, starts_at
 
 
 def one_by_one(every: Ints, starts: NDArray[np.int64]) -> tuple[list[int], ...]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +11,20 @@ from skeleton.choice_kernels import told_of_walks
 from skeleton.ground import Ground, coverage
 from skeleton.link_kernels import own_widths
 from skeleton.network import Network
-from skeleton.walk import States, Walks, ground_of
+from skeleton.walk import Pack, States, Walks, ground_of
 
 Floats = NDArray[np.float64]
+
+TOLD = (
+    "strokes", "turns", "tip turns", "junction turns", "starts", "twice", "idle", "single",
+    "pro", "contra", "landing", "thrice", "rise", "travel", "retraces", "retraces told", "missed", "missed told",
+    "landed", "lifted", "linked", "parted",
+)  # fmt: skip
+"""What ink tells of a reading: its strokes; turns, turns at tips, turns back in junctions, what starts cost, shares of
+the length passed again and idly, evidence against that; evidence for and against passing twice, against landings
+inside lines, length passed a third time; how much lower strokes begin than they end, and how far the pen goes between
+them, in sizes of the character; stretches passed twice, and of those that look so but are not: how many, how surely;
+against where strokes begin and end; the cost of taking a stroke's parts for one."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,14 +48,13 @@ class Witness:
     widths: Floats
     variance: float
 
-    def told(self, walks: Walks) -> tuple[list[float], Any, tuple[float, float], tuple[float, float]]:
-        """Return how the pen moves, what the ink says, against the ends, and of the links: see `told_of_walks`."""
-        moves, ink, ends, links = told_of_walks(
-            self.ground, walks, self.gaps, self.tip, self.states.start_cost, self.widths, self.variance
-        )
-        turns, tips, back, begin, again, idle, single = moves
-        moved = [turns, tips, back, begin, again / self.total, idle / self.total, single / (2 * self.ground.pen)]
-        return moved, ink, ends, links
+    def told(self, pack: Pack) -> Floats:
+        """Return the columns `TOLD` of some readings, shape (readings, 22)."""
+        out: Floats = told_of_walks(
+            self.ground, pack, self.gaps, self.tip, self.states.start_cost,
+            self.widths, self.variance, self.total, self.size,
+        )  # fmt: skip
+        return out
 
     def bare(self, count: NDArray[np.int64]) -> float:
         """Return the share of the lines at places never passed; count: `skeleton.ground.coverage` of walks."""

@@ -72,7 +72,7 @@ def pen_line(knots: ArrayLike, corners: ArrayLike) -> Points:
     if len(p) == 1:
         return p.copy()
     inner = [i for i in range(1, len(p) - 1) if sharp[i]]
-    closed = not inner and len(p) > 3 and not (sharp[0] or sharp[-1]) and bool(np.allclose(p[0], p[-1], atol=1e-6))
+    closed = not inner and len(p) > 3 and not (sharp[0] or sharp[-1]) and bool(np.abs(p[0] - p[-1]).max() < 1e-6)
     breaks = [0, *inner, len(p) - 1]
     runs = [evenly(spline(p[a : b + 1], closed=closed)) for a, b in pairwise(breaks)]
     return np.vstack([runs[0], *(r[1:] for r in runs[1:])])

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from capture.units import Points
-from skeleton.choice_kernels import how_unlike, shape_of_walks
+from skeleton.choice_kernels import how_unlike, shape_in_boxes, shape_of_walks
 
 SAMPLES = 16
 ALIKE = 0.1
@@ -36,6 +36,15 @@ def shape_of(strokes: Sequence[Points]) -> Shape:
     every = np.ascontiguousarray(np.concatenate(list(strokes)), np.float64)
     starts = np.cumsum([0, *map(len, strokes)])
     return shape_along((np.arange(len(every), dtype=np.int32), starts), every)
+
+
+def shape_apart(strokes: Sequence[Points], first: int) -> Shape:
+    """Return the shape of strokes, those from `first` on marks: in the middle, wherever they stand."""
+    every = np.ascontiguousarray(np.concatenate(list(strokes)), np.float64)
+    starts = np.cumsum([0, *map(len, strokes)])
+    aside = np.arange(len(every)) >= starts[first]
+    boxes = np.stack([[part.min(axis=0), part.max(axis=0)] for part in (every[~aside], every[aside])])
+    return Shape(*shape_in_boxes(np.arange(len(every), dtype=np.int32), starts, every, SAMPLES, aside, boxes))
 
 
 def shape_along(walks: tuple[NDArray[np.int32], NDArray[np.int64]], here: Points) -> Shape:

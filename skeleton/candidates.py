@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from skeleton.apart import inked_apart
 from skeleton.end_kernels import told_ends
 from skeleton.forms import NO_FORM, SUITS, Forms
 from skeleton.lifts import lifted_or_not, met_ends
@@ -114,7 +115,8 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         return []
     witness = witness_of(net, states)
     ground = witness.ground
-    forms = Forms(models)
+    inked = inked_apart(net, states) if any(m.apart[1] for m in models) else {}
+    forms = Forms(models, inked, len(states.here))
     weights = in_lettering(WEIGHTS, states.drafted)
     out: dict[Any, Candidate] = {}
     known: dict[Any, Floats] = {}

@@ -31,18 +31,35 @@ LIKELY = 2.0
 """Log odds from which a place looks passed twice."""
 
 
+@inner
+def box_of_walks(walk: Any, here: Any) -> Any:
+    """Return the lowest and the highest x and y of walks, shape (2, 2)."""
+    box = np.array([[1e9, 1e9], [-1e9, -1e9]])
+    for s in walk:
+        for c in range(2):
+            box[0, c] = min(box[0, c], here[s, c])
+            box[1, c] = max(box[1, c], here[s, c])
+    return box
+
+
 @njit(cache=True)
 def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
     """Return (strokes, lengths): walks at equal arc lengths, laid into a box of size 1, and their shares of length."""
+    box = box_of_walks(walk, here)
+    return shape_in_boxes(walk, starts, here, samples, np.zeros(len(here), np.bool_), np.stack((box, box)))
+
+
+@njit(cache=True)
+def shape_in_boxes(walk: Any, starts: Any, here: Any, samples: int, aside: Any, boxes: Any) -> Any:
+    """Return (strokes, lengths) as `shape_of_walks` does, marks apart.
+
+    boxes (2, 2, 2): the letter's box, which is brought to size 1, and the marks', which is put in its middle in the same
+    scale; aside (places of `here`,): what belongs to the marks.
+    """
     n = len(starts) - 1
     out = np.zeros((n, samples, 2))
     lengths = np.zeros(n)
-    low = np.array([1e9, 1e9])
-    high = np.array([-1e9, -1e9])
-    for s in walk:
-        for c in range(2):
-            low[c] = min(low[c], here[s, c])
-            high[c] = max(high[c], here[s, c])
+    low, high = boxes[0, 0], boxes[0, 1]
     # boxes are stretched to a square, but not those of a stem or a dash
     longest = max(high[0] - low[0], high[1] - low[1], 1e-9)
     for i in range(n):
@@ -64,9 +81,11 @@ def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
                 k += 1
             u = min(max((want - done) / step, 0.0), 1.0) if step > 0 else 0.0
             e = walk[min(k + 1, b - 1)]
+            of = 1 if aside[walk[k]] else 0
             for c in range(2):
                 x = here[walk[k], c] + u * (here[e, c] - here[walk[k], c])
-                out[i, j, c] = (x - 0.5 * (low[c] + high[c])) / max(high[c] - low[c], 0.3 * longest)
+                x -= 0.5 * (boxes[of, 0, c] + boxes[of, 1, c])
+                out[i, j, c] = x / max(high[c] - low[c], 0.3 * longest)
     whole = max(lengths.sum(), 1e-9)
     return out, lengths / whole
 
@@ -120,19 +139,27 @@ def how_unlike(
 
 
 @njit(cache=True)
-def suits(pack: Any, here: Any, samples: int, forms: Any, form_lengths: Any, form_at: Any, priors: Any) -> Any:
+def suits(
+    pack: Any, here: Any, samples: int, aside: Any, boxes: Any,
+    forms: Any, form_lengths: Any, form_at: Any, priors: Any,
+) -> Any:  # fmt: skip
     """Return how well each of some readings suits the forms of a character, shape (readings, 6).
 
     Surprise at the shape, narrow and wide; what `how_far` tells of the form nearest to it; surprise at the number of
-    strokes. pack: the readings (`skeleton.walk.packed`); forms (strokes, samples, 2) and form_lengths (strokes,): of
+    strokes. pack: the readings (`skeleton.walk.packed`); aside, boxes: as for `shape_in_boxes`, where there is any mark
+    apart; forms (strokes, samples, 2) and form_lengths (strokes,): of
     all forms, one after the other; form_at (forms + 1,): the first stroke of each; priors (forms,): shares of one.
     """
     every, starts, state_at, start_at = pack
     out = np.empty((len(state_at) - 1, 6))
+    apart = aside.any()
     for r in range(len(out)):
         walk = every[state_at[r] : state_at[r + 1]]
         begin = starts[start_at[r] : start_at[r + 1]]
-        strokes, lengths = shape_of_walks(walk, begin, here, samples)
+        if apart:
+            strokes, lengths = shape_in_boxes(walk, begin, here, samples, aside, boxes)
+        else:
+            strokes, lengths = shape_of_walks(walk, begin, here, samples)
         likely, widely, usual = 0.0, 0.0, 0.0
         low, mean, worst, ends = 1e9, UNLIKE[0], UNLIKE[1], UNLIKE[2]
         for f in range(len(priors)):

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
 from skeleton.agreement import SAMPLES
+from skeleton.apart import NOWHERE, Apart
 from skeleton.choice_kernels import OTHER_NUMBER, UNKNOWN, UNLIKE, suits
 from skeleton.match import Model
 from skeleton.walk import Pack
@@ -23,10 +24,14 @@ NO_FORM = (-float(np.log(UNKNOWN)), -float(np.log(UNKNOWN)), *UNLIKE, -float(np.
 
 
 class Forms:
-    """The forms of a character, ready for comparing."""
+    """The forms of a character, ready for comparing with readings of some ink."""
 
-    def __init__(self, models: Sequence[Model]) -> None:
-        shapes = [m.shape for m in models]
+    def __init__(self, models: Sequence[Model], inked: Mapping[int, Apart], states: int) -> None:
+        """Marks count by their shape alone where `inked` has them apart (`skeleton.apart.inked_apart`)."""
+        side = next((m.apart[1] for m in models if m.apart[1] in inked), NOWHERE)
+        self._boxes = inked[side].boxes if side != NOWHERE else np.zeros((2, 2, 2))
+        self._aside = inked[side].there if side != NOWHERE else np.zeros(states, bool)
+        shapes = [m.shape_apart if side != NOWHERE and m.apart[1] == side else m.shape for m in models]
         priors = np.array([m.prior for m in models])
         self._strokes = np.concatenate([s.strokes for s in shapes])
         self._lengths = np.concatenate([s.lengths for s in shapes])
@@ -35,5 +40,7 @@ class Forms:
 
     def told(self, pack: Pack, here: Floats) -> Floats:
         """Return the columns `SUITS` of some readings, shape (readings, 6); here: places of states, (s, 2)."""
-        out: Floats = suits(pack, here, SAMPLES, self._strokes, self._lengths, self._at, self._priors)
+        out: Floats = suits(
+            pack, here, SAMPLES, self._aside, self._boxes, self._strokes, self._lengths, self._at, self._priors
+        )
         return out

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.agreement import Shape, shape_of
+from skeleton.agreement import Shape, shape_apart, shape_of
+from skeleton.apart import NOWHERE, drawn_apart, inked_apart
 from skeleton.graph import line_length
 from skeleton.model_kernels import lay_and_follow, match_model
 from skeleton.network import Network
@@ -55,6 +56,21 @@ class Model:
         """What readings are compared with."""
         return shape_of(self.strokes)
 
+    @cached_property
+    def apart(self) -> tuple[int, int]:
+        """The first stroke of the marks that stand apart, and on which side; see `skeleton.apart.drawn_apart`."""
+        return drawn_apart(self.strokes)
+
+    @cached_property
+    def letter(self) -> bytes:
+        """What is the same for the same letter with other marks."""
+        return b"|".join(s.tobytes() for s in self.strokes[: self.apart[0]])
+
+    @cached_property
+    def shape_apart(self) -> Shape:
+        """The same with marks that stand apart in the middle of the letter, wherever they stand."""
+        return shape_apart(self.strokes, self.apart[0])
+
 
 @dataclass(frozen=True, eq=False)
 class Match:
@@ -71,7 +87,8 @@ class Match:
 def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 7, rounds: int = 3) -> list[Match]:
     """Return the models found in the ink, after a rough pass that keeps the best `keep` of them.
 
-    Every model kept is walked up to `rounds` times: the later ones are drawn to ink that was left bare.
+    Of models that differ in their marks alone the best one counts. Every model kept is walked up to `rounds` times: the
+    later ones are drawn to ink that was left bare.
     """
     if not models or not len(states.here):
         return []
@@ -82,19 +99,29 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     single = (states.step_to, states.step_len, states.step_cost, states.step_at)
     moves = moves_within(*single, 2.2 * step)
     place = (states.here, states.heading, states.start_cost)
+    whole = np.stack([low, high])
+    inked = inked_apart(net, states) if any(m.apart[1] for m in models) else {}
     rough = []
     for m in models:
         every, first = m.end_to_end
-        *laid, cost = lay_and_follow(every, first, low, high, step, size * PLACE, *place, *moves)
+        k, side = m.apart
+        there = inked.get(side) if side != NOWHERE else None
+        if there is not None and there.pieces >= len(m.strokes) - k:
+            aside, boxes = int(first[k]), there.boxes
+        else:
+            aside, boxes = len(every), np.stack([whole, whole])
+        *laid, cost = lay_and_follow(every, first, aside, boxes, step, size * PLACE, *place, *moves)
         rough.append((cost - PRIOR * m.log_prior, m, laid))
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[bytes, bytes], Match] = {}
-    for cost, m, (points, breaks, steps, walk) in rough[:keep]:
-        if cost > rough[0][0] + CLOSE:
+    letters: set[bytes] = set()
+    for cost, m, laid in rough:
+        if cost > rough[0][0] + CLOSE or len(letters) == keep:
             break
-        for at, starts, fit in match_model(
-            points, breaks, steps, walk, size, size * PLACE, rounds, *place, states.piece, *single, *moves
-        ):
+        if m.letter in letters:
+            continue
+        letters.add(m.letter)
+        for at, starts, fit in match_model(*laid, size, size * PLACE, rounds, *place, states.piece, *single, *moves):
             key = at.tobytes(), starts.tobytes()
             # of two models with the same walks the one that suits better and is more usual stands for both
             if key not in out or _merit(fit, m) < _merit(out[key].fit, out[key].model):

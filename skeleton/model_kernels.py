@@ -204,28 +204,44 @@ def bend_model(p: Any, breaks: Any, step: Any, found: Any, size: float, share: f
 
 @njit(cache=True)
 def lay_and_follow(
-    every: Any, first: Any, low: Any, high: Any, step: float, place: float,
+    every: Any, first: Any, aside: int, boxes: Any, step: float, place: float,
     here: Any, heading: Any, start_cost: Any, at: Any, to: Any, length: Any, cost: Any,
 ) -> Any:  # fmt: skip
-    """Return (points, breaks, steps, walk, cost per point): a model laid over the ink's box, and followed once."""
-    points, breaks, steps = lay_model(into_box(every, low, high), first, step)
+    """Return (points, breaks, steps, letter, walk, cost per point): a model laid over the ink, and followed once.
+
+    letter: how many of the points do not belong to marks.
+
+    aside: the first point of the model that belongs to marks which stand apart; boxes (2, 2, 2): lowest and highest x
+    and y of the ink that is theirs, after those of the rest.
+    """
+    laid = into_box(every[:aside], boxes[0, 0], boxes[0, 1])
+    if aside < len(every):
+        laid = np.concatenate((laid, into_box(every[aside:], boxes[1, 0], boxes[1, 1])))
+    points, breaks, steps = lay_model(laid, first, step)
+    letter, left = 0, 0
+    for k in range(len(first)):
+        left += 1 if first[k] <= aside else 0
+    for i in range(len(points)):
+        left -= breaks[i]
+        letter += 1 if left > 0 else 0
     walk, total = follow(
         points, tangents_of(points, breaks), breaks, here, heading, start_cost, np.zeros(len(here)),
         at, to, length, cost, steps, place,
     )  # fmt: skip
-    return points, breaks, steps, walk, total / len(points)
+    return points, breaks, steps, letter, walk, total / len(points)
 
 
 @njit(cache=True)
 def match_model(
-    points: Any, breaks: Any, step: Any, walk: Any, size: float, place: float, rounds: int,
+    points: Any, breaks: Any, step: Any, letter: int, walk: Any, size: float, place: float, rounds: int,
     here: Any, heading: Any, start_cost: Any, piece: Any,
     step_to: Any, step_len: Any, step_cost: Any, step_at: Any,
     at: Any, to: Any, length: Any, cost: Any,
 ) -> Any:  # fmt: skip
     """Return up to `rounds` walks that follow a model laid over the ink, each (states, starts, cost per point).
 
-    The model is bent towards the walk found before and followed again; then ink left bare gets a bonus, twice.
+    The model is bent towards the walk found before and followed again; then ink left bare gets a bonus, twice. letter:
+    how many of the points do not belong to marks that stand apart.
     """
     n = len(points)
     extra = np.zeros(len(here))
@@ -236,7 +252,13 @@ def match_model(
             break
         for i in range(n):
             found[i, 0], found[i, 1] = here[walk[i], 0], here[walk[i], 1]
-        points, step = bend_model(points, breaks, step, found, size, 0.6 if k < 0 else 0.85)
+        share = 0.6 if k < 0 else 0.85
+        bent, bent_step = bend_model(points[:letter], breaks[:letter], step[:letter], found[:letter], size, share)
+        if letter < n:
+            # where marks are says nothing of the letter, nor the letter's slant of them
+            marks = points[letter:] + share * (found[letter:] - points[letter:])
+            bent, bent_step = np.concatenate((bent, marks)), np.concatenate((bent_step, step[letter:]))
+        points, step = bent, bent_step
         walk, low = follow(
             points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
             at, to, length, cost, step, place if k > 0 else 0.75 * place,

@@ -20,6 +20,12 @@ TURN_AT_TIP = 0.25
 TURN_AT_JUNCTION = 0.8
 """Cost of turning back where lines meet, where nothing shows it."""
 
+TURN_AT_CORNER = 0.5
+"""Cost of turning back at a corner inside a line: a tip so short that thinning left nothing of it."""
+
+CORNER = 0.5
+"""Cosine of the turn, within a pen's width to either side, from which a line has a corner."""
+
 START_INSIDE = 0.9
 """Cost of landing or lifting the pen in the middle of a line."""
 
@@ -117,6 +123,12 @@ def _headings(places: Any) -> Any:
 
 
 @inner
+def _aside_of_corner(gap: float, pen: float) -> int:
+    """Return how many places to either side of a place a line is looked at to tell a corner."""
+    return max(1, round(0.9 * pen / max(gap, 1e-6)))
+
+
+@inner
 def _start_costs(out: Any, d: Any, gap: float, free_a: bool, free_b: bool, pen: float) -> None:
     """Set the landing costs of both states of every place of a line, from its headings `d`."""
     n = len(d)
@@ -127,9 +139,9 @@ def _start_costs(out: Any, d: Any, gap: float, free_a: bool, free_b: bool, pen: 
         # heading along the piece means starting near its first end; near the other end to head away is as odd
         out[2 * k] = base_a + START_INSIDE * min(k * gap / far, 1.0)
         out[2 * k + 1] = base_b + START_INSIDE * min((n - 1 - k) * gap / far, 1.0)
-    w = max(1, round(0.9 * pen / max(gap, 1e-6)))
+    w = _aside_of_corner(gap, pen)
     for k in range(w, n - w if n > 2 * w + 1 else 0):
-        if d[k + w, 0] * d[k - w, 0] + d[k + w, 1] * d[k - w, 1] < 0.5:
+        if d[k + w, 0] * d[k - w, 0] + d[k + w, 1] * d[k - w, 1] < CORNER:
             out[2 * k] = min(out[2 * k], START_AT_CORNER)
             out[2 * k + 1] = min(out[2 * k + 1], START_AT_CORNER)
 
@@ -195,19 +207,38 @@ def _across(ends: Any, points: Any, starts: Any, leaving: Any, curving: Any, pen
     return math.hypot(gap_x, gap_y), turn_cost(angle)
 
 
+@inner
+def _corners(heading: Any, a: int, b: int, gap: float, pen: float, line: bool) -> Any:
+    """Return the places, of those from a to b (not included), where a line turns most sharply, one for each corner."""
+    out = np.empty(b - a, np.int64)
+    n, w = 0, _aside_of_corner(gap, pen)
+    sharp = np.ones(b - a)
+    for q in range(a + w, b - w if line else a):
+        before, after = heading[2 * (q - w)], heading[2 * (q + w)]
+        sharp[q - a] = before[0] * after[0] + before[1] * after[1]
+    for k in range(b - a):
+        low = sharp[k]
+        for j in range(max(k - w, 0), min(k + w + 1, b - a)):
+            low = min(low, sharp[j] + (1e-9 if j < k else 0.0))
+        if sharp[k] < CORNER and sharp[k] <= low:
+            out[n] = a + k
+            n += 1
+    return out[:n]
+
+
 @njit(cache=True)
 def single_steps(
     points: Any, starts: Any, junction_of: Any, lines: int, leaving: Any, curving: Any, pen: float,
-    ends: Any, met: Any, first: Any, spacing: Any, step: float,
+    ends: Any, met: Any, heading: Any, first: Any, spacing: Any, step: float,
 ) -> Any:  # fmt: skip
     """Return (step_to, step_len, step_cost, step_at); see `skeleton.walk.States`.
 
-    ends (k, 2): the (piece, end) that meet in the junctions, one junction after the other; met: where each begins.
+    heading (states, 2), first, spacing: as `lay_states` gives them; ends (k, 2): the (piece, end) that meet in the junctions, one junction after the other; met: where each begins.
     """
     pairs = 0
     for j in range(len(met) - 1):
         pairs += (met[j + 1] - met[j]) * (met[j + 1] - met[j] - 1)
-    count = 2 * first[-1] + pairs
+    count = 4 * first[-1] + pairs
     frm, to = np.empty(count, np.int32), np.empty(count, np.int32)
     length, cost = np.zeros(count, np.float32), np.zeros(count, np.float32)
     n = 0
@@ -215,6 +246,10 @@ def single_steps(
         for q in range(first[p], first[p + 1] - 1):
             for s, t in ((2 * q, 2 * q + 2), (2 * q + 3, 2 * q + 1)):
                 frm[n], to[n], length[n] = s, t, spacing[p]
+                n += 1
+        for q in _corners(heading, int(first[p]), int(first[p + 1]), spacing[p], pen, p < lines):
+            for s in (2 * q, 2 * q + 1):
+                frm[n], to[n], cost[n] = s, s ^ 1, TURN_AT_CORNER
                 n += 1
         a, b = starts[p], starts[p + 1] - 1
         ring = p < lines and junction_of[p, 0] < 0
@@ -234,7 +269,7 @@ def single_steps(
                 for s, t in ((u, v ^ 1), (v, u ^ 1)):
                     frm[n], to[n], length[n], cost[n] = s, t, min(way, step), c
                     n += 1
-    return _in_rows(frm, to, length, cost, 2 * first[-1])
+    return _in_rows(frm[:n], to[:n], length[:n], cost[:n], 2 * first[-1])
 
 
 @inner

@@ -83,7 +83,19 @@ def build_states(net: Network, ink: InkMap, step: float) -> States:
     met = np.cumsum([0, *map(len, net.junctions)])
     here, heading, start_cost, piece, first, spacing = lay_states(points, starts, junction_of, lines, net.pen_px, step)
     steps = single_steps(
-        points, starts, junction_of, lines, net.leaving, net.curving, net.pen_px, ends, met, first, spacing, step
+        points,
+        starts,
+        junction_of,
+        lines,
+        net.leaving,
+        net.curving,
+        net.pen_px,
+        ends,
+        met,
+        heading,
+        first,
+        spacing,
+        step,
     )
     places, along = here[::2], np.ascontiguousarray(heading[::2])
     ink_there = measure(ink, places, along)

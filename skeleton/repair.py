@@ -26,7 +26,8 @@ def repair(graph: InkGraph, ink: InkMap, *, spurs: bool = True, bridges: bool = 
     if bridges:
         graph = join_chains(bridge_skips(graph, ink))
     if reach:
-        graph = reach_out(graph, ink)
+        # a ring that was given a tip has a begin no longer
+        graph = join_chains(reach_out(graph, ink))
     return graph
 
 

@@ -11,12 +11,15 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.ground import begun_at, joined, junction_between, one_after, parted, ring_of, turned_round
+from skeleton.ground import begun_at, joined, junction_between, leads_to, one_after, parted, ring_of, turned_round
 from skeleton.retraces import overruns, retraced_to, retraces
 
 KINDS = ("hooked", "unhooked", "turned", "looped", "crossed", "overrun")
 """Changes that are counted: a retrace put to a stroke's end, one taken away, a ring begun elsewhere, a loop gone round
 the other way, strokes that cross gone on as the other one did, an end led on over ink passed before."""
+
+TIP = 3.0
+"""Pen widths up to which a tip may be where a ring was begun as well as where it ended."""
 
 HOOKED, UNHOOKED, TURNED, LOOPED, CROSSED, OVERRUN = range(len(KINDS))
 
@@ -69,6 +72,9 @@ def _others_of_one(g: Any, w: Any, free: Any) -> Any:
         n = retraced_to(v)
         if n >= 2:
             out.append((UNHOOKED, turned_round(v[n:]) if flipped else v[n:]))
+        new = _swung(g, v)
+        if len(new):
+            out.append((TURNED, turned_round(new) if flipped else new))
     ring = ring_of(g, w, 6)
     if len(ring):
         for new in _turned(g, ring):
@@ -76,6 +82,24 @@ def _others_of_one(g: Any, w: Any, free: Any) -> Any:
     for new in _looped(g, w):
         out.append((LOOPED, new))
     return out
+
+
+@inner
+def _swung(g: Any, w: Any) -> Any:
+    """Return a walk that ends in a tip beside its own beginning, begun there instead; empty for any other."""
+    last = w[-1]
+    p = g.piece[last]
+    n = 1
+    while n < len(w) and g.piece[w[-1 - n]] == p and (w[-1 - n] ^ last) & 1 == 0:
+        n += 1
+    k = last // 2 - g.first[p]
+    if k != 0 and k != g.first[p + 1] - g.first[p] - 1:
+        return w[:0]
+    free = g.junction_of[p, 0 if last & 1 else 1] < 0
+    if not free or n > len(w) - 6 or n * g.spacing[p] > TIP * g.pen or g.piece[w[0]] == p:
+        return w[:0]
+    inward = turned_round(w[len(w) - n :])
+    return one_after(inward, w[: len(w) - n]) if leads_to(g, inward[-1], w[0]) else w[:0]
 
 
 @inner

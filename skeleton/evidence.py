@@ -40,8 +40,8 @@ def drafted(
     """Return 0..1: how likely it is that the straight lines are a draftsman's, who lifts the pen at every corner.
 
     Lettering by strokes (ISO 3098 and its kin) is made of straight lines and arcs drawn one by one; a fluent hand's
-    straight lines bow by a per cent of their length, drafted ones by a tenth of that. 0.38 where there is no straight
-    line to tell.
+    straight lines bow by a per cent of their length, drafted ones by a tenth of that, and are upright or level to a
+    fraction of a degree if they are nearly so. 0.38 where there is no straight line to tell.
 
     Parameters
     ----------

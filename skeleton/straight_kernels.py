@@ -1,4 +1,4 @@
-"""How straight the straight lines are: inner loops of `skeleton.evidence`.
+"""How straight the straight lines are, and how upright or level: inner loops of `skeleton.evidence`.
 
 Compiled by numba on first use and kept on disk; imported only when an image is traced.
 """
@@ -27,6 +27,12 @@ DRAFTED, MEASURED = 0.0008, 0.055
 
 FLUENT, SPREAD = 0.0075, 0.8
 """Median bow of a fluent line as a share of its length, and the spread of its logarithm."""
+
+NEAR_AXIS = 12.0
+"""Degrees from upright or level up to which a line may be meant so: there a hand's lines lie anywhere."""
+
+ON_AXIS, OFF_AXIS = 0.15, 0.08
+"""Spread of a drafted line about its axis, degrees, and the share of those near it that do not lie on it."""
 
 MOST, LEAST = 2.0, -4.0
 """Bounds of what one line tells."""
@@ -58,7 +64,18 @@ def _told(p: Any, a: int, b: int, pen: float) -> float:
     z = math.log(bow / size / FLUENT) / SPREAD
     told = math.log(bow / drafted) - 0.5 * bow * bow / drafted
     told += 0.5 * z * z + math.log(SPREAD * math.sqrt(2 * math.pi)) + math.log(bow)
-    return min(max(told, LEAST), MOST)
+    return min(max(told, LEAST), MOST) + _told_by_axis(math.degrees(0.5 * math.atan2(2 * xy, xx - yy)), size, n)
+
+
+@inner
+def _told_by_axis(angle: float, size: float, n: int) -> float:
+    """Return the log odds that a line at an angle (degrees), measured at n places over `size` px, was drafted."""
+    aside = abs((angle + 45) % 90 - 45)
+    if aside > NEAR_AXIS:
+        return 0.0
+    spread = ON_AXIS + math.degrees(MEASURED * math.sqrt(12 / n) / size)
+    drafted = (1 - OFF_AXIS) * math.exp(-aside / spread) / spread + OFF_AXIS / NEAR_AXIS
+    return min(math.log(drafted * NEAR_AXIS), 0.0)
 
 
 @njit(cache=True)

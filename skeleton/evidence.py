@@ -41,7 +41,7 @@ def drafted(
 
     Lettering by strokes (ISO 3098 and its kin) is made of straight lines and arcs drawn one by one; a fluent hand's
     straight lines bow by a per cent of their length, drafted ones by a tenth of that, and are upright or level to a
-    fraction of a degree if they are nearly so. 0.38 where there is no straight line to tell.
+    fraction of a degree if they are nearly so. 0.19 where there is no straight line to tell.
 
     Parameters
     ----------
@@ -51,4 +51,4 @@ def drafted(
         Unit vectors along the pieces, and the first place of every piece with the end of the last.
     """
     told = straightness(centre, known, headings, first, len(net.pieces) - net.dots, net.pen_px)
-    return float(1 / (1 + np.exp(0.5 - told)))
+    return float(1 / (1 + np.exp(1.45 - told)))

@@ -53,8 +53,8 @@ def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
 def shape_in_boxes(walk: Any, starts: Any, here: Any, samples: int, aside: Any, boxes: Any) -> Any:
     """Return (strokes, lengths) as `shape_of_walks` does, marks apart.
 
-    boxes (2, 2, 2): the letter's box, which is brought to size 1, and the marks', which is put in its middle in the same
-    scale; aside (places of `here`,): what belongs to the marks.
+    boxes (2, 2, 2): the letter's box, which is brought to size 1, and the marks', which is put in its middle in the
+    same scale; aside (places of `here`,): what belongs to the marks.
     """
     n = len(starts) - 1
     out = np.zeros((n, samples, 2))

@@ -27,7 +27,7 @@ class Forms:
     """The forms of a character, ready for comparing with readings of some ink."""
 
     def __init__(self, models: Sequence[Model], inked: Mapping[int, Apart], states: int) -> None:
-        """Marks count by their shape alone where `inked` has them apart (`skeleton.apart.inked_apart`)."""
+        """Make ready for ink of so many states, its marks apart as `skeleton.apart.inked_apart` has them."""
         side = next((m.apart[1] for m in models if m.apart[1] in inked), NOWHERE)
         self._boxes = inked[side].boxes if side != NOWHERE else np.zeros((2, 2, 2))
         self._aside = inked[side].there if side != NOWHERE else np.zeros(states, bool)

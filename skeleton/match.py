@@ -121,7 +121,10 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
         if m.letter in letters:
             continue
         letters.add(m.letter)
-        for at, starts, fit in match_model(*laid, size, size * PLACE, rounds, *place, states.piece, *single, *moves):
+        points, breaks, steps, letter, walk = laid
+        for at, starts, fit in match_model(
+            points, breaks, steps, letter, walk, size, size * PLACE, rounds, *place, states.piece, *single, *moves
+        ):
             key = at.tobytes(), starts.tobytes()
             # of two models with the same walks the one that suits better and is more usual stands for both
             if key not in out or _merit(fit, m) < _merit(out[key].fit, out[key].model):

@@ -233,7 +233,8 @@ def single_steps(
 ) -> Any:  # fmt: skip
     """Return (step_to, step_len, step_cost, step_at); see `skeleton.walk.States`.
 
-    heading (states, 2), first, spacing: as `lay_states` gives them; ends (k, 2): the (piece, end) that meet in the junctions, one junction after the other; met: where each begins.
+    heading (states, 2), first, spacing: as `lay_states` gives them; ends (k, 2): the (piece, end) that meet in the
+    junctions, one junction after the other; met: where each begins.
     """
     pairs = 0
     for j in range(len(met) - 1):

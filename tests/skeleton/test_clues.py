@@ -48,9 +48,10 @@ def length(strokes: list[Stroke]) -> float:
     return sum(s.length_mm for s in strokes)
 
 
-def test_a_landing_hook_is_read_as_the_pen_made_it() -> None:
-    line = landing_hook(1.6, 0.2)
-    grey, _ = ink([line], seed=3)
+@pytest.mark.parametrize("seed", [3, 4, 5])
+def test_a_landing_hook_is_read_as_the_pen_made_it(seed: int) -> None:
+    line = landing_hook(1.6, 0.4)
+    grey, _ = ink([line], seed=seed)
     assert length(trace(grey, 300, "l")) == pytest.approx(np.hypot(*np.diff(line, axis=0).T).sum(), abs=0.6)
 
 
@@ -63,6 +64,15 @@ def test_a_ring_whose_end_runs_on_over_its_beginning_is_among_the_readings_to_it
     lengths = [length(list(r.strokes)) for r in (reading, *reading.candidates) if len(r.strokes) == 1]
     assert min(lengths) < 17.8, "a ring that is simply closed"
     assert any(n == pytest.approx(np.hypot(*np.diff(ring, axis=0).T).sum(), rel=0.05) for n in lengths)
+
+
+def test_disagreement_is_numpys_mean_distance_by_length() -> None:
+    rng = np.random.default_rng(3)
+    a, b = (shape_of([rng.uniform(0, 1, (9, 2)) for _ in range(2)]) for _ in range(2))
+    each = np.hypot(*np.moveaxis(a.strokes - b.strokes, -1, 0)).mean(axis=1)
+    weight = 0.5 * (a.lengths + b.lengths) + 0.25 / 2
+
+    assert disagreements([a], [b])[0, 0] == pytest.approx(min(np.average(each, weights=weight), OTHER_COUNT))
 
 
 def test_disagreement_is_a_distance_and_a_constant_between_unlike_numbers_of_strokes() -> None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.special import logsumexp
 
 from skeleton.reading import Reading
 from skeleton.stroke import Stroke
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from skeleton.ink_map import Grey
 
 VOTE = 1.0
-"""Log odds by which a reading suffers for every tenth of the character's size that it differs from what the attempts
-have in common."""
+"""Log odds by which a reading suffers for every tenth of the character's size that it differs from the writer's way."""
 
 
 def read_together(
@@ -27,10 +27,10 @@ def read_together(
     handedness: str = "right",
     alternatives: int = 4,
 ) -> list[Reading]:
-    """Return one reading an image, all in the way of writing that suits all of them best.
+    """Return one reading an image, in the ways of writing that suit the other attempts.
 
-    Every reading of every attempt is tried as the writer's way; the one that costs the attempts least together, each
-    reading itself as near to it as its own ink allows, is the writer's.
+    Every reading of every attempt may be the writer's way. How likely each is, the other attempts tell: by the odds of
+    their readings, the less the more these differ from it. An attempt's own readings are weighed by all ways.
 
     Parameters
     ----------
@@ -61,7 +61,8 @@ def read_together(
     shapes = [[o.shape for o in s.options] for s in written]
     ways = [shape for several in shapes for shape in several]
     # rows: a reading of an attempt; columns: a way of writing it might follow
-    voted = [c[:, None] + VOTE * 10 * disagreements(s, ways) for c, s in zip(costs, shapes, strict=True)]
-    way = int(np.argmin(sum(v.min(axis=0) for v in voted)))
-    votes = iter(v[:, way] for v in voted)
+    apart = [c[:, None] + VOTE * 10 * disagreements(s, ways) for c, s in zip(costs, shapes, strict=True)]
+    dear = [-logsumexp(-a, axis=0) for a in apart]
+    whole = np.sum(dear, axis=0)
+    votes = iter(-logsumexp(-(a + (whole - o)), axis=1) for a, o in zip(apart, dear, strict=True))
     return [conclude(s, costs=None if s is None else next(votes), alternatives=alternatives) for s in studies]

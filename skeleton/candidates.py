@@ -8,12 +8,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from skeleton.apart import inked_apart
 from skeleton.end_kernels import told_ends
 from skeleton.forms import NO_FORM, SUITS, Forms
 from skeleton.lifts import lifted_or_not, met_ends
 from skeleton.loose_ends import completed
-from skeleton.match import Match, Model
+from skeleton.match import Match, Model, marks_inked
 from skeleton.network import Network
 from skeleton.smooth_paths import in_the_manner_of, smooth_walks
 from skeleton.variants import KINDS, others
@@ -115,8 +114,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         return []
     witness = witness_of(net, states)
     ground = witness.ground
-    inked = inked_apart(net, states) if any(m.apart[1] for m in models) else {}
-    forms = Forms(models, inked, len(states.here))
+    forms = Forms(models, marks_inked(net, states, models), len(states.here))
     weights = in_lettering(WEIGHTS, states.drafted)
     out: dict[Any, Candidate] = {}
     known: dict[Any, Floats] = {}

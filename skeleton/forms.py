@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skeleton.agreement import SAMPLES
-from skeleton.apart import NOWHERE, Apart
+from skeleton.apart import Apart
 from skeleton.choice_kernels import OTHER_NUMBER, UNKNOWN, UNLIKE, suits
 from skeleton.match import Model
 from skeleton.walk import Pack
@@ -28,10 +28,10 @@ class Forms:
 
     def __init__(self, models: Sequence[Model], inked: Mapping[int, Apart], states: int) -> None:
         """Make ready for ink of so many states, its marks apart as `skeleton.apart.inked_apart` has them."""
-        side = next((m.apart[1] for m in models if m.apart[1] in inked), NOWHERE)
-        self._boxes = inked[side].boxes if side != NOWHERE else np.zeros((2, 2, 2))
-        self._aside = inked[side].there if side != NOWHERE else np.zeros(states, bool)
-        shapes = [m.shape_apart if side != NOWHERE and m.apart[1] == side else m.shape for m in models]
+        marks = next((inked[m.apart[1]] for m in models if m.apart[1] in inked), None)
+        self._boxes = marks.boxes if marks else np.zeros((2, 2, 2))
+        self._aside = marks.there if marks else np.zeros(states, bool)
+        shapes = [m.shape_apart if marks and marks is inked.get(m.apart[1]) else m.shape for m in models]
         priors = np.array([m.prior for m in models])
         self._strokes = np.concatenate([s.strokes for s in shapes])
         self._lengths = np.concatenate([s.lengths for s in shapes])

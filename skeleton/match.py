@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from skeleton.agreement import Shape, shape_apart, shape_of
-from skeleton.apart import NOWHERE, drawn_apart, inked_apart
+from skeleton.apart import NOWHERE, Apart, drawn_apart, inked_apart
 from skeleton.graph import line_length
 from skeleton.model_kernels import lay_and_follow, match_model
 from skeleton.network import Network
@@ -100,12 +100,12 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     moves = moves_within(*single, 2.2 * step)
     place = (states.here, states.heading, states.start_cost)
     whole = np.stack([low, high])
-    inked = inked_apart(net, states) if any(m.apart[1] for m in models) else {}
+    inked = marks_inked(net, states, models)
     rough = []
     for m in models:
         every, first = m.end_to_end
         k, side = m.apart
-        there = inked.get(side) if side != NOWHERE else None
+        there = inked.get(side)
         if there is not None and there.pieces >= len(m.strokes) - k:
             aside, boxes = int(first[k]), there.boxes
         else:
@@ -130,6 +130,11 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
             if key not in out or _merit(fit, m) < _merit(out[key].fit, out[key].model):
                 out[key] = Match(m, (at, starts), float(fit))
     return list(out.values())
+
+
+def marks_inked(net: Network, states: States, models: list[Model]) -> dict[int, Apart]:
+    """Return the ink that may be marks standing apart, by side; nothing where no model has such marks."""
+    return inked_apart(net, states) if any(m.apart[1] != NOWHERE for m in models) else {}
 
 
 def _merit(fit: float, m: Model) -> float:

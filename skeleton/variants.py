@@ -72,7 +72,7 @@ def _others_of_one(g: Any, w: Any, free: Any) -> Any:
         n = retraced_to(v)
         if n >= 2:
             out.append((UNHOOKED, turned_round(v[n:]) if flipped else v[n:]))
-        new = _swung(g, v)
+        new = _swung(g, v, free)
         if len(new):
             out.append((TURNED, turned_round(new) if flipped else new))
     ring = ring_of(g, w, 6)
@@ -85,18 +85,14 @@ def _others_of_one(g: Any, w: Any, free: Any) -> Any:
 
 
 @inner
-def _swung(g: Any, w: Any) -> Any:
+def _swung(g: Any, w: Any, free: Any) -> Any:
     """Return a walk that ends in a tip beside its own beginning, begun there instead; empty for any other."""
     last = w[-1]
     p = g.piece[last]
     n = 1
     while n < len(w) and g.piece[w[-1 - n]] == p and (w[-1 - n] ^ last) & 1 == 0:
         n += 1
-    k = last // 2 - g.first[p]
-    if k != 0 and k != g.first[p + 1] - g.first[p] - 1:
-        return w[:0]
-    free = g.junction_of[p, 0 if last & 1 else 1] < 0
-    if not free or n > len(w) - 6 or n * g.spacing[p] > TIP * g.pen or g.piece[w[0]] == p:
+    if not free[last] or n > len(w) - 6 or n * g.spacing[p] > TIP * g.pen or g.piece[w[0]] == p:
         return w[:0]
     inward = turned_round(w[len(w) - n :])
     return one_after(inward, w[: len(w) - n]) if leads_to(g, inward[-1], w[0]) else w[:0]

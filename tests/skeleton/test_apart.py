@@ -10,6 +10,7 @@ import skeleton
 from capture.units import Points
 from skeleton.agreement import shape_apart
 from skeleton.apart import ABOVE, BELOW, NOWHERE, drawn_apart, inked_apart
+from skeleton.ductus.curve import pen_line
 from skeleton.reader import models_of, take_apart
 from tests.bench.trace_data import hershey, sample_hand
 from tests.bench.trace_ink import ink
@@ -22,11 +23,7 @@ DOTS = [np.array([(0.7, -1.2), (0.72, -1.15)]), np.array([(1.6, -1.25), (1.62, -
 
 def curve(knots: NDArray[np.float64]) -> Points:
     """Return a smooth line through knots, the corner at the bowl's top right kept."""
-    from skeleton.ductus.curve import pen_line
-
-    sharp = np.zeros(len(knots), bool)
-    sharp[len(BOWL) - 1 :: len(knots)] = True
-    return pen_line(knots, sharp)
+    return pen_line(knots, np.arange(len(knots)) == len(BOWL) - 1)
 
 
 def test_dots_above_and_below_are_drawn_apart_and_bars_are_not() -> None:

@@ -11,6 +11,7 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
+from skeleton.detours import both_ways
 from skeleton.ground import (
     along_piece,
     coverage,
@@ -24,6 +25,9 @@ from skeleton.ground import (
     turned_round,
 )
 
+CORNER = 0.3
+"""Pen widths up to which a tip is the far side of a corner, and no hook."""
+
 
 @njit(cache=True)
 def completed(g: Any, walks: Any, count: Any) -> Any:
@@ -32,7 +36,8 @@ def completed(g: Any, walks: Any, count: Any) -> Any:
     The far side of a corner is no choice; longer tips are a hook of a stroke or a stroke of their own. count: how often
     the walks pass every place; it is brought up to date.
     """
-    walks, _ = _splice(g, _extend(g, walks, count), 1.2 * g.pen)
+    walks = both_ways(g, _extend(g, walks, count), count)
+    walks, _ = _splice(g, walks, 1.2 * g.pen)
     whole, added = _take_up(g, walks)
     out = [(whole, added, 0)]
     if added:
@@ -108,14 +113,20 @@ def _take_up(g: Any, walks: Any) -> Any:
 
 @inner
 def _nearest_passing(g: Any, walks: Any, inward: Any, outward: Any, junction: int) -> Any:
-    """Return (walk, index of the step) that passes a junction and is led into a tip at the least cost, or (-1, -1)."""
+    """Return (walk, step) that passes a junction and is led into a tip at the least cost, or (-1, -1).
+
+    Step -1 is the beginning of a walk in the junction, its number of states less one its end there.
+    """
     low, at, when = 1e9, -1, -1
     for i in range(len(walks)):
         w = walks[i]
-        for t in range(len(w) - 1):
-            if junction_between(g, w[t], w[t + 1]) != junction:
+        for t in range(-1, len(w)):
+            before = w[t] if t >= 0 else w[0] ^ 1
+            after = w[t + 1] if t < len(w) - 1 else outward[0]
+            if junction_between(g, before, after if t >= 0 else outward[0]) != junction:
                 continue
-            c = step_cost(g, w[t], outward[0]) + step_cost(g, inward[-1], w[t + 1])
+            c = step_cost(g, before, outward[0]) if t >= 0 else 0.0
+            c += step_cost(g, inward[-1], after) if t < len(w) - 1 else 0.0
             ends = min(t + 1, len(w) - 1 - t)
             c += -1.0 if ends * 0.5 * g.pen < 3.0 * g.pen else 0.0
             if c < low:
@@ -126,7 +137,13 @@ def _nearest_passing(g: Any, walks: Any, inward: Any, outward: Any, junction: in
 @inner
 def _led_in(g: Any, w: Any, t: int, inward: Any, outward: Any) -> Any:
     """Return a walk led into a tip at its step `t`: in and out, or with the tip as its own beginning or end."""
-    reach = 3.0 * g.pen / (0.5 * g.pen)
+    if t < 0:
+        return one_after(inward, w)
+    if t == len(w) - 1:
+        return one_after(w, outward)
+    reach = 6
+    if len(inward) * g.spacing[g.piece[inward[0]]] < CORNER * g.pen:
+        reach = 0
     straight = step_cost(g, w[t], w[t + 1])
     hook_in = step_cost(g, inward[-1], w[t + 1]) >= straight
     hook_out = step_cost(g, w[t], outward[0]) >= straight

@@ -1,0 +1,150 @@
+"""Lines beside each other: a match that passes one twice and leaves the other bare is led along both.
+
+Compiled by numba on first use and kept on disk; imported only when an image is traced.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from skeleton.compiled import inner
+from skeleton.ground import (
+    along_piece,
+    coverage,
+    joined,
+    junction_between,
+    one_after,
+    parted,
+    step_cost,
+    turned_round,
+)
+
+BACK = 4.0
+"""Pen widths that a walk goes at most from the end of a bare line until it is back on its way."""
+
+TURNED = 1.0
+"""Cost of a turn that is no dearer however steep: a pen that turns back in a narrow loop."""
+
+LONGER = 0.1
+"""Cost of a pen width by which the way through the bare line is longer or shorter than what it takes the place of."""
+
+WORTH = 1.0
+"""How much dearer the way through a bare line may be."""
+
+SPARED = 0.75
+"""Pen widths of what a walk leaves that may be bare then: where it turned back it passed once only."""
+
+SHORT = 1.5
+"""Pen widths before a junction at which a walk may have turned back for the pen's going round there."""
+
+NEVER = 9.0
+
+
+@inner
+def both_ways(g: Any, walks: Any, count: Any) -> Any:
+    """Return walks led along bare lines where they would pass the way beside it again; `count` is brought up to date.
+
+    count (places,): how often the walks pass every place.
+    """
+    out = parted(walks)
+    changed = False
+    for p in range(g.lines):
+        a, b = int(g.first[p]), int(g.first[p + 1])
+        bare = g.junction_of[p, 0] >= 0 and g.junction_of[p, 1] >= 0
+        for q in range(a, b):
+            bare = bare and count[q] == 0
+        if not bare:
+            continue
+        low, at, new = WORTH, -1, out[0]
+        for flipped in (False, True):
+            way = along_piece(a, b - 1)
+            if flipped:
+                way = turned_round(way)
+            for i in range(len(out)):
+                c, found = _led_along(g, out[i], way, int(g.junction_of[p, 1 if flipped else 0]), count, low)
+                if c < low:
+                    low, at, new = c, i, found
+        if at >= 0:
+            out[at] = new
+            changed = True
+            passed = coverage(joined(out), len(count))
+            for q in range(len(count)):
+                count[q] = passed[q]
+    return joined(out) if changed else walks
+
+
+@inner
+def _led_along(g: Any, w: Any, way: Any, junction: int, count: Any, low: float) -> Any:
+    """Return (how much dearer it is, walk) for `w` led along `way` from a junction on, (low, w) if it would be more."""
+    new = w
+    on, before, length = _ways_on(g, way[-1])
+    own = len(way) * float(g.spacing[g.piece[way[0]]])
+    for x in range(1, len(w) - 1):
+        on_to = w[:0]
+        if junction_between(g, w[x - 1], w[x]) != junction:
+            on_to = _to_junction(g, w[x - 1], junction) if w[x] == w[x - 1] ^ 1 else on_to
+            if len(on_to) == 0:
+                continue
+        entry = min(step_cost(g, on_to[-1] if len(on_to) else w[x - 1], way[0]), TURNED)
+        left = count.copy()
+        cost, size = min(step_cost(g, w[x - 1], w[x]), TURNED), 0.0
+        bare = 0.0
+        for y in range(x + 1, len(w)):
+            s = w[y - 1]
+            if s // 2 != w[y - 2] // 2 or y == x + 1:
+                left[s // 2] -= 1
+                gap = float(g.spacing[g.piece[s]])
+                size += gap
+                bare += gap if left[s // 2] < 1 else 0.0
+            if bare > SPARED * g.pen or size > 2.0 * own + BACK * g.pen:
+                break
+            cost += min(step_cost(g, s, w[y]), TURNED)
+            t = w[y]
+            if on[t] >= NEVER:
+                continue
+            c = entry + on[t] - cost + LONGER * abs(own + length[t] - size) / g.pen
+            if c < low:
+                low = c
+                back = np.empty(len(on), np.int32)
+                n = 0
+                s = before[t]
+                while s >= 0 and s != way[-1]:
+                    back[n] = s
+                    n += 1
+                    s = before[s]
+                new = one_after(one_after(one_after(w[:x], on_to), way), one_after(back[:n][::-1].copy(), w[y:]))
+    return low, new
+
+
+@inner
+def _to_junction(g: Any, s: int, junction: int) -> Any:
+    """Return the states after `s` up to the end of its line, if that is near and in the junction; empty if it is not."""
+    p = g.piece[s]
+    end = 1 - (s & 1)
+    far = g.first[p + 1] - 1 - s // 2 if end == 1 else s // 2 - g.first[p]
+    out = np.empty(far, np.int32)
+    for k in range(far):
+        out[k] = s + 2 * (k + 1) * (2 * end - 1)
+    return out if g.junction_of[p, end] == junction and far * g.spacing[p] <= SHORT * g.pen else out[:0]
+
+
+@inner
+def _ways_on(g: Any, start: int) -> Any:
+    """Return (cost, state before, px) of the cheapest way on to every state not further than `BACK` from `start`."""
+    n = len(g.here)
+    cost, length = np.full(n, NEVER), np.zeros(n)
+    before = np.full(n, -1, np.int64)
+    cost[start] = 0.0
+    live = [start]
+    while len(live):
+        s = live.pop()
+        for j in range(g.step_at[s], g.step_at[s + 1]):
+            t, c = g.step_to[j], cost[s] + min(g.step_cost[j], TURNED)
+            far = length[s] + g.spacing[g.piece[t]]
+            if t != start and far <= BACK * g.pen and c < cost[t] - 1e-9:
+                cost[t], length[t], before[t] = c, far, s
+                live.append(t)
+    cost[start] = NEVER
+    return cost, before, length

@@ -50,8 +50,11 @@ OWN = ("up", "left", "against the grain", "ring begun", "mark begun", "smooth", 
 OF_TOLD = [TOLD.index(name) for name in TOLD if name in COSTS]
 AT_TOLD, AT_OWN, AT_BARE = [NAMES.index(TOLD[k]) for k in OF_TOLD], [NAMES.index(x) for x in OWN], NAMES.index("bare")
 
-EXPANDED = 3
+EXPANDED = 8
 """How many readings are varied, the best first."""
+
+WORTH_VARYING = 3.0
+"""Log odds behind the best reading up to which another is varied too."""
 
 
 def readings(net: Network, states: States) -> list[Candidate]:
@@ -91,6 +94,8 @@ def readings(net: Network, states: States) -> list[Candidate]:
         if not left:
             break
         key = min(left, key=lambda k: out[k].cost)
+        if out[key].cost > min(c.cost for c in out.values()) + WORTH_VARYING:
+            break
         done.add(key)
         walks, changes = out[key].end_to_end, made[key]
         found = [(other, more(changes, kind, n)) for kind, n, other in lifted_or_not(ground, walks)]

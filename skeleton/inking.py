@@ -261,8 +261,11 @@ def _smooth(points: Any, stroke: Any, a: Any, b: Any, third: float, second: floa
 def fit(
     dark: Any, points: Any, half: Any, stroke: Any, pen: float, sigma: float, full: float,
     shape: Any, stiff: float, rounds: int,
-) -> float:  # fmt: skip
-    """Move `points` (n, 2) and `half` (n,) in place until the strokes drawn again give `dark`; return what is wanting.
+) -> tuple[float, float]:  # fmt: skip
+    """Move `points` (n, 2) and `half` (n,) in place until the strokes drawn again give `dark`.
+
+    Returned is what was still wanting before the last round, and how much of that is ink: weighted squares of darkness
+    that the strokes do not explain, or lack.
 
     stroke (n,): number of every point's stroke, rising. pen, sigma, full: width of the pen and blur of its edge (px),
     darkness of full ink. shape (3,): weights of third and second differences, and the difference (px) from which they
@@ -279,14 +282,14 @@ def fit(
     b = np.zeros(3 * n + BAND)
     reach = REACH * sigma
     step, fall = _profile(reach, sigma, full)
-    cost = 0.0
+    cost, unlike = 0.0, 0.0
     cooling = max(1.0, 0.6 * rounds)
     for it in range(rounds):
         own(points, half, stroke, reach, APART, d1, s1, d2, s2)
         a[:] = 0
         b[:] = 0
-        cost = _ask(dark, points, half, stroke, a, b, reach, step, fall, d1, s1, d2, s2)
-        cost += _smooth(points, stroke, a, b, third * stiff ** max(0.0, 1.0 - it / cooling), second, corner)
+        unlike = _ask(dark, points, half, stroke, a, b, reach, step, fall, d1, s1, d2, s2)
+        cost = unlike + _smooth(points, stroke, a, b, third * stiff ** max(0.0, 1.0 - it / cooling), second, corner)
         middle = _middle(half, 0.25 * pen, 0.85 * pen)
         for i in range(n):
             k = 3 * i
@@ -313,4 +316,4 @@ def fit(
             moved = max(moved, f * size)
         if it > cooling and moved < STILL:
             break
-    return cost
+    return cost, unlike

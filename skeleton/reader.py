@@ -24,7 +24,7 @@ from skeleton.options import Options
 from skeleton.order import writing_order
 from skeleton.quantiles import median
 from skeleton.reading import LOW_CONFIDENCE, Reading
-from skeleton.refine import refine
+from skeleton.refine import Paper, Trial, completed, paper_of, refine, tried
 from skeleton.reink import reinked
 from skeleton.repair import repair
 from skeleton.smooth_paths import in_the_manner_of
@@ -66,6 +66,9 @@ class Option:
 
     shaping: Callable[[], Shape] | None = None
     """Gives the shape without drawing the lines, where there is a quicker way."""
+
+    trial: Trial | None = None
+    """The lines as they suit the ink, where that was tried."""
 
     @cached_property
     def lines(self) -> list[Points]:
@@ -137,7 +140,26 @@ def study(
     if not found or found[0].cost > RULES_FROM:
         free = _by_rules(net, states, rivals=bool(found))
         found = _best([*found, *(_by_habit(o, own) if own else o for o in free)])
+    if parts.refine:
+        found = _drawn_again(found, paper_of(ink, smoothly=parts.smooth))
     return Study(ink, tuple(found), parts)
+
+
+def _drawn_again(options: list[Option], paper: Paper) -> list[Option]:
+    """Return options of which the likeliest were fitted to the ink: what the pen did not do explains it worse.
+
+    Those that were not tried count as explaining it no better than the worst that was.
+    """
+    near = [o for o in options[:TRIED] if o.cost <= options[0].cost + WITHIN]
+    if len(near) < 2:
+        return options
+    near = [replace(o, trial=tried(o.lines, paper)) for o in near]
+    unlike = [o.trial.unlike for o in near if o.trial]
+    worst = [max(unlike)] * (len(options) - len(near))
+    return _best([
+        replace(o, cost=o.cost + UNLIKE * u)
+        for o, u in zip([*near, *options[len(near) :]], [*unlike, *worst], strict=True)
+    ])
 
 
 def _by_rules(net: Network, states: States, *, rivals: bool) -> list[Option]:
@@ -188,6 +210,12 @@ def _shaped(states: States, reading: Candidate) -> Shape:
     return shape_along(reading.end_to_end, states.here)
 
 
+TRIED, WITHIN = 6, 2.0
+"""How many options are fitted to the ink to be weighed, and how many log odds behind the best they may be."""
+
+UNLIKE = 14.0
+"""Log odds by which an option suffers for what its strokes, drawn again, leave unexplained (`skeleton.refine.Trial`)."""
+
 RULES_FROM = 6.0
 """Cost of the best labelled reading from which the general rules have a say."""
 
@@ -206,7 +234,7 @@ def conclude(
     middle = in_the_middle(lambda i: found.options[i].shape, odds)
     if not judged:
         only = found.options[middle]
-        return Reading(tuple(finish(only.lines, found.ink, found.parts)), allograph=only.name)
+        return Reading(tuple(finish(only, found)), allograph=only.name)
     rank = np.argsort(cost, kind="stable")
     rank = np.concatenate([[middle], rank[rank != middle]])
     chosen = [found.options[i] for i in rank]
@@ -232,7 +260,7 @@ def _unlike(found: Study, odds: NDArray[np.float64], best: int) -> float:
 
 
 def _reading(found: Study, option: Option, share: float) -> Reading:
-    strokes = tuple(finish(option.lines, found.ink, found.parts))
+    strokes = tuple(finish(option, found))
     true_to_ink, filled = reinked(strokes, found.ink)
     confidence = float(np.clip(true_to_ink * (0.25 + 0.75 * share), 0, 1))
     findings = []
@@ -256,10 +284,13 @@ def _table(char: str, hand: Literal["right", "left"]) -> tuple[Model, ...]:
     return tuple(Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand))
 
 
-def finish(lines: Sequence[Points], ink: InkMap, parts: Options = ALL_PARTS) -> list[Stroke]:
-    """Return the strokes of a character's lines, px of the working image."""
-    k = ink.px_per_mm
+def finish(option: Option, found: Study) -> list[Stroke]:
+    """Return the strokes of an option."""
+    k = found.ink.px_per_mm
+    if option.trial:
+        lines = completed(option.trial)
+    else:
+        lines = refine(option.lines, found.ink, to_ink=found.parts.refine, smoothly=found.parts.smooth)
     return [
-        Stroke(image_from_pixels(r.line, px_per_mm=k), float(median(r.width)) / k, r.width / k, r.closed)
-        for r in refine(lines, ink, to_ink=parts.refine, smoothly=parts.smooth)
+        Stroke(image_from_pixels(r.line, px_per_mm=k), float(median(r.width)) / k, r.width / k, r.closed) for r in lines
     ]

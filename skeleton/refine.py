@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.linalg import solveh_banded
@@ -32,7 +34,7 @@ STIFF = 300.0
 ROUNDS = 8
 """Most rounds of fitting."""
 
-AGAIN = 6
+AGAIN = 4
 """Rounds after a change of plan."""
 
 ROUGH = 0.003
@@ -91,13 +93,15 @@ def refine(lines: Sequence[Points], ink: InkMap, *, to_ink: bool = True, smoothl
     """
     if not lines:
         return []
+    if to_ink:
+        return completed(tried(lines, paper_of(ink, smoothly=smoothly)))
     pen = ink.pen_px
-    drawn = [even_steps(line, STEP * pen) if len(line) > 1 else np.array(line, float) for line in lines]
-    if not to_ink:
-        return [_closed(smooth(p, STIFF / 3) if smoothly else p, np.full(len(p), pen), pen) for p in drawn]
-    stroke = np.repeat(np.arange(len(drawn)), [len(p) for p in drawn])
-    got = _fit(np.concatenate(drawn), stroke, ink, smoothly=smoothly)
-    return [_closed(got.points[got.stroke == i], 2 * got.half[got.stroke == i], pen) for i in range(len(drawn))]
+    drawn = [_even(line, pen) for line in lines]
+    return [_closed(smooth(p, STIFF / 3) if smoothly else p, np.full(len(p), pen), pen) for p in drawn]
+
+
+def _even(line: Points, pen: float) -> Points:
+    return even_steps(line, STEP * pen) if len(line) > 1 else np.array(line, float)
 
 
 def _closed(points: Points, width: Floats, pen: float) -> Refined:
@@ -110,17 +114,20 @@ def _closed(points: Points, width: Floats, pen: float) -> Refined:
 
 
 @dataclass(frozen=True, eq=False)
-class _Paper:
+class Paper:
     """What the lines are fitted to."""
 
     dark: NDArray[np.float32]
+    low: Points
+    """Shape (2,): where it lies in the working image, px."""
+
     pen: float
     blur: float
     full: float
     smoothly: bool
 
-    def improve(self, lines: _Lines, stiff: float, rounds: int) -> float:
-        """Fit the lines in place; return what is still wanting."""
+    def improve(self, lines: _Lines, stiff: float, rounds: int) -> tuple[float, float]:
+        """Fit the lines in place; return what is still wanting, and how much of that is ink."""
         from skeleton.inking import fit
 
         shape = np.array([THIRD, SECOND, CORNER])
@@ -128,7 +135,8 @@ class _Paper:
             shape[:2] *= ROUGH
             stiff = 1.0
         at = (lines.points, lines.half, lines.stroke)
-        return float(fit(self.dark, *at, self.pen, self.blur, self.full, shape, stiff, rounds))
+        wanting, unlike = fit(self.dark, *at, self.pen, self.blur, self.full, shape, stiff, rounds)
+        return float(wanting), float(unlike)
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,26 +155,51 @@ class _Lines:
         return np.stack([first[longer], last[longer]], axis=1).ravel()
 
 
-def _fit(points: Points, stroke: NDArray[np.int64], ink: InkMap, *, smoothly: bool) -> _Lines:
-    """Return the points of all strokes fitted to the ink, and half the width of the pen at each."""
-    pen = ink.pen_px
+@dataclass(frozen=True, eq=False)
+class Trial:
+    """Lines fitted to the ink, their ends as they were."""
+
+    paper: Paper
+    lines: _Lines
+    wanting: float
+    unlike: float
+    """How far the strokes drawn again are from the ink: squares of darkness, summed over a pen width."""
+
+
+def paper_of(ink: InkMap, *, smoothly: bool = True) -> Paper:
+    """Return what the lines of a character are fitted to."""
     blur, full = _edge(ink)
-    margin = 2 * pen + 3 * blur + 1
-    low = np.maximum(np.floor(points.min(axis=0) - margin), 0)
-    (x0, y0), (x1, y1) = low.astype(int), np.ceil(points.max(axis=0) + margin).astype(int) + 1
-    paper = _Paper(np.ascontiguousarray(ink.darkness[y0:y1, x0:x1]), pen, blur, full, smoothly)
-    lines = _Lines(points - low, np.full(len(points), 0.5 * pen), stroke)
-    wanting = paper.improve(lines, STIFF, ROUNDS)
+    margin = math.ceil(2 * ink.pen_px + 3 * blur + 1)
+    x, y, w, h = cv2.boundingRect(ink.mask)
+    x0, y0 = max(x - margin, 0), max(y - margin, 0)
+    dark = np.ascontiguousarray(ink.darkness[y0 : y + h + margin, x0 : x + w + margin])
+    return Paper(dark, np.array([x0, y0], float), ink.pen_px, blur, full, smoothly)
+
+
+def tried(lines: Sequence[Points], paper: Paper) -> Trial:
+    """Return lines, px of the working image, fitted to the ink together."""
+    drawn = [_even(line, paper.pen) for line in lines]
+    stroke = np.repeat(np.arange(len(drawn)), [len(p) for p in drawn])
+    points = np.concatenate(drawn) - paper.low
+    fitted = _Lines(points, np.full(len(points), 0.5 * paper.pen), stroke)
+    wanting, unlike = paper.improve(fitted, STIFF, ROUNDS)
+    return Trial(paper, fitted, wanting, unlike / paper.pen)
+
+
+def completed(trial: Trial) -> list[Refined]:
+    """Return the lines of a trial with their ends led on and blots untangled."""
+    lines, wanting, paper = trial.lines, trial.wanting, trial.paper
     for _ in range(HOOKS):
         longer = _lengthen(lines, paper)
         if longer is None:
             break
         lines, wanting = longer
     lines = _unravel(lines, wanting, paper)
-    return _Lines(lines.points + low, lines.half, lines.stroke)
+    points, strokes = lines.points + paper.low, int(lines.stroke[-1]) + 1
+    return [_closed(points[lines.stroke == i], 2 * lines.half[lines.stroke == i], paper.pen) for i in range(strokes)]
 
 
-def _lengthen(lines: _Lines, paper: _Paper) -> tuple[_Lines, float] | None:
+def _lengthen(lines: _Lines, paper: Paper) -> tuple[_Lines, float] | None:
     """Return the lines with ends led on into ink that nothing else explains, or None where there is none.
 
     Pens land and leave with small hooks, shorter than what thinning takes for a line.
@@ -199,12 +232,12 @@ def _lengthen(lines: _Lines, paper: _Paper) -> tuple[_Lines, float] | None:
             np.insert(out.half, at, np.full(n, lines.half[i])),
             np.insert(out.stroke, at, np.full(n, lines.stroke[i])),
         )
-    wanting = paper.improve(out, 10.0, AGAIN)
+    wanting, _ = paper.improve(out, 10.0, AGAIN)
     after = left(out)
     return (out, wanting) if (after[grown, 0] < 0.5 * before[grown, 0]).all() else None
 
 
-def _unravel(lines: _Lines, wanting: float, paper: _Paper) -> _Lines:
+def _unravel(lines: _Lines, wanting: float, paper: Paper) -> _Lines:
     """Return the lines with stretches that run in one blot exchanged where that leaves less to explain.
 
     Where two passes of the pen made one broad line, either may be the left one, and a fit may have them change sides.
@@ -221,7 +254,7 @@ def _unravel(lines: _Lines, wanting: float, paper: _Paper) -> _Lines:
                 return lines
             # points stay where they are, what changes is who passes them; strokes keep their numbers by place
             other = _Lines(lines.points[order], lines.half[order], lines.stroke.copy())
-            left = paper.improve(other, STIFF / 10, AGAIN)
+            left, _ = paper.improve(other, STIFF / 10, AGAIN)
             if left < wanting:
                 lines, wanting, tangled = other, left, True
                 break

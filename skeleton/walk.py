@@ -171,6 +171,8 @@ def _stretch(line: Points, u: float, v: float) -> Points:
     """Return a line from share `u` to share `v` of its length, with the line's own points in between."""
     from skeleton.graph import along
 
+    if {u, v} == {0.0, 1.0}:
+        return line if u < v else line[::-1]
     s = along(line)
     a, b = min(u, v) * s[-1], max(u, v) * s[-1]
     inside = s[(s > a + 1e-6) & (s < b - 1e-6)]

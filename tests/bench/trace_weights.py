@@ -29,7 +29,8 @@ from skeleton.candidates import COSTS, WEIGHTS, Candidate, candidates
 from skeleton.ink_map import InkMap
 from skeleton.match import find_matches
 from skeleton.network import Network
-from skeleton.reader import KEPT, models_of, shaped_like, take_apart
+from skeleton.reader import KEPT, UNLIKE, models_of, shaped_like, take_apart
+from skeleton.refine import paper_of, tried
 from skeleton.walk import States, draw
 from tests.bench.trace_data import FOLDS, LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
 from tests.bench.trace_ink import ink
@@ -42,7 +43,7 @@ KANJI = (0x4E03, 34, 9)
 """The first that is read, one in how many, and the most strokes."""
 
 Apart = tuple[InkMap, Network, States]
-Readings = tuple[list[Candidate], list[Shape]]
+Readings = tuple[list[Candidate], list[Shape], Floats]
 How = Callable[[Apart, str], Readings]
 
 
@@ -55,7 +56,7 @@ class Example:
 
     char: str
     features: Floats
-    """Shape (readings, len(FEATURES))."""
+    """Shape (readings, len(FEATURES) + 1): last, how unlike the ink their strokes are."""
 
     shapes: list[Shape]
     paths: NDArray[np.bool_]
@@ -94,7 +95,7 @@ def main(argv: list[str]) -> int:
     how = _unnamed if a.unnamed else _named
     every = list(collect(a.data, a.inks, rng, how, share=a.share, checked=a.checked, networks=a.clues))
     costs, weights = (unnamed.COSTS, unnamed.WEIGHTS) if a.unnamed else (COSTS, WEIGHTS)
-    report(every, a.ridge, list(costs), weights)
+    report(every, a.ridge, list(costs), np.append(weights, UNLIKE))
     return 0
 
 
@@ -111,8 +112,9 @@ def report(every: Sequence[Example], ridge: float, names: list[str], used: Float
     if held:
         print("writers never fitted:")
         rate(held, [w] * len(held))
-    for name, fluent, drafted in zip(names, w[: len(names)], w[len(names) :], strict=True):
+    for name, fluent, drafted in zip(names, w[: len(names)], w[len(names) : -1], strict=True):
         print(f'"{name}": ({fluent:.2f}, {drafted:.2f}),')
+    print(f"UNLIKE = {w[-1]:.1f}")
 
 
 def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:
@@ -216,21 +218,29 @@ def _named(ground: Apart, char: str) -> Readings:
     _, net, states = ground
     models = models_of(char, "right", ())
     every = candidates(net, states, find_matches(net, states, models), models)
-    return every, [shape_along(c.end_to_end, states.here) for c in every]
+    return every, [shape_along(c.end_to_end, states.here) for c in every], _unlike(ground, every)
 
 
 def _unnamed(ground: Apart, char: str) -> Readings:
     """Return the readings that a tracer who is not told the character considers, and their shapes."""
     _, net, states = ground
     every = unnamed.readings(net, states)
-    return every, [shaped_like(states, every[0].end_to_end, c) for c in every]
+    return every, [shaped_like(states, every[0].end_to_end, c) for c in every], _unlike(ground, every)
+
+
+def _unlike(ground: Apart, every: Sequence[Candidate]) -> Floats:
+    """Return how unlike the ink each reading is, those that are not likely as unlike as the worst."""
+    found, net, states = ground
+    paper = paper_of(found)
+    some = [tried([draw(net, states, w) for w in c.walks], paper).unlike for c in every[:KEPT]]
+    return np.array(some + [max(some, default=0.0)] * (len(every) - len(some)))
 
 
 def _example(group: str, char: str, how: How, grey: NDArray[np.uint8], dpi: float, true: list[Points]) -> Example:
     apart = take_apart(grey, dpi)
     assert apart is not None
     found, net, states = apart
-    every, shapes = how(apart, char)
+    every, shapes, unlike = how(apart, char)
     want = [spread(s) for s in true]
     paths, full = np.zeros(len(every), bool), np.zeros(len(every), bool)
     for i, c in enumerate(every):
@@ -246,5 +256,5 @@ def _example(group: str, char: str, how: How, grey: NDArray[np.uint8], dpi: floa
                 left.remove(hit)
         paths[i] = not left
         full[i] = paths[i] and (how is _unnamed or bool(np.diag(ahead).all()))
-    features = np.array([c.features for c in every])
+    features = np.column_stack([[c.features for c in every], unlike])
     return Example(group, char, features, shapes, paths, full)

@@ -155,9 +155,9 @@ def _drawn_again(options: list[Option], paper: Paper) -> list[Option]:
         return options
     near = [replace(o, trial=tried(o.lines, paper)) for o in near]
     unlike = [o.trial.unlike for o in near if o.trial]
-    worst = [max(unlike)] * (len(options) - len(near))
+    best, worst = min(unlike), [max(unlike)] * (len(options) - len(near))
     return _best([
-        replace(o, cost=o.cost + UNLIKE * u)
+        replace(o, cost=o.cost + UNLIKE * (u - best))
         for o, u in zip([*near, *options[len(near) :]], [*unlike, *worst], strict=True)
     ])
 
@@ -213,7 +213,7 @@ def _shaped(states: States, reading: Candidate) -> Shape:
 TRIED, WITHIN = 6, 2.0
 """How many options are fitted to the ink to be weighed, and how many log odds behind the best they may be."""
 
-UNLIKE = 14.0
+UNLIKE = 8.0
 """Log odds by which an option suffers for what its strokes, drawn again, leave unexplained (`skeleton.refine.Trial`)."""
 
 RULES_FROM = 6.0

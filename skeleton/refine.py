@@ -49,6 +49,9 @@ HOOKS = 2
 NEAR = 5
 """Segments from the end to which a hook may cling."""
 
+NOISE = 0.05
+"""Squares of darkness, summed over a pen width, that even a perfect drawing would leave."""
+
 TRIES = 3
 """Most exchanges tried for a character."""
 
@@ -163,7 +166,7 @@ class Trial:
     lines: _Lines
     wanting: float
     unlike: float
-    """How far the strokes drawn again are from the ink: squares of darkness, summed over a pen width."""
+    """Log of how far the strokes drawn again are from the ink: by it the likelihood falls where noise is unknown."""
 
 
 def paper_of(ink: InkMap, *, smoothly: bool = True) -> Paper:
@@ -183,7 +186,7 @@ def tried(lines: Sequence[Points], paper: Paper) -> Trial:
     points = np.concatenate(drawn) - paper.low
     fitted = _Lines(points, np.full(len(points), 0.5 * paper.pen), stroke)
     wanting, unlike = paper.improve(fitted, STIFF, ROUNDS)
-    return Trial(paper, fitted, wanting, unlike / paper.pen)
+    return Trial(paper, fitted, wanting, math.log(unlike / paper.pen + NOISE))
 
 
 def completed(trial: Trial) -> list[Refined]:

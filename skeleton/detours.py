@@ -30,8 +30,8 @@ TURNED = 1.0
 LONGER = 0.1
 """Cost of a pen width by which the way through the bare line is longer or shorter than what it takes the place of."""
 
-WORTH = 1.0
-"""How much dearer the way through a bare line may be."""
+WORTH = 2.0
+"""How much dearer the way through a bare line may be: thinning makes corners of narrow loops."""
 
 SPARED = 0.75
 """Pen widths of what a walk leaves that may be bare then: where it turned back it passed once only."""
@@ -44,12 +44,14 @@ NEVER = 9.0
 
 @inner
 def both_ways(g: Any, walks: Any, count: Any) -> Any:
-    """Return walks led along bare lines where they would pass the way beside it again; `count` is brought up to date.
+    """Return walks led along bare lines where they would pass the way beside it again, best first.
 
-    count (places,): how often the walks pass every place.
+    There are two where the pen may have gone the bare line first, or last; `count`, how often the walks pass every
+    place, is brought up to date.
     """
-    out = parted(walks)
-    changed = False
+    best = parted(walks)
+    other = best[:0]
+    changed = 0
     for p in range(g.lines):
         a, b = int(g.first[p]), int(g.first[p + 1])
         bare = g.junction_of[p, 0] >= 0 and g.junction_of[p, 1] >= 0
@@ -57,28 +59,43 @@ def both_ways(g: Any, walks: Any, count: Any) -> Any:
             bare = bare and count[q] == 0
         if not bare:
             continue
-        low, at, new = WORTH, -1, out[0]
+        low, at, new, first = WORTH, -1, best[0], 0
+        second, away, late = WORTH, -1, best[0]
         for flipped in (False, True):
             way = along_piece(a, b - 1)
             if flipped:
                 way = turned_round(way)
-            for i in range(len(out)):
-                c, found = _led_along(g, out[i], way, int(g.junction_of[p, 1 if flipped else 0]), count, low)
-                if c < low:
-                    low, at, new = c, i, found
-        if at >= 0:
-            out[at] = new
-            changed = True
-            passed = coverage(joined(out), len(count))
-            for q in range(len(count)):
-                count[q] = passed[q]
-    return joined(out) if changed else walks
+            for i in range(len(best)):
+                for c, x, found in _led_along(g, best[i], way, int(g.junction_of[p, 1 if flipped else 0]), count):
+                    if c < low:
+                        if at == i and x != first:
+                            second, away, late = low, at, new
+                        low, at, new, first = c, i, found, x
+                    elif c < second and at == i and x != first:
+                        second, away, late = c, i, found
+        if at < 0:
+            continue
+        changed += 1
+        if away == at:
+            other = best[:]
+            other[at] = late
+        best[at] = new
+        passed = coverage(joined(best), len(count))
+        for q in range(len(count)):
+            count[q] = passed[q]
+    out = [joined(best) if changed else walks]
+    if changed == 1 and len(other):
+        out.append(joined(other))
+    return out
 
 
 @inner
-def _led_along(g: Any, w: Any, way: Any, junction: int, count: Any, low: float) -> Any:
-    """Return (how much dearer it is, walk) for `w` led along `way` from a junction on, (low, w) if it would be more."""
-    new = w
+def _led_along(g: Any, w: Any, way: Any, junction: int, count: Any) -> Any:
+    """Return the ways in which a walk may be led along `way` from a junction on, one for each time that it comes there.
+
+    Each is (how much dearer it is, when it leaves, walk).
+    """
+    out = [(0.0, 0, w)][:0]
     on, before, length = _ways_on(g, way[-1])
     own = len(way) * float(g.spacing[g.piece[way[0]]])
     for x in range(1, len(w) - 1):
@@ -88,6 +105,7 @@ def _led_along(g: Any, w: Any, way: Any, junction: int, count: Any, low: float) 
             if len(on_to) == 0:
                 continue
         entry = min(step_cost(g, on_to[-1] if len(on_to) else w[x - 1], way[0]), TURNED)
+        low, new = WORTH, w
         left = count.copy()
         cost, size = min(step_cost(g, w[x - 1], w[x]), TURNED), 0.0
         bare = 0.0
@@ -115,12 +133,14 @@ def _led_along(g: Any, w: Any, way: Any, junction: int, count: Any, low: float) 
                     n += 1
                     s = before[s]
                 new = one_after(one_after(one_after(w[:x], on_to), way), one_after(back[:n][::-1].copy(), w[y:]))
-    return low, new
+        if low < WORTH:
+            out.append((low, x, new))
+    return out
 
 
 @inner
 def _to_junction(g: Any, s: int, junction: int) -> Any:
-    """Return the states after `s` up to the end of its line, if that is near and in the junction; empty if it is not."""
+    """Return the states after `s` up to the end of its line, if that is near and in the junction; empty if not."""
     p = g.piece[s]
     end = 1 - (s & 1)
     far = g.first[p + 1] - 1 - s // 2 if end == 1 else s // 2 - g.first[p]

@@ -36,15 +36,16 @@ def completed(g: Any, walks: Any, count: Any) -> Any:
     The far side of a corner is no choice; longer tips are a hook of a stroke or a stroke of their own. count: how often
     the walks pass every place; it is brought up to date.
     """
-    walks = both_ways(g, _extend(g, walks, count), count)
-    walks, _ = _splice(g, walks, 1.2 * g.pen)
-    whole, added = _take_up(g, walks)
-    out = [(whole, added, 0)]
-    if added:
-        walks, hooks = _splice(g, walks, 4.0 * g.pen)
-        if hooks:
-            whole, added = _take_up(g, walks)
-            out.append((whole, added, hooks))
+    out = [(walks, 0, 0)][:0]
+    for way in both_ways(g, _extend(g, walks, count), count):
+        walks, _ = _splice(g, way, 1.2 * g.pen)
+        whole, added = _take_up(g, walks)
+        out.append((whole, added, 0))
+        if added:
+            walks, hooks = _splice(g, walks, 4.0 * g.pen)
+            if hooks:
+                whole, added = _take_up(g, walks)
+                out.append((whole, added, hooks))
     return out
 
 

@@ -50,6 +50,13 @@ SURPRISING = 5.0
 from: nineteen letters in twenty stay below, scribbles lie above."""
 
 
+TRIED, WITHIN = 6, 2.0
+"""How many options are fitted to the ink to be weighed, and how many log odds behind the best they may be."""
+
+UNLIKE = 8.0
+"""Log odds by which an option suffers for how unlike the ink its strokes are, drawn again (`skeleton.refine.Trial`)."""
+
+
 @dataclass(frozen=True, eq=False)
 class Option:
     """One way to read an image, not yet refined."""
@@ -156,10 +163,12 @@ def _drawn_again(options: list[Option], paper: Paper) -> list[Option]:
     near = [replace(o, trial=tried(o.lines, paper)) for o in near]
     unlike = [o.trial.unlike for o in near if o.trial]
     best, worst = min(unlike), [max(unlike)] * (len(options) - len(near))
-    return _best([
-        replace(o, cost=o.cost + UNLIKE * (u - best))
-        for o, u in zip([*near, *options[len(near) :]], [*unlike, *worst], strict=True)
-    ])
+    return _best(
+        [
+            replace(o, cost=o.cost + UNLIKE * (u - best))
+            for o, u in zip([*near, *options[len(near) :]], [*unlike, *worst], strict=True)
+        ]
+    )
 
 
 def _by_rules(net: Network, states: States, *, rivals: bool) -> list[Option]:
@@ -209,12 +218,6 @@ def _drawn(net: Network, states: States, reading: Candidate) -> list[Points]:
 def _shaped(states: States, reading: Candidate) -> Shape:
     return shape_along(reading.end_to_end, states.here)
 
-
-TRIED, WITHIN = 6, 2.0
-"""How many options are fitted to the ink to be weighed, and how many log odds behind the best they may be."""
-
-UNLIKE = 8.0
-"""Log odds by which an option suffers for what its strokes, drawn again, leave unexplained (`skeleton.refine.Trial`)."""
 
 RULES_FROM = 6.0
 """Cost of the best labelled reading from which the general rules have a say."""

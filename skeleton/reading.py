@@ -15,9 +15,9 @@ if TYPE_CHECKING:
     from skeleton.ink_map import Grey
 
 
-LOW_CONFIDENCE = 0.55
-"""Readings below this are worth a look: on the simulated hand it names 41 % of the wrong readings and 11 % of the right
-ones, on real pens (UJI Pen Characters) 56 and 9 %."""
+LOW_CONFIDENCE = 0.6
+"""Readings below this are worth a look: it names a third of the wrong readings and a twelfth of the right ones, on the
+simulated hand as on people's pens (UJI Pen Characters)."""
 
 
 @dataclass(frozen=True, eq=False)

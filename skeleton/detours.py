@@ -17,6 +17,7 @@ from skeleton.ground import (
     junction_between,
     one_after,
     parted,
+    passed,
     step_cost,
     turned_round,
 )
@@ -54,39 +55,46 @@ def both_ways(g: Any, walks: Any, count: Any) -> Any:
     changed = 0
     for p in range(g.lines):
         a, b = int(g.first[p]), int(g.first[p + 1])
-        bare = g.junction_of[p, 0] >= 0 and g.junction_of[p, 1] >= 0
-        for q in range(a, b):
-            bare = bare and count[q] == 0
-        if not bare:
+        if g.junction_of[p, 0] < 0 or g.junction_of[p, 1] < 0 or passed(count, a, b):
             continue
-        low, at, new, first = WORTH, -1, best[0], 0
-        second, away, late = WORTH, -1, best[0]
+        ways = [(0.0, 0, 0, best[0])][:0]
         for flipped in (False, True):
             way = along_piece(a, b - 1)
             if flipped:
                 way = turned_round(way)
             for i in range(len(best)):
-                for c, x, found in _led_along(g, best[i], way, int(g.junction_of[p, 1 if flipped else 0]), count):
-                    if c < low:
-                        if at == i and x != first:
-                            second, away, late = low, at, new
-                        low, at, new, first = c, i, found, x
-                    elif c < second and at == i and x != first:
-                        second, away, late = c, i, found
-        if at < 0:
+                for cost, x, found in _led_along(g, best[i], way, int(g.junction_of[p, 1 if flipped else 0]), count):
+                    ways.append((cost, i, x, found))
+        if len(ways) == 0:
             continue
-        changed += 1
-        if away == at:
+        k = _cheapest(ways, -1, -1)
+        _, at, when, new = ways[k]
+        k = _cheapest(ways, at, when)
+        if k >= 0:
             other = best[:]
-            other[at] = late
+            other[at] = ways[k][3]
+        changed += 1
         best[at] = new
-        passed = coverage(joined(best), len(count))
+        fresh = coverage(joined(best), len(count))
         for q in range(len(count)):
-            count[q] = passed[q]
+            count[q] = fresh[q]
     out = [joined(best) if changed else walks]
     if changed == 1 and len(other):
         out.append(joined(other))
     return out
+
+
+@inner
+def _cheapest(ways: Any, at: int, when: int) -> int:
+    """Return which of some (cost, walk, when it leaves, states) costs least; -1 if there is none.
+
+    With `at`, of those of that walk that leave at another time than `when`.
+    """
+    low, best = NEVER, -1
+    for k in range(len(ways)):
+        if ways[k][0] < low and (at < 0 or (ways[k][1] == at and ways[k][2] != when)):
+            low, best = ways[k][0], k
+    return best
 
 
 @inner
@@ -141,13 +149,12 @@ def _led_along(g: Any, w: Any, way: Any, junction: int, count: Any) -> Any:
 @inner
 def _to_junction(g: Any, s: int, junction: int) -> Any:
     """Return the states after `s` up to the end of its line, if that is near and in the junction; empty if not."""
-    p = g.piece[s]
-    end = 1 - (s & 1)
-    far = g.first[p + 1] - 1 - s // 2 if end == 1 else s // 2 - g.first[p]
-    out = np.empty(far, np.int32)
-    for k in range(far):
-        out[k] = s + 2 * (k + 1) * (2 * end - 1)
-    return out if g.junction_of[p, end] == junction and far * g.spacing[p] <= SHORT * g.pen else out[:0]
+    p, q = g.piece[s], s // 2
+    if s & 1 == 0:
+        end, rest = 1, along_piece(q + 1, g.first[p + 1] - 1)
+    else:
+        end, rest = 0, turned_round(along_piece(g.first[p], q - 1))
+    return rest if g.junction_of[p, end] == junction and len(rest) * g.spacing[p] <= SHORT * g.pen else rest[:0]
 
 
 @inner

@@ -109,6 +109,15 @@ def coverage(walks: Any, places: int) -> Any:
 
 
 @inner
+def passed(count: Any, a: int, b: int) -> bool:
+    """Tell whether any of the places from a to b (not included) is passed; count: `coverage` of walks."""
+    most = 0
+    for q in range(a, b):
+        most = max(most, count[q])
+    return most > 0
+
+
+@inner
 def junction_between(g: Any, s: int, t: int) -> int:
     """Return the junction that a step goes through, or -1."""
     p = g.piece[s]

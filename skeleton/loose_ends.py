@@ -21,12 +21,16 @@ from skeleton.ground import (
     leads_to,
     one_after,
     parted,
+    passed,
     step_cost,
     turned_round,
 )
 
 CORNER = 0.3
 """Pen widths up to which a tip is the far side of a corner, and no hook."""
+
+BESIDE = 6
+"""States, half a pen width apart, from the end of a walk up to which a tip may be where that end was hooked."""
 
 
 @njit(cache=True)
@@ -124,12 +128,11 @@ def _nearest_passing(g: Any, walks: Any, inward: Any, outward: Any, junction: in
         for t in range(-1, len(w)):
             before = w[t] if t >= 0 else w[0] ^ 1
             after = w[t + 1] if t < len(w) - 1 else outward[0]
-            if junction_between(g, before, after if t >= 0 else outward[0]) != junction:
+            if junction_between(g, before, after) != junction:
                 continue
             c = step_cost(g, before, outward[0]) if t >= 0 else 0.0
             c += step_cost(g, inward[-1], after) if t < len(w) - 1 else 0.0
-            ends = min(t + 1, len(w) - 1 - t)
-            c += -1.0 if ends * 0.5 * g.pen < 3.0 * g.pen else 0.0
+            c += -1.0 if min(t + 1, len(w) - 1 - t) < BESIDE else 0.0
             if c < low:
                 low, at, when = c, i, t
     return at, when
@@ -142,9 +145,7 @@ def _led_in(g: Any, w: Any, t: int, inward: Any, outward: Any) -> Any:
         return one_after(inward, w)
     if t == len(w) - 1:
         return one_after(w, outward)
-    reach = 6
-    if len(inward) * g.spacing[g.piece[inward[0]]] < CORNER * g.pen:
-        reach = 0
+    reach = 0 if len(inward) * g.spacing[g.piece[inward[0]]] < CORNER * g.pen else BESIDE
     straight = step_cost(g, w[t], w[t + 1])
     hook_in = step_cost(g, inward[-1], w[t + 1]) >= straight
     hook_out = step_cost(g, w[t], outward[0]) >= straight
@@ -156,15 +157,6 @@ def _led_in(g: Any, w: Any, t: int, inward: Any, outward: Any) -> Any:
     if not into and tail <= reach:
         return one_after(one_after(w, turned_round(w[t + 1 :])), outward)
     return one_after(one_after(w[: t + 1], outward), one_after(inward, w[t + 1 :]))
-
-
-@inner
-def _passed(count: Any, a: int, b: int) -> bool:
-    """Tell whether any of the places from a to b (not included) is passed."""
-    most = 0
-    for q in range(a, b):
-        most = max(most, count[q])
-    return most > 0
 
 
 @inner
@@ -180,7 +172,7 @@ def _splice(g: Any, walks: Any, shorter_than: float) -> Any:
     for p in range(g.lines):
         a, b = int(g.first[p]), int(g.first[p + 1])
         ja, jb = g.junction_of[p, 0], g.junction_of[p, 1]
-        if (ja < 0) == (jb < 0) or (b - a - 1) * g.spacing[p] > shorter_than or _passed(count, a, b):
+        if (ja < 0) == (jb < 0) or (b - a - 1) * g.spacing[p] > shorter_than or passed(count, a, b):
             continue
         inward = along_piece(a, b - 1)
         if ja >= 0:

@@ -95,6 +95,8 @@ class Study:
     ink: InkMap
     options: tuple[Option, ...]
     parts: Options
+    paper: Paper | None
+    """What lines are fitted to, where they are."""
 
 
 def read(
@@ -147,9 +149,8 @@ def study(
     if not found or found[0].cost > RULES_FROM:
         free = _by_rules(net, states, rivals=bool(found))
         found = _best([*found, *(_by_habit(o, own) if own else o for o in free)])
-    if parts.refine:
-        found = _drawn_again(found, paper_of(ink, smoothly=parts.smooth))
-    return Study(ink, tuple(found), parts)
+    paper = paper_of(ink, smoothly=parts.smooth) if parts.refine else None
+    return Study(ink, tuple(_drawn_again(found, paper) if paper else found), parts, paper)
 
 
 def _drawn_again(options: list[Option], paper: Paper) -> list[Option]:
@@ -160,15 +161,10 @@ def _drawn_again(options: list[Option], paper: Paper) -> list[Option]:
     near = [o for o in options[:TRIED] if o.cost <= options[0].cost + WITHIN]
     if len(near) < 2:
         return options
-    near = [replace(o, trial=tried(o.lines, paper)) for o in near]
-    unlike = [o.trial.unlike for o in near if o.trial]
-    best, worst = min(unlike), [max(unlike)] * (len(options) - len(near))
-    return _best(
-        [
-            replace(o, cost=o.cost + UNLIKE * (u - best))
-            for o, u in zip([*near, *options[len(near) :]], [*unlike, *worst], strict=True)
-        ]
-    )
+    trials = [tried(o.lines, paper) for o in near]
+    best, worst = min(t.unlike for t in trials), max(t.unlike for t in trials)
+    weighed = [replace(o, trial=t, cost=o.cost + UNLIKE * (t.unlike - best)) for o, t in zip(near, trials, strict=True)]
+    return _best([*weighed, *(replace(o, cost=o.cost + UNLIKE * (worst - best)) for o in options[len(near) :])])
 
 
 def _by_rules(net: Network, states: States, *, rivals: bool) -> list[Option]:
@@ -290,10 +286,10 @@ def _table(char: str, hand: Literal["right", "left"]) -> tuple[Model, ...]:
 def finish(option: Option, found: Study) -> list[Stroke]:
     """Return the strokes of an option."""
     k = found.ink.px_per_mm
-    if option.trial:
-        lines = completed(option.trial)
+    if found.paper:
+        lines = completed(option.trial or tried(option.lines, found.paper))
     else:
-        lines = refine(option.lines, found.ink, to_ink=found.parts.refine, smoothly=found.parts.smooth)
+        lines = refine(option.lines, found.ink, to_ink=False, smoothly=found.parts.smooth)
     return [
         Stroke(image_from_pixels(r.line, px_per_mm=k), float(median(r.width)) / k, r.width / k, r.closed) for r in lines
     ]

@@ -11,7 +11,7 @@ from skimage.morphology import skeletonize, thin
 
 from capture.units import Points
 from skeleton.ink_map import InkMap
-from skeleton.line_kernels import lengths_along, points_at, total_length
+from skeleton.line_kernels import in_even_steps, lengths_along, part_between, points_at, smoothed, total_length
 from skeleton.pixel_kernels import pixel_graph
 
 
@@ -73,9 +73,14 @@ def at_lengths(line: Points, where: NDArray[np.float64]) -> Points:
 
 def even_steps(line: Points, step: float) -> Points:
     """Return the polyline at equal steps of about `step`, both ends kept."""
-    total = line_length(line)
-    n = max(2, round(total / step) + 1)
-    return at_lengths(line, np.linspace(0.0, total, n))
+    out: Points = in_even_steps(_plain(line), step)
+    return out
+
+
+def part_of(line: Points, low: float, high: float) -> Points:
+    """Return the polyline between two arc lengths, with its own points; one point where they are the same."""
+    out: Points = part_between(_plain(line), low, high)
+    return out
 
 
 def build_graph(ink: InkMap) -> InkGraph:
@@ -89,8 +94,8 @@ def build_graph(ink: InkMap) -> InkGraph:
     places = nodes[:, ::-1].astype(float) - 1
     edges = []
     for a, b, start, end in table:
-        line = pixels[start:end, ::-1].astype(float) - 1
-        edges.append(Edge(int(a), int(b), _smooth(line, closed=bool(a == b))))
+        line = np.ascontiguousarray(pixels[start:end, ::-1], float) - 1
+        edges.append(Edge(int(a), int(b), smoothed(line, bool(a == b))))
     linked = np.zeros(len(places), bool)
     linked[table[:, :2].ravel()] = True
     return InkGraph(places, tuple(edges), tuple(places[~linked]))
@@ -100,18 +105,3 @@ def _lost(mask: NDArray[np.uint8], lines: NDArray[np.bool_], pen: float) -> bool
     """Tell whether some ink lies far from every line."""
     far = cv2.distanceTransform((~lines).view(np.uint8), cv2.DIST_L2, 3)
     return bool(cv2.minMaxLoc(far, mask)[1] > 2.5 * pen)
-
-
-def _smooth(line: Points, *, closed: bool) -> Points:
-    """Return pixel steps smoothed by a short binomial window, ends kept."""
-    if len(line) < 4:
-        return line
-    out = line
-    for _ in range(3):
-        ext = np.concatenate([out[-2:-1], out, out[1:2]]) if closed else np.concatenate([out[:1], out, out[-1:]])
-        out = 0.25 * ext[:-2] + 0.5 * ext[1:-1] + 0.25 * ext[2:]
-        if not closed:
-            out[0], out[-1] = line[0], line[-1]
-    if closed:
-        out[-1] = out[0]
-    return out

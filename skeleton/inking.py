@@ -19,6 +19,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.edge_kernels import LANES, NEAR, NEXT, WHOSE, WHOSE_NEXT, at_edges, blank, find_edges, numbered
+
 BAND = 9
 """Unknowns are x, y, half-width of every point in turn: third differences reach nine places on."""
 
@@ -34,9 +36,6 @@ ROBUST = 0.3
 SHARE = 0.25
 """px by which a second stretch of line may lie further from a pixel and still share it: retraced lines move as one."""
 
-APART = 2
-"""Points from which two segments of one stroke count as different stretches."""
-
 STILL = 0.08
 """px of movement at which the strokes have settled."""
 
@@ -46,99 +45,44 @@ PROFILE = 96
 REACH = 1.7
 """Blurs on either side of an edge within which a pixel is heard; further out it tells little and costs as much."""
 
-FAR = 1e3
-"""px of a distance that is not known, only that it is great."""
-
 DAMP = 0.02
 """Weight of staying, against drifting along the line."""
+
+HALF = 0.75
+"""Share of the rounds in which only every second row of pixels is asked, the others in the next round: as far as the
+smooth course goes they tell the same."""
+
+PRODUCT = ((0, 1, 2), (1, 3, 4), (2, 4, 5))
+"""Which of six products of three stands where in their matrix."""
 
 
 @njit(cache=True, fastmath=True)
 def _solve(a: Any, b: Any) -> None:
     """Solve a symmetric positive definite banded system; `a[i, k]` is entry (i + k, i); `b` becomes x.
 
-    Cholesky, column by column: what a column takes from those after it are rows of `a`, all of one length. `a` and `b`
+    L D L', column by column: what a column takes from those after it are rows of `a`, all of one length. `a` and `b`
     have `BAND` rows of zeros more than there are unknowns.
     """
     n = len(b) - BAND
     column = np.zeros(2 * BAND + 1)
     for i in range(n):
-        per = 1.0 / math.sqrt(max(a[i, 0], 1e-9))
         here = a[i]
-        here[0] = per
-        b[i] *= per
+        per = 1.0 / max(here[0], 1e-9)
         for k in range(1, BAND + 1):
-            here[k] *= per
             column[k] = here[k]
+            here[k] *= per
         for k in range(1, BAND + 1):
-            c = column[k]
+            c = here[k]
             row = a[i + k]
             b[i + k] -= c * b[i]
             for m in range(BAND + 1):
                 row[m] -= c * column[k + m]
+        b[i] *= per
     for i in range(n - 1, -1, -1):
         s = b[i]
         for k in range(1, BAND + 1):
             s -= a[i, k] * b[i + k]
-        b[i] = s * a[i, 0]
-
-
-@njit(cache=True, fastmath=True)
-def own(points: Any, half: Any, stroke: Any, reach: float, apart: int, d1: Any, s1: Any, d2: Any, s2: Any) -> None:
-    """Find for every pixel the segment whose edge is nearest, and the nearest one of another stretch of line.
-
-    d1, d2: signed distance to the edge, negative in the ink; s1, s2: first point of the segment, -1 for none.
-    `apart`: points from which two segments of one stroke count as different stretches.
-    """
-    h, w = d1.shape
-    n = len(points)
-    d1[:] = 1e3
-    d2[:] = 1e3
-    s1[:] = -1
-    s2[:] = -1
-    for i in range(n):
-        j = i
-        if i + 1 < n and stroke[i + 1] == stroke[i]:
-            j = i + 1
-        elif i > 0 and stroke[i - 1] == stroke[i]:
-            continue
-        ax, ay, bx, by = points[i, 0], points[i, 1], points[j, 0], points[j, 1]
-        m = max(half[i], half[j]) + reach
-        x0, x1 = max(0, math.ceil(min(ax, bx) - m)), min(w - 1, math.floor(max(ax, bx) + m))
-        y0, y1 = max(0, math.ceil(min(ay, by) - m)), min(h - 1, math.floor(max(ay, by) + m))
-        vx, vy = bx - ax, by - ay
-        per = 1.0 / max(vx * vx + vy * vy, 1e-12)
-        grow = half[j] - half[i]
-        far = m * m
-        core = max(min(half[i], half[j]) - reach, 0.0) ** 2
-        for y in range(y0, y1 + 1):
-            for x in range(x0, x1 + 1):
-                if d2[y, x] == -FAR:
-                    continue
-                px, py = x - ax, y - ay
-                u = min(max((px * vx + py * vy) * per, 0.0), 1.0)
-                px -= u * vx
-                py -= u * vy
-                dd = px * px + py * py
-                if dd > far:
-                    continue
-                if dd < core:
-                    d1[y, x] = d2[y, x] = -FAR
-                    continue
-                d = math.sqrt(dd) - half[i] - u * grow
-                if d >= d2[y, x]:
-                    continue
-                o = s1[y, x]
-                other = o >= 0 and (stroke[o] != stroke[i] or abs(o - i) > apart)
-                if d < d1[y, x]:
-                    if other:
-                        d2[y, x] = d1[y, x]
-                        s2[y, x] = o
-                    d1[y, x] = d
-                    s1[y, x] = i
-                elif other:
-                    d2[y, x] = d
-                    s2[y, x] = i
+        b[i] = s
 
 
 @njit(cache=True, fastmath=True)
@@ -155,57 +99,87 @@ def _profile(reach: float, sigma: float, full: float) -> Any:
 
 
 @njit(cache=True, fastmath=True)
-def _ask(
-    dark: Any, points: Any, half: Any, stroke: Any, a: Any, b: Any,
-    reach: float, step: Any, fall: Any, d1: Any, s1: Any, d2: Any, s2: Any,
-) -> float:  # fmt: skip
-    """Add what the pixels ask for to the equations; return the weighted squares of what is still unexplained.
-
-    step, fall: the profile of an edge, from `reach` within the ink to `reach` without.
-    """
-    h, w = dark.shape
+def _segments(points: Any, number: Any, segment: Any) -> None:
+    """Fill in first point, vector and one over the squared length of every segment, (n, 5)."""
     n = len(points)
+    for i in range(n):
+        j = i + 1 if i + 1 < n and number[i + 1] == number[i] + 1 else i
+        vx, vy = points[j, 0] - points[i, 0], points[j, 1] - points[i, 1]
+        segment[i, 0], segment[i, 1], segment[i, 2], segment[i, 3] = points[i, 0], points[i, 1], vx, vy
+        segment[i, 4] = 1.0 / max(vx * vx + vy * vy, 1e-12)
+
+
+@njit(cache=True, fastmath=True)
+def _ask(
+    dark: Any, rows: Any, columns: Any, count: int, known: Any, point: Any, segment: Any,
+    reach: float, step: Any, fall: Any, asked: Any,
+) -> float:  # fmt: skip
+    """Fill in what the pixels ask of the segments; return the weighted squares of what is still unexplained.
+
+    rows, columns, count: the pixels; known, point: whose edges they are at, by `skeleton.edge_kernels`. step, fall: the
+    profile of an edge, from `reach` within the ink to `reach` without. asked (n, 24): of every segment the products of
+    (x, y, half-width) with themselves, in turn xx, xy, xh, yy, yh, hh, of its first point, of both, of its second; then
+    the right-hand sides of both.
+    """
     cost = 0.0
-    g = np.zeros(6)
+    asked[:] = 0
     fine = PROFILE / reach
-    for y in range(h):
-        for x in range(w):
-            d = d1[y, x]
-            if d > reach or d < -reach:
-                continue
-            q = d * fine + PROFILE
-            at = int(q)
-            q -= at
-            e = dark[y, x] - step[at] - q * (step[at + 1] - step[at])
-            slope = fall[at] + q * (fall[at + 1] - fall[at])
-            weight = 1.0 / (1.0 + (e * (1.0 / ROBUST)) ** 2)
-            cost += weight * e * e
-            second = 0.0
-            q = (d2[y, x] - d) * (1.0 / SHARE)
-            if s2[y, x] >= 0 and q < 6.0:
-                second = 1.0 / (1.0 + math.exp(q))
-            for k in range(2 if second > 0.0 else 1):
-                i = s1[y, x] if k == 0 else s2[y, x]
-                wk = weight * (1.0 - second if k == 0 else second) * slope
-                j = i + 1 if i + 1 < n and stroke[i + 1] == stroke[i] else i
-                vx, vy = points[j, 0] - points[i, 0], points[j, 1] - points[i, 1]
-                px, py = x - points[i, 0], y - points[i, 1]
-                u = min(max((px * vx + py * vy) / max(vx * vx + vy * vy, 1e-12), 0.0), 1.0)
-                px -= u * vx
-                py -= u * vy
-                size = 1.0 / max(math.sqrt(px * px + py * py), 1e-6)
-                px *= size
-                py *= size
-                g[0], g[1], g[2] = (1 - u) * px, (1 - u) * py, 1 - u
-                g[3], g[4], g[5] = u * px, u * py, u
-                base = 3 * i
-                ask, f = wk * e, wk * slope
-                for r in range(6):
-                    b[base + r] += ask * g[r]
-                    row, fr = a[base + r], f * g[r]
-                    for p in range(6 - r):
-                        row[p] += fr * g[r + p]
+    for c in range(count):
+        y, x = rows[c], columns[c]
+        here = known[y, x // LANES]
+        lane = x % LANES
+        d = here[NEAR, lane]
+        q = d * fine + PROFILE
+        at = int(q)
+        q -= at
+        e = dark[y, x] - step[at] - q * (step[at + 1] - step[at])
+        slope = fall[at] + q * (fall[at + 1] - fall[at])
+        weight = 1.0 / (1.0 + (e * (1.0 / ROBUST)) ** 2)
+        cost += weight * e * e
+        q = (here[NEXT, lane] - d) * (1.0 / SHARE)
+        second = 1.0 / (1.0 + math.exp(q)) if q < 6.0 else 0.0
+        for k in range(2 if second > 0.0 else 1):
+            i = point[int(here[WHOSE_NEXT if k else WHOSE, lane])]
+            wk = weight * (second if k else 1.0 - second) * slope
+            vx, vy = segment[i, 2], segment[i, 3]
+            px, py = x - segment[i, 0], y - segment[i, 1]
+            u = min(max((px * vx + py * vy) * segment[i, 4], 0.0), 1.0)
+            px -= u * vx
+            py -= u * vy
+            size = 1.0 / max(math.sqrt(px * px + py * py), 1e-6)
+            px *= size
+            py *= size
+            f, v = wk * slope, 1.0 - u
+            both = (f * v * v, f * v * u, f * u * u)
+            products = (px * px, px * py, px, py * py, py, 1.0)
+            sides = (wk * e * v, wk * e * u)
+            normal = (px, py, 1.0)
+            sums = asked[i]
+            for r in range(3):
+                for m in range(6):
+                    sums[6 * r + m] += both[r] * products[m]
+            for r in range(2):
+                for m in range(3):
+                    sums[18 + 3 * r + m] += sides[r] * normal[m]
     return cost
+
+
+@njit(cache=True, fastmath=True)
+def _heard(asked: Any, times: float, a: Any, b: Any) -> None:
+    """Set the equations to what the pixels ask for, so many times."""
+    a[:] = 0
+    b[:] = 0
+    for i in range(len(asked)):
+        sums, k = asked[i], 3 * i
+        for r in range(3):
+            b[k + r] += times * sums[18 + r]
+            b[k + 3 + r] += times * sums[21 + r]
+            for p in range(3):
+                at = PRODUCT[r][p]
+                a[k + r, 3 + p - r] += times * sums[6 + at]
+                if p >= r:
+                    a[k + r, p - r] += times * sums[at]
+                    a[k + 3 + r, p - r] += times * sums[12 + at]
 
 
 @njit(cache=True, fastmath=True)
@@ -274,21 +248,23 @@ def fit(
     third, second, corner = shape[0], shape[1], shape[2]
     h, w = dark.shape
     n = len(points)
-    d1 = np.empty((h, w), np.float32)
-    d2 = np.empty((h, w), np.float32)
-    s1 = np.empty((h, w), np.int32)
-    s2 = np.empty((h, w), np.int32)
-    a = np.zeros((3 * n + BAND, BAND + 1))
-    b = np.zeros(3 * n + BAND)
+    number, point = numbered(stroke)
+    known = blank(h, w)
+    rows, columns = np.empty(known.size // 4 + 1, np.int32), np.empty(known.size // 4 + 1, np.int32)
+    segment, asked = np.empty((n, 5)), np.empty((n, 24))
+    a = np.empty((3 * n + BAND, BAND + 1))
+    b = np.empty(3 * n + BAND)
     reach = REACH * sigma
     step, fall = _profile(reach, sigma, full)
     cost, unlike = 0.0, 0.0
     cooling = max(1.0, 0.6 * rounds)
     for it in range(rounds):
-        own(points, half, stroke, reach, APART, d1, s1, d2, s2)
-        a[:] = 0
-        b[:] = 0
-        unlike = _ask(dark, points, half, stroke, a, b, reach, step, fall, d1, s1, d2, s2)
+        every = 2 if it < HALF * rounds else 1
+        find_edges(points, half, number, reach, it % every, every, known)
+        count = at_edges(known, w, reach, it % every, every, rows, columns)
+        _segments(points, number, segment)
+        unlike = every * _ask(dark, rows, columns, count, known, point, segment, reach, step, fall, asked)
+        _heard(asked, every, a, b)
         cost = unlike + _smooth(points, stroke, a, b, third * stiff ** max(0.0, 1.0 - it / cooling), second, corner)
         middle = _middle(half, 0.25 * pen, 0.85 * pen)
         for i in range(n):
@@ -314,6 +290,6 @@ def fit(
             grow = min(max(b[3 * i + 2], -0.05 * pen), 0.05 * pen)
             half[i] = min(max(half[i] + grow, 0.25 * pen), 0.85 * pen)
             moved = max(moved, f * size)
-        if it > cooling and moved < STILL:
+        if it > cooling and every == 1 and moved < STILL:
             break
     return cost, unlike

@@ -54,3 +54,63 @@ def points_at(line: Any, where: Any) -> Any:
         out[i, 0] = line[k, 0] + u * (line[k + 1, 0] - line[k, 0])
         out[i, 1] = line[k, 1] + u * (line[k + 1, 1] - line[k, 1])
     return out
+
+
+@njit("float64[:, ::1](float64[:, ::1], float64)", cache=True)
+def in_even_steps(line: Any, step: float) -> Any:
+    """Return a polyline at equal steps of about `step`, both ends kept."""
+    total = total_length(line)
+    n = max(2, round(total / step) + 1)
+    return points_at(line, np.linspace(0.0, total, n))
+
+
+@njit("float64[:, ::1](float64[:, ::1], float64, float64)", cache=True)
+def part_between(line: Any, low: float, high: float) -> Any:
+    """Return a polyline from one arc length to another with its own points in between; one point where low is high."""
+    s = lengths_along(line)
+    where = np.empty(len(line) + 2)
+    where[0] = low
+    n = 1
+    for i in range(len(line) if high > low else 0):
+        if low + 1e-6 < s[i] < high - 1e-6:
+            where[n] = s[i]
+            n += 1
+    if high > low:
+        where[n] = high
+        n += 1
+    return points_at(line, where[:n])
+
+
+@njit("float64[:, ::1](float64, float64, float64, float64, float64, float64, float64, float64, float64)", cache=True)
+def cubic(px: float, py: float, dx: float, dy: float, qx: float, qy: float, ex: float, ey: float, step: float) -> Any:
+    """Return the cubic from p leaving along the unit vector d to q arriving along e, at steps of about `step`."""
+    size = math.hypot(qx - px, qy - py)
+    n = max(2, round(size / step) + 1)
+    m = size * (0.9 if dx * ex + dy * ey > 0 else 0.5)
+    out = np.empty((n, 2))
+    for i in range(n):
+        t = i / (n - 1)
+        u = 1 - t
+        a, b, c, d = u * u * (1 + 2 * t), m * t * u * u, t * t * (3 - 2 * t), -m * t * t * u
+        out[i, 0] = a * px + b * dx + c * qx + d * ex
+        out[i, 1] = a * py + b * dy + c * qy + d * ey
+    return out
+
+
+@njit("float64[:, ::1](float64[:, ::1], boolean)", cache=True)
+def smoothed(line: Any, closed: bool) -> Any:
+    """Return a polyline of pixel steps thrice smoothed by a window of a quarter, a half, a quarter; ends kept."""
+    n = len(line)
+    out, last = line.copy(), np.empty((n, 2))
+    for _ in range(3 if n > 3 else 0):
+        last[:] = out
+        for i in range(n):
+            for c in range(2):
+                before = last[i - 1, c] if i > 0 else last[n - 2, c]
+                after = last[i + 1, c] if i + 1 < n else last[1, c]
+                out[i, c] = 0.25 * before + 0.5 * last[i, c] + 0.25 * after
+        if closed:
+            out[n - 1] = out[0]
+        else:
+            out[0], out[n - 1] = line[0], line[n - 1]
+    return out

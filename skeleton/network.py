@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.graph import InkGraph, along, at_lengths, line_length
+from skeleton.graph import InkGraph, at_lengths, line_length, part_of
 from skeleton.ink_map import InkMap
+from skeleton.line_kernels import cubic
 from skeleton.repair import radius_at
 from skeleton.state_kernels import bend_between, last_stretches
 
@@ -89,7 +90,7 @@ def build_network(graph: InkGraph, ink: InkMap, *, cut: bool = True) -> Network:
             share = 0.4 if ja >= 0 and jb >= 0 else 0.7
             c0 = min(zone[e.a], share * total) if ja >= 0 else 0.0
             c1 = min(zone[e.b], share * total) if jb >= 0 else 0.0
-            line = _trim(line, c0, c1)
+            line = part_of(line, c0, total - c1)
         pieces.append(line)
         at.append((ja, jb))
     for dot in graph.dots:
@@ -109,14 +110,6 @@ def build_network(graph: InkGraph, ink: InkMap, *, cut: bool = True) -> Network:
 def is_dot(net: Network, piece: int) -> bool:
     """Tell whether a piece is a spot."""
     return piece >= len(net.pieces) - net.dots
-
-
-def _trim(line: Points, head: float, tail: float) -> Points:
-    s = along(line)
-    a, b = head, s[-1] - tail
-    inside = (s > a + 1e-6) & (s < b - 1e-6)
-    where = np.concatenate([[a], s[inside], [b]])
-    return at_lengths(line, where)
 
 
 def _departures(pieces: Sequence[Points], pen: float) -> tuple[Vector, Vector]:
@@ -150,23 +143,9 @@ def _end_point(net: Network, end: End) -> Vector:
 
 def link(net: Network, a: End, b: End) -> Points:
     """Return the curve from end `a` into end `b`, both ends included: the cubic that takes up both directions."""
-    p, q = _end_point(net, a), _end_point(net, b)
-    return hermite(p, net.leaving[a], q, -net.leaving[b], 0.4 * net.pen_px)
-
-
-def hermite(p: Vector, d: Vector, q: Vector, e: Vector, step: float) -> Points:
-    """Return the cubic from `p` leaving along `d` to `q` arriving along `e`."""
-    size = float(np.hypot(*(q - p)))
-    n = max(2, round(size / step) + 1)
-    t = np.linspace(0, 1, n)[:, None]
-    turn = float(d @ e)
-    m = size * (0.9 if turn > 0 else 0.5)
-    return (
-        (2 * t**3 - 3 * t**2 + 1) * p
-        + (t**3 - 2 * t**2 + t) * m * d
-        + (3 * t**2 - 2 * t**3) * q
-        + (t**3 - t**2) * m * e
-    )
+    p, q = _end_point(net, a).tolist(), _end_point(net, b).tolist()
+    out: Points = cubic(*p, *net.leaving[a].tolist(), *q, *(-net.leaving[b]).tolist(), 0.4 * net.pen_px)
+    return out
 
 
 def stop_in(net: Network, a: End) -> Points:

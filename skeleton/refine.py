@@ -150,13 +150,6 @@ class _Lines:
     half: Floats
     stroke: NDArray[np.int64]
 
-    def ends(self) -> NDArray[np.int64]:
-        """Return the first and last point of every stroke of more than one point, in turn."""
-        first = np.flatnonzero(np.diff(self.stroke, prepend=-1))
-        last = np.append(first[1:], len(self.stroke)) - 1
-        longer = last > first
-        return np.stack([first[longer], last[longer]], axis=1).ravel()
-
 
 @dataclass(frozen=True, eq=False)
 class Trial:
@@ -207,13 +200,15 @@ def _lengthen(lines: _Lines, paper: Paper) -> tuple[_Lines, float] | None:
 
     Pens land and leave with small hooks, shorter than what thinning takes for a line.
     """
-    from skeleton.unexplained import beyond
+    from skeleton.unexplained import beyond, ends_of
 
     pen = paper.pen
-    ends = lines.ends()
+    ends = ends_of(lines.stroke)
 
     def left(of: _Lines) -> Floats:
-        out: Floats = beyond(paper.dark, of.points, of.half, of.stroke, of.ends(), 1.2 * pen, 0.5 * paper.full, NEAR)
+        out: Floats = beyond(
+            paper.dark, of.points, of.half, of.stroke, ends_of(of.stroke), 1.2 * pen, 0.5 * paper.full, NEAR
+        )
         return out
 
     before = left(lines)

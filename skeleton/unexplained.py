@@ -11,7 +11,22 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from skeleton.inking import APART, own
+from skeleton.edge_kernels import LANES, NEAR, blank, find_edges, numbered
+
+
+@njit(cache=True)
+def ends_of(stroke: Any) -> Any:
+    """Return the first and last point of every stroke of more than one point, in turn; stroke (n,): its number."""
+    n = len(stroke)
+    out = np.empty(2 * n, np.int64)
+    count, first = 0, 0
+    for i in range(1, n + 1):
+        if i == n or stroke[i] != stroke[first]:
+            if i - first > 1:
+                out[count], out[count + 1] = first, i - 1
+                count += 2
+            first = i
+    return out[:count]
 
 
 @njit(cache=True)
@@ -64,11 +79,8 @@ def beyond(dark: Any, points: Any, half: Any, stroke: Any, ends: Any, far: float
     """
     h, w = dark.shape
     n = len(points)
-    d1 = np.empty((h, w), np.float32)
-    d2 = np.empty((h, w), np.float32)
-    s1 = np.empty((h, w), np.int32)
-    s2 = np.empty((h, w), np.int32)
-    own(points, half, stroke, 1.0, APART, d1, s1, d2, s2)
+    known = blank(h, w)
+    find_edges(points, half, numbered(stroke)[0], 1.0, 0, 1, known)
     number = np.full(n, -1, np.int64)
     for k in range(len(ends) - 1, -1, -1):
         step = 1 if k % 2 == 0 else -1
@@ -81,7 +93,7 @@ def beyond(dark: Any, points: Any, half: Any, stroke: Any, ends: Any, far: float
     out = np.zeros((len(ends), 3))
     for y in range(h):
         for x in range(w):
-            if d1[y, x] < 0.5 or dark[y, x] < least:
+            if known[y, x // LANES, NEAR, x % LANES] < 0.5 or dark[y, x] < least:
                 continue
             # few pixels come this far
             near_d, near_i = far, -1

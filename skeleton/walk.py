@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from capture.units import Points
 from skeleton.clues import Clues, find_clues
 from skeleton.evidence import drafted
-from skeleton.graph import at_lengths
+from skeleton.graph import line_length, part_of
 from skeleton.ground import Ground
 from skeleton.ink_map import InkMap
 from skeleton.network import End, Network, is_dot, link, stop_in
@@ -169,15 +169,10 @@ def _arrives(k0: int, k1: int, n: int, end: End) -> bool:
 
 def _stretch(line: Points, u: float, v: float) -> Points:
     """Return a line from share `u` to share `v` of its length, with the line's own points in between."""
-    from skeleton.graph import along
-
     if {u, v} == {0.0, 1.0}:
         return line if u < v else line[::-1]
-    s = along(line)
-    a, b = min(u, v) * s[-1], max(u, v) * s[-1]
-    inside = s[(s > a + 1e-6) & (s < b - 1e-6)]
-    where = np.concatenate([[a], inside, [b]]) if b > a else np.array([a])
-    out = at_lengths(line, where)
+    total = line_length(line)
+    out = part_of(line, min(u, v) * total, max(u, v) * total)
     return out if u <= v else out[::-1]
 
 

@@ -7,6 +7,8 @@ by the widths around it, and a perceptron answers. It was trained on people's pe
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -16,7 +18,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import ThreadpoolController
+from threadpoolctl import LibController, ThreadpoolController
 
 from capture.units import Points
 from skeleton.clue_kernels import fill_between
@@ -85,14 +87,29 @@ def find_clues(ink: InkMap, places: Points, headings: Points, measured: Floats) 
         Shape (n, TOLD), `skeleton.places.features`.
     """
     picture, at = picture_of(ink, places)
-    # matrices this small are multiplied before a second thread wakes, which then spins for nothing
-    with _pools().limit(limits=1, user_api="blas"):
+    with _one_thread():
         return told(trained(), picture, at, headings, measured)
 
 
+@contextmanager
+def _one_thread() -> Iterator[None]:
+    """Multiply by one thread: matrices this small are done before a second one wakes, which then spins for nothing."""
+    pools = _pools()
+    before = [p.get_num_threads() for p in pools]
+    for p in pools:
+        p.set_num_threads(1)
+    try:
+        yield
+    finally:
+        for p, count in zip(pools, before, strict=True):
+            p.set_num_threads(count)
+
+
 @lru_cache(maxsize=1)
-def _pools() -> ThreadpoolController:
-    return ThreadpoolController()
+def _pools() -> list[LibController]:
+    """Return what multiplies matrices; threadpoolctl's own way to limit it costs as much as a layer of the network."""
+    found: list[LibController] = ThreadpoolController().select(user_api="blas").lib_controllers
+    return found
 
 
 def picture_of(ink: InkMap, places: Points) -> tuple[Single, Points]:

@@ -75,14 +75,15 @@ def _move(
 @inner
 def follow(
     points: Any, tangents: Any, breaks: Any, here: Any, heading: Any, start_cost: Any, extra: Any,
-    at: Any, to: Any, length: Any, cost: Any, step: Any, place_scale: float,
+    at: Any, to: Any, length: Any, cost: Any, step: Any, place_scale: float, most: float,
 ) -> Any:  # fmt: skip
     """Return (state of every point, total cost) of the cheapest walk that follows the points (Viterbi 1967).
 
     points, tangents (n, 2): the model; breaks (n,): 1 where a stroke begins. here, heading (s, 2): place and direction
     of every state. start_cost (s,): what beginning or ending a stroke there costs. extra (s,): added to each visit.
     at, to, length, cost: the moves, as `moves_within` gives them. step (n,): distance of every point from the one
-    before it. place_scale: standard deviation of a place.
+    before it. place_scale: standard deviation of a place. most: cost from which it is given up
+    for `NEVER`, the walk being of no meaning; nothing makes a walk cheaper but what is below 0 in `extra`.
     """
     n, s_count = len(points), len(here)
     back = np.zeros((n, s_count), np.int32)
@@ -120,6 +121,8 @@ def follow(
             now[s] = NEVER
             least = min(least, c)
         floor = least + BEAM
+        if least > most:
+            return np.zeros(n, np.int32), NEVER
     low, s = _best_end(start_cost, before, live, count)
     walk = np.zeros(n, np.int32)
     for i in range(n - 1, -1, -1):

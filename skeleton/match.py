@@ -102,6 +102,7 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     whole = np.stack([low, high])
     inked = marks_inked(net, states, models)
     rough = []
+    least = np.inf
     for m in models:
         every, first = m.end_to_end
         k, side = m.apart
@@ -110,8 +111,11 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
             aside, boxes = int(first[k]), there.boxes
         else:
             aside, boxes = len(every), np.stack([whole, whole])
-        *laid, cost = lay_and_follow(every, first, aside, boxes, step, size * PLACE, *place, *moves)
-        rough.append((cost - PRIOR * m.log_prior, m, laid))
+        usual = PRIOR * m.log_prior
+        most = least + CLOSE + usual
+        *laid, cost = lay_and_follow(every, first, aside, boxes, step, size * PLACE, most, *place, *moves)
+        rough.append((cost - usual, m, laid))
+        least = min(least, cost - usual)
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[bytes, bytes], Match] = {}
     letters: set[bytes] = set()

@@ -11,7 +11,7 @@ import numpy as np
 from numba import njit
 
 from skeleton.compiled import inner
-from skeleton.follow_kernels import follow
+from skeleton.follow_kernels import NEVER, follow
 from skeleton.walk_kernels import fill_walk
 
 
@@ -204,12 +204,13 @@ def bend_model(p: Any, breaks: Any, step: Any, found: Any, size: float, share: f
 
 @njit(cache=True)
 def lay_and_follow(
-    every: Any, first: Any, aside: int, boxes: Any, step: float, place: float,
+    every: Any, first: Any, aside: int, boxes: Any, step: float, place: float, most: float,
     here: Any, heading: Any, start_cost: Any, at: Any, to: Any, length: Any, cost: Any,
 ) -> Any:  # fmt: skip
     """Return (points, breaks, steps, letter, walk, cost per point): a model laid over the ink, and followed once.
 
-    letter: how many of the points do not belong to marks.
+    letter: how many of the points do not belong to marks. most: cost per point from which the model is given up, and
+    comes back without a walk at a cost beyond all others.
 
     aside: the first point of the model that belongs to marks which stand apart; boxes (2, 2, 2): lowest and highest x
     and y of the ink that is theirs, after those of the rest.
@@ -226,7 +227,7 @@ def lay_and_follow(
         letter += 1 if left > 0 else 0
     walk, total = follow(
         points, tangents_of(points, breaks), breaks, here, heading, start_cost, np.zeros(len(here)),
-        at, to, length, cost, steps, place,
+        at, to, length, cost, steps, place, most * len(points),
     )  # fmt: skip
     return points, breaks, steps, letter, walk, total / len(points)
 
@@ -261,7 +262,7 @@ def match_model(
         points, step = bent, bent_step
         walk, low = follow(
             points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
-            at, to, length, cost, step, place if k > 0 else 0.75 * place,
+            at, to, length, cost, step, place if k > 0 else 0.75 * place, NEVER,
         )  # fmt: skip
         if k < 0:
             continue

@@ -143,8 +143,9 @@ def _end_point(net: Network, end: End) -> Vector:
 
 def link(net: Network, a: End, b: End) -> Points:
     """Return the curve from end `a` into end `b`, both ends included: the cubic that takes up both directions."""
-    p, q = _end_point(net, a).tolist(), _end_point(net, b).tolist()
-    out: Points = cubic(*p, *net.leaving[a].tolist(), *q, *(-net.leaving[b]).tolist(), 0.4 * net.pen_px)
+    (px, py), (qx, qy) = _end_point(net, a).tolist(), _end_point(net, b).tolist()
+    (dx, dy), (ex, ey) = net.leaving[a].tolist(), net.leaving[b].tolist()
+    out: Points = cubic(px, py, dx, dy, qx, qy, -ex, -ey, 0.4 * net.pen_px)
     return out
 
 

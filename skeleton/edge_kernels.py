@@ -13,8 +13,9 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-LANES = 16
-"""Pixels of a block."""
+BITS = 4
+LANES = 1 << BITS
+"""Pixels of a block: the block of a column is `column >> BITS`, which is quicker than a division that minds signs."""
 
 NEAR, WHOSE, NEXT, WHOSE_NEXT = range(4)
 """What is known of a pixel: distance to the nearest edge, negative in the ink, and whose it is; the same of the nearest

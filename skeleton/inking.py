@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from skeleton.edge_kernels import LANES, NEAR, NEXT, WHOSE, WHOSE_NEXT, at_edges, blank, find_edges, numbered
+from skeleton.edge_kernels import BITS, LANES, NEAR, NEXT, WHOSE, WHOSE_NEXT, at_edges, blank, find_edges, numbered
 
 BAND = 9
 """Unknowns are x, y, half-width of every point in turn: third differences reach nine places on."""
@@ -126,8 +126,8 @@ def _ask(
     fine = PROFILE / reach
     for c in range(count):
         y, x = rows[c], columns[c]
-        here = known[y, x // LANES]
-        lane = x % LANES
+        here = known[y, x >> BITS]
+        lane = x & (LANES - 1)
         d = here[NEAR, lane]
         q = d * fine + PROFILE
         at = int(q)

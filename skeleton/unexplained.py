@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from skeleton.edge_kernels import LANES, NEAR, blank, find_edges, numbered
+from skeleton.edge_kernels import BITS, LANES, NEAR, blank, find_edges, numbered
 
 
 @njit(cache=True)
@@ -93,7 +93,7 @@ def beyond(dark: Any, points: Any, half: Any, stroke: Any, ends: Any, far: float
     out = np.zeros((len(ends), 3))
     for y in range(h):
         for x in range(w):
-            if known[y, x // LANES, NEAR, x % LANES] < 0.5 or dark[y, x] < least:
+            if known[y, x >> BITS, NEAR, x & (LANES - 1)] < 0.5 or dark[y, x] < least:
                 continue
             # few pixels come this far
             near_d, near_i = far, -1

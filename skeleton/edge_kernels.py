@@ -19,7 +19,8 @@ LANES = 1 << BITS
 
 NEAR, WHOSE, NEXT, WHOSE_NEXT = range(4)
 """What is known of a pixel: distance to the nearest edge, negative in the ink, and whose it is; the same of the nearest
-edge of another stretch of line. A segment goes by the number of its first point."""
+edge of another stretch of line, as far as one pass over the segments tells. A segment goes by the number of its first
+point."""
 
 FAR = 1e3
 """px of a distance that is not known, only that it is great; deep in the ink as much below nothing."""

@@ -41,6 +41,8 @@ def drawn_apart(strokes: Sequence[Points]) -> tuple[int, int]:
 
     (len(strokes), NOWHERE) if there are none; y down.
     """
+    if len(strokes) < 2:
+        return len(strokes), NOWHERE
     low = [s[:, 1].min() for s in strokes]
     high = [s[:, 1].max() for s in strokes]
     for k in range(1, len(strokes)):

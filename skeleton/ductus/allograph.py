@@ -46,7 +46,7 @@ class Allograph:
                 raise ValueError(f"{where}: expected shape (n >= 1, 2), got {s.shape}")
             if not np.isfinite(s).all():
                 raise ValueError(f"{where}: a point is not finite")
-            if len(s) > 1 and not np.ptp(s, axis=0).any():
+            if len(s) > 1 and (s == s[0]).all():
                 raise ValueError(f"{where}: {len(s)} points without length")
         if not 0 < self.prior <= 1:
             raise ValueError(f"{self.char!r} {self.name}: expected 0 < prior <= 1, got {self.prior}")

@@ -75,4 +75,4 @@ def pen_line(knots: ArrayLike, corners: ArrayLike) -> Points:
     closed = not inner and len(p) > 3 and not (sharp[0] or sharp[-1]) and bool(np.abs(p[0] - p[-1]).max() < 1e-6)
     breaks = [0, *inner, len(p) - 1]
     runs = [evenly(spline(p[a : b + 1], closed=closed)) for a, b in pairwise(breaks)]
-    return np.vstack([runs[0], *(r[1:] for r in runs[1:])])
+    return runs[0] if len(runs) == 1 else np.vstack([runs[0], *(r[1:] for r in runs[1:])])

@@ -11,7 +11,7 @@ from skimage.morphology import skeletonize, thin
 
 from capture.units import Points
 from skeleton.ink_map import InkMap
-from skeleton.line_kernels import in_even_steps, lengths_along, part_between, points_at, smoothed, total_length
+from skeleton.line_kernels import evenly_stepped, lengths_along, part_between, points_at, smoothed, total_length
 from skeleton.pixel_kernels import pixel_graph
 
 
@@ -73,7 +73,7 @@ def at_lengths(line: Points, where: NDArray[np.float64]) -> Points:
 
 def even_steps(line: Points, step: float) -> Points:
     """Return the polyline at equal steps of about `step`, both ends kept."""
-    out: Points = in_even_steps(_plain(line), step)
+    out: Points = evenly_stepped(_plain(line), step)
     return out
 
 

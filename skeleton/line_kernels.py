@@ -57,7 +57,7 @@ def points_at(line: Any, where: Any) -> Any:
 
 
 @njit("float64[:, ::1](float64[:, ::1], float64)", cache=True)
-def in_even_steps(line: Any, step: float) -> Any:
+def evenly_stepped(line: Any, step: float) -> Any:
     """Return a polyline at equal steps of about `step`, both ends kept."""
     total = total_length(line)
     n = max(2, round(total / step) + 1)

@@ -76,7 +76,7 @@ def find_edges(points: Any, half: Any, number: Any, reach: float, first: int, ev
             continue
         ax, ay, bx, by = single(points[i, 0]), single(points[i, 1]), single(points[j, 0]), single(points[j, 1])
         m = max(half[i], half[j]) + reach
-        b0, b1 = max(0, int(min(ax, bx) - m) // LANES), min(blocks - 1, int(max(ax, bx) + m) // LANES)
+        b0, b1 = max(0, int(min(ax, bx) - m) >> BITS), min(blocks - 1, int(max(ax, bx) + m) >> BITS)
         y0, y1 = max(0, math.ceil(min(ay, by) - m)), min(h - 1, math.floor(max(ay, by) + m))
         y0 += (first - y0) % every
         vx, vy = bx - ax, by - ay

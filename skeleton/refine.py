@@ -206,9 +206,7 @@ def _lengthen(lines: _Lines, paper: Paper) -> tuple[_Lines, float] | None:
     ends = ends_of(lines.stroke)
 
     def left(of: _Lines) -> Floats:
-        out: Floats = beyond(
-            paper.dark, of.points, of.half, of.stroke, ends_of(of.stroke), 1.2 * pen, 0.5 * paper.full, NEAR
-        )
+        out: Floats = beyond(paper.dark, of.points, of.half, of.stroke, 1.2 * pen, 0.5 * paper.full, NEAR)
         return out
 
     before = left(lines)

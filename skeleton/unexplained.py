@@ -71,14 +71,15 @@ def gap(one: Any, other: Any, wide: float) -> float:
 
 
 @njit(cache=True)
-def beyond(dark: Any, points: Any, half: Any, stroke: Any, ends: Any, far: float, least: float, near: int) -> Any:
-    """Return (k, 3): ink about each end of a stroke that no stroke explains: area, and its x and y.
+def beyond(dark: Any, points: Any, half: Any, stroke: Any, far: float, least: float, near: int) -> Any:
+    """Return (k, 3): ink about each end of a stroke (`ends_of`) that no stroke explains: area, and its x and y.
 
-    ends (k,): first and last point of every stroke. Counted is darkness above `least`, `far` or less from the edge of
-    the last `near` segments of the stroke and closer to them than to any other.
+    Counted is darkness above `least`, `far` or less from the edge of the last `near` segments of the stroke and closer
+    to them than to any other.
     """
     h, w = dark.shape
     n = len(points)
+    ends = ends_of(stroke)
     known = blank(h, w)
     find_edges(points, half, numbered(stroke)[0], 1.0, 0, 1, known)
     number = np.full(n, -1, np.int64)

@@ -14,9 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import ndimage
 
-from capture.ink import PageInk
-from capture.sheet import Box, Cell
-from capture.spots import (
+from capture.connected_components import (
     FULL,
     Mask,
     darkness,
@@ -29,6 +27,8 @@ from capture.spots import (
     print_zone,
     slices,
 )
+from capture.ink import PageInk
+from capture.sheet import Box, Cell
 
 _COARSE_PX_PER_MM = 12.0
 """Ownership is settled at no more than this; the ink itself is cut at the page's full resolution."""
@@ -60,7 +60,7 @@ _CROSSED_TICK_MM = 5.0
 
 
 @dataclass(frozen=True, eq=False)
-class OwnedInk:
+class CellInkMask:
     """The ink of one cell. Frame: the page ink's pixels divided by `factor`."""
 
     cell: Cell
@@ -78,7 +78,7 @@ class OwnedInk:
 
 
 @dataclass(frozen=True, eq=False)
-class Dealt:
+class InkAssignment:
     """All ink of a page with its owners."""
 
     owner: NDArray[np.int32]
@@ -87,10 +87,10 @@ class Dealt:
     factor: float
     """Page ink pixels in a pixel of the grid."""
 
-    cells: tuple[OwnedInk, ...]
+    cells: tuple[CellInkMask, ...]
 
 
-def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequence[Box] = ()) -> Dealt:
+def assign_ink(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequence[Box] = ()) -> InkAssignment:
     """Return whose ink each spot of ink on a page is.
 
     Parameters
@@ -154,7 +154,7 @@ def deal(ink: PageInk, cells: Sequence[Cell], *, pen_mm: float, keep_out: Sequen
     each = np.bincount(number, weights=dark.ravel()[inked] / FULL, minlength=count) / ppm**2
     np.maximum.at(largest, np.maximum(owners, 0), each)
     hidden = set((np.unique(boxes[covered]) - 1).tolist())
-    return Dealt(
+    return InkAssignment(
         owner, factor, tuple(_owned(owner, amount[1:], largest[1:], cells, ppm, pen_mm, ticked, touching, hidden))
     )
 
@@ -246,7 +246,7 @@ def _owned(
     ticked: Sequence[tuple[bool, bool]],
     touching: set[int],
     hidden: set[int],
-) -> list[OwnedInk]:
+) -> list[CellInkMask]:
     places = ndimage.find_objects(np.maximum(owner, 0), max_label=len(cells))
     out = []
     for i, (cell, place) in enumerate(zip(cells, places, strict=True)):
@@ -269,7 +269,7 @@ def _owned(
             if _outside_mm(place, cell, ppm) > _OUTSIDE_MM:
                 kinds.append("outside its box")
         status = "spoiled" if ticked[i][0] else "blank" if speck else "written"
-        out.append(OwnedInk(cell, status, mask, origin, tuple(kinds)))
+        out.append(CellInkMask(cell, status, mask, origin, tuple(kinds)))
     return out
 
 

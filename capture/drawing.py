@@ -9,10 +9,10 @@ import unicodedata
 from collections.abc import Iterator
 
 from capture.code import page_payload
-from capture.fiducials import draw_code, draw_mark
-from capture.furniture import CLEAR_MM, CODE_MM, bar_beside_code, content_box
+from capture.fiducial_drawing import draw_code, draw_mark
 from capture.label_font import label_font
 from capture.labels import name_of, shown_form
+from capture.page_fixtures import CLEAR_MM, CODE_MM, bar_beside_code, content_box
 from capture.shapes import BASELINE, BLACK, GUIDE, LABEL, TEXT, TICK, Colour, Fill, Frame, Line, Shape, Words
 from capture.sheet import Box, Cell, Page, RuledLine, Sheet
 

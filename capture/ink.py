@@ -20,9 +20,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.light import estimate_paper
+from capture.bilevel import without_print
+from capture.illumination import estimate_paper
 from capture.scan import Pixels
-from capture.two_tone import without_print
 
 _BAND_ROWS = 512
 
@@ -123,7 +123,7 @@ def separate(
     blur_px
         Over how many pixels an edge passes from dark to bright.
     two_tone
-        The scan is black and white only, see `capture.two_tone`.
+        The scan is black and white only, see `capture.bilevel`.
     """
     paper = estimate_paper(sample.pixels, px_per_mm=sample.px_per_mm)
     spread = max(blur_px / 2.563, 0.3)  # a Gaussian's edge passes from 10 to 90 % over 2.563 of its deviations

@@ -13,8 +13,8 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 
 from capture.errors import UsageError
-from capture.furniture import body_box, box, content_box, furnish, mm
 from capture.labels import is_wide, label_of, name_of
+from capture.page_fixtures import body_box, box, content_box, furnish, mm
 from capture.paper import paper_name, paper_size
 from capture.sheet import Cell, Page, RuledLine, Sheet
 from capture.writing_order import Attempt, in_rounds

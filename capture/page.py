@@ -10,7 +10,7 @@ import numpy as np
 
 from capture.code import CodedPage, page_from_payload
 from capture.errors import MarksNotFoundError, WrongSheetError
-from capture.marks import FoundMark, find_marks, grey_of, read_codes
+from capture.fiducial_detection import FoundMark, find_marks, grey_of, read_codes
 from capture.resample import shrink, take_out, whole_factor
 from capture.scan import Pixels, Scan
 from capture.sheet import CORNER_IDS, MARK_DICTIONARY, Box, Mark, Page, Sheet

@@ -9,17 +9,17 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.cell import COVERED, deal
-from capture.cut import cut_out
+from capture.bilevel import is_two_tone
+from capture.cell import COVERED, assign_ink
+from capture.crop import cut_out
 from capture.ink import PageInk, PrintLayer, Sample, separate
 from capture.page import MEASURING_PX_PER_MM, FindSheet, PageView, straighten
 from capture.pen import measure_pen
-from capture.printed import PrintModel, print_model
+from capture.print_model import PrintModel, print_model
 from capture.register import register
 from capture.report import Finding
 from capture.scan import Scan
 from capture.sheet import Box, Cell, Page, RuledLine, Sheet
-from capture.two_tone import is_two_tone
 
 BLURRED_MM = 0.45
 PALE = 0.35
@@ -192,7 +192,7 @@ def _inner(patch_mm: Box | None) -> Box | None:
 def _read_cells(page: Page, ink: PageInk, pen_mm: float) -> tuple[CellInk, ...]:
     if not page.cells:
         return ()
-    dealt = deal(ink, page.cells, pen_mm=pen_mm, keep_out=_keep_out(page))
+    dealt = assign_ink(ink, page.cells, pen_mm=pen_mm, keep_out=_keep_out(page))
     out = []
     for i, owned in enumerate(dealt.cells):
         cell = owned.cell
@@ -229,7 +229,7 @@ def _read_lines(page: Page, ink: PageInk, pen_mm: float) -> tuple[LineInk, ...]:
         Cell("\u00a0", 1, i + 1, 1, r.box_mm, r.baseline_mm, 1.0, 2.0, -1.0, r.text, (0, 0, 0, 0), (0, 0, 0, 0))
         for i, r in enumerate(page.ruled)
     )
-    dealt = deal(ink, cells, pen_mm=pen_mm, keep_out=_keep_out(page))
+    dealt = assign_ink(ink, cells, pen_mm=pen_mm, keep_out=_keep_out(page))
     out = []
     for i, line in enumerate(page.ruled):
         if not dealt.cells[i].mask.size:

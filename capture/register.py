@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import RBFInterpolator
 
+from capture.bilevel import is_two_tone
+from capture.illumination import estimate_paper
 from capture.ink import PrintLayer
-from capture.light import estimate_paper
 from capture.page import MEASURING_PX_PER_MM, PageView
-from capture.printed import nominal_density, print_model
+from capture.print_model import nominal_density, print_model
 from capture.sheet import Box
-from capture.two_tone import is_two_tone
 from capture.units import Points
 from capture.warp import moved, nodes_mm
 

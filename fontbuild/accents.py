@@ -17,9 +17,9 @@ from fontbuild.anchors import anchor_name, base_anchor, mark_anchor
 from fontbuild.font import Metrics
 from fontbuild.geometry import moved, sample_glyph
 from fontbuild.glyph import Glyph
+from fontbuild.mark_fallbacks import APOSTROPHE, marks_for, relatives
 from fontbuild.marks import DOTLESS, SOFT_DOTTED, is_attached, parts_of, undotted
 from fontbuild.naming import variant_name
-from fontbuild.stand_ins import APOSTROPHE, marks_for, relatives
 
 MOST_VARIANTS = 4
 """Variants built of a letter at most."""

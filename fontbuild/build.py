@@ -12,19 +12,19 @@ from capture.errors import InputError
 from capture.units import em_from_cell
 from fontbuild.accents import Habits, build_accents
 from fontbuild.anchors import with_anchors
-from fontbuild.bars import build_barred
+from fontbuild.broken_stroke_repair import mended
 from fontbuild.collisions import find_collisions
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
 from fontbuild.kerning import kerning
 from fontbuild.marks import dots_of, lift_all
-from fontbuild.mending import mended
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
 from fontbuild.spacing import box_gap, space_glyphs
-from fontbuild.variants import Variant, Written, variants_of
+from fontbuild.stroked_letters import build_barred
+from fontbuild.variants import AttemptStrokes, Variant, variants_of
 from skeleton.attempt import Attempt
 
 Progress = Callable[[str, int, int], None]
@@ -148,7 +148,7 @@ def build_font(
         drawn[char] = glyphs_of(fit(char, group, x_height_mm=size.x_height_mm), size.mm_per_unit)
     metrics = measured(kept, usable, size)
     tell("build accents", 0, 1)
-    parts = take_apart(kept, metrics, size)
+    parts = separate_marks(kept, metrics, size)
     for char, lifted in parts.letters.items():
         if char not in drawn:
             drawn[char] = glyphs_of(fit(char, lifted, x_height_mm=size.x_height_mm), size.mm_per_unit)
@@ -197,11 +197,11 @@ def reference_size(attempts: Sequence[Attempt]) -> Size:
     return min(sizes, key=lambda s: (-sizes[s], s.x_height_mm))
 
 
-def as_written(attempt: Attempt, size: Size) -> Written:
+def as_written(attempt: Attempt, size: Size) -> AttemptStrokes:
     """Return what building needs of an attempt, at the reference size."""
     scale = size.x_height_mm / attempt.x_height_mm
     widths = [s.width_mm for s in attempt.strokes if s.width_mm > 0]
-    return Written(
+    return AttemptStrokes(
         id=attempt.id,
         char=attempt.char,
         strokes=tuple(s.points_mm * scale for s in attempt.strokes),
@@ -211,9 +211,9 @@ def as_written(attempt: Attempt, size: Size) -> Written:
     )
 
 
-def by_char(written: Sequence[Written]) -> dict[str, list[Written]]:
+def by_char(written: Sequence[AttemptStrokes]) -> dict[str, list[AttemptStrokes]]:
     """Return the attempts by character, both in order."""
-    letters: dict[str, list[Written]] = {}
+    letters: dict[str, list[AttemptStrokes]] = {}
     for w in written:
         letters.setdefault(w.char, []).append(w)
     return letters
@@ -242,16 +242,16 @@ def glyphs_of(variants: Sequence[Variant], mm_per_unit: float) -> tuple[Glyph, .
 class Parts:
     """What accented letters yield when they are taken apart."""
 
-    letters: Mapping[str, Sequence[Written]]
+    letters: Mapping[str, Sequence[AttemptStrokes]]
     """Marks, and letters that were only written with a mark."""
 
     habits: Habits
 
 
-def take_apart(kept: Mapping[str, Sequence[Written]], metrics: Metrics, size: Size) -> Parts:
+def separate_marks(kept: Mapping[str, Sequence[AttemptStrokes]], metrics: Metrics, size: Size) -> Parts:
     """Return the marks and letters inside the writer's accented letters, and where the writer puts marks."""
     by_mark = lift_all(kept, x_height_mm=metrics.x_height * size.mm_per_unit, slant_deg=metrics.slant_deg)
-    letters: dict[str, list[Written]] = {}
+    letters: dict[str, list[AttemptStrokes]] = {}
     small: dict[str, tuple[float, float]] = {}
     tall: dict[str, tuple[float, float]] = {}
     for mark, lifted in by_mark.items():
@@ -271,12 +271,12 @@ def take_apart(kept: Mapping[str, Sequence[Written]], metrics: Metrics, size: Si
     return Parts({c: g[:MOST_LIFTED] for c, g in letters.items()}, Habits(small, tall))
 
 
-def _is_tall(letter: Written, metrics: Metrics, size: Size) -> bool:
+def _is_tall(letter: AttemptStrokes, metrics: Metrics, size: Size) -> bool:
     top = max(float(s[:, 1].max()) for s in letter.strokes)
     return bool(top > 1.25 * metrics.x_height * size.mm_per_unit)
 
 
-def measured(kept: Mapping[str, Sequence[Written]], attempts: Sequence[Attempt], size: Size) -> Metrics:
+def measured(kept: Mapping[str, Sequence[AttemptStrokes]], attempts: Sequence[Attempt], size: Size) -> Metrics:
     """Return the metrics of the hand in font units."""
     unit = size.mm_per_unit
     letters = {char: [[s / unit for s in w.strokes] for w in group] for char, group in kept.items()}

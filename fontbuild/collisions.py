@@ -8,8 +8,8 @@ from collections.abc import Collection, Mapping, Sequence
 import numpy as np
 
 from capture.units import Points
-from fontbuild.geometry import away
-from fontbuild.variants import Written
+from fontbuild.geometry import nearest_distance
+from fontbuild.variants import AttemptStrokes
 
 DOTTED = "ij"
 DOT_MARKS = frozenset("\u0307\u0308")
@@ -31,7 +31,7 @@ RAN_INTO = "its dot ran into the letter"
 SPECK = "a speck beside the letter, or a broken line"
 
 
-def find_collisions(letters: Mapping[str, Sequence[Written]], *, keep: Collection[str] = ()) -> dict[str, str]:
+def find_collisions(letters: Mapping[str, Sequence[AttemptStrokes]], *, keep: Collection[str] = ()) -> dict[str, str]:
     """Return, by attempt id, the reason for those with a dot where none belongs, where enough others stay.
 
     A dot may run into the rest of its letter, or be one more than most attempts at the letter have.
@@ -56,7 +56,7 @@ def find_collisions(letters: Mapping[str, Sequence[Written]], *, keep: Collectio
     return out
 
 
-def _with_crumbs(group: Sequence[Written]) -> list[Written]:
+def _with_crumbs(group: Sequence[AttemptStrokes]) -> list[AttemptStrokes]:
     """Return the attempts with more dots than most have, or more strokes and loose short ones: specks, broken lines."""
     if not group:
         return []
@@ -68,21 +68,21 @@ def _with_crumbs(group: Sequence[Written]) -> list[Written]:
     ]
 
 
-def _crumbs(w: Written) -> int:
+def _crumbs(w: AttemptStrokes) -> int:
     """Return how many short strokes lie by themselves; bars, which cross or touch another stroke, are none."""
     return sum(
-        all(away(s, o).min() > TOUCHING * w.width_mm for o in w.strokes if o is not s)
+        all(nearest_distance(s, o).min() > TOUCHING * w.width_mm for o in w.strokes if o is not s)
         for s in _shorter(w, CRUMB_LENGTH)
     )
 
 
-def _touches(w: Written) -> bool:
+def _touches(w: AttemptStrokes) -> bool:
     dots = _shorter(w, DOT_LENGTH)
     lines = [s for s in w.strokes if _length(s) > DOT_LENGTH * w.width_mm]
-    return any(away(dot, line).min() < TOUCHING * w.width_mm for dot in dots for line in lines)
+    return any(nearest_distance(dot, line).min() < TOUCHING * w.width_mm for dot in dots for line in lines)
 
 
-def _shorter(w: Written, pen_widths: float) -> list[Points]:
+def _shorter(w: AttemptStrokes, pen_widths: float) -> list[Points]:
     return [s for s in w.strokes if _length(s) <= pen_widths * w.width_mm]
 
 

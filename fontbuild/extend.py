@@ -18,8 +18,6 @@ from capture.errors import FontFileError, UsageError
 from capture.files import write_bytes
 from capture.languages import characters_for
 from fontbuild.accents import build_accents
-from fontbuild.adopt import Adopted, adopt
-from fontbuild.bars import build_barred
 from fontbuild.build import Decisions, SetAside
 from fontbuild.font import Font, Metrics
 from fontbuild.formats.svg_font_reader import load_svg_font, with_glyphs
@@ -27,8 +25,10 @@ from fontbuild.formats.ufo import contour, write_ufo
 from fontbuild.formats.ufo_reader import KEY, font_of, open_ufo
 from fontbuild.geometry import bounds, sample_glyph
 from fontbuild.glyph import Glyph
+from fontbuild.import_letters import Adopted, adopt
 from fontbuild.marks import mark_strokes, parts_of
 from fontbuild.naming import variant_name
+from fontbuild.stroked_letters import build_barred
 from skeleton.attempt import Attempt
 
 SPACING = {

@@ -93,7 +93,7 @@ def tangents(points: Points) -> NDArray[np.float64]:
     return np.asarray(d / np.where(size > 1e-12, size, 1.0)[:, None], float)
 
 
-def away(points: Points, others: Points) -> NDArray[np.float64]:
+def nearest_distance(points: Points, others: Points) -> NDArray[np.float64]:
     """Return how far each point is from the nearest of some others, shape (n,)."""
     d = points[:, None] - others[None]
     return np.asarray(np.hypot(d[..., 0], d[..., 1]).min(axis=1), float)

@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from fontbuild.bars import BARRED
 from fontbuild.font import Metrics
 from fontbuild.glyph import Glyph
 from fontbuild.marks import DOTLESS
 from fontbuild.spacing import Rule, distances, is_point, sides
+from fontbuild.stroked_letters import BARRED
 
 LEAST_KERN = 0.03
 """x-heights: smaller corrections are not kept."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from capture.units import Points
 from fontbuild.anchors import ATTACHED, anchor_name, base_anchor, mark_anchor
-from fontbuild.variants import Written
+from fontbuild.variants import AttemptStrokes
 
 SOFT_DOTTED = frozenset("ij\u012f\u1ecb\u1e2d")
 """Letters whose dot gives way to a mark above (Unicode PropList, Soft_Dotted; the Latin letters in everyday use)."""
@@ -22,8 +22,8 @@ DOTLESS = {"i": "\u0131", "j": "\u0237"}
 class Lifted:
     """An accented letter taken apart; cell frame, mm."""
 
-    base: Written
-    mark: Written
+    base: AttemptStrokes
+    mark: AttemptStrokes
     offset: tuple[float, float]
     """From the base's anchor to the mark's, mm, as the writer placed it."""
 
@@ -49,7 +49,7 @@ def parts_of(char: str) -> tuple[str, str] | None:
     return parts[0], parts[1]
 
 
-def lift(written: Written, *, x_height_mm: float, slant_deg: float) -> Lifted | None:
+def lift(written: AttemptStrokes, *, x_height_mm: float, slant_deg: float) -> Lifted | None:
     """Return base and mark of an accented letter, or None where strokes do not tell them apart.
 
     The mark is all strokes that lie clear above (or below) the others; an attached mark is a stroke of its own that
@@ -128,7 +128,7 @@ def undotted(strokes: Sequence[Points], *, x_height: float) -> list[int]:
 
 
 def lift_all(
-    letters: Mapping[str, Sequence[Written]], *, x_height_mm: float, slant_deg: float
+    letters: Mapping[str, Sequence[AttemptStrokes]], *, x_height_mm: float, slant_deg: float
 ) -> dict[str, list[Lifted]]:
     """Return what could be taken apart, by mark."""
     out: dict[str, list[Lifted]] = {}
@@ -140,7 +140,7 @@ def lift_all(
     return out
 
 
-def dots_of(letters: Mapping[str, Sequence[Written]], *, x_height_mm: float) -> list[Written]:
+def dots_of(letters: Mapping[str, Sequence[AttemptStrokes]], *, x_height_mm: float) -> list[AttemptStrokes]:
     """Return the dots of i and j as marks of their own."""
     out = []
     for char in "ij":

@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from fontbuild.likeness import cloud, distances, normal, placed
-from fontbuild.variants import Written
+from fontbuild.point_cloud_distance import cloud, distances, normal, placed
+from fontbuild.variants import AttemptStrokes
 from skeleton.ductus import allographs
 
 Floats = NDArray[np.float64]
@@ -50,7 +50,7 @@ NEARLY = 0.75
 class Evidence:
     """What speaks about one attempt; distances in units of the letter's spread, sizes and ink as logarithms."""
 
-    written: Written
+    written: AttemptStrokes
     own: float
     """Distance from the nearest other attempt at the character; 0 where there is none."""
 
@@ -104,7 +104,7 @@ class Limits:
 class _Hand:
     """All letters as points, to ask which letter an attempt looks like."""
 
-    letters: Mapping[str, Sequence[Written]]
+    letters: Mapping[str, Sequence[AttemptStrokes]]
     x_height_mm: float
     _placed: dict[str, Floats] = field(default_factory=dict)
 
@@ -114,7 +114,7 @@ class _Hand:
             self._placed[char] = np.array([placed(cloud(_unit(w.strokes, self.x_height_mm))) for w in some])
         return self._placed[char]
 
-    def looks_like(self, w: Written) -> tuple[str, float]:
+    def looks_like(self, w: AttemptStrokes) -> tuple[str, float]:
         """Return the other character that lies nearest where it was written, and how near, x-heights."""
         mine = placed(cloud(_unit(w.strokes, self.x_height_mm)))[None]
         best = [(float(distances(mine, self._model(c)).min()), c) for c in self.letters if c != w.char]
@@ -123,7 +123,7 @@ class _Hand:
 
 
 def find_outliers(
-    letters: Mapping[str, Sequence[Written]], *, x_height_mm: float, keep: Collection[str] = ()
+    letters: Mapping[str, Sequence[AttemptStrokes]], *, x_height_mm: float, keep: Collection[str] = ()
 ) -> dict[str, str]:
     """Return, by attempt id, the reason why it should be set aside; nothing for those that may become variants.
 
@@ -155,7 +155,7 @@ def find_outliers(
 # ------------------------------------------------------------------------------------------- evidence
 
 
-def gather(group: Sequence[Written], x_height_mm: float) -> list[Evidence]:
+def gather(group: Sequence[AttemptStrokes], x_height_mm: float) -> list[Evidence]:
     """Return the evidence about all attempts at one character."""
     shapes = [_unit(w.strokes, x_height_mm) for w in group]
     clouds = np.array([normal(cloud(s)) for s in shapes])

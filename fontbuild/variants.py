@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from fontbuild.elastic import pairwise
-from fontbuild.fit import TOLERANCE_MM, fit_together
+from fontbuild.compatible_cubics import TOLERANCE_MM, fit_compatible
+from fontbuild.dtw import pairwise
 
 SAME_FORM = 0.14
 """Mean elastic distance, in x-heights, up to which attempts are one form. On the true strokes of the sample's simulated
@@ -19,7 +19,7 @@ U 0.26), forms that differ in a small hook below, and may be blended."""
 
 
 @dataclass(frozen=True, eq=False)
-class Written:
+class AttemptStrokes:
     """One usable attempt, brought to the size of the reference sheet. Cell frame: mm, y up from the baseline."""
 
     id: str
@@ -37,12 +37,12 @@ class Written:
 class Variant:
     """One attempt as cubic strokes in mm, and the ductus it shares with those it can be blended with."""
 
-    written: Written
+    written: AttemptStrokes
     strokes: tuple[Points, ...]
     ductus: str
 
 
-def forms(written: Sequence[Written], *, x_height_mm: float) -> list[list[int]]:
+def forms(written: Sequence[AttemptStrokes], *, x_height_mm: float) -> list[list[int]]:
     """Return the indices of attempts that are written alike, the commonest form first, its most typical member first.
 
     Alike: the same number of strokes and the same places for dots, no two different allograph names, and elastic
@@ -75,17 +75,17 @@ def _clusters(distance: NDArray[np.float64]) -> list[list[int]]:
     return [np.flatnonzero(label == k).tolist() for k in np.unique(label)]
 
 
-def fit_form(written: Sequence[Written], *, ductus: str, tolerance_mm: float = TOLERANCE_MM) -> list[Variant]:
+def fit_form(written: Sequence[AttemptStrokes], *, ductus: str, tolerance_mm: float = TOLERANCE_MM) -> list[Variant]:
     """Return the attempts of one form as cubic strokes that correspond; the first is the medoid."""
     fitted = [
-        fit_together([w.strokes[k] for w in written], medoid=0, tolerance_mm=tolerance_mm)
+        fit_compatible([w.strokes[k] for w in written], medoid=0, tolerance_mm=tolerance_mm)
         for k in range(len(written[0].strokes))
     ]
     return [Variant(w, tuple(strokes[i] for strokes in fitted), ductus) for i, w in enumerate(written)]
 
 
 def variants_of(
-    char: str, written: Sequence[Written], *, x_height_mm: float, tolerance_mm: float = TOLERANCE_MM
+    char: str, written: Sequence[AttemptStrokes], *, x_height_mm: float, tolerance_mm: float = TOLERANCE_MM
 ) -> list[Variant]:
     """Return all variants of `char`: the commonest form's first, each form's most typical attempt first.
 

@@ -18,7 +18,7 @@ def run() -> None:
             "Install it (Debian, Ubuntu: apt-get install libgl1 libglib2.0-0; Fedora: dnf install mesa-libGL glib2).\n"
         )
         sys.exit(6)
-    from ownhand.cli import main
+    from ownhand.cli.main import main
 
     sys.exit(main())
 

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from capture.report import Finding
-from skeleton.stroke import Stroke
+from skeleton.geometry.stroke import Stroke
 
 
 @dataclass(frozen=True, eq=False)

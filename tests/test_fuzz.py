@@ -30,11 +30,11 @@ from capture.sheet_file import load_sheet, save_sheet
 from fontbuild.extend import extend_font
 from fontbuild.formats.svg_font import svg_font
 from fontbuild.formats.ufo import load_ufo, save_ufo
-from ownhand.composer.machine import load_machine
-from ownhand.composer.table import read_table
-from ownhand.composer.template import parse_template
-from ownhand.decisions_file import load_decisions
-from ownhand.hand import HandRecord, create_hand, load_captures, open_hand, save_capture
+from ownhand.composer.merge.table import read_table
+from ownhand.composer.merge.template import parse_template
+from ownhand.composer.plot.machine import load_machine
+from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.hand import HandRecord, create_hand, load_captures, open_hand, save_capture
 from tests.ownhand.hershey_font import hershey_font
 from tests.ownhand.test_hand import a_capture
 

@@ -1,8 +1,8 @@
 """The composer: text in, ready-to-plot pages out."""
 
 from ownhand.composer.composer import Composer, Composition
-from ownhand.composer.plot import PlotPage
-from ownhand.composer.settings import Life, Pen, Ruling, Settings, TextBox
-from ownhand.composer.text import Notice
+from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.composer.settings.settings import Life, Pen, Ruling, Settings, TextBox
+from ownhand.composer.text.characters import Notice
 
 __all__ = ["Composer", "Composition", "Life", "Notice", "Pen", "PlotPage", "Ruling", "Settings", "TextBox"]

@@ -10,19 +10,19 @@ import numpy as np
 
 from capture.errors import FontFileError, UsageError
 from fontbuild.font import Font
-from ownhand.composer.choose import Chooser
-from ownhand.composer.joining import OVER, deferred, joins
-from ownhand.composer.letters import Letters, make_letters, with_tabs
-from ownhand.composer.manuscript import Manuscript, make_manuscript
-from ownhand.composer.plot import PlotPage, merged
-from ownhand.composer.scatter import Scatter, scatter_of
-from ownhand.composer.series import draw, remembered
-from ownhand.composer.setting import SetText, Wobble, fitted, set_text
-from ownhand.composer.settings import Settings, TextBox
-from ownhand.composer.shapes import ShapeBank
-from ownhand.composer.text import Fitter, Notice
-from ownhand.composer.travel import least_travel
-from ownhand.composer.writing import Hand, page_figures, write_page
+from ownhand.composer.glyphs.variant_bank import VariantBank
+from ownhand.composer.glyphs.variant_selector import VariantSelector
+from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
+from ownhand.composer.layout.line_layout import SetText, Wobble, fitted, set_text
+from ownhand.composer.layout.page_geometry import Hand, page_figures, write_page
+from ownhand.composer.plot.delayed_strokes import OVER, delayed_strokes, joins
+from ownhand.composer.plot.plot_page import PlotPage, merged
+from ownhand.composer.plot.travel import least_travel
+from ownhand.composer.settings.settings import Settings, TextBox
+from ownhand.composer.text.characters import Fitter, Notice
+from ownhand.composer.text.prepared_text import PreparedText, prepare_text
+from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
+from ownhand.composer.variation.noise import ar1_noise, draw
 
 LONGEST = 2_000_000
 """Characters of one text."""
@@ -75,7 +75,7 @@ class Composer:
             raise FontFileError(font.record.family or "font", "it has no x-height or no size in mm", "Build it again.")
         self.font = font
         self.scatter = scatter or scatter_of(font)
-        self._bank = ShapeBank(font)
+        self._bank = VariantBank(font)
         self._joins = joins(font)
         self._has = frozenset(c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants))
 
@@ -101,14 +101,12 @@ class Composer:
         texts = _by_box(text, settings)
         rng = np.random.default_rng([seed & 0xFFFFFFFF, seed >> 32 & 0xFFFFFFFF])
         life = settings.life
-        chooser = Chooser(self._bank, rng, variants=life.of("variants"), blends=life.of("blends"))
+        chooser = VariantSelector(self._bank, rng, variants=life.of("variants"), blends=life.of("blends"))
         fitter = Fitter(self._has)
         notices: list[Notice] = []
         ready: list[tuple[SetText, Letters]] = []
         for box, body in texts:
-            manuscript = make_manuscript(
-                body, fitter, self._has, lists=settings.lists, divides=bool(settings.hyphenate)
-            )
+            manuscript = prepare_text(body, fitter, self._has, lists=settings.lists, divides=bool(settings.hyphenate))
             asked = self._asked_x_height(box, settings)
             pen = self._pen_mm(settings) * self.font.metrics.x_height / asked
             letters = make_letters(
@@ -130,12 +128,12 @@ class Composer:
         return Composition(tuple(pages), (*fitter.notices(), *notices), Counter(fitter.missing), sizes, seed)
 
     def _set(
-        self, manuscript: Manuscript, letters: Letters, box: TextBox, settings: Settings, rng: np.random.Generator
+        self, manuscript: PreparedText, letters: Letters, box: TextBox, settings: Settings, rng: np.random.Generator
     ) -> SetText:
         life, x, n = settings.life, self.font.metrics.x_height, 256
         width = np.exp(self.scatter.line_width * life.of("width") * _line_figures(rng, n, self.scatter.page_share))
         # lines begin to the right of the edge, never to its left
-        margin = self.scatter.margin * life.of("margin") * np.maximum(0.0, 1.0 + remembered(draw(rng, n), 0.6))
+        margin = self.scatter.margin * life.of("margin") * np.maximum(0.0, 1.0 + ar1_noise(draw(rng, n), 0.6))
         wobble = Wobble(width, margin)
         asked = self._asked_x_height(box, settings)
         tab = settings.tab_mm or 6 * asked
@@ -190,7 +188,7 @@ class Composer:
         between = 0.0
         if settings.joins:
             between = OVER * size if self._joins else touch
-            page = deferred(page, within_mm=between) if self._joins else page
+            page = delayed_strokes(page, within_mm=between) if self._joins else page
         page = merged(page, within_letter_mm=touch, between_letters_mm=between)
         return least_travel(page) if settings.order == "least travel" else page
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from capture.units import Points
-from skeleton.stroke import read_only
+from skeleton.geometry.stroke import read_only
 
 
 @dataclass(frozen=True, eq=False)

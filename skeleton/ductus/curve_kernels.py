@@ -11,8 +11,8 @@ from typing import Any
 import numpy as np
 from numba import njit
 
-from skeleton.compiled import inner
-from skeleton.line_kernels import lengths_along
+from skeleton.geometry.jit import inner
+from skeleton.geometry.polyline import lengths_along
 
 
 @inner

@@ -37,7 +37,7 @@ from capture.scan import load_scans
 from capture.sheet import Sheet
 from capture.sheet_file import load_sheet
 from capture.units import MM_PER_INCH
-from ownhand.reading import read_scans
+from ownhand.commands.read import read_scans
 from sample_sheets.filling import fill
 from sample_sheets.make import SEED
 from sample_sheets.scanning import lying, written

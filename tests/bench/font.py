@@ -32,8 +32,8 @@ from fontbuild.formats.svg_font import save_svg_fonts
 from fontbuild.formats.ufo import load_ufo, save_ufo
 from fontbuild.geometry import blend, sample_glyph
 from fontbuild.glyph import Glyph
-from fontbuild.likeness import cloud, distances, normal
 from fontbuild.marks import mark_strokes, parts_of
+from fontbuild.point_cloud_distance import cloud, distances, normal
 from skeleton import trace
 from skeleton.attempt import Attempt
 from tests.bench.font_hands import HANDWRITING, inked_hand, misread, plant, read_hand, sample_hand, written_odd

@@ -12,12 +12,12 @@ import numpy as np
 
 from capture.sheet_file import load_sheet
 from capture.units import cell_from_image
-from ownhand.hand import HandRecord, create_hand, load_captures, open_hand
-from ownhand.reading import read_scans
+from ownhand.commands.read import read_scans
+from ownhand.hands.hand import HandRecord, create_hand, load_captures, open_hand
 from sample_sheets.truth import read_truth
 from skeleton import trace
 from skeleton.attempt import Attempt
-from skeleton.stroke import Stroke
+from skeleton.geometry.stroke import Stroke
 from tests.fontbuild.hands import attempt, scattered
 
 SAMPLE = Path(__file__).parents[2] / "sample_sheets" / "lantern"

@@ -11,7 +11,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from ownhand.hand import load_captures, open_hand, save_capture
+from ownhand.hands.hand import load_captures, open_hand, save_capture
 from tests.ownhand.stand_in import write_hand
 
 CHARS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789&?!"
@@ -20,7 +20,7 @@ QUIET += " --disable-component-update --disable-sync"
 
 SERVE = """
 import sys, pathlib
-from ownhand.review.server import start
+from ownhand.review.web.server import start
 running = start(pathlib.Path(sys.argv[1]))
 print(running.url, flush=True)
 sys.stdin.readline()

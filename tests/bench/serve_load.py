@@ -25,7 +25,7 @@ from tests.bench.compose import LETTERS, load_font
 
 
 def _serve(name: str, port: int) -> None:
-    from ownhand.serve import serve
+    from ownhand.serve.server import serve
 
     serve({"hand": load_font(name)}, port=port, workers=2)
 

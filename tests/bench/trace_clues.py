@@ -2,7 +2,7 @@
 
 Characters whose strokes are known are inked, most of them slanted, stretched, bent a little, with several pens and
 resolutions; at every place of the ink it is known what the pen did. `--write FILE` trains the network of
-`skeleton.clues` anew (PyTorch, half an hour on one core) and keeps it there; `--without K` leaves one part of the
+`pen_events` anew (PyTorch, half an hour on one core) and keeps it there; `--without K` leaves one part of the
 training data out, for `trace_weights --clues`. Printed, for writers not trained on: area under the curve and mean
 surprise (nats) of the network; for second passings, of the width of the ink alone as well.
 """
@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from skeleton import clues
-from skeleton.place_kernels import AROUND
+from skeleton.cues import pen_events
+from skeleton.cues.local_features_kernels import AROUND
 from tests.bench.trace_data import FOLDS
 from tests.bench.training.samples import Sample, Written, samples, written
 
@@ -35,7 +35,7 @@ def main(argv: list[str]) -> int:
     a = parser.parse_args(argv)
     every = written(a.data)
     held = list(samples([w for w in every if w.checked], seed=a.seed, times={}))
-    network = clues.trained()
+    network = pen_events.trained()
     if a.write:
         network = _trained([w for w in every if not w.checked and w.fold != a.without], a)
     for source in sorted({s.source for s in held}):
@@ -43,7 +43,7 @@ def main(argv: list[str]) -> int:
     return 0
 
 
-def _trained(characters: Sequence[Written], a: argparse.Namespace) -> clues.Trained:
+def _trained(characters: Sequence[Written], a: argparse.Namespace) -> pen_events.Trained:
     from tests.bench.training.network import kept, train
 
     known = list(samples(characters, seed=a.seed))
@@ -56,11 +56,13 @@ def _trained(characters: Sequence[Written], a: argparse.Namespace) -> clues.Trai
     arrays = kept(train(known, epochs=a.epochs, seed=a.seed, progress=progress))
     with a.write.open("wb") as f:
         np.savez_compressed(f, allow_pickle=False, **arrays)
-    return clues.network_of(clues.arrays(a.write))
+    return pen_events.network_of(pen_events.arrays(a.write))
 
 
-def _score(source: str, network: clues.Trained, some: Sequence[Sample]) -> None:
-    found = [clues.told(network, s.picture[None] / np.float32(200), s.places, s.headings, s.measured) for s in some]
+def _score(source: str, network: pen_events.Trained, some: Sequence[Sample]) -> None:
+    found = [
+        pen_events.told(network, s.picture[None] / np.float32(200), s.places, s.headings, s.measured) for s in some
+    ]
     for k, name in enumerate(("landed", "lifted")):
         odds = np.concatenate([(c.landed, c.lifted)[k] for c in found])
         _row(source, name, odds, np.concatenate([s.asked[:, k].reshape(-1) for s in some]))

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.geometry.stroke import Stroke
+from skeleton.joint_reading import read_together
 from skeleton.options import Options
-from skeleton.reader import read
-from skeleton.stroke import Stroke
-from skeleton.together import read_together
+from skeleton.pipeline import read
 from tests.bench.trace_data import OWN_DPI, Case
 from tests.bench.trace_ink import ink
 from tests.bench.trace_reference import reference

@@ -2,9 +2,9 @@
 
 Characters whose strokes are known are inked in several ways; every reading that the tracer considers is compared with
 what was written, and a conditional logit (McFadden 1974) is fitted: the log odds of a reading are minus its cost, the
-cost is linear in the features of `skeleton.candidates`. Readings right in path, order and direction are what is
+cost is linear in the features of `labelled`. Readings right in path, order and direction are what is
 asked for; where there is none, those right in path. With `--unnamed` the character is not told, half the kana and some
-kanji are added, only paths are asked for, and the weights are those of `skeleton.unnamed`. Printed: held-out scores of
+kanji are added, only paths are asked for, and the weights are those of `unlabelled`. Printed: held-out scores of
 a cross-validation by writer, then the weights to paste.
 """
 
@@ -23,15 +23,17 @@ from scipy.optimize import minimize
 from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
-from skeleton import clues, unnamed
-from skeleton.agreement import Shape, in_the_middle, shape_along
-from skeleton.candidates import COSTS, WEIGHTS, Candidate, candidates
-from skeleton.ink_map import InkMap
-from skeleton.match import find_matches
-from skeleton.network import Network
-from skeleton.reader import KEPT, UNLIKE, models_of, shaped_like, take_apart
-from skeleton.refine import paper_of, tried
-from skeleton.walk import States, draw
+from skeleton.cues import pen_events
+from skeleton.fitting.refinement import fit_context, fit_hypothesis
+from skeleton.graph.junctions import Network
+from skeleton.hypotheses import unlabelled
+from skeleton.hypotheses.labelled import COSTS, WEIGHTS, Candidate, candidates
+from skeleton.ink.ink_map import InkMap
+from skeleton.matching.stroke_distance import Shape, shape_along
+from skeleton.matching.template_matching import find_matches
+from skeleton.pipeline import KEPT, UNLIKE, build_state_graph_of, models_of, shaped_like
+from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
+from skeleton.states.state_graph import States, draw
 from tests.bench.trace_data import FOLDS, LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import gap, spread
@@ -94,7 +96,7 @@ def main(argv: list[str]) -> int:
     rng = np.random.default_rng(11)
     how = _unnamed if a.unnamed else _named
     every = list(collect(a.data, a.inks, rng, how, share=a.share, checked=a.checked, networks=a.clues))
-    costs, weights = (unnamed.COSTS, unnamed.WEIGHTS) if a.unnamed else (COSTS, WEIGHTS)
+    costs, weights = (unlabelled.COSTS, unlabelled.WEIGHTS) if a.unnamed else (COSTS, WEIGHTS)
     report(every, a.ridge, list(costs), np.append(weights, UNLIKE))
     return 0
 
@@ -135,7 +137,7 @@ def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:
 def _chosen(e: Example, cost: Floats) -> int:
     """Return the reading that the tracer would choose."""
     rank = np.argsort(cost)[:KEPT]
-    return int(rank[in_the_middle(lambda i: e.shapes[rank[i]], np.exp(cost.min() - cost[rank]))])
+    return int(rank[minimum_bayes_risk(lambda i: e.shapes[rank[i]], np.exp(cost.min() - cost[rank]))])
 
 
 def fit(every: Sequence[Example], ridge: float, used: Floats) -> Floats:
@@ -177,12 +179,12 @@ def collect(
     `networks` are the clues' for each part of the training data, trained without it: what a network says of strokes
     that it was trained on is worth more than it will ever be again.
     """
-    blind = [clues.network_of(clues.arrays(file)) for file in networks or ()]
+    blind = [pen_events.network_of(pen_events.arrays(file)) for file in networks or ()]
 
     def seen(group: str, char: str, picture: tuple[NDArray[np.uint8], float, list[Points]]) -> Example:
         if not blind or group.endswith("*"):
             return _example(group, char, how, *picture)
-        with patch.object(clues, "trained", return_value=blind[fold(*group.split("/"), char)]):
+        with patch.object(pen_events, "trained", return_value=blind[fold(*group.split("/"), char)]):
             return _example(group, char, how, *picture)
 
     sets = {k: v for k, v in data_sets().items() if k != "sample hand" and (k != "kana" or how is _unnamed)}
@@ -224,20 +226,20 @@ def _named(ground: Apart, char: str) -> Readings:
 def _unnamed(ground: Apart, char: str) -> Readings:
     """Return the readings that a tracer who is not told the character considers, and their shapes."""
     _, net, states = ground
-    every = unnamed.readings(net, states)
+    every = unlabelled.readings(net, states)
     return every, [shaped_like(states, every[0].end_to_end, c) for c in every], _unlike(ground, every)
 
 
 def _unlike(ground: Apart, every: Sequence[Candidate]) -> Floats:
     """Return how unlike the ink each reading is, those that are not likely as unlike as the worst."""
     found, net, states = ground
-    paper = paper_of(found)
-    some = [tried([draw(net, states, w) for w in c.walks], paper).unlike for c in every[:KEPT]]
+    paper = fit_context(found)
+    some = [fit_hypothesis([draw(net, states, w) for w in c.walks], paper).unlike for c in every[:KEPT]]
     return np.array(some + [max(some, default=0.0)] * (len(every) - len(some)))
 
 
 def _example(group: str, char: str, how: How, grey: NDArray[np.uint8], dpi: float, true: list[Points]) -> Example:
-    apart = take_apart(grey, dpi)
+    apart = build_state_graph_of(grey, dpi)
     assert apart is not None
     found, net, states = apart
     every, shapes, unlike = how(apart, char)

@@ -4,10 +4,10 @@ import cv2
 import numpy as np
 import pytest
 
+from capture.bilevel import is_two_tone, without_print
+from capture.illumination import estimate_paper
 from capture.ink import FULL_INK_GREY, PrintLayer, Sample, separate
-from capture.light import estimate_paper
 from capture.pen import line_width
-from capture.two_tone import is_two_tone, without_print
 
 PPM = 12.0
 GREEN = np.array([0.27, 0.09, 0.22])

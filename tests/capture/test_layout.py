@@ -13,9 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capture.errors import UsageError
-from capture.furniture import MARGIN_MM
 from capture.labels import NAMES, label_of
 from capture.layout import LAYOUT, lay_out
+from capture.page_fixtures import MARGIN_MM
 from capture.paper import paper_name, paper_size
 from capture.sheet import Box, Page
 from capture.sheet_file import sheet_to_json

@@ -10,7 +10,7 @@ import numpy as np
 from capture.units import Points
 from fontbuild.geometry import resample
 from skeleton.attempt import Attempt
-from skeleton.stroke import Stroke
+from skeleton.geometry.stroke import Stroke
 
 X_HEIGHT_MM = 3.0
 ASCENDER_MM, DESCENDER_MM = 5.6, -2.4

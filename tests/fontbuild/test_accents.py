@@ -14,7 +14,7 @@ from fontbuild.font import Font, Record
 from fontbuild.geometry import blend, glyph_bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import lift, parts_of
-from fontbuild.variants import Written
+from fontbuild.variants import AttemptStrokes
 from tests.fontbuild.hands import X_HEIGHT_MM, attempt, hand, letterform, mark, scattered
 
 MARKS = "\u0300\u0301\u0302\u0303\u0308\u030c\u0323\u0327\u0328\u031b\u0306\u0309"
@@ -131,10 +131,10 @@ def test_a_letter_written_only_with_its_mark_is_had_without_it() -> None:
 
 
 def test_strokes_that_do_not_tell_mark_from_letter_are_left_together() -> None:
-    joined = Written("1", "ą", (letterform("a")[0], letterform("a")[1]))
+    joined = AttemptStrokes("1", "ą", (letterform("a")[0], letterform("a")[1]))
 
     assert lift(joined, x_height_mm=X_HEIGHT_MM, slant_deg=0.0) is None
-    assert lift(Written("2", "a", tuple(letterform("a"))), x_height_mm=X_HEIGHT_MM, slant_deg=0.0) is None
+    assert lift(AttemptStrokes("2", "a", tuple(letterform("a"))), x_height_mm=X_HEIGHT_MM, slant_deg=0.0) is None
 
 
 def test_the_parts_of_a_letter_are_unicodes() -> None:
@@ -186,7 +186,7 @@ def test_the_bar_on_top_of_a_capital_is_no_part_of_its_mark(base: str) -> None:
     height = 1.25 if base == "e" else 1.75
     acute = mark("\u0301", (2.2, height * X_HEIGHT_MM))
     char = unicodedata.normalize("NFC", base + ("\u030c" if base == "T" else "\u0307" if base == "F" else "\u0301"))
-    written = Written("1", char, tuple(scattered([*letterform(base), *acute], rng, strength=0.3)))
+    written = AttemptStrokes("1", char, tuple(scattered([*letterform(base), *acute], rng, strength=0.3)))
     lifted = lift(written, x_height_mm=X_HEIGHT_MM, slant_deg=0.0)
 
     assert lifted is not None
@@ -196,7 +196,7 @@ def test_the_bar_on_top_of_a_capital_is_no_part_of_its_mark(base: str) -> None:
 
 def test_of_two_marks_the_upper_is_lifted() -> None:
     lines = [*letterform("e"), *mark("\u0302", (2.2, 1.2 * X_HEIGHT_MM)), *mark("\u0301", (2.4, 1.6 * X_HEIGHT_MM))]
-    lifted = lift(Written("1", "ế", tuple(lines)), x_height_mm=X_HEIGHT_MM, slant_deg=0.0)
+    lifted = lift(AttemptStrokes("1", "ế", tuple(lines)), x_height_mm=X_HEIGHT_MM, slant_deg=0.0)
 
     assert lifted is not None
     assert lifted.base.char == "ê"

@@ -11,14 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fontbuild.build import Decisions, build_font
-from fontbuild.elastic import pairwise, warp
-from fontbuild.fit import fit_together
+from fontbuild.compatible_cubics import fit_compatible
+from fontbuild.dtw import pairwise, warp
 from fontbuild.font import Font, Record
 from fontbuild.geometry import blend, resample, sample_glyph, sample_stroke
 from fontbuild.glyph import Glyph
-from fontbuild.likeness import cloud, distances, normal
+from fontbuild.point_cloud_distance import cloud, distances, normal
 from skeleton.attempt import Attempt
-from skeleton.stroke import Stroke
+from skeleton.geometry.stroke import Stroke
 from tests.fontbuild.hands import X_HEIGHT_MM, attempt, hand, letterform, scattered
 
 LETTERS = "abdeghkmnoprstuwxyzABGMRS2358"
@@ -80,9 +80,9 @@ def test_a_corner_stays_sharp_and_a_bow_stays_round() -> None:
     turn = np.linspace(np.pi, 0, 60)
     bow = [np.column_stack([np.cos(turn) * (1 + k), np.sin(turn)]) for k in (0, 0.2)]
 
-    for control in fit_together(vee):
+    for control in fit_compatible(vee):
         assert np.abs(control[::3] - [1.0, 0.0]).max(axis=1).min() < 0.03
-    for control in fit_together(bow):
+    for control in fit_compatible(bow):
         into, out_of = control[3:-1:3] - control[2:-2:3], control[4::3] - control[3:-1:3]
         cross = into[:, 0] * out_of[:, 1] - into[:, 1] * out_of[:, 0]
         size = np.linalg.norm(into, axis=1) * np.linalg.norm(out_of, axis=1)
@@ -90,7 +90,7 @@ def test_a_corner_stays_sharp_and_a_bow_stays_round() -> None:
 
 
 def test_a_stroke_of_one_point_is_a_dot() -> None:
-    assert [len(s) for s in fit_together([np.array([[1.0, 2.0]]), np.array([[1.5, 2.0]])])] == [1, 1]
+    assert [len(s) for s in fit_compatible([np.array([[1.0, 2.0]]), np.array([[1.5, 2.0]])])] == [1, 1]
 
 
 def test_corresponding_knots_lie_at_the_same_places_of_the_letter() -> None:
@@ -99,7 +99,7 @@ def test_corresponding_knots_lie_at_the_same_places_of_the_letter() -> None:
     for corner in (0.35, 0.5, 0.62):
         p = np.array([[0, 3], [2, 3], [0, 0], [2 + corner, 0]], float)
         lines.append(np.vstack([np.linspace(a, b, 30) for a, b in pairs(p)]))
-    fitted = fit_together(lines)
+    fitted = fit_compatible(lines)
     for corner in ([2, 3], [0, 0]):
         which = {int(np.linalg.norm(f[::3] - corner, axis=1).argmin()) for f in fitted}
         assert len(which) == 1

@@ -6,8 +6,8 @@ import shutil
 
 import pytest
 
-from ownhand.hand import open_hand
-from ownhand.review.server import start
+from ownhand.hands.hand import open_hand
+from ownhand.review.web.server import start
 from tests.ownhand.on_page import PATIENCE_S, tab
 from tests.ownhand.stand_in import write_hand
 

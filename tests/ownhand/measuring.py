@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from ownhand.composer.plot import PlotPage, flatten
+from ownhand.composer.plot.plot_page import PlotPage, flatten
 
 
 @dataclass(frozen=True)

@@ -14,9 +14,9 @@ from PIL import Image, ImageDraw
 from capture.files import write_bytes
 from capture.report import Finding
 from capture.units import px_per_mm
-from ownhand.hand import Hand, HandRecord, InkPicture, PageCapture, create_hand, save_capture
+from ownhand.hands.hand import Hand, HandRecord, InkPicture, PageCapture, create_hand, save_capture
 from skeleton.attempt import Attempt
-from skeleton.stroke import Stroke
+from skeleton.geometry.stroke import Stroke
 
 X_HEIGHT = 3.5
 PEN = 0.45

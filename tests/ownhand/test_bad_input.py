@@ -14,8 +14,8 @@ from PIL import Image
 
 from capture.layout import lay_out
 from capture.sheet_file import save_sheet
-from ownhand.cli import main
-from ownhand.hand import HandRecord, create_hand
+from ownhand.cli.main import main
+from ownhand.hands.hand import HandRecord, create_hand
 
 LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"
 PAGE = LANTERN / "scans" / "page-1.jpg"

@@ -13,8 +13,7 @@ from hypothesis import strategies as st
 from capture.errors import HandFolderError
 from fontbuild.font import Font, Metrics, Record
 from fontbuild.glyph import Glyph
-from ownhand.checked import FaultsError
-from ownhand.decisions import (
+from ownhand.hands.decisions import (
     KEPT,
     SET_ASIDE,
     Decision,
@@ -27,8 +26,9 @@ from ownhand.decisions import (
     seen,
     with_bearings,
 )
-from ownhand.decisions_file import from_json, load_decisions, save_decisions, to_json
-from skeleton.stroke import Stroke
+from ownhand.hands.decisions_file import from_json, load_decisions, save_decisions, to_json
+from ownhand.validation import FaultsError
+from skeleton.geometry.stroke import Stroke
 from tests.ownhand.stand_in import attempt, letter, unsteady
 
 LINE = Stroke(np.array([[0.0, 0.0], [1.0, 2.0], [2.0, 1.0]]), 0.4)

@@ -10,8 +10,8 @@ import ufoLib2
 from fontbuild.build import build_font
 from fontbuild.font import Record
 from fontbuild.formats.ufo import save_ufo
-from ownhand.cli import main
-from ownhand.hand import HandRecord, PageCapture, create_hand, save_capture
+from ownhand.cli.main import main
+from ownhand.hands.hand import HandRecord, PageCapture, create_hand, save_capture
 from tests.fontbuild.hands import hand
 from tests.fontbuild.test_adopt import ACUTE, written
 

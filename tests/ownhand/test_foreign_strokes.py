@@ -17,8 +17,8 @@ from capture.layout import lay_out
 from capture.sheet import Cell, Page
 from capture.sheet_file import save_sheet
 from capture.units import image_from_cell
-from ownhand.cli import main
-from ownhand.hand import HandRecord, create_hand, load_captures, open_hand
+from ownhand.cli.main import main
+from ownhand.hands.hand import HandRecord, create_hand, load_captures, open_hand
 from tests.bench.capture_pages import Degrade, Written, print_page, take
 from tests.bench.trace_data import LATIN, Case, hershey, kanjivg
 from tests.bench.trace_score import Score, score

@@ -9,8 +9,8 @@ import pytest
 from capture.errors import UsageError
 from ownhand.composer import Pen, PlotPage, Settings, TextBox
 from ownhand.composer.formats.gcode import gcode_text
-from ownhand.composer.machine import Machine
-from ownhand.composer.plot import flatten
+from ownhand.composer.plot.machine import Machine
+from ownhand.composer.plot.plot_page import flatten
 from tests.ownhand.composing import composer
 
 CARD = Settings(paper="postcard", margins_mm=(10, 10, 10, 10))

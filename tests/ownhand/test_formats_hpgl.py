@@ -15,8 +15,8 @@ from capture.errors import UsageError
 from ownhand.composer import Pen, PlotPage, Settings, TextBox
 from ownhand.composer.formats.hpgl import hpgl_text
 from ownhand.composer.formats.png import picture
-from ownhand.composer.machine import Machine
-from ownhand.composer.plot import flatten
+from ownhand.composer.plot.machine import Machine
+from ownhand.composer.plot.plot_page import flatten
 from tests.ownhand.composing import LETTER, composer
 
 CARD = Settings(paper="postcard", margins_mm=(10, 10, 10, 10))

@@ -21,7 +21,7 @@ from ownhand.composer import Pen, PlotPage, Settings, TextBox
 from ownhand.composer.formats import page_bytes
 from ownhand.composer.formats.png import picture
 from ownhand.composer.formats.svg import path_data, svg_text
-from ownhand.composer.plot import flatten
+from ownhand.composer.plot.plot_page import flatten
 from tests.ownhand.composing import LETTER, composer
 
 CARD = Settings(paper="postcard", margins_mm=(10, 10, 10, 10))

@@ -12,7 +12,7 @@ import pytest
 from capture.errors import HandFolderError, OutputError, UsageError, WrongSheetError
 from capture.files import check_writable, write_bytes
 from capture.report import Finding
-from ownhand.hand import (
+from ownhand.hands.hand import (
     HandRecord,
     InkPicture,
     PageCapture,
@@ -25,7 +25,7 @@ from ownhand.hand import (
     save_capture,
 )
 from skeleton.attempt import Attempt
-from skeleton.stroke import Stroke
+from skeleton.geometry.stroke import Stroke
 
 
 def an_attempt(**changes) -> Attempt:

@@ -18,11 +18,11 @@ import pytest
 from PIL import Image
 
 from fontbuild.formats.ufo import load_ufo
-from ownhand.building import build
-from ownhand.cli import main
-from ownhand.decisions import KEPT, Decision, Decisions
-from ownhand.decisions_file import load_decisions, save_decisions
-from ownhand.hand import load_captures, load_sheets, open_hand
+from ownhand.cli.main import main
+from ownhand.commands.build import build
+from ownhand.hands.decisions import KEPT, Decision, Decisions
+from ownhand.hands.decisions_file import load_decisions, save_decisions
+from ownhand.hands.hand import load_captures, load_sheets, open_hand
 from tests.capture.simulated import plain_picture
 
 ROOT = Path(__file__).parents[2]

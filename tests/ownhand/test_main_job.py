@@ -20,8 +20,8 @@ from svgpathtools import parse_path
 from capture.languages import characters_for
 from fontbuild.formats.ufo import load_ufo
 from fontbuild.geometry import length, sample_glyph
-from ownhand.cli import main
-from ownhand.hand import load_captures, open_hand
+from ownhand.cli.main import main
+from ownhand.hands.hand import load_captures, open_hand
 from sample_sheets.truth import read_truth
 
 LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from capture.errors import InputError, UsageError
 from ownhand.composer import PlotPage, Settings
 from ownhand.composer.formats.svg import path_data
-from ownhand.composer.joining import deferred, joins
-from ownhand.composer.machine import Machine, check_bed, load_machine, machine_from
-from ownhand.composer.motion import drawing_seconds, effort, trapezoid_seconds
-from ownhand.composer.plot import flatten, merged, pen_up_travel_mm, reordered
-from ownhand.composer.travel import least_travel
+from ownhand.composer.plot.delayed_strokes import delayed_strokes, joins
+from ownhand.composer.plot.machine import Machine, check_bed, load_machine, machine_from
+from ownhand.composer.plot.motion import drawing_seconds, effort, trapezoid_seconds
+from ownhand.composer.plot.plot_page import flatten, merged, pen_up_travel_mm, reordered
+from ownhand.composer.plot.travel import least_travel
 from tests.ownhand.composing import LETTER, composer
 from tests.ownhand.hershey_font import hershey_font
 
@@ -125,7 +125,7 @@ def a_word_with_an_i() -> PlotPage:
 
 
 def test_dots_and_bars_wait_until_a_joined_word_is_done() -> None:
-    page = deferred(a_word_with_an_i(), within_mm=0.5)
+    page = delayed_strokes(a_word_with_an_i(), within_mm=0.5)
     joined = merged(page, within_letter_mm=0.1, between_letters_mm=0.5)
 
     assert page.letter.tolist() == [0, 1, 2, 0, 1, 3]
@@ -137,7 +137,7 @@ def test_dots_and_bars_wait_until_a_joined_word_is_done() -> None:
 def test_letters_that_stand_apart_keep_their_dots_where_they_are() -> None:
     page = a_word_with_an_i()
 
-    assert deferred(page, within_mm=0.05) is page
+    assert delayed_strokes(page, within_mm=0.05) is page
 
 
 def test_a_pen_never_runs_on_into_a_sign() -> None:

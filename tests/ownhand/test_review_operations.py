@@ -7,11 +7,11 @@ import itertools
 import numpy as np
 import pytest
 
-from ownhand.review import operations as do
-from ownhand.review.carry import carry
-from ownhand.review.family import relatives
-from ownhand.review.operations import OperationError
-from skeleton.stroke import Stroke
+from ownhand.review.edits import operations as do
+from ownhand.review.edits.operations import OperationError
+from ownhand.review.edits.propagate import carry
+from ownhand.review.session.base_letters import relatives
+from skeleton.geometry.stroke import Stroke
 from tests.ownhand.stand_in import X_HEIGHT, letter, unsteady
 
 

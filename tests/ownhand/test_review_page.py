@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ownhand.building import make_font
-from ownhand.decisions_file import load_decisions
-from ownhand.hand import load_sheets
+from ownhand.commands.build import make_font
+from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.hand import load_sheets
 from tests.ownhand.on_page import (
     A,
     N,

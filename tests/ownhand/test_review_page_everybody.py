@@ -9,8 +9,8 @@ import json
 
 import pytest
 
-from ownhand.hand import HandRecord, create_hand
-from ownhand.review.server import start
+from ownhand.hands.hand import HandRecord, create_hand
+from ownhand.review.web.server import start
 from tests.ownhand.on_page import PATIENCE_S, T, open_attempt, ready, stored, tab
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ownhand.decisions_file import load_decisions
+from ownhand.hands.decisions_file import load_decisions
 from tests.ownhand.on_page import (
     A,
     N,

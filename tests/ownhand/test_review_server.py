@@ -15,11 +15,11 @@ import pytest
 from PIL import Image
 
 from capture.errors import HandFolderError, MissingLibraryError, UsageError
-from ownhand.building import make_font
-from ownhand.decisions_file import load_decisions
-from ownhand.hand import load_captures, load_sheets, open_hand, save_capture
-from ownhand.review.guard import LARGEST_BODY
-from ownhand.review.server import run, start
+from ownhand.commands.build import make_font
+from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.hand import load_captures, load_sheets, open_hand, save_capture
+from ownhand.review.web.access import LARGEST_BODY
+from ownhand.review.web.server import run, start
 
 SOME = "LAMP1/1/3.2"
 

@@ -16,8 +16,8 @@ import uvicorn
 from capture.errors import UsageError
 from ownhand.composer import Composer, Settings
 from ownhand.composer.formats.svg import svg_text
-from ownhand.composer.settings_data import settings_from
-from ownhand.serve import Limits, make_app
+from ownhand.composer.settings.settings_data import settings_from
+from ownhand.serve.server import Limits, make_app
 from tests.ownhand.composing import LETTER
 from tests.ownhand.hershey_font import hershey_font
 

@@ -8,8 +8,8 @@ from ownhand.composer.formats.hpgl import hpgl_text
 from ownhand.composer.formats.png import png_bytes
 from ownhand.composer.formats.replay import replay_html
 from ownhand.composer.formats.svg import svg_text
-from ownhand.composer.machine import Machine, check_bed
-from ownhand.composer.plot import PlotPage
+from ownhand.composer.plot.machine import Machine, check_bed
+from ownhand.composer.plot.plot_page import PlotPage
 
 FORMATS = ("svg", "hpgl", "gcode", "png", "html")
 MEDIA_TYPES = {

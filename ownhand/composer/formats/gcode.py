@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import re
 
-from ownhand.composer.machine import Machine, check_bed
-from ownhand.composer.plot import PlotPage, flatten
+from ownhand.composer.plot.machine import Machine, check_bed
+from ownhand.composer.plot.plot_page import PlotPage, flatten
 
 WITHIN_MM = 0.01
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from ownhand.composer.machine import Machine, check_bed
-from ownhand.composer.plot import PlotPage, flatten
+from ownhand.composer.plot.machine import Machine, check_bed
+from ownhand.composer.plot.plot_page import PlotPage, flatten
 
 UNITS_PER_MM = 40
 POINTS_PER_LINE = 40

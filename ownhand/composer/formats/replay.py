@@ -7,8 +7,8 @@ from html import escape
 
 import numpy as np
 
-from ownhand.composer.machine import Machine
-from ownhand.composer.plot import PlotPage, flatten
+from ownhand.composer.plot.machine import Machine
+from ownhand.composer.plot.plot_page import PlotPage, flatten
 
 PER_MM = 50
 """Points are whole fiftieths of a mm."""

@@ -11,8 +11,8 @@ from xml.sax.saxutils import escape
 
 import numpy as np
 
-from ownhand.composer.plot import PlotPage
-from ownhand.composer.settings import Pen
+from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.composer.settings.settings import Pen
 
 STEPS_PER_MM = 100
 """Coordinates are rounded to 10 micrometres, a fifth of what pen plotters resolve (common practice, no source)."""

@@ -1,4 +1,4 @@
-"""The network of `skeleton.clues` in PyTorch, to be trained."""
+"""The network of `skeleton.cues.pen_events` in PyTorch, to be trained."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 from torch.nn import functional
 
-from skeleton.place_kernels import TOLD
+from skeleton.cues.local_features_kernels import TOLD
 from tests.bench.training.samples import Sample
 
 CHANNELS = (8, 24, 48, 64, 96)
@@ -130,7 +130,7 @@ def train(
 
 
 def kept(network: ClueNetwork) -> dict[str, NDArray[np.generic]]:
-    """Return the arrays that `skeleton.clues` works with: scales folded into kernels, in half precision."""
+    """Return the arrays that `skeleton.cues.pen_events` works with: scales folded into kernels, in half precision."""
     out: dict[str, NDArray[np.generic]] = {}
     layers: list[tuple[int, bool]] = []
     for level in network.levels:

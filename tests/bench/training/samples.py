@@ -1,4 +1,4 @@
-"""What the network of `skeleton.clues` is trained on: known strokes inked in many ways, and what the pen did where."""
+"""What the network of `pen_events` is trained on: known strokes inked in many ways, and what the pen did where."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ from scipy.spatial import cKDTree
 from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
-from skeleton.clues import picture_of
-from skeleton.places import features, measure
-from skeleton.reader import take_apart
+from skeleton.cues.local_features import features, measure
+from skeleton.cues.pen_events import picture_of
+from skeleton.pipeline import build_state_graph_of
 from tests.bench.trace_data import KANA, LATIN, OTHER_DAY, data_sets, fitted, fold, folder, hershey, kanji, kanjivg
 from tests.bench.trace_ink import even, ink
 
@@ -65,7 +65,7 @@ class Sample:
 
     source: str
     picture: NDArray[np.uint8]
-    """Shape (h, w): darkness in two-hundredths, the pen `skeleton.clues.PEN_PX` wide."""
+    """Shape (h, w): darkness in two-hundredths, the pen `skeleton.cues.pen_events.PEN_PX` wide."""
 
     places: NDArray[np.float32]
     """Shape (n, 2), px of the picture."""
@@ -127,7 +127,7 @@ def _sample(character: Written, rng: np.random.Generator, *, usual: bool) -> Sam
         kind = str(rng.choice(["noisy", "noisy", "noisy", "clean", "skipping"]))
     strokes = [even(s, STEP_MM) for s in strokes]
     image, off = ink(strokes, dpi=dpi, pen_mm=pen, pressure=pressure, kind=kind, seed=int(rng.integers(1 << 30)))
-    apart = take_apart(image, dpi)
+    apart = build_state_graph_of(image, dpi)
     if apart is None or len(apart[2].here) < 4:
         return None
     found, net, states = apart

@@ -1,0 +1,250 @@
+"""The command line: one short function a verb; the only place that catches errors and turns them into one line."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
+from ownhand import __version__, console
+from ownhand.cli.options import FORCE, HAND, LANGUAGES, TEXT_FILE, text_of, words
+from ownhand.cli.write import write
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 110})
+@click.version_option(__version__, prog_name="ownhand")
+def ownhand() -> None:
+    """Make a stroke font of a person's own handwriting, and set text in it, ready to plot.
+
+    A HAND is a folder that holds one person's sheets, scans, captures, decisions and font. Capture a hand only with
+    its owner's consent; never for signatures or cheques, nor to deceive.
+    """
+
+
+@ownhand.command()
+@HAND
+@LANGUAGES
+@click.option("-c", "--characters", default="", metavar="TEXT", help="These very characters.")
+@click.option("-t", "--text", "text_file", type=TEXT_FILE, help="All that the text in this file needs.")
+@click.option("--missing", is_flag=True, help="Only what the hand's font cannot show yet.")
+@click.option("--paper", default="A4", show_default=True, help="A4, Letter, A5 or WIDTHxHEIGHT in mm.")
+@click.option("--x-height", "x_height_mm", default=3.5, show_default=True, help="Writing size: the x-height in mm.")
+@click.option("--pages", type=click.IntRange(1, 60), help="At most so many pages of cells.")
+@click.option("--least", default=2, show_default=True, type=click.IntRange(1, 50), help="Attempts at the rarest.")
+@click.option("--copy", "copy_file", type=TEXT_FILE, help="A text to copy, on ruled pages of its own.")
+@click.option("--family", default="", help="Name of the font (a new hand).")
+@click.option("--writer", default="", help="Whose hand it is (a new hand).")
+@click.option("--consent", default="", help="How its owner agreed, in words (a new hand).")
+@click.option("--use", default="", help="What the hand may be used for (a new hand).")
+@click.option("--left-handed", is_flag=True, help="The writer is left-handed (a new hand).")
+def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | None, **options: Any) -> int:
+    """Plan a sheet and print it as PDF and SVG."""
+    from ownhand.commands.sheet import print_sheet
+
+    made = print_sheet(
+        hand,
+        languages=words(languages),
+        text=text_of(text_file) if text_file else "",
+        copy=text_of(copy_file) if copy_file else "",
+        **options,
+    )
+    console.say(f"{made.pdf}: {made.pages} page(s), {made.cells} cells for {made.characters} characters.")
+    for line in made.notices:
+        console.say(line)
+    console.say("Print at 100 % ('actual size'), check the 100 mm bar, fill in, scan at 300 dpi or more, then:")
+    console.say(f"  ownhand read {hand} SCANS")
+    return 0
+
+
+@ownhand.command()
+@HAND
+@click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--adopt", is_flag=True, help="Take in a sheet that was not made for this hand.")
+@click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
+def read(hand: Path, scans: tuple[Path, ...], adopt: bool, jobs: int) -> int:
+    """Read filled-in sheets: scans or photos, in any order and orientation."""
+    from ownhand.commands import read as reading
+
+    with console.progress_bar() as progress:
+        done = reading.read_scans(hand, scans, adopt=adopt, jobs=jobs, progress=progress)
+    console.put_table("Pages", reading.PAGE_COLUMNS, reading.page_rows(done))
+    if done.findings:
+        console.put_table("To look at", reading.FINDING_COLUMNS, reading.finding_rows(done))
+    for line in done.notices:
+        console.say(line)
+    return NEEDS_REVIEW if done.refused else 0
+
+
+@ownhand.command()
+@HAND
+@click.option("--tabular", is_flag=True, help="Give all figures the same width.")
+def build(hand: Path, tabular: bool) -> int:
+    """Build the stroke font from all that was read."""
+    from ownhand.commands import build as building
+
+    with console.progress_bar() as progress:
+        done = building.build(hand, tabular_figures=tabular, progress=progress)
+    for line in building.summary(done):
+        console.say(line)
+    return 0
+
+
+@ownhand.command()
+@HAND
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="PNG file; HAND/font/proof.png if not given.")
+@LANGUAGES
+def proof(hand: Path, output: Path | None, languages: str) -> int:
+    """Draw one picture page of the font: every character with its variants, and a paragraph set in it."""
+    from ownhand.commands.proof import write_proof
+
+    console.say(str(write_proof(hand, output, languages=words(languages))))
+    return 0
+
+
+@ownhand.command()
+@click.argument("images", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--dpi", required=True, type=click.FloatRange(10, 10000), help="Resolution of the images.")
+@click.option("--char", default=None, help="The character that is drawn, if it is one.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="SVG file to write, in mm.")
+@click.option("--format", "kind", type=click.Choice(["svg", "json"]), default="svg", show_default=True)
+@FORCE
+def trace(images: tuple[Path, ...], dpi: float, char: str | None, output: Path | None, kind: str, force: bool) -> int:
+    """Trace ink drawings straight to strokes."""
+    from ownhand.commands import trace as tracing
+
+    if kind == "json":
+        for image in images:
+            console.put(json.dumps(tracing.traced_json(image, dpi=dpi, char=char), ensure_ascii=False))
+        return 0
+    if output is None or len(images) != 1:
+        raise UsageError("trace", "an SVG holds one image", "Give one image and -o out.svg, or --format json.")
+    console.say(str(tracing.write_traced_svg(images[0], output, dpi=dpi, char=char, force=force)))
+    return 0
+
+
+@ownhand.command()
+@HAND
+@LANGUAGES
+def coverage(hand: Path, languages: str) -> int:
+    """Tell which languages the hand can write, and what is missing."""
+    from ownhand.commands.coverage import COLUMNS, coverage_rows
+
+    console.put_table("Languages", COLUMNS, coverage_rows(hand, words(languages)))
+    return 0
+
+
+@ownhand.command()
+@click.argument("font", type=click.Path(path_type=Path))
+@LANGUAGES
+@click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The extended font; same kind.")
+@click.option("--hand", type=click.Path(path_type=Path), help="A hand with a sheet that was filled in for FONT.")
+@FORCE
+def extend(font: Path, languages: str, output: Path, hand: Path | None, force: bool) -> int:
+    """Add the accented letters that a single-line FONT lacks (SVG 1.1 font or UFO), made of its own parts.
+
+    With --hand, what was written on the hand's sheets and is not in FONT is brought to its size and added as well.
+    """
+    from capture.files import check_writable
+    from fontbuild.extend import extend_font
+    from ownhand.commands import build as building
+
+    if not words(languages) and hand is None:
+        raise UsageError("--languages", "none given", "Say for which languages: --languages fr,pl.")
+    if not (output.is_dir() and force):
+        check_writable(output, force=force)
+    attempts, decisions, consent = building.written_in(hand) if hand is not None else ((), None, "-")
+    done = extend_font(font, words(languages), out=output, attempts=attempts, decisions=decisions)
+    console.say(f"{done.path}: {len(done.added)} letters added: {' '.join(done.added)}")
+    if done.written:
+        console.say(f"Of these as they were written: {' '.join(done.written)}")
+    if done.set_aside:
+        console.say(f"{len(done.set_aside)} attempts on the sheet set aside, none deleted.")
+    if done.renamed:
+        names = ", ".join(f"{char} as '{name}'" for char, name in done.renamed)
+        console.say(f"Their usual glyph names stand for something else in the font, which stays as it is: {names}")
+    if done.missing:
+        console.say(f"Cannot be built, their parts are not in the font: {' '.join(done.missing)}")
+    if not consent:
+        console.say(building.NO_CONSENT)
+    return 0
+
+
+@ownhand.command()
+@HAND
+@click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
+@click.option("--no-browser", is_flag=True, help="Only print the address.")
+def review(hand: Path, port: int, no_browser: bool) -> int:
+    """Look through the letters in the browser and mend the few that need it."""
+    from ownhand.review.web.server import run
+
+    run(hand, port=port, open_browser=not no_browser, announce=console.say)
+    return 0
+
+
+@ownhand.command()
+@click.argument("hands", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--host", default="127.0.0.1", show_default=True, help="Anything but loopback needs --token-file.")
+@click.option("--port", default=8214, show_default=True, type=click.IntRange(1, 65535))
+@click.option("--token-file", type=TEXT_FILE, help="File with the token that requests must bear.")
+@click.option("--workers", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
+def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None, workers: int) -> int:
+    """Answer HTTP requests: text in, ready-to-plot pages out."""
+    from ownhand.commands.build import font_of
+    from ownhand.serve.server import serve as answer
+
+    fonts = {hand.resolve().stem: font_of(hand) for hand in hands}
+    if len(fonts) < len(hands):
+        raise UsageError("serve", "two hands have the same folder name", "Rename one of the folders.")
+    token = text_of(token_file).strip() if token_file else None
+    console.say(f"http://{host}:{port}/ answers for {', '.join(fonts)}; stop with Ctrl-C.")
+    answer(fonts, host=host, port=port, token=token, workers=workers)
+    return 0
+
+
+@ownhand.command()
+@HAND
+@click.option("--family", help="Name of the font.")
+@click.option("--writer", help="Whose hand it is.")
+@click.option("--consent", help="How its owner agreed, in words.")
+@click.option("--use", help="What the hand may be used for.")
+@click.option("--year", type=click.IntRange(0, 9999))
+@click.option("--handedness", type=click.Choice(["right", "left"]))
+def record(hand: Path, **said: Any) -> int:
+    """Show the hand's record, or change it: whose hand it is, and what was agreed."""
+    from ownhand.hands.hand import change_record
+
+    opened = change_record(hand, {key: value for key, value in said.items() if value is not None})
+    for key, value in vars(opened.record).items():
+        console.put(f"{key}: {value}")
+    return 0
+
+
+ownhand.add_command(write)
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line; return its exit code (see `capture.errors`)."""
+    try:
+        return int(
+            ownhand.main(args=None if argv is None else list(argv), prog_name="ownhand", standalone_mode=False) or 0
+        )
+    except OwnhandError as error:
+        console.say(f"ownhand: {error}")
+        return error.exit_code
+    except click.ClickException as error:
+        console.say(f"ownhand: {error.format_message()}")
+        return error.exit_code
+    except (KeyboardInterrupt, click.Abort):
+        console.say("ownhand: stopped; what was finished is kept.")
+        return 130
+    except BrokenPipeError:
+        sys.stderr.close()
+        return 0
+    except MemoryError:
+        console.say("ownhand: not enough memory. Scan at a lower resolution, or read fewer pages at once.")
+        return 1

@@ -1,0 +1,106 @@
+"""The command that writes: one text, or a file for each row of a table."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from capture.errors import NEEDS_REVIEW, UsageError
+from ownhand import console
+from ownhand.cli.options import FORCE, HAND, TEXT_FILE, text_of
+
+ALIGNMENTS = click.Choice(["left", "right", "centre", "justified"])
+FILE = click.Path(path_type=Path)
+
+
+@click.command()
+@HAND
+@click.argument("text", required=False)
+@click.option("-f", "--file", "text_file", type=TEXT_FILE, help="Text file; '-' or no text at all: standard input.")
+@click.option("-o", "--output", required=True, type=FILE, help="page.svg, .hpgl, .gcode, .png; for a table a folder.")
+@click.option("--layout", type=FILE, help="Page settings and text boxes, TOML or JSON; the options here win over it.")
+@click.option("--paper", help="Name, or WIDTHxHEIGHT in mm.  [A4]")
+@click.option("--landscape", is_flag=True, help="Turn the paper.")
+@click.option("--margins", metavar="MM", help="One, two or four numbers.  [20]")
+@click.option("--x-height", "x_height_mm", type=float, help="Writing size in mm; as written if not given.")
+@click.option("--line-spacing", type=float, help="Times the natural distance of lines.  [1]")
+@click.option("--align", type=ALIGNMENTS, help="[left]")
+@click.option("--ruled", metavar="PITCH[,OFFSET]", help="Write on printed lines so many mm apart.")
+@click.option("--fit", is_flag=True, help="Write smaller where the text would need a further page.")
+@click.option("--hyphenate", metavar="LANGUAGE", help="Divide words at line ends.")
+@click.option("--life", type=float, help="How much the writing varies: 0 nil, 1 natural, 2 strong.  [1]")
+@click.option("--order", type=click.Choice(["writing", "least travel"]), help="Order of the paths.  [writing]")
+@click.option("--machine", "machine_file", type=FILE, help="Profile of the plotter, TOML or JSON.")
+@click.option("--seed", default=0, show_default=True, help="Same seed, same page.")
+@click.option("--replay", is_flag=True, help="Also a web page that replays the writing.")
+@click.option("--no-preview", is_flag=True, help="No PNG beside the page.")
+@click.option("--table", type=FILE, help="CSV of recipients: a file for each row, into the folder -o.")
+@click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
+@click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
+@click.option("--format", "formats", multiple=True, help="Kinds of file for a table: svg, hpgl, gcode, png, html.")
+@click.option("--check", is_flag=True, help="Read the whole table and write nothing.")
+@FORCE
+def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **options: Any) -> int:
+    """Set TEXT in the hand and write it, ready to plot."""
+    from ownhand.commands import write as pages
+    from ownhand.composer.plot.machine import load_machine
+
+    settings = pages.settings_of(options.pop("layout"), options)
+    machine = load_machine(options["machine_file"]) if options["machine_file"] else None
+    if options["table"]:
+        if text is not None or text_file is not None or options["template"] is None:
+            raise UsageError("--table", "goes with --template, not with a text", "Give --template FILE with {fields}.")
+        return _write_table(hand, output, settings=settings, machine=machine, **options)
+    if text is not None and text_file is not None:
+        raise UsageError("write", "a text and a file", "Give one of them.")
+    done = pages.write_pages(
+        hand,
+        text if text is not None else text_of(text_file or Path("-")),
+        output,
+        settings=settings,
+        seed=options["seed"],
+        machine=machine,
+        preview=not options["no_preview"],
+        replay=options["replay"],
+        force=options["force"],
+    )
+    for line in pages.summary(done, font=hand):
+        console.say(line)
+    return 0
+
+
+def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, **options: Any) -> int:
+    from ownhand.commands.build import font_of
+    from ownhand.composer.merge.mail_merge import Run, run_table
+    from ownhand.composer.merge.table import read_table
+    from ownhand.composer.merge.template import parse_template
+
+    table = read_table(options["table"])
+    template = parse_template(text_of(options["template"]), where=str(options["template"]))
+    run = Run(settings, formats=options["formats"] or ("svg",), machine=machine)
+    with console.progress_bar() as progress:
+        done = run_table(
+            font_of(hand),
+            table,
+            template,
+            folder,
+            run,
+            name_field=options["name_field"],
+            seed=options["seed"],
+            check=options["check"],
+            force=options["force"],
+            progress=progress,
+        )
+    checked = len(table.rows) - len(done.faults)
+    console.say(
+        f"{checked} of {len(table.rows)} rows can be written."
+        if options["check"]
+        else f"{folder}: {done.written} written ({done.pages} pages), {done.skipped} were there already."
+    )
+    for notice, rows in done.notices.items():
+        console.say(f"{notice} (in {rows} rows)")
+    for fault in done.faults:
+        console.say(f"{options['table']}: {fault}")
+    return NEEDS_REVIEW if done.faults else 0

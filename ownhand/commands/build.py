@@ -1,0 +1,172 @@
+"""From a hand's attempts to its font files."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from capture.errors import HandFolderError
+from capture.files import sweep
+from fontbuild.build import BuildResult, build_font, reference_size
+from fontbuild.build import Decisions as BuildingRules
+from fontbuild.font import Font, Record
+from fontbuild.formats.ufo_reader import load_ufo
+from fontbuild.spacing import tabular
+from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
+from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.hand import Hand, HandRecord, PageCapture, load_captures, open_hand
+from ownhand.hands.locking import locked
+from skeleton.attempt import Attempt
+
+Progress = Callable[[str, int, int], None]
+
+FIGURES = "0123456789"
+NO_CONSENT = (
+    "No consent is recorded. Use a hand only as its owner agreed: "
+    "ownhand record HAND --consent 'my own hand' (or how they agreed)."
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Built:
+    """What a build made, and what did not go into it."""
+
+    font: Font
+    result: BuildResult
+    files: tuple[Path, ...]
+    consent: str
+
+
+def font_record(record: HandRecord) -> Record:
+    """Return what the fonts say of the hand's owner."""
+    return Record(record.family, record.writer, record.consent, record.use, record.year)
+
+
+def attempts_of(hand: Hand, captures: Sequence[PageCapture]) -> tuple[Attempt, ...]:
+    """Return all attempts of the hand, as the person wants them.
+
+    Raises
+    ------
+    HandFolderError
+        If nothing was read yet.
+    """
+    attempts = [a for capture in captures for a in capture.attempts]
+    if not attempts:
+        remedy = f"Read a filled-in sheet first: ownhand read {hand.path} SCANS"
+        raise HandFolderError(str(hand.path), "holds no captures yet", remedy)
+    return apply_decisions(attempts, load_decisions(hand.decisions_file))
+
+
+def rhythm_of(captures: Sequence[PageCapture], attempts: Sequence[Attempt]) -> dict[str, float]:
+    """Return the habits of running text of all ruled pages together, in font units; empty where none was written."""
+    pages = [c.rhythm for c in captures if c.rhythm]
+    size = reference_size(attempts)
+    x_height = size.x_height_mm / size.mm_per_unit
+    keys = sorted({key for page in pages for key in page})
+    means = {key: float(np.mean([page[key] for page in pages if key in page])) for key in keys}
+    return {key: value if key.endswith("_deg") else value * x_height for key, value in means.items()}
+
+
+def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, BuildResult]:
+    """Return the font of all that was read and decided; nothing is written."""
+    decisions = load_decisions(hand.decisions_file)
+    captures = load_captures(hand)
+    attempts = attempts_of(hand, captures)
+    result = build_font(
+        attempts,
+        font_record(hand.record),
+        decisions=building_rules(decisions),
+        rhythm=rhythm_of(captures, attempts),
+        progress=progress,
+    )
+    return with_bearings(result.font, decisions), result
+
+
+def written_in(path: Path) -> tuple[tuple[Attempt, ...], BuildingRules, str]:
+    """Return what was written in the hand at `path`, what was decided on it, and its owner's consent.
+
+    Raises
+    ------
+    HandFolderError
+        If there is no hand, or nothing was read yet.
+    """
+    hand = open_hand(path)
+    decided = building_rules(load_decisions(hand.decisions_file))
+    return attempts_of(hand, load_captures(hand)), decided, hand.record.consent
+
+
+def with_tabular_figures(font: Font) -> Font:
+    """Return `font` with all its figures equally wide, for tables and columns."""
+    figures = [g for char in FIGURES for g in font.glyphs.get(char, ())]
+    even = {g.name: g for g in tabular(figures)} if figures else {}
+    glyphs = {char: tuple(even.get(g.name, g) for g in variants) for char, variants in font.glyphs.items()}
+    kerning = {pair: k for pair, k in font.kerning.items() if not set(pair) & set(FIGURES)}
+    return dataclasses.replace(font, glyphs=glyphs, kerning=kerning)
+
+
+def build(path: Path, *, tabular_figures: bool = False, progress: Progress | None = None) -> Built:
+    """Build the font of the hand in `path` and write its files: UFO 3, SVG 1.1 fonts and an OpenType font.
+
+    Raises
+    ------
+    HandFolderError
+        If there is no hand, or nothing was read yet.
+    OutputError
+        If the files cannot be written, or another command is writing into the hand.
+    """
+    # here, because a font is written with far more often than it is built
+    from fontbuild.formats.opentype import save_opentype
+    from fontbuild.formats.svg_font import save_svg_fonts
+    from fontbuild.formats.ufo import save_ufo
+
+    hand = open_hand(path)
+    with locked(path):
+        sweep(hand.path)
+        font, result = make_font(hand, progress=progress)
+        if tabular_figures:
+            font = with_tabular_figures(font)
+        files = [
+            save_ufo(font, hand.ufo),
+            *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg"),
+            save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
+        ]
+    return Built(font, result, tuple(files), hand.record.consent)
+
+
+def font_of(path: Path) -> Font:
+    """Return the font to write with: that of a hand folder, or a UFO of any origin.
+
+    Raises
+    ------
+    HandFolderError
+        If the hand's font was not built yet.
+    FontFileError
+        If the font cannot be read.
+    """
+    if path.suffix.lower() in {".ufo", ".ufoz"}:
+        return load_ufo(path)
+    hand = open_hand(path)
+    if not hand.ufo.exists():
+        raise HandFolderError(str(path), "its font was not built yet", f"Build it: ownhand build {path}")
+    return load_ufo(hand.ufo)
+
+
+def summary(done: Built) -> list[str]:
+    """Return what to tell the person, a line each."""
+    glyphs = sum(len(v) for v in done.font.glyphs.values())
+    written = [str(f) for f in done.files]
+    lines = [f"{len(done.font.glyphs)} characters, {glyphs} glyphs: {', '.join(written)}"]
+    if done.result.set_aside:
+        reasons = Counter(s.reason.partition(" (")[0] for s in done.result.set_aside)
+        listed = ", ".join(f"{reason} ({n})" for reason, n in reasons.most_common())
+        lines.append(f"{len(done.result.set_aside)} attempts set aside, none deleted: {listed}")
+    if done.result.missing:
+        lines.append("Attempted, but not one attempt can be used: " + " ".join(done.result.missing))
+    if not done.consent:
+        lines.append(NO_CONSENT)
+    return lines

@@ -1,0 +1,198 @@
+"""The proof: one picture page of a font, every character with all its variants, and a paragraph set in it."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from capture.label_font import font_path
+from capture.labels import name_of
+from capture.languages import characters_for
+from capture.units import Points, cell_from_em, image_from_cell
+from fontbuild.font import Font
+from fontbuild.geometry import glyph_bounds, sample_glyph, sample_stroke
+from fontbuild.glyph import Glyph
+from ownhand.commands.build import font_of
+from ownhand.composer import Composer, Settings
+from ownhand.hands.hand import load_sheets, open_hand
+from ownhand.pictures.canvas import INK, QUIET, RULE, WARN, Canvas
+
+PX_PER_MM = 8.0
+WIDTH_MM = 290.0
+MARGIN_MM = 12.0
+GAP_MM = 3.2
+HEAD_MM = 11.0
+LABEL_MM = 4.0
+LABEL_SIZE_MM = 2.6
+ROW_GAP_MM = 3.0
+
+SAMPLE_LINES = (
+    "The keeper lit the lamp at dusk and counted sixteen ships on the grey horizon, just as every evening.",
+    "Le gardien vous embrasse : où êtes-vous cet été ? Nous gardons la clé du vieux phare pour votre arrivée.",
+    "Der Wärter grüßt übers Meer: Schöne Tage auf dem Leuchtturm wünschen Ihnen die Möwen und wir!",
+    "Latarnik życzy państwu dużo słońca, spokojnej łódki i żeby ścieżka na wieżę była zawsze sucha.",
+    "El farero enciende la luz: ¡qué mañana tan pequeña y azul! ¿Volverá usted en otoño, señora?",
+)
+"""Set as far as the font can show them; invented for this page."""
+
+BUILT_SCALE = 0.62
+"""Letters built from base and mark are shown so much smaller: there are many, and the writer wrote none of them."""
+
+SECTIONS: tuple[tuple[str, Callable[[str], bool]], ...] = (
+    ("Small letters", lambda c: _plain(c) and c.islower()),
+    ("Capitals", lambda c: _plain(c) and c.isupper()),
+    ("Figures", str.isdigit),
+    ("Accented and other letters", lambda c: c[0].isalpha()),
+    ("Signs", lambda c: True),
+)
+BUILT = "Built from letters and marks"
+
+
+def _plain(char: str) -> bool:
+    return len(char) == 1 and char.isascii()
+
+
+@dataclass(frozen=True, eq=False)
+class _Block:
+    """A character and its variants, as they stand together on the page; mm, from the block's left end, y up."""
+
+    char: str
+    glyphs: Sequence[Glyph]
+    places: tuple[float, ...]
+    """x of each glyph's origin."""
+
+    width_mm: float
+    up_mm: float
+    """Ink above the baseline."""
+
+    down_mm: float
+    """Ink below the baseline."""
+
+
+def write_proof(path: Path, output: Path | None = None, *, languages: Sequence[str] = ()) -> Path:
+    """Draw the proof of the hand in `path` (or of a UFO) and write it as PNG; return where.
+
+    Characters that `languages`, or else the hand's own sheets, ask for and the font lacks are shown as missing.
+    """
+    font = font_of(path)
+    is_hand = path.is_dir() and (path / "hand.json").is_file()
+    wanted: set[str] = set(characters_for(languages)) if languages else set()
+    if is_hand and not languages:
+        wanted = {c.char for s in load_sheets(open_hand(path)).values() for p in s.pages for c in p.cells}
+    target = output or (path / "font" / "proof.png" if is_hand else path.with_suffix(".proof.png"))
+    return draw_proof(font, wanted).save_png(target)
+
+
+def draw_proof(font: Font, wanted: Iterable[str] = ()) -> Canvas:
+    """Return the proof page of `font`; of the characters `wanted`, those it lacks are shown as missing."""
+    sections = [
+        (title, scale, _rows(blocks)) for title, scale, blocks in _sections(font, set(wanted) - {" "}) if blocks
+    ]
+    paragraph, paragraph_mm = _paragraph(font)
+    rows_mm = sum(HEAD_MM + sum(_row_height(row) for row in rows) for _, _, rows in sections)
+    canvas = Canvas(WIDTH_MM, 30.0 + rows_mm + paragraph_mm + MARGIN_MM, px_per_mm=PX_PER_MM)
+    y = _heading(canvas, font)
+    for title, scale, rows in sections:
+        canvas.text(MARGIN_MM, y + 5, title, font=font_path(), size_mm=3.6, colour=QUIET)
+        canvas.line([(MARGIN_MM, y + 7), (WIDTH_MM - MARGIN_MM, y + 7)], width_mm=0.15, colour=RULE)
+        y += HEAD_MM
+        for row in rows:
+            x, baseline = MARGIN_MM, y + LABEL_MM + max(b.up_mm for b in row)
+            for block in row:
+                _draw_block(canvas, font, block, x, y, baseline, scale)
+                x += block.width_mm + GAP_MM * 1.6
+            y += _row_height(row)
+    for path in paragraph:
+        canvas.line(path + np.array([0.0, y]), width_mm=font.metrics.pen_width * font.mm_per_unit)
+    return canvas
+
+
+def _sections(font: Font, wanted: set[str]) -> list[tuple[str, float, list[_Block]]]:
+    chars = sorted((set(font.glyphs) | wanted) - {" ", ""}, key=lambda c: (unicodedata.normalize("NFD", c), c))
+    built = [c for c in chars if font.glyphs.get(c) and all(g.source.startswith("built") for g in font.glyphs[c])]
+    left = [c for c in chars if c not in built]
+    out = []
+    for title, belongs in SECTIONS:
+        mine = [c for c in left if belongs(c)]
+        left = [c for c in left if c not in mine]
+        out.append((title, 1.0, [_block(font, c, 1.0) for c in mine]))
+    return [*out, (BUILT, BUILT_SCALE, [_block(font, c, BUILT_SCALE) for c in built])]
+
+
+def _block(font: Font, char: str, scale: float) -> _Block:
+    glyphs = font.glyphs.get(char, ())
+    unit, gap = font.mm_per_unit * scale, GAP_MM * scale
+    x, up, down, places = 0.0, font.metrics.x_height * unit, 0.0, []
+    for glyph in glyphs:
+        x0, y0, x1, y1 = glyph_bounds(glyph)
+        places.append(x - x0 * unit)
+        x += (x1 - x0) * unit + gap
+        up, down = max(up, y1 * unit), max(down, -y0 * unit)
+    return _Block(char, glyphs, tuple(places), max(x - gap, 9.0 if not glyphs else 4.0), up, down)
+
+
+def _row_height(row: Sequence[_Block]) -> float:
+    return LABEL_MM + max(b.up_mm for b in row) + max(b.down_mm for b in row) + ROW_GAP_MM
+
+
+def _rows(blocks: Sequence[_Block]) -> list[list[_Block]]:
+    rows: list[list[_Block]] = [[]]
+    x = 0.0
+    for block in blocks:
+        if rows[-1] and x + block.width_mm > WIDTH_MM - 2 * MARGIN_MM:
+            rows.append([])
+            x = 0.0
+        rows[-1].append(block)
+        x += block.width_mm + GAP_MM * 1.6
+    return rows
+
+
+def _heading(canvas: Canvas, font: Font) -> float:
+    r, m, unit = font.record, font.metrics, font.mm_per_unit
+    canvas.text(MARGIN_MM, 15, r.family, font=font_path(), size_mm=7.5)
+    glyphs = sum(len(v) for v in font.glyphs.values())
+    facts = [
+        *([f"written by {r.writer}"] if r.writer else []),
+        f"{len(font.glyphs)} characters, {glyphs} glyphs",
+        f"x-height {m.x_height * unit:.1f} mm, shown at {PX_PER_MM * 25.4:.0f} dpi",
+        f"pen {m.pen_width * unit:.2f} mm",
+        f"slant {m.slant_deg:.0f}°",
+    ]
+    canvas.text(MARGIN_MM, 21.5, "   ·   ".join(facts), font=font_path(), size_mm=3.2, colour=QUIET)
+    return 26.0
+
+
+def _draw_block(
+    canvas: Canvas, font: Font, block: _Block, x_mm: float, top_mm: float, baseline_mm: float, scale: float
+) -> None:
+    missing = not block.glyphs
+    named = name_of(block.char) if not block.char[0].isalnum() else ""
+    label = f"{block.char}  missing" if missing else block.char
+    if named and 0.5 * LABEL_SIZE_MM * len(named) + 4 < block.width_mm:
+        label += f"  {named}"
+    canvas.text(x_mm, top_mm + 2.4, label, font=font_path(), size_mm=LABEL_SIZE_MM, colour=WARN if missing else QUIET)
+    canvas.line([(x_mm, baseline_mm), (x_mm + block.width_mm, baseline_mm)], width_mm=0.12, colour=RULE)
+    if missing:
+        height = block.up_mm + 1.0
+        canvas.box(x_mm, baseline_mm - height, block.width_mm, height, colour=WARN)
+    unit = font.mm_per_unit * scale
+    for glyph, place in zip(block.glyphs, block.places, strict=True):
+        for stroke in sample_glyph(glyph):
+            points = cell_from_em(stroke, mm_per_unit=unit)
+            at = image_from_cell(points, left_mm=x_mm + place, baseline_mm=baseline_mm)
+            canvas.line(at, width_mm=font.metrics.pen_width * unit, colour=INK)
+
+
+def _paragraph(font: Font) -> tuple[list[Points], float]:
+    """Return the paths of the sample lines that the font can show, and how high they stand, mm."""
+    lines = [s for s in SAMPLE_LINES if all(c in font.glyphs for c in s.replace("’", "'") if not c.isspace())]
+    if not lines:
+        return [], 0.0
+    settings = Settings(paper=(WIDTH_MM, 400.0), margins_mm=(6.0, MARGIN_MM, 6.0, MARGIN_MM))
+    page = Composer(font).compose("\n".join(lines), settings, seed=1).pages[0]
+    paths = [sample_stroke(p) for p in page.paths()]
+    return paths, max(float(p[:, 1].max()) for p in paths) + 6.0

@@ -1,0 +1,170 @@
+"""Sheets of a hand: what to ask for, planned, printed, and kept in its folder."""
+
+from __future__ import annotations
+
+import secrets
+import shutil
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+
+from capture.errors import OutputError, UsageError
+from capture.files import make_folder, write_text
+from capture.languages import characters_for, characters_in
+from capture.layout import lay_out
+from capture.plan import plan_attempts
+from capture.print_sheet import page_svg, write_pdf
+from capture.sheet_file import save_sheet
+from fontbuild.formats.ufo import load_ufo
+from ownhand.hands.hand import Hand, load_captures, load_sheets, open_or_create
+from ownhand.hands.locking import locked
+
+NO_WRITING = " \u00a0\u202f"
+"""Characters that need no ink."""
+
+
+@dataclass(frozen=True)
+class PrintedSheet:
+    """What was printed."""
+
+    id: str
+    pdf: Path
+    pages: int
+    cells: int
+    characters: int
+    notices: tuple[str, ...]
+
+
+def print_sheet(
+    path: Path,
+    *,
+    languages: Sequence[str] = (),
+    characters: str = "",
+    text: str = "",
+    copy: str = "",
+    missing: bool = False,
+    paper: str = "A4",
+    x_height_mm: float = 3.5,
+    pages: int | None = None,
+    least: int = 2,
+    family: str = "",
+    writer: str = "",
+    consent: str = "",
+    use: str = "",
+    left_handed: bool = False,
+) -> PrintedSheet:
+    """Plan a sheet for the hand at `path` and write it as sheet.json, PDF and SVG into a folder of its own.
+
+    A hand that does not exist yet is begun, with `family`, `writer`, `consent`, `use` and `left_handed`.
+
+    Parameters
+    ----------
+    languages, characters, text
+        All that the languages are written with, these very characters, and all that a text needs.
+    copy
+        A text to copy on ruled lines, on pages of its own.
+    missing
+        Leave out what the hand can write already.
+    pages
+        Most pages of cells; None: as many as it takes.
+    least
+        Attempts at the rarest characters; common ones get more.
+
+    Raises
+    ------
+    UsageError
+        If nothing is asked for, nothing is missing, or it does not fit.
+    OutputError
+        If it cannot be written, or another command is writing into the hand.
+    """
+    wanted = wanted_characters(languages, characters, text)
+    if not wanted and not copy.strip():
+        raise UsageError("sheet", "nothing to write is asked for", "Give --languages, --characters or --text.")
+    record = {
+        "writer": writer,
+        "consent": consent,
+        "use": use,
+        "handedness": "left" if left_handed else "right",
+        "year": date.today().year,
+    }
+    # planned before the hand is begun, so that a request that cannot be met leaves nothing behind
+    if not missing:
+        counts = _plan(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
+    with locked(path):
+        hand = open_or_create(path, **record, **({"family": family} if family else {}))
+        if missing:
+            have = characters_of(hand)
+            wanted = [c for c in wanted if c not in have]
+            if not wanted:
+                raise UsageError("sheet", "the hand lacks nothing of what is asked for", "Ask for more languages.")
+            counts = _plan(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
+        sheet = lay_out(
+            counts,
+            sheet_id=new_id(hand),
+            paper=paper,
+            x_height_mm=x_height_mm,
+            languages=tuple(languages),
+            ruled_text=copy or None,
+        )
+        make_folder(hand.sheets_folder)
+        folder = hand.sheets_folder / sheet.id
+        try:
+            with tempfile.TemporaryDirectory(prefix=".sheet.", dir=hand.sheets_folder) as name:
+                beside = Path(name) / sheet.id
+                beside.mkdir()
+                title = hand.record.family
+                write_pdf(sheet, beside / "sheet.pdf", title=title)
+                for page in sheet.pages:
+                    write_text(beside / f"page-{page.page}.svg", page_svg(sheet, page, title=title))
+                save_sheet(sheet, beside / "sheet.json")
+                shutil.move(beside, folder)
+        except OSError as error:
+            remedy = "Choose a place you may write to, with room on it."
+            raise OutputError(str(folder), f"cannot be written ({error.strerror})", remedy) from None
+    notices = []
+    if not hand.record.consent:
+        notices.append(
+            "No consent is recorded yet: capture a hand only with its owner's consent "
+            f"(ownhand record {path} --consent 'my own hand')."
+        )
+    cells = sum(len(p.cells) for p in sheet.pages)
+    return PrintedSheet(sheet.id, folder / "sheet.pdf", len(sheet.pages), cells, len(counts), tuple(notices))
+
+
+def wanted_characters(languages: Sequence[str], characters: str, text: str) -> list[str]:
+    """Return what is asked for, each character once, NFC: by language first, then literally, then by text."""
+    wanted = characters_for(languages) if languages else []
+    wanted += characters_in(characters) if characters else []
+    wanted += characters_in(text) if text else []
+    return [c for c in dict.fromkeys(wanted) if c not in NO_WRITING]
+
+
+def characters_of(hand: Hand) -> set[str]:
+    """Return what the hand can write: all of its font, or what was captured where none was built yet."""
+    if hand.ufo.exists():
+        return {char for char, variants in load_ufo(hand.ufo).glyphs.items() if any(g.strokes for g in variants)}
+    return {a.char for c in load_captures(hand) for a in c.attempts if a.status == "written" and a.strokes}
+
+
+def new_id(hand: Hand) -> str:
+    """Return an id that no other sheet has: short enough to be read aloud, random so that two hands never share one."""
+    known = set(load_sheets(hand))
+    while (name := f"s{len(known) + 1}-{secrets.token_hex(3)}") in known:
+        continue
+    return name
+
+
+def _plan(
+    wanted: Sequence[str],
+    languages: Sequence[str],
+    *,
+    pages: int | None,
+    least: int,
+    paper: str,
+    x_height_mm: float,
+) -> dict[str, int]:
+    if not wanted:
+        return {}
+    return plan_attempts(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)

@@ -1,0 +1,212 @@
+"""One text to its files: plotter files, previews, and what to tell about them."""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from capture.errors import InputError, UsageError
+from capture.files import check_writable, write_bytes
+from ownhand.commands.build import font_of
+from ownhand.composer import Composer, Notice, Ruling, Settings
+from ownhand.composer.formats import page_bytes
+from ownhand.composer.merge.template import parse_template
+from ownhand.composer.plot.machine import Machine
+from ownhand.composer.plot.motion import Effort, effort
+from ownhand.composer.settings.settings_data import settings_from
+
+KINDS = {".svg": "svg", ".hpgl": "hpgl", ".plt": "hpgl", ".gcode": "gcode", ".nc": "gcode", ".png": "png"}
+"""Kind of file by suffix of the output."""
+
+
+@dataclass(frozen=True, eq=False)
+class WrittenPages:
+    """The files of a text, and what to tell about it."""
+
+    files: tuple[Path, ...]
+    """Page by page: the plotter file, then its preview and replay."""
+
+    efforts: tuple[Effort, ...]
+    notices: tuple[Notice, ...]
+    missing: dict[str, int]
+
+
+def page_file(output: Path, number: int) -> Path:
+    """Return the file of page `number`: `output` itself for the first, then `<stem>-2` and so on.
+
+    Examples
+    --------
+    >>> page_file(Path("card.svg"), 2).name
+    'card-2.svg'
+    """
+    return output if number == 1 else output.with_name(f"{output.stem}-{number}{output.suffix}")
+
+
+def write_pages(
+    font: Path,
+    text: str,
+    output: Path,
+    *,
+    settings: Settings,
+    seed: int = 0,
+    machine: Machine | None = None,
+    preview: bool = True,
+    replay: bool = False,
+    force: bool = False,
+) -> WrittenPages:
+    """Set `text` in the hand at `font` (a hand folder or a UFO) and write a file for each page.
+
+    Where the settings have boxes, a line `[[name]]` begins the text of the box of that name.
+
+    The kind of file follows the suffix of `output`: .svg, .hpgl or .plt, .gcode or .nc; .png draws the picture alone.
+
+    Raises
+    ------
+    UsageError
+        If the suffix is none of these, the text is empty, or the page does not fit the machine.
+    OutputError
+        If a file exists and `force` was not given, or cannot be written.
+    """
+    kind = KINDS.get(output.suffix.lower())
+    if kind is None:
+        known = ", ".join(KINDS)
+        raise UsageError(str(output), f"unknown kind of file '{output.suffix}'", f"Use one of {known}.")
+    if not text.strip():
+        raise UsageError("text", "it is empty", "Give some words, a file with --file, or standard input.")
+    wanted = {output: kind}
+    if preview:
+        wanted[output.with_suffix(".png")] = "png"
+    if replay:
+        wanted[output.with_suffix(".html")] = "html"
+    for file in wanted:
+        check_writable(file, force=force)
+    named = parse_template(text.replace("{", "{{").replace("}", "}}")).fill({}) if settings.boxes else text
+    composed = Composer(font_of(font)).compose(named, settings, seed)
+    files = [(page_file(file, page.number), page, what) for page in composed for file, what in wanted.items()]
+    for file, _, _ in files:
+        check_writable(file, force=force)
+    made = [(file, page_bytes(page, what, machine)) for file, page, what in files]
+    for file, data in made:
+        write_bytes(file, data)
+    efforts = tuple(effort(page, machine, compare=True) for page in composed)
+    return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, dict(composed.missing))
+
+
+def summary(done: WrittenPages, *, font: Path) -> list[str]:
+    """Return what to tell the person, a line each."""
+    lines = [str(file) for file in done.files]
+    ink, travel = sum(e.ink_mm for e in done.efforts), sum(e.travel_mm for e in done.efforts)
+    lifts, seconds = sum(e.lifts for e in done.efforts), sum(e.seconds for e in done.efforts)
+    least = [e.least_travel_mm for e in done.efforts if e.least_travel_mm is not None]
+    lines.append(
+        f"{len(done.efforts)} page(s): {ink / 1000:.2f} m of ink, {lifts} pen lifts, "
+        f"{travel / 1000:.2f} m pen-up travel"
+        + (f" ({sum(least) / 1000:.2f} m in the shortest order)" if len(least) == len(done.efforts) else "")
+        + f", about {_minutes(seconds)} on the machine."
+    )
+    lines += [str(notice) for notice in done.notices if notice.kind != "missing"]
+    if done.missing:
+        listed = ", ".join(f"{char} ({n})" for char, n in sorted(done.missing.items(), key=lambda item: -item[1]))
+        chars = "".join(sorted(done.missing))
+        lines.append(f"Missing in this hand, left out: {listed}. Add them: {how_to_add(font, chars)}")
+    return lines
+
+
+def how_to_add(font: Path, chars: str) -> str:
+    """Return the command that prints a sheet for characters which the font lacks."""
+    quoted = chars.replace("'", "'\\''")
+    return f"ownhand sheet {font} --characters '{quoted}'"
+
+
+def _minutes(seconds: float) -> str:
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest} s" if minutes else f"{rest} s"
+
+
+def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
+    """Return the settings of a layout file (TOML or JSON, see `settings.settings_data`), if one is given.
+
+    `options` are the command's, which win over the file's; None, False and '' mean that one was not given.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read.
+    UsageError
+        If a setting is impossible.
+    """
+    data = _layout(layout) if layout else {}
+    for name in ("paper", "x_height_mm", "line_spacing", "align", "hyphenate", "order", "landscape", "fit"):
+        if options.get(name) not in (None, False, ""):
+            data[name] = options[name]
+    if options.get("margins"):
+        data["margins_mm"] = list(margins(options["margins"]))
+    if options.get("ruled"):
+        lines = ruling(options["ruled"])
+        data["ruling"] = {"pitch_mm": lines.pitch_mm, "offset_mm": lines.offset_mm}
+    if options.get("life") is not None:
+        life = data.get("life")
+        data["life"] = {**(life if isinstance(life, dict) else {}), "strength": options["life"]}
+    return settings_from(data, where=str(layout) if layout else "write")
+
+
+def _layout(path: Path) -> dict[str, Any]:
+    try:
+        text = path.read_text(encoding="utf-8")
+        data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None
+    except (ValueError, RecursionError) as error:
+        said = " ".join(str(error).split())
+        raise InputError(str(path), f"is not TOML or JSON ({said})", "Mend it where it says.") from None
+    if not isinstance(data, dict):
+        raise InputError(str(path), "holds no settings", "Write them as name = value.")
+    return data
+
+
+def margins(text: str) -> tuple[float, float, float, float]:
+    """Return top, right, bottom, left in mm of an option that gives one, two or four numbers.
+
+    Raises
+    ------
+    UsageError
+        If it does not.
+
+    Examples
+    --------
+    >>> margins("12,20")
+    (12.0, 20.0, 12.0, 20.0)
+    """
+    remedy = "Give one number for all, two (top and bottom, sides) or four (top, right, bottom, left), in mm."
+    try:
+        numbers: Sequence[float] = [float(part) for part in text.split(",")]
+    except ValueError:
+        raise UsageError("--margins", f"'{text}' is not made of numbers", remedy) from None
+    if len(numbers) == 1:
+        return (numbers[0],) * 4
+    if len(numbers) == 2:
+        return (numbers[0], numbers[1], numbers[0], numbers[1])
+    if len(numbers) == 4:
+        return (numbers[0], numbers[1], numbers[2], numbers[3])
+    raise UsageError("--margins", f"{len(numbers)} numbers", remedy)
+
+
+def ruling(text: str) -> Ruling:
+    """Return the printed lines of an option 'pitch' or 'pitch,offset' in mm.
+
+    Raises
+    ------
+    UsageError
+        If it is not made of one or two numbers.
+    """
+    try:
+        numbers = [float(part) for part in text.split(",")]
+        pitch, offset = numbers if len(numbers) == 2 else (*numbers, 0.0)
+    except ValueError:
+        remedy = "Give the distance of the lines and, after a comma, how far one lies from the top edge, in mm."
+        raise UsageError("--ruled", f"'{text}' is not one or two numbers", remedy) from None
+    return Ruling(pitch, offset)

@@ -1,0 +1,1 @@
+"""The shapes a font can write, and which of them each letter gets."""

@@ -1,0 +1,221 @@
+"""The shapes a font can write, its variants and blends between them, in flat arrays to be set by the thousand.
+
+Blends are weighted means of variants with the same ductus, so they are letters of the same hand (see
+`fontbuild.glyph.Glyph.ductus`). A character's shapes are made when it is first asked for.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fontbuild.font import Font
+from fontbuild.glyph import Glyph
+from ownhand.composer.variation.handwriting_statistics import (
+    BANDS,
+    STANDS_WITHIN,
+    Array,
+    GlyphMeasurements,
+    edges,
+    measure_glyphs,
+)
+
+Index = NDArray[np.int64]
+
+POOL = 56
+"""Shapes kept for a character that can be blended. Three lines hold some 25 e's (12.7 % of English letters; Lewand,
+Cryptological Mathematics, 2000), and no shape comes back before half of the pool was used."""
+
+MAIN_WEIGHT = (0.6, 1.0)
+"""Range of the weight of the variant a blend is mainly made of: nearer to the mean, letters lose their character."""
+
+
+OTHER_FORM = 0.06
+"""Distance given to shapes of different ductus: a usual one, lest the choice run from form to form."""
+
+
+@dataclass(frozen=True, eq=False)
+class Pool:
+    """All shapes of one character; index `first + i` into the bank."""
+
+    char: str
+    first: int
+    size: int
+    written: int
+    """The first so many are the variants as they were written."""
+
+    apart: tuple[tuple[float, ...], ...]
+    """By pair of shapes: their distance as a share of the character's size; `OTHER_FORM` between different ductus."""
+
+    partners: tuple[tuple[int, ...], ...]
+    """For each shape: those with the same structure, itself left out."""
+
+    variance: Array
+    """Shape (4,): of foot, height, width and lean among the shapes; font units, shares, degrees."""
+
+    mean_lean: float
+    """Degrees; nan for a character without upright steps."""
+
+    stands: bool
+    """On the line: its foot counts."""
+
+
+class VariantBank:
+    """Flat arrays of all shapes made so far. Index i of any array is shape i; em frame (y up)."""
+
+    def __init__(self, font: Font) -> None:
+        self._font = font
+        self.pools: dict[str, Pool] = {}
+        self._points: list[Array] = []
+        self._sizes: list[int] = []
+        self._rows: list[tuple[float, ...]] = []
+        self._edges: list[tuple[Array, Array]] = []
+        self._dirty = True
+        self._n_points = 0
+        self.points: Array = np.zeros((0, 2))
+        self.sizes: Index = np.zeros(0, np.int64)
+        self.left_edges: Array = np.zeros((0, BANDS))
+        """Left edge of each shape in horizontal bands; see `variation.handwriting_statistics.edges`."""
+
+        self.right_edges: Array = np.zeros((0, BANDS))
+        self._table: Array = np.zeros((0, len(COLUMNS)))
+
+    def pool(self, char: str) -> Pool:
+        """Return the shapes of a character of the font.
+
+        Raises
+        ------
+        KeyError
+            If the font does not have it.
+        """
+        if char not in self.pools:
+            self.pools[char] = self._make(char, self._font.glyphs[char])
+            self._dirty = True
+        return self.pools[char]
+
+    def settle(self) -> None:
+        """Bring the flat arrays up to date with the pools."""
+        if self._dirty and self._edges:
+            self.points = np.concatenate(self._points) if self._points else np.zeros((0, 2))
+            self.sizes = np.array(self._sizes, np.int64)
+            self._table = np.array(self._rows, float).reshape(-1, len(COLUMNS))
+            self.left_edges, self.right_edges = (np.concatenate(side) for side in zip(*self._edges, strict=True))
+            self._edges = [(self.left_edges, self.right_edges)]
+            self._points = [self.points]
+            self._dirty = False
+
+    def column(self, name: str) -> Array:
+        """Return one figure of all shapes; see `COLUMNS`."""
+        return self._table[:, COLUMNS.index(name)]
+
+    def _make(self, char: str, variants: Sequence[Glyph]) -> Pool:
+        groups = _by_ductus(variants)
+        rng = np.random.default_rng(zlib.crc32(char.encode()))
+        room = max(0, POOL - len(variants))
+        blendable = [g for g in groups if len(g) > 1]
+        total = sum(len(g) for g in blendable)
+        shapes: list[tuple[int, int, Array, float, tuple[int, ...]]] = []  # order, group, points, advance, sizes
+        for k, group in enumerate(groups):
+            sizes = tuple(len(s) for s in variants[group[0]].strokes)
+            flat = np.stack([_flat(variants[i]) for i in group])
+            advances = np.array([variants[i].advance for i in group])
+            shapes += [(i, k, flat[j], float(advances[j]), sizes) for j, i in enumerate(group)]
+            if len(group) > 1:
+                weights = _weights(len(group), round(room * len(group) / total), rng)
+                points = np.tensordot(weights, flat, axes=1)
+                shapes += [
+                    (len(variants) + j, k, points[j], float(weights[j] @ advances), sizes) for j in range(len(points))
+                ]
+        shapes.sort(key=lambda s: s[0] if s[0] < len(variants) else len(variants))
+        return self._add(char, shapes, len(variants))
+
+    def _add(self, char: str, shapes: list[tuple[int, int, Array, float, tuple[int, ...]]], written: int) -> Pool:
+        first, n = len(self._rows), len(shapes)
+        group_of = np.array([s[1] for s in shapes])
+        seen = GlyphMeasurements(*(np.zeros(n) for _ in range(5)))
+        apart = np.full((n, n), OTHER_FORM)
+        left_edges, right_edges = np.full((n, BANDS), np.inf), np.full((n, BANDS), -np.inf)
+        for k in np.unique(group_of):
+            at = np.flatnonzero(group_of == k)
+            points = np.stack([shapes[i][2] for i in at])
+            if points.shape[1]:
+                found = measure_glyphs(points, shapes[at[0]][4])
+                for name in ("left", "right", "foot", "top", "lean_deg"):
+                    getattr(seen, name)[at] = getattr(found, name)
+                apart[np.ix_(at, at)] = _distances(points)
+                left_edges[at], right_edges[at] = edges(points, shapes[at[0]][4], self._font.metrics.x_height)
+            else:
+                apart[np.ix_(at, at)] = 0.0
+        height, width = seen.top - seen.foot, seen.right - seen.left
+        x = self._font.metrics.x_height
+        mean_height, mean_width = max(height.mean(), 0.25 * x), max(width.mean(), 0.25 * x)
+        deviation = np.column_stack(
+            [
+                seen.foot - seen.foot.mean(),
+                (height - height.mean()) / mean_height,
+                (width - width.mean()) / mean_width,
+                np.nan_to_num(seen.lean_deg - (0.0 if np.isnan(seen.lean_deg).all() else np.nanmean(seen.lean_deg))),
+            ]
+        )
+        for i, (_, _, points, advance, sizes) in enumerate(shapes):
+            alone = float((group_of == group_of[i]).sum() == 1)
+            self._rows.append((
+                self._n_points, len(points), len(self._sizes), len(sizes), advance,
+                seen.left[i], seen.right[i], seen.foot[i], seen.top[i], alone, float(len(points) > 0),
+                *deviation[i],
+            ))  # fmt: skip
+            self._points.append(points)
+            self._n_points += len(points)
+            self._sizes.extend(sizes)
+        self._edges.append((left_edges, right_edges))
+        numbers = np.arange(n)
+        partners = tuple(tuple(np.flatnonzero((group_of == group_of[i]) & (numbers != i)).tolist()) for i in range(n))
+        leans = seen.lean_deg[~np.isnan(seen.lean_deg)]
+        return Pool(
+            char, first, n, written, tuple(map(tuple, apart.tolist())), partners, deviation.var(axis=0),
+            float(leans.mean()) if len(leans) else float("nan"), bool(abs(seen.foot.mean()) < STANDS_WITHIN * x),
+        )  # fmt: skip
+
+
+COLUMNS = (
+    "start", "count", "stroke_start", "stroke_count", "advance", "left", "right", "foot", "top", "alone", "inked",
+    "foot_off", "height_off", "width_off", "lean_off",
+)  # fmt: skip
+"""Figures kept of each shape. The last four are its distances from the mean of its character."""
+
+
+def _by_ductus(variants: Sequence[Glyph]) -> list[list[int]]:
+    """Return indices of variants that correspond; each of those that correspond to nothing by itself."""
+    groups: dict[object, list[int]] = {}
+    for i, glyph in enumerate(variants):
+        key: object = (glyph.ductus, tuple(len(s) for s in glyph.strokes)) if glyph.ductus else i
+        groups.setdefault(key, []).append(i)
+    return list(groups.values())
+
+
+def _flat(glyph: Glyph) -> Array:
+    return np.concatenate(glyph.strokes) if glyph.strokes else np.zeros((0, 2))
+
+
+def _weights(variants: int, blends: int, rng: np.random.Generator) -> Array:
+    """Return weights of shape (blends, variants): each variant in turn the main one, one or two others mixed in."""
+    out = np.zeros((blends, variants))
+    for j in range(blends):
+        main = j % variants
+        others = rng.permutation([i for i in range(variants) if i != main])[: 1 + int(rng.integers(0, 2))]
+        weight = rng.uniform(*MAIN_WEIGHT)
+        out[j, main] = weight
+        out[j, others] = (1 - weight) * rng.dirichlet(np.ones(len(others)))
+    return out
+
+
+def _distances(points: Array) -> Array:
+    """Return root mean square distances between letters of one structure, their places taken off, as share of size."""
+    centred = points - points.mean(axis=1, keepdims=True)
+    size = max(float(np.ptp(centred, axis=1).max()), 1e-9)
+    square = ((centred[:, None] - centred[None, :]) ** 2).sum(axis=-1).mean(axis=-1)
+    return np.asarray(np.sqrt(square) / size, float)

@@ -1,0 +1,1 @@
+"""Letters, lines and pages: spacing, line breaks, places on the paper."""

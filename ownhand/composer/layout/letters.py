@@ -1,0 +1,277 @@
+"""The letters of a text as they will be written: their shapes, and what is particular to each of them.
+
+Lengths are font units, so that nothing here depends on the size of the writing. One row for each character of the
+text, in writing order.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from fontbuild.font import Font
+from fontbuild.metrics import STEMMED
+from ownhand.composer.glyphs.variant_bank import Index, VariantBank
+from ownhand.composer.glyphs.variant_selector import VariantSelector
+from ownhand.composer.layout.letterspacing import (
+    MARKS_KEEP,
+    NEAREST,
+    clearance,
+    evened_gaps,
+    gap_scatter,
+    space,
+    word_scatter,
+    words_apart,
+)
+from ownhand.composer.plot.delayed_strokes import GAP_SHARE
+from ownhand.composer.settings.settings import Life
+from ownhand.composer.text.characters import SPACE, TAB
+from ownhand.composer.variation.handwriting_statistics import Array, Scatter
+from ownhand.composer.variation.noise import ar1_noise, draw, pink_noise
+from ownhand.composer.variation.variance_target import VarianceTarget, aim
+
+TREND = 0.11
+"""What measuring about the fitted slope of a line, and letters in between that hang below it, take off the correlation
+of neighbours; measured on our pages."""
+
+MOST_MEMORY = 0.7
+"""Memory of the feet is never more, or whole words would climb."""
+
+DOUBLES = (0.06, 2.0)
+"""Least difference of doubled letters in height, as a share, and in lean, in degrees."""
+
+COMMA, LARGEST_COMMA = 2.0, 1.8
+"""Pen widths that a comma is high at least, and how much it is enlarged for that at most."""
+
+BEND = 0.05
+"""Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
+
+
+@dataclass(frozen=True, eq=False)
+class Letters:
+    """Shapes and effects of n characters; every array has shape (n,)."""
+
+    chars: tuple[str, ...]
+    shape: Index
+    other: Index
+    share: Array
+    """How much of the second shape is mixed in."""
+
+    inked: np.ndarray
+    """False for spaces and gaps."""
+
+    advance: Array
+    """To the pen origin of the next: width, kerning and gap with their scatter."""
+
+    gap: Array
+    """Width of a space in word gaps, 0 for all else."""
+
+    foot: Array
+    """Added to y."""
+
+    tall: Array
+    """Factor of y, about the line."""
+
+    wide: Array
+    """Factor of x, from the left edge of the ink."""
+
+    lean: Array
+    """Tangent added to the slope of the stems."""
+
+    bend: Array
+    """Share of the x-height by which the letter curves."""
+
+    drift: Array
+    """Slow wander, added to y on unruled paper."""
+
+
+def make_letters(
+    chars: Sequence[str],
+    gaps: Sequence[float],
+    *,
+    font: Font,
+    bank: VariantBank,
+    chooser: VariantSelector,
+    scatter: Scatter,
+    life: Life,
+    rng: np.random.Generator,
+    pen: float | None = None,
+    goes_on: bool = False,
+) -> Letters:
+    """Return the letters of a text.
+
+    Parameters
+    ----------
+    chars
+        Characters of the font, SPACE, TAB, or '' for a gap where one is missing.
+    gaps
+        Width of each space, in word gaps.
+    pen
+        Width of the pen at the size of the writing, font units; None: as measured.
+    goes_on
+        Whether the pen goes on from letter to letter, which then stand where it takes them.
+    """
+    n = len(chars)
+    if goes_on:
+        scatter = replace(scatter, letter_gap=GAP_SHARE * scatter.letter_gap)
+    x = font.metrics.x_height
+    pen = font.metrics.pen_width if pen is None else pen
+    inked = np.array([c not in (SPACE, TAB, "") for c in chars], bool)
+    shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
+    shape[inked], other[inked], share[inked] = chooser.choose([c for c, ink in zip(chars, inked, strict=True) if ink])
+    bank.settle()
+
+    def mixed(name: str) -> Array:
+        column = bank.column(name)
+        if not len(column):
+            return np.zeros(n)
+        return np.where(inked, (1 - share) * column[shape] + share * column[other], 0.0)
+
+    variance = _carried(chars, bank, share)
+    foot = aim(scatter.foot * x, float(np.sqrt(variance[0])), life.of("foot"))
+    tall = aim(scatter.height, float(np.sqrt(variance[1])), life.of("height"))
+    wide = aim(scatter.width, float(np.sqrt(variance[2])), life.of("width"))
+    by_nature = _lean_by_nature(chars, bank)
+    lean = aim(
+        float(np.sqrt(max(0.0, scatter.slant_deg**2 - by_nature))), float(np.sqrt(variance[3])), life.of("slant")
+    )
+
+    memory = min(MOST_MEMORY, scatter.foot_memory + TREND) if scatter.foot_memory > 0 else 0.0
+    feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, draw(rng, n))
+    talls = np.exp(tall.add * draw(rng, n)) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
+    wides = np.exp(wide.add * draw(rng, n)) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
+    degrees = lean.add * draw(rng, n) - (1 - lean.keep) * mixed("lean_off")
+    grown = _commas(chars, mixed("top") - mixed("foot"), pen)
+    talls, wides = talls * grown, wides * grown
+    _set_doubles_apart(chars, talls, degrees, 1 + mixed("height_off"), mixed("lean_off"), life)
+    alone = mixed("alone") * min(1.0, life.of("variants"))
+
+    left, right = mixed("left"), mixed("right")
+    after = mixed("advance") - right
+    advance = left + (right - left) * wides + after
+    kern = np.zeros(n)
+    if font.kerning:
+        get = font.kerning.get
+        kern[:-1] = [get(pair, 0.0) for pair in pairwise(chars)]
+    word_space = space(font, scatter, bank)
+    advance = np.where(inked, advance, word_space * np.where(np.array(gaps) > 0, gaps, 1.0))
+    if n > 1:
+        letter = np.array([c.isalpha() and not goes_on for c in chars], bool)
+        kern[:-1] += evened_gaps(letter, bank, shape, (mixed("advance") + kern)[:-1], lean.add, x, scatter)
+        advance[:-1] += kern[:-1]
+    white = after + kern
+    least = np.zeros(n)
+    if n > 1:
+        # neighbours keep a pen's width of white, or what the font gives them when that is less
+        plain = clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
+        clear = clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
+        mark = np.array([not c.isalnum() for c in chars])
+        by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))
+        floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(pen + NEAREST * x, plain))
+        least[:-1] = floor - clear
+        # where two never face each other, a quotation mark over the shoulder of a letter would let the next one run
+        # into that letter: their boxes stay apart
+        facing = np.isfinite(clear)
+        least[:-1] = np.where(facing, least[:-1], np.where(mark[:-1] | mark[1:], -white[:-1] - left[1:], -np.inf))
+    advance += gap_scatter(inked, left, white, least, lean.add, word_space, x, scatter, life, rng)
+    advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
+    advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
+    return Letters(
+        tuple(chars), shape, other, share, inked, np.maximum(advance, 0.02 * x), np.array(gaps, float),
+        feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),
+        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n),
+    )  # fmt: skip
+
+
+def _commas(chars: Sequence[str], height: Array, pen: float) -> Array:
+    """Return how much larger commas are written so that, in small writing with the same pen, none looks like a dot."""
+    is_comma = np.array([c == "," for c in chars], bool)
+    return np.where(is_comma, np.clip(COMMA * pen / np.maximum(height, 1e-9), 1.0, LARGEST_COMMA), 1.0)
+
+
+def _carried(chars: Sequence[str], bank: VariantBank, share: Array) -> Array:
+    """Return the variance of foot, height, width and lean that the shapes of this text carry; letters only."""
+    counts: dict[str, int] = {}
+    for c in chars:
+        if c.isalpha():
+            counts[c] = counts.get(c, 0) + 1
+    pools = [(bank.pools[c], n) for c, n in counts.items()]
+    if not pools:
+        return np.zeros(4)
+    weight = np.array([n for _, n in pools], float)
+    variance = np.array([p.variance for p, _ in pools])
+    stands = np.array([p.stands for p, _ in pools], float)
+    mixing = float(np.mean((1 - share) ** 2 + share**2)) if share.any() else 1.0
+    total = weight @ variance / weight.sum()
+    total[0] = weight @ (variance[:, 0] * stands) / max(1.0, weight @ stands)
+    return np.asarray(total * mixing, float)
+
+
+def _set_doubles_apart(
+    chars: Sequence[str], tall: Array, lean_deg: Array, own_tall: Array, own_lean: Array, life: Life
+) -> None:
+    """Make doubled letters differ by at least `DOUBLES` in height and lean, their shapes' own included.
+
+    Changes `tall` and `lean_deg` in place.
+    """
+    by_height = np.log1p(DOUBLES[0]) * min(1.0, life.of("height"))
+    by_lean = DOUBLES[1] * min(1.0, life.of("slant"))
+    for i in (k for k in range(1, len(chars)) if chars[k] == chars[k - 1] and chars[k].isalpha()):
+        apart = float(np.log(tall[i] * own_tall[i] / (tall[i - 1] * own_tall[i - 1])))
+        if abs(apart) < by_height:
+            tall[i] *= np.exp(np.copysign(by_height, apart) - apart)
+        apart = float(lean_deg[i] + own_lean[i] - lean_deg[i - 1] - own_lean[i - 1])
+        if abs(apart) < by_lean:
+            lean_deg[i] += np.copysign(by_lean, apart) - apart
+
+
+def _feet(
+    chars: Sequence[str],
+    bank: VariantBank,
+    inked: np.ndarray,
+    own: Array,
+    foot: VarianceTarget,
+    memory: float,
+    drawn: Array,
+) -> Array:
+    """Return what is added to the letters' feet so that each remembers the one before, over spaces too.
+
+    What was written cell by cell has no neighbour to remember. So a letter's own foot is what is new in a series with
+    a memory, and the remembered foot of the letter before comes on top. Of letters that hang below the line or stand
+    over it, the lowest point says nothing about the line, and they only pass on what they remember.
+
+    Parameters
+    ----------
+    own
+        Shape (n,): how far the foot of each shape lies from the mean of its character.
+    drawn
+        Shape (n,): independent figures of variance one.
+    """
+    stands = np.array([ink and bank.pools[c].stands for c, ink in zip(chars, inked, strict=True)], bool)
+    total = float(np.hypot(foot.keep * own[stands].std(), foot.add)) if stands.any() else foot.add
+    new = np.where(stands, foot.keep * own + foot.add * drawn, total * drawn)
+    feet = np.where(stands, 0.0, foot.keep * own) - own
+    feet[inked] += ar1_noise(new[inked], memory)
+    return feet
+
+
+def _lean_by_nature(chars: Sequence[str], bank: VariantBank) -> float:
+    """Return the variance that stems' leans have because characters differ, in square degrees."""
+    leans = np.array([bank.pools[c].mean_lean for c in chars if c and c in STEMMED])
+    leans = leans[~np.isnan(leans)]
+    return float(leans.var()) if len(leans) else 0.0
+
+
+def with_tabs(letters: Letters, start: int, end: int, step: float) -> None:
+    """Give the tabs of one passage the advance that reaches the next stop; changes `letters` in place.
+
+    Stops are `step` font units apart.
+    """
+    at = 0.0
+    for i in range(start, end):
+        if letters.chars[i] == TAB:
+            letters.advance[i] = (np.floor(at / step + 0.15) + 1) * step - at
+        at += letters.advance[i]

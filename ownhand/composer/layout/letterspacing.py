@@ -1,0 +1,175 @@
+"""The white between letters and between words: how it varies, and what it never does."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fontbuild.font import Font
+from ownhand.composer.glyphs.variant_bank import Index, VariantBank
+from ownhand.composer.settings.settings import Life
+from ownhand.composer.text.characters import SPACE
+from ownhand.composer.variation.handwriting_statistics import BAND_MIDDLES, Array, Scatter
+from ownhand.composer.variation.noise import MOST, draw
+from ownhand.composer.variation.variance_target import aim
+
+NEAREST = 0.04
+"""x-heights that stay white between the ink of neighbours when a gap is narrowed."""
+
+MARKS_KEEP = 0.8
+"""Share of the white about punctuation that is left of it at least: dots run together otherwise."""
+
+WIDEST = 0.66
+"""Share of the word gap that a gap inside a word may reach when it is widened: words must not fall apart."""
+
+MOST_WIDENING = 1.5
+"""How much more scatter of gaps may be drawn to make up for what their limits take."""
+
+NARROWEST_SPACE = 0.62
+"""Share of the space that is left of it at least."""
+
+LEAST_SPACE = 0.62
+"""x-heights of a space that are left at least, where the hand's own is as wide: less, and two words read as one."""
+
+LEAST_NATURE = 0.5
+"""Share that is left at least of what pairs of letters differ by in their gaps, where a hand's own gaps differ less."""
+
+TAILS = 0.7
+"""Share of what tails and overhangs add to a letter's box that counts when gaps are evened."""
+
+LEAN_WIDENS = 0.012
+"""x-heights that a degree of lean adds to the scatter of gaps between letters' boxes (measured on composed pages)."""
+
+
+def space(font: Font, scatter: Scatter, bank: VariantBank) -> float:
+    """Return the advance of a space: the hand's own where it was measured."""
+    x = font.metrics.x_height
+    own = font.glyphs[SPACE][0].advance if SPACE in font.glyphs else 1.2 * x
+    if scatter.word_gap is None:
+        return own
+    letter_gap = font.rhythm["letter_gap"] + font.metrics.pen_width if "letter_gap" in font.rhythm else 0.2 * x
+    return max(0.4 * x, scatter.word_gap * x - letter_gap)
+
+
+def clearance(
+    bank: VariantBank, shape: Index, wide: Array, lean: Array, left: Array, advance: Array, x: float
+) -> Array:
+    """Return how near the ink of neighbours comes at any height, shape (n - 1,); inf where they never face."""
+    ours = bank.right_edges[shape[:-1]]
+    theirs = bank.left_edges[shape[1:]]
+    over = (BAND_MIDDLES - 0.5) * x
+    ours = left[:-1, None] + (ours - left[:-1, None]) * wide[:-1, None] + lean[:-1, None] * over
+    theirs = left[1:, None] + (theirs - left[1:, None]) * wide[1:, None] + lean[1:, None] * over
+    # what lies one band higher or lower is near as well
+    theirs = np.minimum(theirs, np.minimum(_shifted(theirs, 1), _shifted(theirs, -1)))
+    return np.asarray((advance[:-1, None] + theirs - ours).min(axis=1), float)
+
+
+def _shifted(bands: Array, by: int) -> Array:
+    out = np.full_like(bands, np.inf)
+    if by > 0:
+        out[:, by:] = bands[:, :-by]
+    else:
+        out[:, :by] = bands[:, -by:]
+    return out
+
+
+def evened_gaps(
+    letters: np.ndarray, bank: VariantBank, shape: Index, advance: Array, lean_deg: float, x: float, scatter: Scatter
+) -> Array:
+    """Return what is added to the gaps between letters where they differ by more, from pair to pair, than the hand's.
+
+    Equal white areas make unequal gaps between letters; a hand may space more by their edges. Tails and overhangs count
+    for less: they reach under and over their neighbours in every hand.
+
+    Parameters
+    ----------
+    letters
+        Shape (n,): which characters are letters.
+    advance
+        Shape (n - 1,): to the next pen origin.
+    lean_deg
+        Scatter of the lean, which adds to that of the gaps.
+    """
+    zone = (BAND_MIDDLES > 0) & (BAND_MIDDLES < 1)
+    begins, ends = bank.left_edges[shape[1:]], bank.right_edges[shape[:-1]]
+    bodies = advance + begins[:, zone].min(axis=1) - ends[:, zone].max(axis=1)
+    boxes = advance + begins.min(axis=1) - ends.max(axis=1)
+    white = TAILS * boxes + (1 - TAILS) * bodies
+    pair = letters[:-1] & letters[1:] & np.isfinite(white)
+    nature = float(boxes[pair].std()) if pair.any() else 0.0
+    if nature <= 0:
+        return np.zeros(len(white))
+    asked = np.sqrt(max(0.0, scatter.letter_gap**2 - (LEAN_WIDENS * lean_deg) ** 2)) * x
+    keep = float(np.clip(asked / nature, LEAST_NATURE, 1.0))
+    return np.where(pair, (keep - 1) * (np.where(pair, white, 0.0) - white[pair].mean()), 0.0)
+
+
+def words_apart(
+    inked: np.ndarray, gaps: Array, left: Array, after: Array, advance: Array, space: float, x: float
+) -> Array:
+    """Return what is added to spaces so that the letters on both sides, too, stand as far apart as words must."""
+    out = np.zeros(len(inked))
+    at = np.flatnonzero((gaps[1:-1] > 0) & inked[:-2] & inked[2:]) + 1
+    white = after[at - 1] + advance[at] + left[at + 1]
+    out[at] = np.maximum(0.0, min(space + 0.2 * x, LEAST_SPACE * x) - white)
+    return out
+
+
+def gap_scatter(
+    inked: np.ndarray,
+    left: Array,
+    after: Array,
+    least: Array,
+    lean_deg: float,
+    space: float,
+    x: float,
+    scatter: Scatter,
+    life: Life,
+    rng: np.random.Generator,
+) -> Array:
+    """Return what is added to the white between neighbouring letters, less what their pairing gives already.
+
+    Gaps widen further than they narrow: letters may all but touch, but none is written over another.
+    """
+    n = len(inked)
+    shape = 4.0
+    skewed = np.clip((rng.gamma(shape, 1.0, n) - shape) / np.sqrt(shape), -MOST, MOST)
+    words = np.cumsum(~inked)
+    of_word = draw(rng, int(words[-1]) + 1 if n else 0)
+    if n < 2:
+        return np.zeros(n)
+    z = np.sqrt(1 - scatter.gap_word_share) * skewed + np.sqrt(scatter.gap_word_share) * of_word[words]
+    pair = inked[:-1] & inked[1:]
+    white = after[:-1] + left[1:]
+    carried = float(white[pair].std()) if pair.sum() > 1 else 0.0
+    carried = float(np.hypot(carried, LEAN_WIDENS * lean_deg * x))
+    add = aim(scatter.letter_gap * x, carried, life.of("letter_gap")).add
+    most = np.maximum(WIDEST * (space + 0.2 * x) - white, 0.0)
+
+    def limited(by: float, shift: float) -> Array:
+        return np.where(pair, np.maximum(np.minimum(by * z[:-1] + shift, most), least[:-1]), 0.0)
+
+    # the limits take away from the scatter and move its middle, so more is drawn, within reason, and moved back
+    out = np.zeros(n)
+    if add <= 0 or not pair.any():
+        out[:-1] = limited(add, 0.0)
+        return out
+    wanted, by, shift = float(np.hypot(add, white[pair].std())), add, 0.0
+    for _ in range(3):
+        out[:-1] = limited(by, shift)
+        drawn = out[:-1][pair]
+        shift = max(shift - float(drawn.mean()), -0.1 * x)
+        by = min(by * wanted / max(float((white[pair] + drawn).std()), 1e-9), MOST_WIDENING * add)
+    out[:-1] = limited(by, shift)
+    return out
+
+
+def word_scatter(
+    inked: np.ndarray, gaps: Array, space: float, x: float, scatter: Scatter, life: Life, rng: np.random.Generator
+) -> Array:
+    """Return what is added to the white between words."""
+    shape = 4.0
+    z = np.clip((rng.gamma(shape, 1.0, len(inked)) - shape) / np.sqrt(shape), -MOST, MOST)
+    sd = scatter.word_gap_share * (space + 0.2 * x) * life.of("word_gap")
+    least = max(NARROWEST_SPACE * space, min(space, LEAST_SPACE * x))
+    return np.where(gaps > 0, np.maximum(sd * z, least - space) * np.minimum(gaps, 1.0), 0.0)

@@ -1,0 +1,125 @@
+"""Where lines end: greedy, as a person writes, who goes on until the edge is near.
+
+Lengths are font units. Indices count the characters of one text (`Letters`).
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ownhand.composer.text.characters import Break, characters
+from ownhand.composer.variation.handwriting_statistics import Array
+
+MIN_BEFORE, MIN_AFTER = 2, 3
+"""Letters left before and taken over after a hyphen (common practice, no source)."""
+
+WORTH_IT = 0.12
+"""Share of the line that must be empty before a word is hyphenated."""
+
+Syllables = Callable[[str], Sequence[int]]
+"""From a word to the places, counted in graphemes, where it may be divided."""
+
+
+@dataclass(frozen=True)
+class Wrapped:
+    """One line: characters `start` to `end` (not included), and what it takes."""
+
+    start: int
+    end: int
+    hyphen: bool
+    last: bool
+    """The last of its passage: never stretched to justify."""
+
+    natural: float
+    """Length up to the last character's advance, the hyphen's not included."""
+
+
+@dataclass(frozen=True)
+class Wrapping:
+    """The lines of a passage and how many words had to be broken where no hyphen is allowed."""
+
+    lines: tuple[Wrapped, ...]
+    broken: int
+
+
+def wrap(
+    reach: Array,
+    start: int,
+    end: int,
+    breaks: Sequence[Break],
+    words: Sequence[tuple[int, int, str]],
+    *,
+    room: Callable[[int], float],
+    hyphen: float,
+    syllables: Syllables | None = None,
+) -> Wrapping:
+    """Break characters `start` to `end` into lines.
+
+    Parameters
+    ----------
+    reach : ndarray of shape (n + 1,)
+        Sum of the advances of all characters before each.
+    breaks
+        In the same count of characters as `start`, ascending.
+    words
+        Start, end and spelling of each run between spaces.
+    room
+        From the number of the line in this passage, from 0, to its length.
+    hyphen
+        Advance of a hyphen; 0: the hand has none, so nothing is hyphenated.
+    """
+    options = [b for b in breaks if hyphen or not b.hyphen]
+    options.append(Break(end, end))
+    stops = [float(reach[b.end]) for b in options]
+    lines: list[Wrapped] = []
+    broken = 0
+    at = start
+    while at < end:
+        width = room(len(lines))
+        origin = float(reach[at])
+        k = bisect_right(stops, origin + width + 1e-9) - 1
+        while k >= 0 and options[k].hyphen and stops[k] + hyphen > origin + width:
+            k -= 1
+        chosen = options[k] if k >= 0 and options[k].end > at else None
+        full = chosen is not None and chosen.start >= end
+        if not full and syllables is not None and hyphen:
+            divided = _divide(reach, chosen.start if chosen else at, words, origin + width - hyphen, syllables)
+            used = stops[k] - origin if chosen else 0.0
+            if divided is not None and divided > at and width - used > WORTH_IT * width:
+                chosen = Break(divided, divided, hyphen=True)
+        if chosen is None:
+            cut = max(at + 1, bisect_right(reach.tolist(), origin + width, at, end) - 1)
+            chosen = Break(cut, cut)
+            broken += 1
+        natural = float(reach[chosen.end]) - origin
+        lines.append(Wrapped(at, chosen.end, chosen.hyphen, chosen.start >= end, natural))
+        at = chosen.start
+    return Wrapping(tuple(lines), broken)
+
+
+def _divide(
+    reach: Array, start: int, words: Sequence[tuple[int, int, str]], limit: float, syllables: Syllables
+) -> int | None:
+    """Return where to divide the word that holds or follows `start` so that it ends before `limit`; None: nowhere."""
+    k = bisect_left(words, start, key=lambda w: w[1] - 1)
+    if k >= len(words):
+        return None
+    first, last, spelling = words[k]
+    bare = spelling.rstrip(".,;:!?…)]}»”\"'’")
+    if not bare.isalpha() or len(characters(spelling)) != last - first:
+        return None
+    letters = len(characters(bare))
+    best = None
+    for p in syllables(bare):
+        if MIN_BEFORE <= p <= letters - MIN_AFTER and first + p > start and reach[first + p] <= limit:
+            best = first + p
+    return best
+
+
+def reach_of(advance: Array) -> Array:
+    """Return where each character begins, counted from the first; shape (n + 1,)."""
+    return np.concatenate([[0.0], np.cumsum(advance)])

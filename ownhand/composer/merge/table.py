@@ -1,0 +1,159 @@
+"""A table of recipients: CSV in the encodings and quotings that spreadsheets write (RFC 4180 and its relatives)."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from capture.errors import TableError
+from ownhand.composer.merge.template import key
+
+DELIMITERS = ",;\t|"
+LARGEST_BYTES = 200_000_000
+
+
+@dataclass(frozen=True)
+class Row:
+    """One recipient."""
+
+    number: int
+    """From 1, the head not counted."""
+
+    line: int
+    """Where it begins in the file."""
+
+    values: dict[str, str]
+    """By the name of the column, folded as by `ownhand.composer.merge.template.key`."""
+
+    fault: str = ""
+    """What is wrong with it; '' for a good row."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table as read."""
+
+    columns: tuple[str, ...]
+    rows: tuple[Row, ...]
+    encoding: str
+    delimiter: str
+
+
+def read_table(path: Path, *, encoding: str | None = None) -> Table:
+    """Return the table in a CSV file with a head of column names.
+
+    Without `encoding`: by byte order mark, else UTF-8, else Windows-1252, which Western spreadsheets write.
+
+    Raises
+    ------
+    TableError
+        If it cannot be read or has no head. Faults in single rows are kept with the row.
+    """
+    try:
+        if path.stat().st_size > LARGEST_BYTES:
+            raise TableError(str(path), "is larger than 200 MB", "Split the table.")
+        raw = path.read_bytes()
+    except OSError as error:
+        raise TableError(str(path), f"cannot be read ({error.strerror})", "Give a CSV file.") from None
+    text, used = _decoded(raw, path, encoding)
+    text, said = _without_hint(text)
+    delimiter = said or _delimiter(text)
+    rows = _rows(text, delimiter, path)
+    try:
+        line, head = next(rows)
+    except StopIteration:
+        raise TableError(str(path), "holds no row", "The first row names the columns.") from None
+    columns = tuple(key(name) for name in head)
+    while columns and not columns[-1]:
+        columns = columns[:-1]
+    twice = {c for c in columns if columns.count(c) > 1}
+    if not any(columns) or twice:
+        what = f"has two columns '{min(twice)}'" if twice else "has no column names in its first row"
+        raise TableError(f"{path}, line {line}", what, "Name every column once.")
+    out: list[Row] = []
+    try:
+        for line, values in rows:
+            if any(v.strip() for v in values):
+                out.append(_row(len(out) + 1, line, values, columns))
+    except csv.Error as error:
+        out.append(Row(len(out) + 1, line + 1, {}, f"cannot be read as CSV from here on ({error})"))
+    return Table(columns, tuple(out), used, delimiter)
+
+
+def _decoded(raw: bytes, path: Path, encoding: str | None) -> tuple[str, str]:
+    if raw[:4] == b"PK\x03\x04" or raw[:4] == b"\xd0\xcf\x11\xe0":
+        raise TableError(str(path), "is a workbook, not CSV", "Save it as 'CSV UTF-8' in the spreadsheet program.")
+    try:
+        if encoding:
+            return raw.decode(encoding), encoding
+        for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+            if raw.startswith(mark):
+                return raw.decode(name), name
+        if raw[:200].count(0) > len(raw[:200]) // 4:
+            name = "utf-16-le" if raw[1:2] == b"\0" else "utf-16-be"
+            return raw.decode(name), name
+    except (UnicodeDecodeError, LookupError) as error:
+        raise TableError(str(path), f"does not hold together as {encoding or 'Unicode'} ({error})", "") from None
+    try:
+        return raw.decode("utf-8"), "utf-8"
+    except UnicodeDecodeError:
+        return raw.decode("cp1252", errors="replace"), "cp1252"
+
+
+def _without_hint(text: str) -> tuple[str, str]:
+    """Return the text without a first line 'sep=;', which some spreadsheets write, and the delimiter it named."""
+    first = re.match(r"[^\r\n]*(\r\n?|\n)?", text)[0]  # type: ignore[index]
+    rest = text[len(first) :]
+    hint = first.strip().strip('"')
+    if hint.lower().startswith("sep=") and len(hint) == 5:
+        return "\n" + rest, hint[4]
+    return text, ""
+
+
+def _delimiter(text: str) -> str:
+    """Return the delimiter that stands most often in the head, outside quotes; of equals the one that rows agree on."""
+    lines = [line for line in re.split(r"\r\n?|\n", text[:100_000]) if line.strip()]
+    head = lines[0] if lines else ""
+    counts = {d: _fields(head, d) for d in DELIMITERS}
+    best = max(counts.values())
+    likely = [d for d in DELIMITERS if counts[d] == best]
+    if best == 1 or len(likely) == 1:
+        return likely[0]
+    return max(likely, key=lambda d: sum(_fields(line, d) == best for line in lines[1:20]))
+
+
+def _fields(line: str, delimiter: str) -> int:
+    try:
+        return len(next(csv.reader([line], delimiter=delimiter), []))
+    except csv.Error:
+        return 1
+
+
+def _rows(text: str, delimiter: str, path: Path) -> Iterator[tuple[int, list[str]]]:
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    line = 1
+    while True:
+        try:
+            values = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            if line == 1:
+                raise TableError(f"{path}, line 1", f"cannot be read as CSV ({error})", "") from None
+            raise
+        if values:
+            yield line, values
+        line = reader.line_num + 1
+
+
+def _row(number: int, line: int, values: list[str], columns: tuple[str, ...]) -> Row:
+    extra = [v for v in values[len(columns) :] if v.strip()]
+    fault = ""
+    if extra:
+        fault = f"it has {len(values)} fields, the head has {len(columns)}; is a field with a comma in it not quoted?"
+    padded = values[: len(columns)] + [""] * (len(columns) - len(values))
+    return Row(number, line, dict(zip(columns, padded, strict=True)), fault)

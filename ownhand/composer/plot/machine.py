@@ -1,0 +1,185 @@
+"""What a plotter can do: its bed, its speeds, how it lifts the pen. Read from a small TOML or JSON file.
+
+Nobody but the maker knows a machine's limits: take the figures from its manual, follow that manual and local rules, and
+keep hands, hair and sleeves away from moving parts. Try a new profile with the pen taken out.
+
+Example of a file, with every key; all have defaults:
+
+    name = "Drawing table"
+    bed_mm = [310, 220]            # how far the pen can go, x and y
+    origin = "top left"            # which corner of the bed is zero: "top left" (y down) or "bottom left" (y up)
+    paper_mm = [0, 0]              # where the paper's top left corner lies on the bed, from its top left corner
+    draw_mm_s = 40
+    travel_mm_s = 120
+    acceleration_mm_s2 = 1200
+    corner_mm_s = 4                # how much the velocity may change at once, in a corner
+    lift_s = 0.15
+    lower_s = 0.15
+    pen = "servo"                  # or "z"
+    pen_up = ["M3 S30", "G4 P0.15"]
+    pen_down = ["M3 S60", "G4 P0.15"]
+    begin = []                     # further lines of G-code at the start
+    end = []                       # and at the end
+"""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from dataclasses import dataclass, fields, replace
+from pathlib import Path
+from typing import Any, Literal
+
+import numpy as np
+
+from capture.errors import InputError, UsageError
+from capture.units import Points
+from ownhand.composer.plot.plot_page import PlotPage
+
+ORIGINS = ("top left", "bottom left")
+PENS = ("z", "servo")
+PEN_MOVES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
+    # NIST RS274NGC (Kramer, Proctor, Messina, NISTIR 6556, 2000): G0, G1, G4 P (seconds), M3, S
+    "z": (("G0 Z3",), ("G1 Z0 F900",)),
+    "servo": (("M3 S30", "G4 P0.15"), ("M3 S60", "G4 P0.15")),
+}
+"""Lifting and lowering, where a profile does not say."""
+
+
+@dataclass(frozen=True)
+class Machine:
+    """A plotter's profile; see the module for what each field means."""
+
+    name: str = "plotter"
+    bed_mm: tuple[float, float] = (310.0, 430.0)
+    origin: Literal["top left", "bottom left"] = "bottom left"
+    paper_mm: tuple[float, float] = (0.0, 0.0)
+    draw_mm_s: float = 40.0
+    travel_mm_s: float = 120.0
+    acceleration_mm_s2: float = 1200.0
+    corner_mm_s: float = 4.0
+    lift_s: float = 0.15
+    lower_s: float = 0.15
+    pen: Literal["z", "servo"] = "z"
+    pen_up: tuple[str, ...] = ()
+    pen_down: tuple[str, ...] = ()
+    begin: tuple[str, ...] = ()
+    end: tuple[str, ...] = ()
+
+    @property
+    def lines_up(self) -> tuple[str, ...]:
+        """G-code that lifts the pen."""
+        return self.pen_up or PEN_MOVES[self.pen][0]
+
+    @property
+    def lines_down(self) -> tuple[str, ...]:
+        """G-code that lowers the pen."""
+        return self.pen_down or PEN_MOVES[self.pen][1]
+
+    def bed_from_page(self, points_mm: Points) -> Points:
+        """Return machine coordinates (mm, from the bed's zero) for page-frame points (y down).
+
+        Examples
+        --------
+        >>> Machine(bed_mm=(300.0, 200.0)).bed_from_page(np.array([[10.0, 20.0]]))
+        array([[ 10., 180.]])
+        """
+        on_bed: Points = np.asarray(points_mm, float) + np.array(self.paper_mm)
+        if self.origin == "top left":
+            return on_bed
+        return np.column_stack([on_bed[:, 0], self.bed_mm[1] - on_bed[:, 1]])
+
+
+def load_machine(path: Path) -> Machine:
+    """Return the profile in a TOML or JSON file.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read; all faults are named at once.
+    """
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise InputError(str(path), f"cannot be read ({error.strerror})", "Give a machine profile.") from None
+    try:
+        text = raw.decode("utf-8-sig")
+        data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError(str(path), f"is not a TOML or JSON file ({error})", "See the README for an example.") from None
+    if not isinstance(data, dict):
+        raise InputError(str(path), "holds no keys", "See the README for an example.")
+    return machine_from(data, where=str(path))
+
+
+def machine_from(data: dict[str, Any], *, where: str = "machine") -> Machine:
+    """Return the profile in plain data.
+
+    Raises
+    ------
+    InputError
+        If there is any fault; all are named at once.
+    """
+    known = {f.name: f for f in fields(Machine)}
+    faults: list[str] = []
+    good: dict[str, Any] = {}
+    for key, value in data.items():
+        if key not in known:
+            faults.append(f"{key}: no such key (known: {', '.join(known)})")
+            continue
+        checked, fault = _checked(key, value, getattr(Machine(), key))
+        if fault:
+            faults.append(f"{key}: {fault}")
+        else:
+            good[key] = checked
+    if faults:
+        raise InputError(where, "; ".join(faults), "Correct the profile.")
+    return replace(Machine(), **good)
+
+
+def _checked(key: str, value: Any, default: Any) -> tuple[Any, str]:
+    """Return the value for a key, and what is wrong with it."""
+    choices = {"origin": ORIGINS, "pen": PENS}.get(key)
+    if choices:
+        return value, "" if value in choices else f"expected {' or '.join(choices)}, found {value!r}"
+    if isinstance(default, str):
+        return value, "" if isinstance(value, str) else f"expected a text, found {value!r}"
+    if key in ("bed_mm", "paper_mm"):
+        ok = isinstance(value, list) and len(value) == 2 and all(_is_number(v) for v in value)
+        ok = ok and (key == "paper_mm" or min(value) > 0)
+        return (
+            float(value[0]),
+            float(value[1]),
+        ) if ok else None, "" if ok else f"expected [x, y] in mm, found {value!r}"
+    if isinstance(default, tuple):
+        ok = isinstance(value, list) and all(isinstance(v, str) and "\n" not in v for v in value)
+        return tuple(value) if ok else None, "" if ok else f"expected a list of lines, found {value!r}"
+    least = 0.0 if key in ("lift_s", "lower_s") else 0.01
+    ok = _is_number(value) and least <= value <= 100_000
+    return float(value) if ok else None, "" if ok else f"expected a number of at least {least:g}, found {value!r}"
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and bool(np.isfinite(value))
+
+
+def check_bed(page: PlotPage, machine: Machine) -> None:
+    """Refuse a page whose writing would leave the machine's bed.
+
+    Raises
+    ------
+    UsageError
+        With how far it would.
+    """
+    if not len(page):
+        return
+    x0, y0, x1, y1 = page.bounds_mm()
+    (px, py), (width, height) = machine.paper_mm, machine.bed_mm
+    for name, at, low, high in (("x", x0 + px, 0, width), ("x", x1 + px, 0, width),
+                                ("y", y0 + py, 0, height), ("y", y1 + py, 0, height)):  # fmt: skip
+        if not low - 1e-6 <= at <= high + 1e-6:
+            raise UsageError(
+                f"page {page.number}",
+                f"the writing reaches {name} = {at:.1f} mm, the bed of '{machine.name}' goes from 0 to {high:g} mm",
+                "Use smaller paper, turn it, or move it on the bed.",
+            )

@@ -1,0 +1,1 @@
+"""What can be asked of a page, and how such requests are checked."""

@@ -1,0 +1,245 @@
+"""What can be asked of a composed page: paper, boxes, size, spacing, and how lively the writing is.
+
+All places are page-frame millimetres: from the page's top left corner, y down.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field, fields
+from typing import Literal
+
+from capture.errors import UsageError
+from ownhand.composer.settings.paper_sizes import paper_size
+
+Align = Literal["left", "right", "centre", "justified"]
+ALIGNMENTS = ("left", "right", "centre", "justified")
+Order = Literal["writing", "least travel"]
+ORDERS = ("writing", "least travel")
+
+STRONGEST = 2.0
+"""Upper end of every `Life` setting: twice what people do."""
+
+
+@dataclass(frozen=True)
+class Life:
+    """How much the writing lives: 0 is nil, 1 as people write, 2 twice as much.
+
+    Every figure multiplies what `ownhand.composer.variation.handwriting_statistics` says a hand does.
+    """
+
+    strength: float = 1.0
+    """Multiplies all the others."""
+
+    variants: float = 1.0
+    """0: always the best variant of a character; 1: all of them."""
+
+    blends: float = 1.0
+    """0: only the variants as they were written; above: also means between those with the same ductus."""
+
+    foot: float = 1.0
+    """The letter's foot about the line."""
+
+    height: float = 1.0
+    width: float = 1.0
+    slant: float = 1.0
+    letter_gap: float = 1.0
+    word_gap: float = 1.0
+    level: float = 1.0
+    """A whole line about its place."""
+
+    slope: float = 1.0
+    """A whole line about the horizontal."""
+
+    drift: float = 1.0
+    """Slow wander of the line, on unruled paper only."""
+
+    margin: float = 1.0
+    """Where lines begin."""
+
+    def __post_init__(self) -> None:
+        for f in fields(self):
+            value = getattr(self, f.name)
+            if not 0 <= value <= STRONGEST:
+                raise UsageError(
+                    f"life {f.name}", f"{value:g} is not between 0 and {STRONGEST:g}", "0 is nil, 1 is natural."
+                )
+
+    def of(self, name: str) -> float:
+        """Return the multiplier of one setting with the overall strength in it."""
+        return min(STRONGEST, float(getattr(self, name)) * self.strength)
+
+
+@dataclass(frozen=True)
+class Ruling:
+    """Printed lines to write on."""
+
+    pitch_mm: float
+    offset_mm: float = 0.0
+    """y of one printed line, from the page's top edge; the others lie whole pitches from it."""
+
+    def __post_init__(self) -> None:
+        if not self.pitch_mm >= 1:
+            raise UsageError("ruling", f"a pitch of {self.pitch_mm:g} mm is under 1 mm", "Measure it between lines.")
+
+
+@dataclass(frozen=True)
+class TextBox:
+    """A part of the page with a text of its own."""
+
+    name: str
+    x_mm: float
+    y_mm: float
+    width_mm: float
+    height_mm: float
+    align: Align | None = None
+    """None: as on the whole page; so for the next two."""
+
+    x_height_mm: float | None = None
+    ruling: Ruling | None = None
+    fit: bool = False
+    """Write smaller where the text would not fit otherwise, down to `Settings.smallest`."""
+
+    blank: bool = False
+    """Kept free of writing, for a signature or a stamp."""
+
+    flows: bool = False
+    """Text that does not fit goes on in the same box of a further page; else it is refused."""
+
+    pen: int = 1
+
+    def __post_init__(self) -> None:
+        if not (self.width_mm > 0 and self.height_mm > 0):
+            raise UsageError(f"box '{self.name}'", "it has no width or no height", "Give both in mm.")
+        if self.align is not None and self.align not in ALIGNMENTS:
+            raise UsageError(f"box '{self.name}'", f"no alignment '{self.align}'", f"Use {', '.join(ALIGNMENTS)}.")
+
+
+@dataclass(frozen=True)
+class Pen:
+    """What is held by the plotter; for previews and for the layers of a file."""
+
+    colour: str = "#1f2a56"
+    """#rrggbb."""
+
+    width_mm: float | None = None
+    """None: as measured in the hand."""
+
+    name: str = ""
+
+    def __post_init__(self) -> None:
+        if not re.fullmatch(r"#[0-9a-fA-F]{6}", self.colour):
+            raise UsageError("pen", f"'{self.colour[:20]}' is not a colour", "Write it as #rrggbb.")
+        if self.width_mm is not None and not 0.01 <= self.width_mm <= 20:
+            raise UsageError("pen", f"a width of {self.width_mm:g} mm is not between 0.01 and 20", "")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Everything about the page but its text."""
+
+    paper: str | tuple[float, float] = "A4"
+    """Name, 'WxH' in mm, or the pair."""
+
+    landscape: bool = False
+    margins_mm: tuple[float, float, float, float] = (20.0, 20.0, 20.0, 20.0)
+    """Top, right, bottom, left. Nothing is ever drawn in them."""
+
+    x_height_mm: float | None = None
+    """Writing size; None: the size in which the hand was written."""
+
+    line_spacing: float = 1.0
+    """Multiplies the natural distance of lines."""
+
+    ruling: Ruling | None = None
+    align: Align = "left"
+    indent_mm: float = 0.0
+    """First line of a paragraph; negative: all the others."""
+
+    paragraph_gap: float = 0.5
+    """Height of a blank line of the text, in lines; on ruled paper always whole lines."""
+
+    hyphenate: str = ""
+    """Language to hyphenate in ('en', 'de', 'pl' ...); '': never."""
+
+    lists: bool = True
+    """Lines that begin with '- ', '* ', '• ' or '1. ' hang from their mark."""
+
+    tab_mm: float | None = None
+    """Distance of tab stops; None: six x-heights."""
+
+    fit: bool = False
+    """Write the body smaller where it would need a further page."""
+
+    smallest: float = 0.6
+    """How far `fit` may go, as a share of the size asked for."""
+
+    boxes: tuple[TextBox, ...] = ()
+    """Empty: one box, 'body', as large as the margins allow, that flows."""
+
+    life: Life = field(default_factory=Life)
+    joins: bool = True
+    """Write on without lifting where a letter ends just where the next begins, in hands that join."""
+
+    order: Order = "writing"
+    pens: tuple[Pen, ...] = (Pen(),)
+
+    def __post_init__(self) -> None:
+        width, height = self.size_mm
+        top, right, bottom, left = self.margins_mm
+        if not self.pens:
+            raise UsageError("pens", "there is none", "Give at least one.")
+        if min(self.margins_mm) < 0 or left + right >= width or top + bottom >= height:
+            raise UsageError(
+                "margins",
+                f"{top:g}, {right:g}, {bottom:g}, {left:g} mm leave no room on {width:g} x {height:g} mm",
+                "Give top, right, bottom, left in mm.",
+            )
+        if self.align not in ALIGNMENTS:
+            raise UsageError("align", f"no alignment '{self.align}'", f"Use {', '.join(ALIGNMENTS)}.")
+        if self.order not in ORDERS:
+            raise UsageError("order", f"no order '{self.order}'", f"Use {' or '.join(ORDERS)}.")
+        for what, value, low, high in (
+            ("x-height", self.x_height_mm, 0.5, 200.0),
+            ("line spacing", self.line_spacing, 0.3, 10.0),
+            ("paragraph gap", self.paragraph_gap, 0.0, 20.0),
+            ("smallest", self.smallest, 0.1, 1.0),
+            ("tab", self.tab_mm, 0.5, 500.0),
+        ):
+            if value is not None and not low <= value <= high:
+                raise UsageError(what, f"{value:g} is not between {low:g} and {high:g}", "")
+        names = [box.name for box in self.boxes]
+        if len(set(names)) < len(names):
+            raise UsageError("boxes", f"two boxes bear the same name ({', '.join(names)})", "Give each its own.")
+        for box in self.boxes:
+            if box.pen < 1 or box.pen > len(self.pens):
+                raise UsageError(f"box '{box.name}'", f"there is no pen {box.pen}", f"Pens are 1 to {len(self.pens)}.")
+            inside = (
+                box.x_mm >= left - 1e-9
+                and box.y_mm >= top - 1e-9
+                and box.x_mm + box.width_mm <= width - right + 1e-9
+                and box.y_mm + box.height_mm <= height - bottom + 1e-9
+            )
+            if not inside:
+                raise UsageError(
+                    f"box '{box.name}'",
+                    f"it reaches into the margins ({top:g}, {right:g}, {bottom:g}, {left:g} mm) of a page of "
+                    f"{width:g} x {height:g} mm",
+                    "Make it smaller, or the margins narrower.",
+                )
+
+    @property
+    def size_mm(self) -> tuple[float, float]:
+        """Width and height of the page."""
+        return paper_size(self.paper, landscape=self.landscape)
+
+    @property
+    def all_boxes(self) -> tuple[TextBox, ...]:
+        """The boxes asked for, or the one that fills the page inside its margins."""
+        if self.boxes:
+            return self.boxes
+        width, height = self.size_mm
+        top, right, bottom, left = self.margins_mm
+        return (
+            TextBox("body", left, top, width - left - right, height - top - bottom, fit=self.fit, flows=not self.fit),
+        )

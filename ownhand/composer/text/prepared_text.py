@@ -1,0 +1,88 @@
+"""A text made ready: its passages, list marks and letters, before any line is broken."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from ownhand.composer.text.characters import PAGE_BREAK, SPACE, Break, Fitter, normal, passage
+
+_BULLET = re.compile(r"^( *)([-*•–]) +(?=\S)")
+_NUMBER = re.compile(r"^( *)(\d{1,3}[.)]) +(?=\S)")
+BULLETS = ("•", "–", "-", "—", "*", "·")
+HYPHENS = ("-", "‐", "–")
+
+
+@dataclass(frozen=True)
+class Part:
+    """One line of the text as typed; indices count the characters of the manuscript."""
+
+    start: int
+    end: int
+    breaks: tuple[Break, ...]
+    words: tuple[tuple[int, int, str], ...]
+    mark: tuple[int, int] | None = None
+    """Characters of its list mark, which come just before `start`."""
+
+    depth: int = 0
+    """How deep the list lies in others."""
+
+    new_page: bool = False
+
+    @property
+    def empty(self) -> bool:
+        """True for a blank line."""
+        return self.start == self.end and self.mark is None
+
+
+@dataclass(frozen=True)
+class PreparedText:
+    """All characters of a text, and its lines as typed."""
+
+    chars: tuple[str, ...]
+    gaps: tuple[float, ...]
+    parts: tuple[Part, ...]
+    hyphens: tuple[int, int]
+    """Range of the characters kept in reserve as hyphens, at the end."""
+
+
+def prepare_text(
+    text: str, fitter: Fitter, has: Sequence[str] | frozenset[str], *, lists: bool, divides: bool
+) -> PreparedText:
+    """Return a text as characters of the font.
+
+    `divides`: hyphens will be wanted at line ends; a few are kept in reserve at any rate where the text has soft ones.
+    """
+    chars: list[str] = []
+    gaps: list[float] = []
+    parts: list[Part] = []
+
+    def add(line: str) -> tuple[int, int, tuple[Break, ...], tuple[tuple[int, int, str], ...]]:
+        start = len(chars)
+        p = passage(line, fitter)
+        chars.extend(p.chars)
+        gaps.extend(p.gaps)
+        breaks = tuple(Break(b.end + start, b.start + start, b.hyphen) for b in p.breaks)
+        words = tuple((a + start, b + start, word) for a, b, word in p.words)
+        return start, len(chars), breaks, words
+
+    clean = normal(text)
+    for n, page in enumerate(clean.split(PAGE_BREAK)):
+        for k, raw in enumerate(page.strip("\n").split("\n") if n else page.rstrip("\n").split("\n")):
+            line = raw.rstrip(" ")
+            new_page = n > 0 and k == 0
+            found = (_BULLET.match(line) or _NUMBER.match(line)) if lists else None
+            if found:
+                sign = found[2] if found[2][0].isdigit() else next((b for b in BULLETS if b in has), found[2])
+                mark = add(sign)[:2]
+                parts.append(Part(*add(line[found.end() :]), mark, len(found[1]) // 2, new_page))
+            else:
+                parts.append(Part(*add(line), None, 0, new_page))
+    hyphen = next((h for h in HYPHENS if h in has), "")
+    reserve = 1 + len(chars) // 40 if hyphen and (divides or any(b.hyphen for p in parts for b in p.breaks)) else 0
+    first = len(chars)
+    for _ in range(reserve):
+        chars += [SPACE, hyphen]
+        gaps += [1.0, 0.0]
+    return PreparedText(tuple(chars), tuple(gaps), tuple(parts), (first, len(chars)))

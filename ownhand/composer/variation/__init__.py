@@ -1,0 +1,1 @@
+"""How much a hand varies, and random figures that vary so."""

@@ -1,0 +1,1 @@
+"""A hand's folder on disk: records, captures, decisions, locking."""

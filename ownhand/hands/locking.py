@@ -1,0 +1,48 @@
+"""One command at a time writes into a hand: a second one is told so at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from filelock import FileLock, Timeout
+
+from capture.errors import OutputError
+from capture.files import HELD, check_folder, is_vacant, make_folder
+
+
+@contextmanager
+def locked(path: Path) -> Iterator[None]:
+    """Hold the hand in `path`, which need not exist yet, for writing; what stays empty is taken away again.
+
+    The operating system keeps the lock (`flock` and its like), so it ends with the process that holds it, however that
+    ends; the file `.locked` tells nothing by being there.
+
+    Raises
+    ------
+    OutputError
+        If another process or thread holds it, or the folder cannot be written to.
+    """
+    check_folder(path)
+    new = not path.exists()
+    make_folder(path)
+    lock = FileLock(path / HELD)
+    try:
+        lock.acquire(blocking=False)
+    except Timeout:
+        what = "another ownhand command is writing into this hand"
+        raise OutputError(str(path), what, "Let it finish, then run this again.") from None
+    except NotImplementedError:  # a file system without locks, some network drives: as good as it gets
+        pass
+    except OSError as error:
+        what = f"cannot be written ({error.strerror})"
+        raise OutputError(str(path), what, "Choose a folder you may write to.") from None
+    try:
+        yield
+    finally:
+        if new and is_vacant(path):
+            with suppress(OSError):
+                (path / HELD).unlink(missing_ok=True)
+                path.rmdir()
+        lock.release()

@@ -1,0 +1,172 @@
+"""Keeping what was read in the hand's folder, cell by cell the better of old and new."""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+from collections.abc import Mapping
+from pathlib import Path
+
+import cv2
+
+from capture.errors import HandFolderError, OutputError
+from capture.files import make_folder, write_bytes
+from capture.read import CellInk, PageReading
+from capture.report import Finding
+from capture.sheet import Sheet
+from capture.sheet_file import save_sheet
+from capture.units import cell_from_image
+from fontbuild.text_spacing_statistics import CopiedLine, measure_rhythm, pieces_of
+from ownhand.hands.hand import Hand, InkPicture, PageCapture, capture_file, load_capture, load_sheets, save_capture
+from ownhand.pictures.contact_sheet import draw_contact
+from skeleton.attempt import Attempt
+from skeleton.result import LOW_CONFIDENCE, Reading
+
+CellKey = tuple[str, int, int, int]
+"""Sheet id, page, row, column."""
+
+TRUE_SCALE = 0.005
+"""A printed size nearer than this to what was asked for is taken as right."""
+
+
+def keep_sheets(hand: Hand, sheets: Mapping[str, Sheet]) -> list[str]:
+    """Write the sheets that were rebuilt from paper; return what to tell about them."""
+    before = load_sheets(hand)
+    notices = []
+    for key, sheet in sheets.items():
+        if key in before and len(before[key].pages) == len(sheet.pages):
+            continue
+        save_sheet(sheet, make_folder(hand.sheets_folder / key) / "sheet.json")
+        notices.append(f"Sheet '{key}': sheet.json rebuilt from the paper, {len(sheet.pages)} page(s).")
+    return notices
+
+
+def keep_scan(hand: Hand, path: Path) -> str:
+    """Copy a scan into the hand's folder; return the copy's name, which tells its content."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise OutputError(str(path), f"cannot be copied ({error.strerror})", "Put it where it can be read.") from None
+    name = f"{path.stem}-{hashlib.sha256(data).hexdigest()[:8]}{path.suffix.lower()}"
+    if not (hand.scans_folder / name).exists():
+        write_bytes(hand.scans_folder / name, data)
+    return name
+
+
+def keep_page(
+    hand: Hand, reading: PageReading, scan: str, traced: Mapping[CellKey, Reading]
+) -> tuple[PageCapture, Path]:
+    """Write what was read from a page, cell by cell the better of old and new; return it and its contact sheet."""
+    sheet, number = reading.sheet, reading.page.page
+    file = capture_file(hand, sheet.id, number)
+    folder = file.parent
+    old = _captured_before(file)
+    before = {a.id: a for a in old.attempts} if old else {}
+    stamp = scan.rsplit("-", 1)[-1].split(".")[0]
+    scale = printed_scale(reading)
+    attempts, pictures = [], {}
+    for cell in reading.cells:
+        key = (sheet.id, number, cell.row, cell.column)
+        new = attempt_of(cell, traced.get(key), sheet=sheet.id, page=number, scale=scale)
+        kept = before.get(new.id)
+        if old is not None and kept is not None and better(kept, new):
+            attempts.append(kept)
+            if kept.id in old.ink:
+                pictures[kept.id] = old.ink[kept.id]
+            continue
+        attempts.append(new)
+        if cell.grey.size:
+            name = f"ink/{number:02d}-{cell.row:02d}.{cell.column:02d}-{stamp}.png"
+            _, data = cv2.imencode(".png", cell.grey)
+            write_bytes(folder / name, data.tobytes())
+            pictures[new.id] = InkPicture(
+                name,
+                cell.px_per_mm / scale,
+                round((cell.left_mm - cell.cell.box_mm[0]) * scale, 4),
+                round((cell.cell.baseline_mm - cell.top_mm) * scale, 4),
+            )
+    verdict = {k: v for k, v in dataclasses.asdict(reading.verdict).items() if v is not None}
+    rhythm = rhythm_of(reading)
+    capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures, rhythm)
+    save_capture(hand, capture)
+    named = {p.file for p in pictures.values()}
+    for left in folder.glob(f"ink/{number:02d}-*.png"):
+        if f"ink/{left.name}" not in named:
+            left.unlink(missing_ok=True)
+    contact = draw_contact(reading.page, capture, folder).save_png(folder / f"page-{number:02d}-contact.png")
+    return capture, contact
+
+
+def _captured_before(file: Path) -> PageCapture | None:
+    """Return what was read from the page before; a file that does not hold together is put aside, not lost."""
+    if not file.exists():
+        return None
+    try:
+        return load_capture(file)
+    except HandFolderError:
+        file.replace(file.with_suffix(".json.damaged"))
+        return None
+
+
+def rhythm_of(reading: PageReading) -> Mapping[str, float]:
+    """Return the habits of running text that a ruled page shows, in x-heights; empty for a page of cells."""
+    lines = [
+        CopiedLine(
+            ink.line.text,
+            pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm),
+        )
+        for ink in reading.lines
+    ]
+    return measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
+
+
+def printed_scale(reading: PageReading) -> float:
+    """Return the printed size over the size asked for, 1 where it is right or cannot be told."""
+    scale = reading.verdict.print_scale or 1.0
+    return scale if abs(scale - 1) > TRUE_SCALE else 1.0
+
+
+def attempt_of(cell: CellInk, reading: Reading | None, *, sheet: str, page: int, scale: float = 1.0) -> Attempt:
+    """Return a cell with its strokes as an attempt, in real millimetres on paper.
+
+    `scale` is the printed size over the size asked for.
+    """
+    guide = cell.cell
+    left, baseline = guide.box_mm[0] - cell.left_mm, guide.baseline_mm - cell.top_mm
+    strokes = [
+        dataclasses.replace(s, points_mm=cell_from_image(s.points_mm, left_mm=left, baseline_mm=baseline) * scale)
+        for s in (reading.strokes if reading else ())
+    ]
+    findings = list(cell.findings)
+    if reading is not None and cell.status == "written":
+        doubts = list(reading.findings)
+        if reading.confidence < LOW_CONFIDENCE and not any("confidence" in f.kind for f in doubts):
+            doubts.append(Finding("low confidence", detail=f"{reading.confidence:.2f}"))
+        findings += [Finding(f.kind, cell.char, page, cell.row, cell.column, f.detail) for f in doubts]
+    return Attempt(
+        id=f"{sheet}/{page}/{cell.row}.{cell.column}",
+        char=cell.char,
+        attempt=cell.attempt,
+        status=cell.status,
+        strokes=tuple(strokes),
+        x_height_mm=guide.x_height_mm * scale,
+        ascender_mm=guide.ascender_mm * scale,
+        descender_mm=guide.descender_mm * scale,
+        width_mm=guide.box_mm[2] * scale,
+        pen_mm=cell.pen_mm * scale,
+        confidence=reading.confidence if reading else 1.0,
+        allograph=reading.allograph if reading else "",
+        findings=tuple(findings),
+    )
+
+
+def better(old: Attempt, new: Attempt) -> bool:
+    """Whether an attempt as captured before is to be kept when its page is read again.
+
+    Ink is better than none, then fewer findings, then more confidence; the newer of equals.
+    """
+
+    def rank(a: Attempt) -> tuple[bool, int, float]:
+        return (a.status != "blank", -len(a.findings), a.confidence)
+
+    return rank(old) > rank(new)

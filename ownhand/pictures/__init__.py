@@ -1,0 +1,1 @@
+"""Pictures for people: the canvas and the contact sheet."""

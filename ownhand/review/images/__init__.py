@@ -1,0 +1,1 @@
+"""Pictures of ink, of one attempt and of all attempts at a character."""

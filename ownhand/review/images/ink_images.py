@@ -1,0 +1,87 @@
+"""The ink pictures: where they are, and how large, without opening them all."""
+
+from __future__ import annotations
+
+import struct
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.units import cell_from_image
+from ownhand.hands.hand import InkPicture
+
+if TYPE_CHECKING:
+    from ownhand.review.session.review_session import ReviewSession
+
+
+def picture_file(book: ReviewSession, key: str) -> Path | None:
+    """Return the file of an attempt's ink picture; None where there is none, or it would lie outside the captures."""
+    if key not in book.ink:
+        return None
+    sheet, picture = book.ink[key]
+    root = book.hand.captures_folder.resolve()
+    file = (root / sheet / picture.file).resolve()
+    return file if file.is_relative_to(root) and file.suffix == ".png" and file.is_file() else None
+
+
+def png(book: ReviewSession, key: str) -> bytes | None:
+    """Return an attempt's ink picture; None where there is none. Some kB each: they are kept once read."""
+    if key not in book.pngs:
+        file = picture_file(book, key)
+        if file is None:
+            return None
+        book.pngs[key] = file.read_bytes()
+    return book.pngs[key]
+
+
+def size_mm(book: ReviewSession, key: str) -> tuple[float, float]:
+    """Return width and height of an attempt's ink picture; (0, 0) where there is none."""
+    if key not in book.sizes:
+        file = picture_file(book, key)
+        w, h = _size_px(file) if file else (0, 0)
+        k = book.ink[key][1].px_per_mm if key in book.ink else 1.0
+        book.sizes[key] = (round(w / k, 3), round(h / k, 3))
+    return book.sizes[key]
+
+
+def _size_px(file: Path) -> tuple[int, int]:
+    # PNG (ISO/IEC 15948), 5.2 and 11.2.2: eight bytes of signature, then IHDR with width and height.
+    with file.open("rb") as stream:
+        head = stream.read(24)
+    return struct.unpack(">II", head[16:24]) if head[:8] == b"\x89PNG\r\n\x1a\n" and len(head) == 24 else (0, 0)
+
+
+def inked_mm(book: ReviewSession, key: str) -> tuple[float, float, float, float] | None:
+    """Return left, top, right and bottom of an attempt's ink in the cell's frame; None where there is none."""
+    if key not in book.inked:
+        file = picture_file(book, key)
+        book.inked[key] = _inked_mm(file, book.ink[key][1]) if file else None
+    return book.inked[key]
+
+
+def _inked_mm(file: Path, place: InkPicture) -> tuple[float, float, float, float] | None:
+    picture = cv2.imread(str(file), cv2.IMREAD_UNCHANGED)
+    if picture is None:
+        return None
+    grey = on_white(np.asarray(picture, np.uint8))
+    # Half way between the paper and the darkest ink: where the two are one, there is no ink.
+    dark = np.argwhere(grey < (int(grey.min()) + int(np.median(grey))) / 2)
+    if not len(dark):
+        return None
+    # Edges of pixels, not their centres: the left edge of pixel 0 lies on the picture's.
+    corners = np.array([dark.min(axis=0), dark.max(axis=0) + 1])[:, ::-1] / place.px_per_mm
+    (x0, y0), (x1, y1) = np.round(cell_from_image(corners, left_mm=-place.left_mm, baseline_mm=place.top_mm), 2)
+    return float(x0), float(y0), float(x1), float(y1)
+
+
+def on_white(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return a picture in greys, dark ink on white, whatever channels it has."""
+    if picture.ndim == 2:
+        return picture
+    if picture.shape[2] == 4:
+        alpha = picture[:, :, 3:].astype(float) / 255
+        picture = (picture[:, :, :3] * alpha + 255 * (1 - alpha)).astype(np.uint8)
+    return np.asarray(cv2.cvtColor(picture[:, :, :3], cv2.COLOR_BGR2GRAY), np.uint8)

@@ -1,0 +1,151 @@
+"""The font built beside the server, in a process of its own: the page answers while letters are fitted."""
+
+from __future__ import annotations
+
+import atexit
+import contextlib
+import hashlib
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Sequence
+from pathlib import Path
+from typing import IO, Any
+
+import numpy as np
+
+from capture.errors import OwnhandError
+from fontbuild.build import BuildResult, build_font
+from fontbuild.build import Decisions as BuildingRules
+from fontbuild.font import Record
+from fontbuild.variants import AttemptStrokes, Variant, variants_of
+from skeleton.attempt import Attempt
+
+
+class BuildFailedError(RuntimeError):
+    """The builder stopped in a way that is nobody's fault but the program's."""
+
+
+class Remembered:
+    """Makes variants as `fontbuild.variants.variants_of` does, but those of the same attempts only once.
+
+    Fitting is most of the work of a build, and a mend changes one character: the next build takes a moment.
+    """
+
+    def __init__(self) -> None:
+        self._made: dict[bytes, list[Variant]] = {}
+        self._used: dict[bytes, list[Variant]] = {}
+
+    def __call__(self, char: str, written: Sequence[AttemptStrokes], **how: float) -> list[Variant]:
+        """Return all variants of `char`."""
+        digest = hashlib.sha256(repr((char, sorted(how.items()))).encode())
+        for w in written:
+            digest.update(repr((w.id, w.allograph, w.width_mm, [len(s) for s in w.strokes])).encode())
+            for s in w.strokes:
+                digest.update(np.ascontiguousarray(s).tobytes())
+        key = digest.digest()
+        if key not in self._made:
+            self._made[key] = variants_of(char, written, **how)
+        self._used[key] = self._made[key]
+        return self._made[key]
+
+    def forget_unused(self) -> None:
+        """Forget what the last build did not need."""
+        self._made, self._used = self._used, {}
+
+
+def work() -> None:
+    """Build what is asked for on standard input until nobody asks any more; answers go to standard output."""
+    # Ctrl-C is for the server; this process ends when its input does.
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    with contextlib.suppress(OSError, AttributeError):
+        os.nice(5)
+    jobs, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)
+    fit = Remembered()
+    while True:
+        try:
+            attempts, record, rules = pickle.load(jobs)
+        except EOFError:
+            return
+        answer: tuple[str, Any]
+        try:
+            answer = ("built", build_font(attempts, record, decisions=rules, fit=fit))
+            fit.forget_unused()
+        except OwnhandError as error:
+            answer = ("refused", (type(error), error.where, error.what, error.remedy))
+        except Exception as error:
+            answer = ("failed", f"{type(error).__name__}: {error}")
+        try:
+            pickle.dump(answer, answers)
+            answers.flush()
+        except BrokenPipeError:
+            os._exit(0)
+
+
+class Builder:
+    """The one process that builds for all pages of this program; started when it is first needed."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._process: subprocess.Popen[bytes] | None = None
+        atexit.register(self.stop)
+
+    def build(self, attempts: Sequence[Attempt], record: Record, rules: BuildingRules) -> BuildResult:
+        """Return what `fontbuild.build.build_font` makes of the attempts.
+
+        Raises
+        ------
+        InputError
+            If no attempt can be used.
+        BuildFailedError
+            If the builder itself went wrong, or was ended.
+        """
+        with self._lock:
+            jobs, answers = self._connected()
+            try:
+                pickle.dump((tuple(attempts), record, rules), jobs)
+                jobs.flush()
+                # Only our own process is at the other end of this pipe.
+                kind, what = pickle.load(answers)
+            except (EOFError, OSError, pickle.UnpicklingError) as error:
+                self.stop()
+                raise BuildFailedError("the process that builds the font was ended") from error
+        if kind == "refused":
+            refusal, *parts = what
+            raise refusal(*parts)
+        if kind == "failed":
+            raise BuildFailedError(what)
+        done: BuildResult = what
+        return done
+
+    def _connected(self) -> tuple[IO[bytes], IO[bytes]]:
+        if self._process is None or self._process.poll() is not None:
+            self.stop()
+            # Not forked: the server has threads, and a copy of their locks would never open.
+            self._process = subprocess.Popen(
+                [sys.executable, "-c", "from ownhand.review.session.builder import work; work()"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(p or str(Path.cwd()) for p in sys.path)},
+            )
+        process = self._process
+        assert process.stdin is not None and process.stdout is not None
+        return process.stdin, process.stdout
+
+    def stop(self) -> None:
+        """End the process, if there is one."""
+        process, self._process = self._process, None
+        if process is not None:
+            process.kill()
+            for stream in (process.stdin, process.stdout):
+                with contextlib.suppress(OSError):
+                    if stream is not None:
+                        stream.close()
+            process.wait(timeout=10)
+
+
+BUILDER = Builder()

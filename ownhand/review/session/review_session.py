@@ -1,0 +1,283 @@
+"""The state behind the page: what was read, what was decided, and each step stored the moment it is taken."""
+
+from __future__ import annotations
+
+import dataclasses
+import threading
+from collections.abc import Mapping
+from pathlib import Path
+
+import numpy as np
+
+from ownhand.hands.decisions import Decision, Decisions, KnownWay, apply_decisions
+from ownhand.hands.decisions_file import load_decisions, save_decisions
+from ownhand.hands.hand import Hand, InkPicture, load_captures
+from ownhand.review.edits.edit_requests import as_stored, current, mend, with_strokes
+from ownhand.review.edits.operations import OperationError
+from ownhand.review.edits.propagate import Propagated, carry
+from ownhand.review.session.alternatives import Readings
+from ownhand.review.session.base_letters import relatives
+from ownhand.review.session.history import Entries, Step, load_step, save_step
+from ownhand.validation import FaultsError, Place, raise_faults
+from skeleton.attempt import Attempt
+from skeleton.geometry.stroke import Stroke
+
+NOTHING = Decision()
+
+
+class StaleError(Exception):
+    """What a page wants to change was changed elsewhere since it last looked."""
+
+
+class UnknownAttemptError(KeyError):
+    """There is no such attempt."""
+
+
+class ReviewSession:
+    """All attempts of a hand with the decisions on them; safe to use from several threads.
+
+    Parameters
+    ----------
+    hand
+        The opened hand folder; `decisions.json` and `steps/` in it are written, nothing else.
+    """
+
+    def __init__(self, hand: Hand) -> None:
+        self.hand = hand
+        self.lock = threading.RLock()
+        self.readings = Readings()
+        self._captures_seen: tuple[tuple[str, int, int], ...] | None = None
+        self._decisions_seen: tuple[int, int] | None = None
+        self.attempts: dict[str, Attempt] = {}
+        self.asked: dict[str, dict[str, Attempt]] = {}
+        """By the character that was asked for, whatever it was corrected to: its attempts by id."""
+        self.ink: dict[str, tuple[str, InkPicture]] = {}
+        """By attempt id: the sheet it is on, and its picture."""
+        self.sizes: dict[str, tuple[float, float]] = {}
+        self.inked: dict[str, tuple[float, float, float, float] | None] = {}
+        self.pngs: dict[str, bytes] = {}
+        self.strips: dict[str, bytes] = {}
+        """What `pictures` found out, until something is read anew."""
+        self.decisions = Decisions()
+        self.refresh()
+
+    def refresh(self) -> None:
+        """Take in what other programs, or another page, changed in the folder."""
+        with self.lock:
+            files = sorted(self.hand.captures_folder.glob("*/page-*.json"))
+            stamps = [(str(f), s.st_mtime_ns, s.st_size) for f in files for s in [f.stat()]]
+            if tuple(stamps) != self._captures_seen:
+                captures = load_captures(self.hand)
+                self.attempts = {a.id: a for c in captures for a in c.attempts if a.status != "blank"}
+                self.asked = {}
+                for key, a in self.attempts.items():
+                    self.asked.setdefault(a.char, {})[key] = a
+                self.ink = {key: (c.sheet, picture) for c in captures for key, picture in c.ink.items()}
+                self.readings.forget()
+                self.sizes, self.inked, self.pngs, self.strips = {}, {}, {}, {}
+                self._captures_seen = tuple(stamps)
+            file = self.hand.decisions_file
+            stamp = (file.stat().st_mtime_ns, file.stat().st_size) if file.exists() else (0, 0)
+            if stamp != self._decisions_seen:
+                self.decisions = load_decisions(file)
+                self._decisions_seen = stamp
+
+    @property
+    def state(self) -> tuple[int, int]:
+        """What everything shown depends on: the version of the decisions, and of what was read."""
+        return self.decisions.version, hash(self._captures_seen)
+
+    @property
+    def read_stamp(self) -> str:
+        """Changes when something is read anew: pictures are good for as long as it stays."""
+        return f"{hash(self._captures_seen) & 0xFFFFFFFFFFFF:x}"
+
+    def attempt(self, key: str) -> Attempt:
+        """Return the attempt as it was read."""
+        try:
+            return self.attempts[key]
+        except KeyError:
+            raise UnknownAttemptError(key) from None
+
+    def decision(self, key: str) -> Decision:
+        """Return what was decided on it; an empty decision where nothing was."""
+        return self.decisions.attempts.get(key, NOTHING)
+
+    def char(self, key: str) -> str:
+        """Return the character it is, corrected or as asked for."""
+        return self.decision(key).char or self.attempt(key).char
+
+    def decided(self) -> tuple[Attempt, ...]:
+        """Return all attempts as the person wants them."""
+        with self.lock:
+            return apply_decisions(self.attempts.values(), self.decisions)
+
+    # --- steps ------------------------------------------------------------------------------------------------------
+
+    def take(self, based_on: int, mends: Place, words: str = "") -> None:
+        """Take one step: a list of operations, each with its `attempt` and what `mending.mend` needs.
+
+        Raises
+        ------
+        StaleError
+            If another page changed one of these attempts since version `based_on`. Nothing is changed then, nor by
+            the errors below.
+        UnknownAttemptError, FaultsError, OperationError
+            If the operations do not hold together.
+        """
+        with self.lock:
+            self.refresh()
+            changed: dict[str, Decision] = {}
+            learned: dict[str, KnownWay] = {}
+            said = []
+            for item in mends.items(most=5000):
+                key = item.of("attempt").text(None, 200)
+                raise_faults(mends.faults)
+                self._check_fresh(key, based_on)
+                decision, what = self._mend(item, key, changed.get(key, self.decision(key)), learned)
+                changed[key] = decision
+                said.append(what)
+            raise_faults(mends.faults)
+            if not said:
+                raise FaultsError([f"{mends.path}: expected at least one operation"])
+            self._store(words or _summary(said, self, list(changed)), Entries(changed, learned))
+
+    def _check_fresh(self, key: str, based_on: int) -> None:
+        if self.decision(key).changed > based_on:
+            raise StaleError(f"'{self.char(key)}', attempt {self.attempt(key).attempt}")
+
+    def _mend(self, item: Place, key: str, decision: Decision, learned: dict[str, KnownWay]) -> tuple[Decision, str]:
+        attempt, do = self.attempt(key), item.of("do").value
+        if do == "learn":
+            learned[decision.char or attempt.char] = known_way(attempt, decision)
+            return decision, "remembered as the hand's own way"
+        if do == "carry":
+            source = item.of("from").text(None, 200)
+            raise_faults(item.faults)
+            carried = self.carried(source, key)
+            if not carried.fits:
+                raise OperationError(f"attempt {attempt.attempt} {carried.why}")
+            return with_strokes(attempt, decision, carried.strokes, f"mended alike: {carried.why}"), "mended alike"
+        if do == "reading":
+            number = item.of("number").whole(0, 1000)
+            raise_faults(item.faults)
+            found = self.readings.of(self, key)
+            if number >= len(found):
+                raise OperationError(f"there is no reading {number + 1}, the tracer has {len(found)}")
+            words = f"reading {number + 1} chosen"
+            return with_strokes(attempt, decision, found[number].strokes, words), words
+        return mend(item, attempt, decision)
+
+    def _store(self, words: str, after: Entries, *, number: int | None = None) -> None:
+        """Write the step, then the decisions with it in effect; `number`: it is an old step undone or done again."""
+        decisions, version = self.decisions, self.decisions.version + 1
+        if number is None:
+            number = decisions.step + 1
+            before = Entries(
+                {key: decisions.attempts.get(key) for key in after.attempts},
+                {char: decisions.characters.get(char) for char in after.characters},
+            )
+            save_step(self.steps_folder, number, Step(words, before, after))
+        attempts = dict(decisions.attempts)
+        for key, d in after.attempts.items():
+            attempts[key] = dataclasses.replace(d or NOTHING, changed=version)
+        characters = dict(decisions.characters)
+        for char, way in after.characters.items():
+            if way is None:
+                characters.pop(char, None)
+            else:
+                characters[char] = dataclasses.replace(way, changed=version)
+        self.decisions = Decisions(version, number, attempts, characters)
+        file = save_decisions(self.hand.decisions_file, self.decisions)
+        self._decisions_seen = (file.stat().st_mtime_ns, file.stat().st_size)
+
+    @property
+    def steps_folder(self) -> Path:
+        """Where the steps are kept."""
+        return self.hand.path / "steps"
+
+    def undo(self, based_on: int) -> str:
+        """Undo the last step in effect and return its words; '' where there is none.
+
+        Raises
+        ------
+        StaleError
+            If anything changed since version `based_on`: a page must not undo what it has not seen.
+        """
+        with self.lock:
+            self._check_version(based_on)
+            number = self.decisions.step
+            step = load_step(self.steps_folder, number)
+            if step is None:
+                return ""
+            self._store(step.words, step.before, number=number - 1)
+            return step.words
+
+    def redo(self, based_on: int) -> str:
+        """Take the step that was undone last again and return its words; '' where there is none; see `undo`."""
+        with self.lock:
+            self._check_version(based_on)
+            number = self.decisions.step + 1
+            step = load_step(self.steps_folder, number)
+            if step is None:
+                return ""
+            self._store(step.words, step.after, number=number)
+            return step.words
+
+    def _check_version(self, based_on: int) -> None:
+        self.refresh()
+        if self.decisions.version != based_on:
+            raise StaleError("something")
+
+    def next_words(self) -> tuple[str, str]:
+        """Return in words what can be undone, and what can be done again; '' for nothing."""
+        with self.lock:
+            steps = [load_step(self.steps_folder, n) for n in (self.decisions.step, self.decisions.step + 1)]
+        undo, redo = (step.words if step else "" for step in steps)
+        return undo, redo
+
+    # --- carrying over ----------------------------------------------------------------------------------------------
+
+    def carried(self, source: str, target: str) -> Propagated:
+        """Return what the structure of attempt `source` makes of attempt `target`; strokes in its frame as read."""
+        model = standing(self.attempt(source), self.decision(source))
+        attempt, decision = self.attempt(target), self.decision(target)
+        ratio = attempt.x_height_mm / self.attempt(source).x_height_mm
+        scaled = tuple(Stroke(s.points_mm * ratio, s.width_mm) for s in model)
+        accented = self.char(source) != self.char(target)
+        moved = standing(attempt, decision)
+        result = carry(scaled, moved, x_height_mm=attempt.x_height_mm, accented=accented)
+        shift = np.array([0.0, decision.baseline_mm])
+        back = tuple(dataclasses.replace(s, points_mm=s.points_mm + shift) for s in result.strokes)
+        return dataclasses.replace(result, strokes=back)
+
+    def others(self, source: str) -> Mapping[str, Propagated]:
+        """Return, by attempt id, what would become of the other attempts of that character and its accented forms."""
+        char = self.char(source)
+        forms = relatives(char, {self.char(key) for key in self.attempts})
+        return {
+            key: self.carried(source, key)
+            for key, a in self.attempts.items()
+            if key != source and self.char(key) in forms and a.status == "written"
+            if self.decision(key).verdict != "set aside" and current(a, self.decision(key))
+        }
+
+
+def standing(attempt: Attempt, decision: Decision) -> tuple[Stroke, ...]:
+    """Return the strokes as decided, the attempt's own baseline at y = 0."""
+    shift = np.array([0.0, decision.baseline_mm])
+    return tuple(dataclasses.replace(s, points_mm=s.points_mm - shift) for s in current(attempt, decision))
+
+
+def known_way(attempt: Attempt, decision: Decision) -> KnownWay:
+    """Return the hand's own way of writing a character, as this attempt shows it."""
+    return KnownWay(attempt.id, attempt.x_height_mm, as_stored(standing(attempt, decision)))
+
+
+def _summary(said: list[str], book: ReviewSession, keys: list[str]) -> str:
+    what = dict.fromkeys(said)
+    chars = " ".join(dict.fromkeys(book.char(key) for key in keys[:12]))
+    place = (
+        f"'{chars}', attempt {book.attempt(keys[0]).attempt}" if len(keys) == 1 else f"{len(keys)} attempts of {chars}"
+    )
+    return f"{place}: {', '.join(list(what)[:3])}"[:400]

@@ -1,0 +1,1 @@
+"""The local web service: addresses, access, server."""

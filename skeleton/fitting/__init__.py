@@ -1,0 +1,1 @@
+"""Lines fitted to the grey ink, and checks of what they leave unexplained."""

@@ -1,0 +1,328 @@
+"""Centre lines drawn from pixels made true to the grey ink, all strokes of a character together."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import solveh_banded
+
+from capture.units import Points
+from skeleton.geometry.polyline import even_steps
+from skeleton.geometry.quantiles import median, quantile
+from skeleton.ink.ink_map import InkMap
+
+STEP = 1 / 3
+"""Pen widths between points: a bow of one pen width's radius strays 0.015 widths from its chords."""
+
+THIRD = 0.35
+"""Weight of squared third differences (px) against the ink, where a px of line weighs about 1."""
+
+SECOND = 0.02
+"""The same for second differences; no more than keeps points apart where nothing else does."""
+
+CORNER = 0.6
+"""Difference, px, from which the line may have a corner."""
+
+STIFF = 300.0
+"""How many times as stiff the line is in the first round."""
+
+ROUNDS = 8
+"""Most rounds of fitting."""
+
+AGAIN = 4
+"""Rounds after a change of plan."""
+
+ROUGH = 0.003
+"""Share of the smoothing that is left when lines are to follow the ink with all its noise."""
+
+HOOK = 0.2
+"""Pen widths that the pen must have gone on beyond an end before the end is led on."""
+
+HOOKS = 2
+"""How often ends are led on."""
+
+NEAR = 5
+"""Segments from the end to which a hook may cling."""
+
+NOISE = 0.05
+"""Squares of darkness, summed over a pen width, that even a perfect drawing would leave."""
+
+TRIES = 3
+"""Most exchanges tried for a character."""
+
+LEAST = 3
+"""Points of a leg from which it is worth exchanging."""
+
+NARROW = 1.1
+"""Pen widths between the legs of a loop below which ink may hide which leg is which."""
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class Refined:
+    """A refined line. Frame: px of the working image."""
+
+    line: Points
+    """Shape (n, 2)."""
+
+    width: Floats
+    """Shape (n,): width of the pen along the line, px."""
+
+    closed: bool = False
+    """True when the line ends where it began; the first point is then repeated as the last."""
+
+
+def refine(lines: Sequence[Points], ink: InkMap, *, to_ink: bool = True, smoothly: bool = True) -> list[Refined]:
+    """Return the lines moved to where a round pen must have gone to leave this ink.
+
+    The strokes of a character are fitted together (`render_fit`), so that lines which cross, touch or run along
+    each other share their ink, ends lie half a pen width inside it, and corners stay as sharp as the ink shows them.
+
+    Parameters
+    ----------
+    lines
+        Each of shape (n, 2), px of the working image; a dot has one point. They must lie within about half a pen
+        width of the truth.
+    to_ink
+        With False the lines are smoothed but not moved to the ink.
+    smoothly
+        With False the lines follow the ink with all its noise.
+    """
+    if not lines:
+        return []
+    if to_ink:
+        return completed(fit_hypothesis(lines, fit_context(ink, smoothly=smoothly)))
+    pen = ink.pen_px
+    drawn = [_even(line, pen) for line in lines]
+    return [_closed(smooth(p, STIFF / 3) if smoothly else p, np.full(len(p), pen), pen) for p in drawn]
+
+
+def _even(line: Points, pen: float) -> Points:
+    return even_steps(line, STEP * pen) if len(line) > 1 else np.array(line, float)
+
+
+def _closed(points: Points, width: Floats, pen: float) -> Refined:
+    """Return the line, its ends made one where they all but meet."""
+    if len(points) < 9 or np.hypot(*(points[-1] - points[0])) >= 0.25 * pen:
+        return Refined(points, width)
+    out = points.copy()
+    out[0] = out[-1] = 0.5 * (points[0] + points[-1])
+    return Refined(out, width, True)
+
+
+@dataclass(frozen=True, eq=False)
+class FitContext:
+    """What the lines are fitted to."""
+
+    dark: NDArray[np.float32]
+    low: Points
+    """Shape (2,): where it lies in the working image, px."""
+
+    pen: float
+    blur: float
+    full: float
+    smoothly: bool
+
+    def improve(self, lines: _Lines, stiff: float, rounds: int) -> tuple[float, float]:
+        """Fit the lines in place; return what is still wanting, and how much of that is ink."""
+        from skeleton.fitting.render_fit import fit
+
+        shape = np.array([THIRD, SECOND, CORNER])
+        if not self.smoothly:
+            shape[:2] *= ROUGH
+            stiff = 1.0
+        at = (lines.points, lines.half, lines.stroke)
+        wanting, unlike = fit(self.dark, *at, self.pen, self.blur, self.full, shape, stiff, rounds)
+        return float(wanting), float(unlike)
+
+
+@dataclass(frozen=True, eq=False)
+class _Lines:
+    """All strokes in one: points (n, 2), half-widths (n,), and the number of every point's stroke (n,)."""
+
+    points: Points
+    half: Floats
+    stroke: NDArray[np.int64]
+
+
+@dataclass(frozen=True, eq=False)
+class FittedHypothesis:
+    """Lines fitted to the ink, their ends as they were."""
+
+    paper: FitContext
+    lines: _Lines
+    wanting: float
+    unlike: float
+    """Log of how far the strokes drawn again are from the ink: by it the likelihood falls where noise is unknown."""
+
+
+def fit_context(ink: InkMap, *, smoothly: bool = True) -> FitContext:
+    """Return what the lines of a character are fitted to."""
+    blur, full = _edge(ink)
+    margin = math.ceil(2 * ink.pen_px + 3 * blur + 1)
+    x, y, w, h = cv2.boundingRect(ink.mask)
+    x0, y0 = max(x - margin, 0), max(y - margin, 0)
+    dark = np.ascontiguousarray(ink.darkness[y0 : y + h + margin, x0 : x + w + margin])
+    return FitContext(dark, np.array([x0, y0], float), ink.pen_px, blur, full, smoothly)
+
+
+def fit_hypothesis(lines: Sequence[Points], paper: FitContext) -> FittedHypothesis:
+    """Return lines, px of the working image, fitted to the ink together."""
+    drawn = [_even(line, paper.pen) for line in lines]
+    stroke = np.repeat(np.arange(len(drawn)), [len(p) for p in drawn])
+    points = np.concatenate(drawn) - paper.low
+    fitted = _Lines(points, np.full(len(points), 0.5 * paper.pen), stroke)
+    wanting, unlike = paper.improve(fitted, STIFF, ROUNDS)
+    return FittedHypothesis(paper, fitted, wanting, math.log(unlike / paper.pen + NOISE))
+
+
+def completed(trial: FittedHypothesis) -> list[Refined]:
+    """Return the lines of a trial with their ends led on and blots untangled."""
+    lines, wanting, paper = trial.lines, trial.wanting, trial.paper
+    for _ in range(HOOKS):
+        longer = _lengthen(lines, paper)
+        if longer is None:
+            break
+        lines, wanting = longer
+    lines = _unravel(lines, wanting, paper)
+    points, strokes = lines.points + paper.low, int(lines.stroke[-1]) + 1
+    return [_closed(points[lines.stroke == i], 2 * lines.half[lines.stroke == i], paper.pen) for i in range(strokes)]
+
+
+def _lengthen(lines: _Lines, paper: FitContext) -> tuple[_Lines, float] | None:
+    """Return the lines with ends led on into ink that nothing else explains, or None where there is none.
+
+    Pens land and leave with small hooks, shorter than what thinning takes for a line.
+    """
+    from skeleton.fitting.residual_ink import beyond, ends_of
+
+    pen = paper.pen
+    ends = ends_of(lines.stroke)
+
+    def left(of: _Lines) -> Floats:
+        out: Floats = beyond(paper.dark, of.points, of.half, of.stroke, 1.2 * pen, 0.5 * paper.full, NEAR)
+        return out
+
+    before = left(lines)
+    # ink of area A beyond a round end is a movement of A over the pen's width
+    reach = before[:, 0] / (2 * lines.half[ends] * paper.full)
+    grown = np.flatnonzero(reach > HOOK * pen)
+    if not len(grown):
+        return None
+    out = lines
+    for k in grown[::-1]:
+        i = int(ends[k])
+        way = before[k, 1:] - lines.points[i]
+        way /= max(float(np.hypot(*way)), 1e-9)
+        n = max(1, round(reach[k] / (STEP * pen)))
+        steps = lines.points[i] + np.linspace(1 / n, 1, n)[:, None] * reach[k] * way
+        at = i + 1 if k % 2 else i
+        out = _Lines(
+            np.insert(out.points, at, steps if k % 2 else steps[::-1], axis=0),
+            np.insert(out.half, at, np.full(n, lines.half[i])),
+            np.insert(out.stroke, at, np.full(n, lines.stroke[i])),
+        )
+    wanting, _ = paper.improve(out, 10.0, AGAIN)
+    after = left(out)
+    return (out, wanting) if (after[grown, 0] < 0.5 * before[grown, 0]).all() else None
+
+
+def _unravel(lines: _Lines, wanting: float, paper: FitContext) -> _Lines:
+    """Return the lines with stretches that run in one blot exchanged where that leaves less to explain.
+
+    Where two passes of the pen made one broad line, either may be the left one, and a fit may have them change sides.
+    """
+    from skeleton.fitting.residual_ink import crossings
+
+    fit_hypothesis = 0
+    tangled = True
+    while tangled:
+        tangled = False
+        for order in _exchanges(lines, crossings(lines.points, lines.stroke, paper.pen), NARROW * paper.pen):
+            fit_hypothesis += 1
+            if fit_hypothesis > TRIES:
+                return lines
+            # points stay where they are, what changes is who passes them; strokes keep their numbers by place
+            other = _Lines(lines.points[order], lines.half[order], lines.stroke.copy())
+            left, _ = paper.improve(other, STIFF / 10, AGAIN)
+            if left < wanting:
+                lines, wanting, tangled = other, left, True
+                break
+    return lines
+
+
+def _exchanges(lines: _Lines, met: NDArray[np.int64], wide: float) -> list[NDArray[np.int64]]:
+    """Return orders of all points with a narrow loop turned, or two stretches between crossings in exchanged places."""
+    from skeleton.fitting.residual_ink import gap
+
+    p, n = lines.points, np.arange(len(lines.points))
+    out = []
+    for i, j in met:
+        half = (j - i) // 2
+        if half < LEAST:
+            continue
+        if lines.stroke[i] == lines.stroke[j] and gap(p[i + 1 : i + 1 + half], p[j - half : j + 1], wide) <= wide:
+            out.append(np.concatenate([n[: i + 1], n[i + 1 : j + 1][::-1], n[j + 1 :]]))
+    for a, (i, j) in enumerate(met):
+        for k, m in met[a + 1 :]:
+            low, high = min(j, m), max(j, m)
+            if (
+                not (i + LEAST < k < low < high)
+                or lines.stroke[i] != lines.stroke[k]
+                or lines.stroke[j] != lines.stroke[m]
+            ):
+                continue
+            one, other = n[i + 1 : k + 1], n[low + 1 : high + 1]
+            if gap(p[one], p[other], wide) > wide:
+                continue
+            # of two stretches unlike in length one gives up points and one doubles some, so that strokes keep theirs
+            one_new = other[np.round(np.linspace(0, len(other) - 1, len(one))).astype(int)]
+            other_new = one[np.round(np.linspace(0, len(one) - 1, len(other))).astype(int)]
+            if m < j:
+                one_new, other_new = one_new[::-1], other_new[::-1]
+            out.append(np.concatenate([n[: i + 1], one_new, n[k + 1 : low + 1], other_new, n[high + 1 :]]))
+    return out
+
+
+def _edge(ink: InkMap) -> tuple[float, float]:
+    """Return the blur of the ink's edge (standard deviation, px) and the darkness of full ink.
+
+    An edge blurred by a Gaussian of width s is steepest, 1 / (s sqrt(2 pi)), where it crosses one half.
+    """
+    core = ink.darkness[ink.radius >= 0.4 * ink.pen_px]
+    full = float(np.clip(median(core), 0.6, 1.1)) if len(core) else 0.95
+    d = ink.darkness
+    y, x = np.nonzero(((ink.mask > 0) & (ink.radius < 1.2))[1:-1, 1:-1])
+    if not len(x):
+        return 0.7, full
+    slope = 0.5 * np.hypot(d[y + 1, x + 2] - d[y + 1, x], d[y + 2, x + 1] - d[y, x + 1])
+    blur = 0.4 * full / max(float(quantile(slope, 0.7)), 1e-3)
+    # differences over two pixels blur by a box of that width: variance 1/3
+    return float(np.clip(np.sqrt(max(blur * blur - 1 / 3, 0.0)), 0.5, 0.25 * ink.pen_px)), full
+
+
+def smooth(line: Points, stiffness: float) -> Points:
+    """Return the line of evenly spaced points that stays near `line` and changes its bend least (Whittaker 1923).
+
+    Parameters
+    ----------
+    stiffness
+        Weight of the squared third differences against the squared distances.
+    """
+    n = len(line)
+    if n < 5:
+        return line
+    diag = np.array([-1.0, 3.0, -3.0, 1.0])
+    band = np.zeros((4, n))
+    for i in range(4):
+        for j in range(i, 4):
+            band[3 - (j - i), j : j + n - 3] += stiffness * diag[i] * diag[j]
+    band[3] += 1.0
+    out: Points = solveh_banded(band, line)
+    return out

@@ -1,0 +1,306 @@
+"""Strokes fitted to the ink they leave: drawn again with a round pen, compared with the scan, moved until both agree.
+
+The model: the darkness at a pixel is a soft step of its distance to the nearest stroke's edge, so that strokes which
+cross or run together share their ink (the union of discs). Every pixel near an edge tells where the line that owns it
+should move along the normal, and how wide the pen was there; Gauss-Newton steps solve for all points of all strokes at
+once. A pixel depends on two neighbouring points, so the equations are banded and the cost grows with the length of the
+line. The prior keeps third differences small (Whittaker 1923), with a weight that lets go where the ink insists on a
+corner (Geman & McClure 1987), and starts stiff, so that the smooth course through a muddle is found first (graduated
+non-convexity, Blake & Zisserman 1987).
+
+Compiled by numba on first use and kept on disk; imported only when an image is traced.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from skeleton.fitting.signed_distance import (
+    BITS,
+    LANES,
+    NEAR,
+    NEXT,
+    WHOSE,
+    WHOSE_NEXT,
+    at_edges,
+    blank,
+    find_edges,
+    numbered,
+)
+
+BAND = 9
+"""Unknowns are x, y, half-width of every point in turn: third differences reach nine places on."""
+
+STEADY = 10.0
+"""Weight of the half-width staying the same from point to point: it follows changes within some two pen widths."""
+
+USUAL = 0.05
+"""Weight of the half-width being the usual one, the median of the character; for where the ink does not tell."""
+
+ROBUST = 0.3
+"""Darkness left unexplained from which a pixel counts less: a blot, a bare fibre, ink that no stroke left."""
+
+SHARE = 0.25
+"""px by which a second stretch of line may lie further from a pixel and still share it: retraced lines move as one."""
+
+STILL = 0.08
+"""px of movement at which the strokes have settled."""
+
+PROFILE = 96
+"""Samples of the ink's edge on either side: between them a straight line is true to 1e-4."""
+
+REACH = 1.7
+"""Blurs on either side of an edge within which a pixel is heard; further out it tells little and costs as much."""
+
+DAMP = 0.02
+"""Weight of staying, against drifting along the line."""
+
+HALF = 0.75
+"""Share of the rounds in which only every second row of pixels is asked, the others in the next round: as far as the
+smooth course goes they tell the same."""
+
+PRODUCT = ((0, 1, 2), (1, 3, 4), (2, 4, 5))
+"""Which of six products of three stands where in their matrix."""
+
+
+@njit(cache=True, fastmath=True)
+def _solve(a: Any, b: Any) -> None:
+    """Solve a symmetric positive definite banded system; `a[i, k]` is entry (i + k, i); `b` becomes x.
+
+    L D L', column by column: what a column takes from those after it are rows of `a`, all of one length. `a` and `b`
+    have `BAND` rows of zeros more than there are unknowns.
+    """
+    n = len(b) - BAND
+    column = np.zeros(2 * BAND + 1)
+    for i in range(n):
+        here = a[i]
+        per = 1.0 / max(here[0], 1e-9)
+        for k in range(1, BAND + 1):
+            column[k] = here[k]
+            here[k] *= per
+        for k in range(1, BAND + 1):
+            c = here[k]
+            row = a[i + k]
+            b[i + k] -= c * b[i]
+            for m in range(BAND + 1):
+                row[m] -= c * column[k + m]
+        b[i] *= per
+    for i in range(n - 1, -1, -1):
+        s = b[i]
+        for k in range(1, BAND + 1):
+            s -= a[i, k] * b[i + k]
+        b[i] = s
+
+
+@njit(cache=True, fastmath=True)
+def _profile(reach: float, sigma: float, full: float) -> Any:
+    """Return the darkness across an edge, and its slope, from `reach` within the ink to `reach` without."""
+    fine = PROFILE / reach
+    step = np.empty(2 * PROFILE + 2)
+    fall = np.empty(2 * PROFILE + 2)
+    for k in range(2 * PROFILE + 2):
+        z = (k - PROFILE) / (fine * sigma)
+        step[k] = full * 0.5 * math.erfc(z * 0.7071067811865476)
+        fall[k] = full * 0.3989422804014327 * math.exp(-0.5 * z * z) / sigma
+    return step, fall
+
+
+@njit(cache=True, fastmath=True)
+def _segments(points: Any, number: Any, segment: Any) -> None:
+    """Fill in first point, vector and one over the squared length of every segment, (n, 5)."""
+    n = len(points)
+    for i in range(n):
+        j = i + 1 if i + 1 < n and number[i + 1] == number[i] + 1 else i
+        vx, vy = points[j, 0] - points[i, 0], points[j, 1] - points[i, 1]
+        segment[i, 0], segment[i, 1], segment[i, 2], segment[i, 3] = points[i, 0], points[i, 1], vx, vy
+        segment[i, 4] = 1.0 / max(vx * vx + vy * vy, 1e-12)
+
+
+@njit(cache=True, fastmath=True)
+def _ask(
+    dark: Any, rows: Any, columns: Any, count: int, known: Any, point: Any, segment: Any,
+    reach: float, step: Any, fall: Any, asked: Any,
+) -> float:  # fmt: skip
+    """Fill in what the pixels ask of the segments; return the weighted squares of what is still unexplained.
+
+    rows, columns, count: the pixels; known, point: whose edges they are at, by `signed_distance`. step, fall: the
+    profile of an edge, from `reach` within the ink to `reach` without. asked (n, 24): of every segment the products of
+    (x, y, half-width) with themselves, in turn xx, xy, xh, yy, yh, hh, of its first point, of both, of its second; then
+    the right-hand sides of both.
+    """
+    cost = 0.0
+    asked[:] = 0
+    fine = PROFILE / reach
+    for c in range(count):
+        y, x = rows[c], columns[c]
+        here = known[y, x >> BITS]
+        lane = x & (LANES - 1)
+        d = here[NEAR, lane]
+        q = d * fine + PROFILE
+        at = int(q)
+        q -= at
+        e = dark[y, x] - step[at] - q * (step[at + 1] - step[at])
+        slope = fall[at] + q * (fall[at + 1] - fall[at])
+        weight = 1.0 / (1.0 + (e * (1.0 / ROBUST)) ** 2)
+        cost += weight * e * e
+        q = (here[NEXT, lane] - d) * (1.0 / SHARE)
+        second = 1.0 / (1.0 + math.exp(q)) if q < 6.0 else 0.0
+        for k in range(2 if second > 0.0 else 1):
+            i = point[int(here[WHOSE_NEXT if k else WHOSE, lane])]
+            wk = weight * (second if k else 1.0 - second) * slope
+            vx, vy = segment[i, 2], segment[i, 3]
+            px, py = x - segment[i, 0], y - segment[i, 1]
+            u = min(max((px * vx + py * vy) * segment[i, 4], 0.0), 1.0)
+            px -= u * vx
+            py -= u * vy
+            size = 1.0 / max(math.sqrt(px * px + py * py), 1e-6)
+            px *= size
+            py *= size
+            f, v = wk * slope, 1.0 - u
+            both = (f * v * v, f * v * u, f * u * u)
+            products = (px * px, px * py, px, py * py, py, 1.0)
+            sides = (wk * e * v, wk * e * u)
+            normal = (px, py, 1.0)
+            sums = asked[i]
+            for r in range(3):
+                for m in range(6):
+                    sums[6 * r + m] += both[r] * products[m]
+            for r in range(2):
+                for m in range(3):
+                    sums[18 + 3 * r + m] += sides[r] * normal[m]
+    return cost
+
+
+@njit(cache=True, fastmath=True)
+def _heard(asked: Any, times: float, a: Any, b: Any) -> None:
+    """Set the equations to what the pixels ask for, so many times."""
+    a[:] = 0
+    b[:] = 0
+    for i in range(len(asked)):
+        sums, k = asked[i], 3 * i
+        for r in range(3):
+            b[k + r] += times * sums[18 + r]
+            b[k + 3 + r] += times * sums[21 + r]
+            for p in range(3):
+                at = PRODUCT[r][p]
+                a[k + r, 3 + p - r] += times * sums[6 + at]
+                if p >= r:
+                    a[k + r, p - r] += times * sums[at]
+                    a[k + 3 + r, p - r] += times * sums[12 + at]
+
+
+@njit(cache=True, fastmath=True)
+def _middle(values: Any, low: float, high: float) -> float:
+    """Return the median of values between `low` and `high`, to a thousandth of the range."""
+    for _ in range(10):
+        cut = 0.5 * (low + high)
+        below = 0
+        for v in values:
+            if v < cut:
+                below += 1
+        if 2 * below < len(values):
+            low = cut
+        else:
+            high = cut
+    return 0.5 * (low + high)
+
+
+@njit(cache=True, fastmath=True)
+def _smooth(points: Any, stroke: Any, a: Any, b: Any, third: float, second: float, corner: float) -> float:
+    """Add the prior on the line's shape to the equations; return what it finds wanting."""
+    n = len(points)
+    cost = 0.0
+    c = np.zeros(4)
+    for order in (3, 2):
+        if order == 3:
+            c[0], c[1], c[2], c[3] = -1.0, 3.0, -3.0, 1.0
+        else:
+            c[0], c[1], c[2], c[3] = 1.0, -2.0, 1.0, 0.0
+        stiffness = third if order == 3 else second
+        for i in range(n - order):
+            if stroke[i + order] != stroke[i]:
+                continue
+            tx, ty = 0.0, 0.0
+            for p in range(order + 1):
+                tx += c[p] * points[i + p, 0]
+                ty += c[p] * points[i + p, 1]
+            t = tx * tx + ty * ty
+            rest = 1.0 / (1.0 + t / (corner * corner))
+            cost += stiffness * t * rest
+            lam = stiffness * rest * rest
+            for p in range(order + 1):
+                k = 3 * (i + p)
+                b[k] -= lam * c[p] * tx
+                b[k + 1] -= lam * c[p] * ty
+                for r in range(p + 1):
+                    a[k - 3 * (p - r), 3 * (p - r)] += lam * c[p] * c[r]
+                    a[k - 3 * (p - r) + 1, 3 * (p - r)] += lam * c[p] * c[r]
+    return cost
+
+
+@njit(cache=True, fastmath=True)
+def fit(
+    dark: Any, points: Any, half: Any, stroke: Any, pen: float, sigma: float, full: float,
+    shape: Any, stiff: float, rounds: int,
+) -> tuple[float, float]:  # fmt: skip
+    """Move `points` (n, 2) and `half` (n,) in place until the strokes drawn again give `dark`.
+
+    Returned is what was still wanting before the last round, and how much of that is ink: weighted squares of darkness
+    that the strokes do not explain, or lack.
+
+    stroke (n,): number of every point's stroke, rising. pen, sigma, full: width of the pen and blur of its edge (px),
+    darkness of full ink. shape (3,): weights of third and second differences, and the difference (px) from which they
+    let go; third differences weigh `stiff` times as much in the first round.
+    """
+    third, second, corner = shape[0], shape[1], shape[2]
+    h, w = dark.shape
+    n = len(points)
+    number, point = numbered(stroke)
+    known = blank(h, w)
+    rows, columns = np.empty(known.size // 4 + 1, np.int32), np.empty(known.size // 4 + 1, np.int32)
+    segment, asked = np.empty((n, 5)), np.empty((n, 24))
+    a = np.empty((3 * n + BAND, BAND + 1))
+    b = np.empty(3 * n + BAND)
+    reach = REACH * sigma
+    step, fall = _profile(reach, sigma, full)
+    cost, unlike = 0.0, 0.0
+    cooling = max(1.0, 0.6 * rounds)
+    for it in range(rounds):
+        every = 2 if it < HALF * rounds else 1
+        find_edges(points, half, number, reach, it % every, every, known)
+        count = at_edges(known, w, reach, it % every, every, rows, columns)
+        _segments(points, number, segment)
+        unlike = every * _ask(dark, rows, columns, count, known, point, segment, reach, step, fall, asked)
+        _heard(asked, every, a, b)
+        cost = unlike + _smooth(points, stroke, a, b, third * stiff ** max(0.0, 1.0 - it / cooling), second, corner)
+        middle = _middle(half, 0.25 * pen, 0.85 * pen)
+        for i in range(n):
+            k = 3 * i
+            if i + 1 < n and stroke[i + 1] == stroke[i]:
+                t = half[i + 1] - half[i]
+                b[k + 2] += STEADY * t
+                b[k + 5] -= STEADY * t
+                a[k + 2, 0] += STEADY
+                a[k + 5, 0] += STEADY
+                a[k + 2, 3] -= STEADY
+            b[k + 2] -= USUAL * (half[i] - middle)
+            a[k + 2, 0] += USUAL
+            for p in range(3):
+                a[k + p, 0] += DAMP
+        _solve(a, b)
+        moved = 0.0
+        for i in range(n):
+            size = math.hypot(b[3 * i], b[3 * i + 1])
+            f = min(1.0, 0.12 * pen / max(size, 1e-9))
+            points[i, 0] += f * b[3 * i]
+            points[i, 1] += f * b[3 * i + 1]
+            grow = min(max(b[3 * i + 2], -0.05 * pen), 0.05 * pen)
+            half[i] = min(max(half[i] + grow, 0.25 * pen), 0.85 * pen)
+            moved = max(moved, f * size)
+        if it > cooling and every == 1 and moved < STILL:
+            break
+    return cost, unlike

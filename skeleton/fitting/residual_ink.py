@@ -1,0 +1,119 @@
+"""What fitted strokes leave open: ink about their ends that none explains, loops whose legs may be exchanged.
+
+Compiled by numba like `skeleton.fitting.render_fit`.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from skeleton.fitting.signed_distance import BITS, LANES, NEAR, blank, find_edges, numbered
+
+
+@njit(cache=True)
+def ends_of(stroke: Any) -> Any:
+    """Return the first and last point of every stroke of more than one point, in turn; stroke (n,): its number."""
+    n = len(stroke)
+    out = np.empty(2 * n, np.int64)
+    count, first = 0, 0
+    for i in range(1, n + 1):
+        if i == n or stroke[i] != stroke[first]:
+            if i - first > 1:
+                out[count], out[count + 1] = first, i - 1
+                count += 2
+            first = i
+    return out[:count]
+
+
+@njit(cache=True)
+def crossings(points: Any, stroke: Any, longest: float) -> Any:
+    """Return (k, 2): the segments i < j that cross, by their first points; `longest`: bound on a segment's length."""
+    n = len(points)
+    out = np.zeros((64, 2), np.int64)
+    k = 0
+    for i in range(n - 3):
+        if stroke[i + 1] != stroke[i]:
+            continue
+        ax, ay = points[i, 0], points[i, 1]
+        vx, vy = points[i + 1, 0] - ax, points[i + 1, 1] - ay
+        for j in range(i + 2, n - 1):
+            cx, cy = points[j, 0] - ax, points[j, 1] - ay
+            if abs(cx) > longest or abs(cy) > longest or stroke[j + 1] != stroke[j]:
+                continue
+            wx, wy = points[j + 1, 0] - points[j, 0], points[j + 1, 1] - points[j, 1]
+            det = vx * wy - vy * wx
+            if abs(det) < 1e-12:
+                continue
+            u = (cx * wy - cy * wx) / det
+            v = (cx * vy - cy * vx) / det
+            if 0 <= u <= 1 and 0 <= v <= 1 and k < 64:
+                out[k, 0], out[k, 1] = i, j
+                k += 1
+    return out[:k]
+
+
+@njit(cache=True)
+def gap(one: Any, other: Any, wide: float) -> float:
+    """Return the largest distance of points of one stretch from the nearest of the other; stops beyond `wide`."""
+    most = 0.0
+    for i in range(len(one)):
+        near = 1e9
+        for j in range(len(other)):
+            near = min(near, math.hypot(one[i, 0] - other[j, 0], one[i, 1] - other[j, 1]))
+        most = max(most, near)
+        if most > wide:
+            break
+    return most
+
+
+@njit(cache=True)
+def beyond(dark: Any, points: Any, half: Any, stroke: Any, far: float, least: float, near: int) -> Any:
+    """Return (k, 3): ink about each end of a stroke (`ends_of`) that no stroke explains: area, and its x and y.
+
+    Counted is darkness above `least`, `far` or less from the edge of the last `near` segments of the stroke and closer
+    to them than to any other.
+    """
+    h, w = dark.shape
+    n = len(points)
+    ends = ends_of(stroke)
+    known = blank(h, w)
+    find_edges(points, half, numbered(stroke)[0], 1.0, 0, 1, known)
+    number = np.full(n, -1, np.int64)
+    for k in range(len(ends) - 1, -1, -1):
+        step = 1 if k % 2 == 0 else -1
+        i = ends[k] if k % 2 == 0 else ends[k] - 1
+        for _ in range(near):
+            if i < 0 or i + 1 >= n or stroke[i] != stroke[ends[k]] or stroke[i + 1] != stroke[ends[k]]:
+                break
+            number[i] = k
+            i += step
+    out = np.zeros((len(ends), 3))
+    for y in range(h):
+        for x in range(w):
+            if known[y, x >> BITS, NEAR, x & (LANES - 1)] < 0.5 or dark[y, x] < least:
+                continue
+            # few pixels come this far
+            near_d, near_i = far, -1
+            for i in range(n - 1):
+                if stroke[i + 1] != stroke[i]:
+                    continue
+                vx, vy = points[i + 1, 0] - points[i, 0], points[i + 1, 1] - points[i, 1]
+                px, py = x - points[i, 0], y - points[i, 1]
+                u = min(max((px * vx + py * vy) / max(vx * vx + vy * vy, 1e-12), 0.0), 1.0)
+                d = math.hypot(px - u * vx, py - u * vy) - half[i]
+                if d < near_d:
+                    near_d, near_i = d, i
+            k = number[near_i] if near_i >= 0 else -1
+            if k >= 0:
+                out[k, 0] += dark[y, x]
+                out[k, 1] += dark[y, x] * x
+                out[k, 2] += dark[y, x] * y
+    for k in range(len(ends)):
+        if out[k, 0] > 0:
+            out[k, 1] /= out[k, 0]
+            out[k, 2] /= out[k, 0]
+    return out

@@ -1,0 +1,1 @@
+"""Ink to a graph of centre lines: medial axis, spurs, endpoints, junctions."""

@@ -1,0 +1,1 @@
+"""A grey picture made into ink: darkness, mask, pen width, connected components."""

@@ -1,0 +1,1 @@
+"""Known written forms laid over the ink and followed along it (Viterbi)."""

@@ -1,0 +1,296 @@
+"""From one image to its readings: the steps in their order."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache, partial
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.report import Finding
+from capture.units import Points, image_from_pixels
+from skeleton.ductus import allographs
+from skeleton.fitting.reconstruction_check import reinked
+from skeleton.fitting.refinement import FitContext, FittedHypothesis, completed, fit_context, fit_hypothesis, refine
+from skeleton.geometry.quantiles import median
+from skeleton.geometry.stroke import Stroke
+from skeleton.graph.ink_graph import build_graph
+from skeleton.graph.junctions import Network, build_network
+from skeleton.graph.pruning import repair
+from skeleton.hypotheses.good_continuation import reorder_like
+from skeleton.hypotheses.labelled import Candidate, candidates, kinematic_cost, negative_log_likelihood
+from skeleton.hypotheses.unlabelled import readings
+from skeleton.hypotheses.writing_order import writing_order
+from skeleton.ink.ink_map import Grey, InkMap, find_ink
+from skeleton.matching.stroke_distance import Shape, shape_along, shape_of, stroke_distance, undirected_distance
+from skeleton.matching.template_matching import Model, find_matches
+from skeleton.options import Options
+from skeleton.result import LOW_CONFIDENCE, Reading
+from skeleton.scoring.form_similarity import NO_FORM
+from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
+from skeleton.states.state_graph import States, Walks, build_states, draw, end_to_end
+
+ALL_PARTS = Options()
+
+KEPT = 12
+"""Readings of an image that stay in the choice."""
+
+AGREEMENT = 5.0
+"""Log odds by which a reading suffers for every tenth of the character's size that it differs from what is known of the
+writer's way, where the ink is alike: only order and direction are then in question."""
+
+OTHER_FORM = 0.7
+"""The same where the ink differs, a different number of strokes counting as three tenths: people write more than one
+form of a letter."""
+
+SURPRISING = 5.0
+"""Surprise at a reading's rough shape from which it is more often wrong than right, whatever else there is to choose
+from: nineteen letters in twenty stay below, scribbles lie above."""
+
+
+TRIED, WITHIN = 6, 2.0
+"""How many options are fitted to the ink to be weighed, and how many log odds behind the best they may be."""
+
+UNLIKE = 8.0
+"""Log odds by which a reading suffers for every e-fold of ink left unexplained (`refinement.FittedHypothesis`)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Option:
+    """One way to read an image, not yet refined."""
+
+    name: str
+    drawing: Callable[[], list[Points]]
+    """Gives the lines, in writing order and direction, px of the working image."""
+
+    cost: float
+    """Differences are log odds."""
+
+    surprise: float = 0.0
+    """How little the rough shape suits any form of the character, -log likelihood."""
+
+    shaping: Callable[[], Shape] | None = None
+    """Gives the shape without drawing the lines, where there is a quicker way."""
+
+    trial: FittedHypothesis | None = None
+    """The lines as they suit the ink, where that was tried."""
+
+    @cached_property
+    def lines(self) -> list[Points]:
+        """The lines, drawn when first asked for."""
+        return self.drawing()
+
+    @cached_property
+    def shape(self) -> Shape:
+        """What is compared with other readings."""
+        return self.shaping() if self.shaping else shape_of(self.lines)
+
+
+@dataclass(frozen=True, eq=False)
+class Analysis:
+    """An image taken apart, with the ways to read it, best first."""
+
+    ink: InkMap
+    options: tuple[Option, ...]
+    parts: Options
+    paper: FitContext | None
+    """What lines are fitted to, where they are."""
+
+
+def read(
+    grey: Grey,
+    dpi: float,
+    char: str | None,
+    *,
+    handedness: str,
+    known: Sequence[Sequence[Stroke]],
+    options: Options = ALL_PARTS,
+    alternatives: int = 0,
+    judged: bool = True,
+) -> Reading:
+    """Return the reading of one image with the next best ones; see `skeleton.api.read_character`."""
+    found = study(grey, dpi, char, handedness=handedness, known=known, parts=options)
+    return select_reading(found, alternatives=alternatives, judged=judged)
+
+
+def build_state_graph_of(grey: Grey, dpi: float, *, junctions: bool = True) -> tuple[InkMap, Network, States] | None:
+    """Return an image's ink, its network, and where a pen may be on it; None for a blank image."""
+    ink = find_ink(grey, dpi)
+    if ink is None:
+        return None
+    net = build_network(repair(build_graph(ink), ink, spurs=junctions, reach=junctions), ink, cut=junctions)
+    return (ink, net, build_states(net, ink, 0.5 * ink.pen_px)) if net.pieces else None
+
+
+def study(
+    grey: Grey,
+    dpi: float,
+    char: str | None,
+    *,
+    handedness: str = "right",
+    known: Sequence[Sequence[Stroke]] = (),
+    parts: Options = ALL_PARTS,
+) -> Analysis | None:
+    """Return an image taken apart, None for a blank one."""
+    apart = build_state_graph_of(grey, dpi, junctions=parts.junctions)
+    if apart is None:
+        return None
+    ink, net, states = apart
+    own = [shape_of([s.points_mm for s in strokes]) for strokes in known if len(strokes)]
+    found: list[Option] = []
+    if char and parts.ductus:
+        models = models_of(char, handedness, known)
+        for c in candidates(net, states, find_matches(net, states, models), models):
+            drawing, shaping = partial(_drawn, net, states, c), partial(_shaped, states, c)
+            found.append(Option(c.name, drawing, c.cost, negative_log_likelihood(c), shaping))
+    found = _best(found if not own else [_by_habit(o, own) for o in found])
+    if not found or found[0].cost > RULES_FROM:
+        free = _by_rules(net, states, rivals=bool(found))
+        found = _best([*found, *(_by_habit(o, own) if own else o for o in free)])
+    paper = fit_context(ink, smoothly=parts.smooth) if parts.refine else None
+    return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper)
+
+
+def _refit_likeliest(options: list[Option], paper: FitContext) -> list[Option]:
+    """Return options of which the likeliest were fitted to the ink: what the pen did not do explains it worse.
+
+    Those that were not tried count as explaining it no better than the worst that was.
+    """
+    near = [o for o in options[:TRIED] if o.cost <= options[0].cost + WITHIN]
+    if len(near) < 2:
+        return options
+    trials = [fit_hypothesis(o.lines, paper) for o in near]
+    best, worst = min(t.unlike for t in trials), max(t.unlike for t in trials)
+    weighed = [replace(o, trial=t, cost=o.cost + UNLIKE * (t.unlike - best)) for o, t in zip(near, trials, strict=True)]
+    return _best([*weighed, *(replace(o, cost=o.cost + UNLIKE * (worst - best)) for o in options[len(near) :])])
+
+
+def _by_rules(net: Network, states: States, *, rivals: bool) -> list[Option]:
+    """Return the options that follow no form; `rivals`: beside some that do."""
+    ways = readings(net, states)[: 1 if rivals else KEPT]
+    if not ways:
+        return []
+    first = ways[0].end_to_end
+    out = []
+    for c in ways:
+        cost, odd = (kinematic_cost(net, states, c.end_to_end), NO_FORM[1]) if rivals else (c.cost, 0.0)
+        drawing, shaping = partial(_in_writing_order, net, states, c), partial(shaped_like, states, first, c)
+        out.append(Option("", drawing, cost, odd, shaping))
+    return out
+
+
+def _in_writing_order(net: Network, states: States, reading: Candidate) -> list[Points]:
+    lines = _drawn(net, states, reading)
+    return [lines[i] for i in writing_order(lines, [len(p) == 1 for p in lines])]
+
+
+def shaped_like(states: States, first: Walks, reading: Candidate) -> Shape:
+    """Return a reading's shape, its strokes in the order and the directions of another: only places count."""
+    return shape_along(end_to_end(reorder_like(first, list(reading.walks))), states.here)
+
+
+def _best(options: list[Option]) -> list[Option]:
+    """Return the options that stay in the choice, best first."""
+    return sorted(options, key=lambda o: o.cost)[:KEPT]
+
+
+def _by_habit(option: Option, own: list[Shape]) -> Option:
+    """Return an option that costs the more, the stranger it is to the writer's own ways."""
+    return replace(option, cost=option.cost + min(_strange(option.shape, o) for o in own))
+
+
+def _strange(shape: Shape, known: Shape) -> float:
+    """Return the log odds by which a reading suffers for not being what is known."""
+    whole, ink = stroke_distance(shape, known), undirected_distance(shape, known)
+    return 10 * (OTHER_FORM * ink + AGREEMENT * max(whole - ink, 0.0))
+
+
+def _drawn(net: Network, states: States, reading: Candidate) -> list[Points]:
+    return [draw(net, states, w) for w in reading.walks]
+
+
+def _shaped(states: States, reading: Candidate) -> Shape:
+    return shape_along(reading.end_to_end, states.here)
+
+
+RULES_FROM = 6.0
+"""Cost of the best labelled reading from which the general rules have a say."""
+
+
+def select_reading(
+    found: Analysis | None, *, costs: NDArray[np.float64] | None = None, alternatives: int = 0, judged: bool = True
+) -> Reading:
+    """Return the reading of a study: the option most like all likely ones, by `costs` if given, and the next best.
+
+    Without `judged` there is no confidence, finding or other reading, and no time spent on them.
+    """
+    if found is None:
+        return Reading(())
+    cost = np.array([o.cost for o in found.options] if costs is None else costs)
+    odds = np.exp(-(cost - cost.min()))
+    middle = minimum_bayes_risk(lambda i: found.options[i].shape, odds)
+    if not judged:
+        only = found.options[middle]
+        return Reading(tuple(finish(only, found)), allograph=only.name)
+    rank = np.argsort(cost, kind="stable")
+    rank = np.concatenate([[middle], rank[rank != middle]])
+    chosen = [found.options[i] for i in rank]
+    share = float(odds[rank[0]] / _unlike(found, odds, int(rank[0])))
+    share *= float(1 / (1 + np.exp((chosen[0].surprise - SURPRISING) / 0.25)))
+    best = _reading(found, chosen[0], share)
+    others: list[Reading] = []
+    seen = [chosen[0]]
+    for o, i in zip(chosen[1:], rank[1:], strict=True):
+        if len(others) >= alternatives:
+            break
+        if all(stroke_distance(o.shape, s.shape) > 0.05 for s in seen):
+            seen.append(o)
+            others.append(_reading(found, o, float(odds[i] / odds.sum())))
+    return Reading(best.strokes, best.confidence, best.allograph, tuple(others), best.findings)
+
+
+def _unlike(found: Analysis, odds: NDArray[np.float64], best: int) -> float:
+    """Return the odds of the best option and all that read otherwise: what is the same reading does not contend."""
+    first = found.options[best].shape
+    others = (o for o in zip(found.options, odds, range(len(odds)), strict=True) if o[1] > 1e-3)
+    return float(sum(w for o, w, i in others if i == best or stroke_distance(o.shape, first) > 0.05))
+
+
+def _reading(found: Analysis, option: Option, share: float) -> Reading:
+    strokes = tuple(finish(option, found))
+    true_to_ink, filled = reinked(strokes, found.ink)
+    confidence = float(np.clip(true_to_ink * (0.25 + 0.75 * share), 0, 1))
+    findings = []
+    if confidence < LOW_CONFIDENCE:
+        findings.append(Finding("low confidence", detail=f"{confidence:.2f}"))
+    if filled:
+        findings.append(Finding("filled counter"))
+    return Reading(strokes, confidence, option.name, (), tuple(findings))
+
+
+def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> list[Model]:
+    """Return the forms to look for: the writer's own first, then the table's."""
+    own = [Model("known", tuple(s.points_mm for s in strokes), 1.0) for strokes in known if len(strokes)]
+    return [*own, *_table(char, "left" if handedness == "left" else "right")]
+
+
+@lru_cache(maxsize=256)
+def _table(char: str, hand: Literal["right", "left"]) -> tuple[Model, ...]:
+    """Return the table's forms of a character, y down."""
+    flip = np.array([1.0, -1.0])
+    return tuple(Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand))
+
+
+def finish(option: Option, found: Analysis) -> list[Stroke]:
+    """Return the strokes of an option."""
+    k = found.ink.px_per_mm
+    if found.paper:
+        lines = completed(option.trial or fit_hypothesis(option.lines, found.paper))
+    else:
+        lines = refine(option.lines, found.ink, to_ink=False, smoothly=found.parts.smooth)
+    return [
+        Stroke(image_from_pixels(r.line, px_per_mm=k), float(median(r.width)) / k, r.width / k, r.closed) for r in lines
+    ]

@@ -1,0 +1,157 @@
+"""Inner loops of the choice between readings, compiled on first use."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from numba import njit
+
+from skeleton.geometry.jit import inner
+from skeleton.scoring.width_consistency import linked
+from skeleton.states.paths import coverage, step_cost
+
+LIKELY = 2.0
+"""Log odds from which a place looks passed twice."""
+
+
+@inner
+def pass_features(g: Any, walks: Any, count: Any, gaps: Any, free: Any) -> Any:
+    """Return what the ink says of walks.
+
+    Evidence for and against every stretch passed twice, evidence against landings inside lines, length passed a third
+    time, how much lower strokes begin than they end, how far the pen goes between strokes, and of the stretches passed
+    twice, and of those that look so but are not: how many, and how surely each, summed.
+
+    count, gaps (places,): how often the walks pass every place, and its size, px; free (states,): last before a tip.
+    """
+    walk, starts = walks
+    here, first, doubled = g.here, g.first, g.doubled
+    rise = 0.0
+    travel = 0.0
+    for i in range(len(starts) - 1):
+        if i > 0:
+            e, f = walk[starts[i] - 1], walk[starts[i]]
+            travel += np.hypot(here[e, 0] - here[f, 0], here[e, 1] - here[f, 1])
+        rise += here[walk[starts[i]], 1] - here[walk[starts[i + 1] - 1], 1]
+    pro, contra, landing, thrice = 0.0, 0.0, 0.0, 0.0
+    for q in range(len(gaps)):
+        if count[q] > 1:
+            pro += gaps[q] * max(doubled[q], 0.0)
+            contra -= gaps[q] * min(doubled[q], 0.0)
+        if count[q] > 2:
+            thrice += (count[q] - 2) * gaps[q]
+    places = len(gaps)
+    runs, told, missed, missing = 0.0, 0.0, 0.0, 0.0
+    for p in range(len(first) - 1):
+        size, total = 0, 0.0
+        lost, loss = 0, 0.0
+        for q in range(first[p], first[p + 1] + 1):
+            inside = q < first[p + 1]
+            if inside and count[q] > 1:
+                size += 1
+                total += doubled[q]
+            elif size:
+                runs += 1
+                told += total / size
+                size, total = 0, 0.0
+            if inside and count[q] == 1 and doubled[q] > LIKELY:
+                lost += 1
+                loss += doubled[q]
+            elif lost:
+                if lost > 1:
+                    missed += 1
+                    missing += loss / lost
+                lost, loss = 0, 0.0
+    for i in range(len(starts) - 1):
+        for end in range(2):
+            s = walk[starts[i]] if end == 0 else walk[starts[i + 1] - 1] ^ 1
+            if free[s ^ 1]:
+                continue
+            q = s // 2
+            best = -2.0
+            for r in range(max(q - 2, 0), min(q + 3, places)):
+                best = max(best, doubled[r])
+            landing -= best
+    pen = g.pen
+    return (
+        pro / (2 * pen), contra / (2 * pen), landing, thrice / (2 * pen), rise, travel, runs, told, missed, missing
+    )  # fmt: skip
+
+
+@inner
+def kinematic_features(g: Any, walks: Any, count: Any, gaps: Any, free: Any, start_cost: Any) -> Any:
+    """Return what tells how the pen moves on walks.
+
+    Turns, turns at tips, turns back in junctions, starts, length passed again, idle length, evidence against passing
+    twice. count, gaps, free: as for `pass_features`; start_cost (states,): of landing there.
+    """
+    walk, starts = walks
+    single = 0.0
+    turns, tips, back, begin, again, idle = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        begin += start_cost[walk[a]] + start_cost[walk[b - 1] ^ 1]
+        for k in range(a + 1, b):
+            s, t = walk[k - 1], walk[k]
+            if t == s ^ 1:
+                if free[s]:
+                    tips += 1
+                else:
+                    back += 1
+            elif abs(s - t) != 2:
+                turns += step_cost(g, s, t)
+    for q in range(len(gaps)):
+        if count[q] > 1:
+            again += (count[q] - 1) * gaps[q]
+            single -= gaps[q] * g.doubled[q]
+    for i in range(len(starts) - 1):
+        a, b = starts[i], starts[i + 1]
+        k = a
+        while k < b and count[walk[k] // 2] > 1:
+            idle += gaps[walk[k] // 2]
+            k += 1
+        k = b - 1
+        while k >= a and count[walk[k] // 2] > 1:
+            idle += gaps[walk[k] // 2]
+            k -= 1
+    return turns, tips, back, begin, again, idle, single
+
+
+@inner
+def landing_lift_costs(g: Any, walks: Any) -> Any:
+    """Return what the clues say against the places where walks begin, and against those where they end."""
+    walk, starts = walks
+    landed, lifted = 0.0, 0.0
+    for i in range(len(starts) - 1):
+        landed -= g.landed[walk[starts[i]]]
+        lifted -= g.lifted[walk[starts[i + 1] - 1]]
+    return landed, lifted
+
+
+@njit(cache=True)
+def path_features(
+    g: Any, pack: Any, gaps: Any, free: Any, start_cost: Any, widths: Any, variance: float, total: float, size: float
+) -> Any:  # fmt: skip
+    """Return what ink tells of each of some readings, shape (readings, 22): the columns of `path_features.TOLD`.
+
+    One call for all: the arguments are many. pack: `state_graph.packed`; total: length of all lines, px; size: of the
+    character, px; the others as for `kinematic_features`, `pass_features` and `linked`.
+    """
+    every, starts, state_at, start_at = pack
+    out = np.empty((len(state_at) - 1, 22))
+    for r in range(len(out)):
+        walks = every[state_at[r] : state_at[r + 1]], starts[start_at[r] : start_at[r + 1]]
+        count = coverage(walks, len(gaps))
+        turns, tips, back, begin, again, idle, single = kinematic_features(g, walks, count, gaps, free, start_cost)
+        ink = pass_features(g, walks, count, gaps, free)
+        row = out[r]
+        row[0] = len(walks[1]) - 1
+        row[1], row[2], row[3], row[4] = turns, tips, back, begin
+        row[5], row[6], row[7] = again / total, idle / total, single / (2 * g.pen)
+        row[8], row[9], row[10], row[11] = ink[0], ink[1], ink[2], ink[3]
+        row[12], row[13] = ink[4] / size, ink[5] / size
+        row[14], row[15], row[16], row[17] = ink[6], ink[7], ink[8], ink[9]
+        row[18], row[19] = landing_lift_costs(g, walks)
+        row[20], row[21] = linked(g, walks, count, widths, variance)
+    return out

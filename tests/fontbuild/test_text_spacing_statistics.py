@@ -1,0 +1,75 @@
+"""The rhythm of a copied line: what was put into it comes out."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fontbuild.text_spacing_statistics import CopiedLine, measure_rhythm, pieces_of
+
+X = 3.0
+TEXT = "sea wind over warm stones"
+
+
+def a_line(*, gap: float, word_gap: float, slope: float = 0.0, foot: float = 0.0, seed: int = 0) -> CopiedLine:
+    """Return boxes as wide as an x for the text, with given gaps (mm), slope and scatter of the feet."""
+    rng = np.random.default_rng(seed)
+    x, boxes = 5.0, []
+    for word in TEXT.split():
+        for _ in word:
+            y = slope * x + rng.normal(0, foot)
+            boxes.append([x, y, x + X, y + X])
+            x += X + gap
+        x += word_gap - gap
+    return CopiedLine(TEXT, np.array(boxes))
+
+
+def test_gaps_between_letters_and_words_are_told_apart():
+    rhythm = measure_rhythm([a_line(gap=0.3, word_gap=3.6, seed=k) for k in range(5)], x_height_mm=X)
+
+    assert rhythm["letter_gap"] == pytest.approx(0.1)
+    assert rhythm["word_gap"] == pytest.approx(1.2)
+    assert rhythm["letter_gap_sd"] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_the_scatter_of_gaps_is_that_of_all_of_them_not_of_their_middle_half():
+    gaps = (0.24, 0.27, 0.27, 0.3, 0.3, 0.3, 0.33, 0.33, 0.45, 0.45)
+
+    rhythm = measure_rhythm([a_line(gap=g, word_gap=3.6) for g in gaps], x_height_mm=X)
+
+    assert rhythm["letter_gap_sd"] == pytest.approx(np.std(gaps) / X, rel=0.01)
+
+
+def test_the_slope_of_lines_is_no_scatter_of_feet():
+    lines = [a_line(gap=0.3, word_gap=3.6, slope=s) for s in (-0.02, -0.01, 0.0, 0.01, 0.02)]
+
+    rhythm = measure_rhythm(lines, x_height_mm=X)
+
+    assert rhythm["foot_sd"] == pytest.approx(0.0, abs=1e-6)
+    assert rhythm["line_slope_sd_deg"] == pytest.approx(np.degrees(np.std([-0.02, -0.01, 0, 0.01, 0.02])), rel=0.01)
+
+
+def test_the_scatter_of_feet_comes_out_as_it_went_in():
+    lines = [a_line(gap=0.3, word_gap=3.6, foot=0.3, seed=k) for k in range(40)]
+
+    assert measure_rhythm(lines, x_height_mm=X)["foot_sd"] == pytest.approx(0.1, rel=0.15)
+
+
+def test_too_little_tells_nothing():
+    assert measure_rhythm([], x_height_mm=X) == {}
+    assert "line_slope_sd_deg" not in measure_rhythm([a_line(gap=0.3, word_gap=3.6)], x_height_mm=X)
+
+
+def test_a_line_whose_gaps_do_not_part_its_words_is_left_out():
+    assert measure_rhythm([a_line(gap=0.3, word_gap=0.3)] * 5, x_height_mm=X) == {}
+
+
+def test_an_i_and_its_dot_are_one_piece():
+    grey = np.full((80, 120), 255, np.uint8)
+    grey[30:60, 20:24] = 0
+    grey[18:22, 20:24] = 0
+    grey[30:60, 50:80] = 0
+
+    boxes = pieces_of(grey, px_per_mm=10.0, baseline_mm=6.0)
+
+    np.testing.assert_allclose(boxes, [[2.0, 0.0, 2.4, 4.2], [5.0, 0.0, 8.0, 3.0]])

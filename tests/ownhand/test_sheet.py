@@ -1,0 +1,76 @@
+"""Printing sheets: what is asked for is on them, and a hand is only begun when it can be."""
+
+from __future__ import annotations
+
+import pypdfium2
+import pytest
+
+from capture.errors import UsageError
+from capture.sheet_file import load_sheet
+from ownhand.cli.main import main
+from ownhand.commands.sheet import print_sheet
+from ownhand.hands.hand import open_hand
+
+
+def sheet_of(hand):
+    return load_sheet(next((hand / "sheets").glob("*/sheet.json")))
+
+
+def chars_of(hand) -> set[str]:
+    return {c.char for p in sheet_of(hand).pages for c in p.cells}
+
+
+def test_a_sheet_begins_a_hand_with_its_record(tmp_path):
+    hand = tmp_path / "keeper"
+    said = ["--writer", "A. Keeper", "--consent", "my own hand", "--family", "Lantern Point", "--left-handed"]
+
+    assert main(["sheet", str(hand), "--languages", "en,pl", *said]) == 0
+
+    record = open_hand(hand).record
+    assert (record.family, record.writer, record.consent, record.handedness) == (
+        "Lantern Point", "A. Keeper", "my own hand", "left",
+    )  # fmt: skip
+    assert set("aąbcżźŁ019.,?") <= chars_of(hand)
+
+
+def test_pdf_svg_and_json_lie_in_a_folder_of_their_own(tmp_path):
+    done = print_sheet(tmp_path / "keeper", characters="abc", copy="A line to copy.")
+
+    names = sorted(p.name for p in done.pdf.parent.iterdir())
+    document = pypdfium2.PdfDocument(done.pdf)
+    assert names == ["page-1.svg", "page-2.svg", "sheet.json", "sheet.pdf"]
+    assert len(document) == done.pages == 2
+    document.close()
+
+
+def test_a_text_asks_for_all_it_needs_however_it_is_normalised(tmp_path):
+    text = tmp_path / "letter.txt"
+    text.write_text("Cafe\u0301 – 3 €", encoding="utf-8")
+
+    assert main(["sheet", str(tmp_path / "keeper"), "--text", str(text)]) == 0
+
+    assert chars_of(tmp_path / "keeper") == set("Café–3€")
+
+
+def test_every_character_gets_two_attempts_and_common_ones_more(tmp_path):
+    print_sheet(tmp_path / "keeper", languages=["en"])
+
+    attempts = [c.char for p in sheet_of(tmp_path / "keeper").pages for c in p.cells]
+    assert min(attempts.count(c) for c in set(attempts)) >= 2
+    assert attempts.count("e") > attempts.count("z")
+
+
+def test_two_sheets_of_a_hand_do_not_get_in_each_others_way(tmp_path):
+    first = print_sheet(tmp_path / "keeper", characters="abc")
+
+    second = print_sheet(tmp_path / "keeper", characters="def")
+
+    assert first.id != second.id
+    assert first.pdf.exists() and second.pdf.exists()
+
+
+def test_a_request_that_cannot_be_met_leaves_no_hand_behind(tmp_path):
+    with pytest.raises(UsageError):
+        print_sheet(tmp_path / "keeper", languages=["en"], pages=1, x_height_mm=12.0)
+
+    assert not (tmp_path / "keeper").exists()

@@ -1,0 +1,270 @@
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
+import pytest
+
+from ownhand.composer import Composer, Life, Pen, PlotPage, Ruling, Settings
+from ownhand.composer.glyphs.variant_bank import POOL, VariantBank
+from ownhand.composer.glyphs.variant_selector import VariantSelector
+from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
+from ownhand.composer.variation.noise import ar1_noise, pink_noise
+from tests.ownhand.composing import LETTER, composer
+from tests.ownhand.hershey_font import X_HEIGHT, hershey_font
+from tests.ownhand.measuring import Measured, letters_of, measured, returns
+
+STANDS = "abcdehiklmnorstuvwxz"
+STEMS = "bdhiklmnprtu"
+RULED = Settings(ruling=Ruling(11.0, 15.0), joins=False)
+
+
+def pages_of(life: Life, seeds: int = 9, settings: Settings = RULED) -> list[PlotPage]:
+    made = [composer().compose(LETTER * 4, replace(settings, life=life), seed=s) for s in range(seeds)]
+    return [page for pages in made for page in pages]
+
+
+@lru_cache(maxsize=4)
+def figures(life: Life) -> Measured:
+    return measured(pages_of(life), x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0, stands=STANDS, stems=STEMS)
+
+
+def test_no_shape_comes_back_within_three_lines_of_ten_thousand_characters() -> None:
+    text = LETTER * 22
+    pages = composer().compose(text, Settings(joins=False), seed=3).pages
+    stamped = composer(variants=1).compose(text, Settings(joins=False, life=Life(strength=0)), seed=3).pages
+
+    # 24 micrometres: HP-GL's unit
+    found, font = (returns(p, x_height_mm=3.0, tolerance=0.008) for p in (pages, stamped))
+
+    assert len(text) > 10_000
+    assert found.pairs > 50_000
+    assert found.same == 0
+    assert font.same == font.pairs
+
+
+def test_doubled_letters_are_never_alike() -> None:
+    text = "gallery tall lamp better boots see meet off bell "
+    pages = composer().compose(text * 20, Settings(joins=False), seed=1).pages
+
+    apart = []
+    for page in pages:
+        for letter in np.unique(page.letter)[1:]:
+            if page.chars[letter] == page.chars[letter - 1]:
+                a, b = (
+                    np.vstack([page.path(k) for k in np.flatnonzero(page.letter == n)]) for n in (letter - 1, letter)
+                )
+                if len(a) < 8:  # straight lines cannot be told apart by shape
+                    continue
+                apart.append(np.sqrt(((a - a.mean(0) - b + b.mean(0)) ** 2).sum(1).mean()) / 3.0)
+    assert len(apart) > 100
+    assert min(apart) > 0.02
+
+
+def test_all_variants_are_used_evenly() -> None:
+    bank = VariantBank(hershey_font())
+
+    written = VariantSelector(bank, np.random.default_rng(1), variants=1.0, blends=0.0).choose("e" * 400)[0]
+    blended = VariantSelector(bank, np.random.default_rng(1), variants=1.0, blends=1.0).choose("e" * 4000)[0]
+
+    assert bank.pools["e"].written == 5
+    few, many = Counter(written.tolist()), Counter(blended.tolist())
+    assert len(few) == 5
+    assert max(few.values()) < 1.4 * min(few.values())
+    assert len(many) == POOL
+    assert max(many.values()) < 1.3 * min(many.values())
+
+
+def test_natural_life_varies_as_two_writers_did() -> None:
+    # values asked for: `variation.handwriting_statistics`, after UNIPEN train_r01_v07 (Guyon et al., ICPR 1994)
+    asked, found = composer().scatter, figures(Life())
+
+    assert found.foot_sd == pytest.approx(asked.foot, rel=0.25)
+    assert found.height_sd == pytest.approx(asked.height, rel=0.25)
+    assert found.width_sd == pytest.approx(asked.width, rel=0.25)
+    assert found.slant_sd_deg == pytest.approx(asked.slant_deg, rel=0.25)
+    assert found.height_of_lines_sd == pytest.approx(asked.line_height, rel=0.25)
+    assert found.slant_of_lines_sd_deg == pytest.approx(asked.line_slant_deg, rel=0.25)
+    assert found.level_sd == pytest.approx(asked.line_level, rel=0.25)
+    assert found.slope_sd_deg == pytest.approx(asked.line_slope_deg, rel=0.25)
+    assert abs(found.slope_mean_deg) < 0.2
+    assert found.gap_sd == pytest.approx(asked.letter_gap, rel=0.25)
+    assert found.word_gap_sd == pytest.approx(asked.word_gap_share * found.word_gap_mean, rel=0.25)
+
+
+def test_the_defaults_are_what_two_writers_did() -> None:
+    # UNIPEN train_r01_v07, writers art03 and art08: each default lies between their figures (Guyon et al., ICPR 1994)
+    plain = Scatter()
+
+    assert 0.10 <= plain.foot <= 0.13
+    assert 0.2 <= plain.foot_memory <= 0.4
+    assert 0.10 <= plain.height <= 0.13
+    assert 0.14 <= plain.width <= 0.19
+    assert 6 <= plain.slant_deg <= 8
+    assert 0.07 <= plain.line_level <= 0.14
+    assert 0.4 <= plain.line_slope_deg <= 0.5
+    assert 0.05 <= plain.line_height <= 0.10
+    assert 0.06 <= plain.line_width <= 0.07
+    assert 4 <= plain.line_slant_deg <= 5
+
+
+def test_a_tidy_hand_stays_tidier_than_an_untidy_one() -> None:
+    tidy, untidy, one = (scatter_of(hershey_font(scatter=s, variants=v)) for s, v in ((0.3, 5), (1.6, 5), (1.0, 1)))
+
+    for name in ("foot", "height", "width", "slant_deg", "line_height", "line_slant_deg"):
+        assert getattr(tidy, name) < 0.8 * getattr(untidy, name)
+    assert one == Scatter()
+
+
+def test_only_the_next_letters_foot_remembers() -> None:
+    # UNIPEN's two writers: +0.2 and +0.4 at lag 1, nothing at lag 4
+    found = figures(Life())
+
+    assert found.foot_lag1 == pytest.approx(composer().scatter.foot_memory, rel=0.25)
+    assert abs(found.foot_lag4) < 0.12
+
+
+@pytest.mark.parametrize("setting", ["foot", "height", "width", "slant", "letter_gap", "word_gap", "level", "slope"])
+def test_each_setting_goes_from_nil_to_strong(setting: str) -> None:
+    still = Life(
+        **{**dict.fromkeys(("foot", "height", "width", "slant", "letter_gap", "word_gap", "level", "slope"), 0)}
+    )
+    field = {
+        "foot": "foot_sd", "height": "height_sd", "width": "width_sd", "slant": "slant_sd_deg", "letter_gap": "gap_sd",
+        "word_gap": "word_gap_sd", "level": "level_sd", "slope": "slope_sd_deg",
+    }[setting]  # fmt: skip
+
+    nil, plain, strong = (
+        getattr(
+            measured(
+                pages_of(replace(still, **{setting: s}), seeds=3), x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0,
+                stands=STANDS, stems=STEMS,
+            ),
+            field,
+        )
+        for s in (0.0, 1.0, 2.0)
+    )  # fmt: skip
+
+    assert nil < 0.75 * plain
+    assert strong > 1.25 * plain
+
+
+def test_half_and_twice_as_much_life_come_out_as_that() -> None:
+    half, plain, twice = (figures(Life(strength=s)) for s in (0.5, 1.0, 2.0))
+
+    for name in ("foot_sd", "height_sd", "width_sd", "level_sd", "slope_sd_deg", "word_gap_sd"):
+        whole = getattr(plain, name)
+        assert 0.35 * whole < getattr(half, name) < 0.75 * whole
+        assert 1.6 * whole < getattr(twice, name) < 2.6 * whole
+
+
+def test_no_life_at_all_is_a_plain_font() -> None:
+    pages = composer().compose(LETTER, replace(RULED, life=Life(strength=0)), seed=1).pages
+
+    found = returns(pages, x_height_mm=3.0, within_lines=50, tolerance=1e-6)
+    assert found.same == found.pairs > 1000
+
+
+def test_what_the_variants_carry_is_not_added_twice() -> None:
+    wild, tame = (
+        Composer(hershey_font(scatter=s), scatter=Scatter()).compose(LETTER * 8, RULED, seed=1).pages
+        for s in (1.4, 0.0)
+    )
+
+    a, b = (
+        measured(p, x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0, stands=STANDS, stems=STEMS) for p in (wild, tame)
+    )
+    assert a.height_sd == pytest.approx(b.height_sd, rel=0.2)
+    assert a.width_sd == pytest.approx(b.width_sd, rel=0.2)
+
+
+def test_the_hands_own_rhythm_comes_before_the_defaults() -> None:
+    rhythm = {"foot_sd": 0.05 * X_HEIGHT, "word_gap": 2.0 * X_HEIGHT, "word_gap_sd": 0.5 * X_HEIGHT,
+              "letter_gap_sd": 0.1 * X_HEIGHT, "line_slope_sd_deg": 0.2}  # fmt: skip
+    font = replace(hershey_font(), rhythm=rhythm)
+    asked = scatter_of(font)
+
+    pages = [p for s in range(8) for p in Composer(font).compose(LETTER * 4, RULED, seed=s)]
+    found = measured(pages, x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0, stands=STANDS, stems=STEMS)
+
+    # the rhythm's gaps are measured between inks, those of pages between the lines that the pen's middle draws
+    between = 2.0 + font.metrics.pen_width / X_HEIGHT
+    assert (asked.foot, asked.word_gap, asked.word_gap_share) == pytest.approx((0.05, between, 0.5 / between))
+    assert found.slope_sd_deg == pytest.approx(0.2, rel=0.35)
+    assert found.gap_sd == pytest.approx(0.1, rel=0.25)
+    assert found.word_gap_mean == pytest.approx(between, rel=0.1)
+    assert found.word_gap_sd == pytest.approx(0.5, rel=0.25)
+
+
+def test_unruled_writing_wanders_more_than_ruled() -> None:
+    only = Life(foot=0, height=0, slant=0, level=0)
+
+    def wander(settings: Settings) -> float:
+        found = letters_of(pages_of(only, 5, settings))
+        rests = []
+        for key in {(a, b) for a, b in zip(found.page, found.line, strict=True)}:
+            at = (found.page == key[0]) & (found.line == key[1]) & np.isin(found.char, list("aenorsuvwxz"))
+            if at.sum() > 12:
+                x, foot = found.left[at], found.foot[at]
+                rests.append(foot - np.polyval(np.polyfit(x, foot, 1), x))
+        return float(np.concatenate(rests).std()) / 3.0
+
+    assert wander(RULED) < 0.05
+    # what is slower than a line is taken for its level and slope: a third
+    assert wander(Settings(joins=False, line_spacing=1.2)) == pytest.approx(2 / 3 * Scatter().drift, rel=0.2)
+
+
+def test_the_slow_wander_has_power_like_one_over_f() -> None:
+    # van der Ziel 1950: a sum of AR(1) series with time constants octaves apart falls off about as 1/f between them
+    rng = np.random.default_rng(1)
+    power = np.mean([np.abs(np.fft.rfft(pink_noise(rng, 2048))) ** 2 for _ in range(60)], axis=0)
+    frequency = np.fft.rfftfreq(2048)
+    band = (frequency > 1 / 300) & (frequency < 1 / 12)
+
+    slope = np.polyfit(np.log(frequency[band]), np.log(power[band]), 1)[0]
+
+    assert -1.6 < slope < -0.7
+
+
+def test_a_remembering_series_keeps_its_variance() -> None:
+    rng = np.random.default_rng(2)
+
+    series = ar1_noise(rng.standard_normal(200_000), 0.6)
+
+    assert series.std() == pytest.approx(1.0, abs=0.02)
+    assert np.corrcoef(series[1:], series[:-1])[0, 1] == pytest.approx(0.6, abs=0.02)
+
+
+def test_neighbouring_letters_are_not_written_over_each_other() -> None:
+    page = composer().compose("illicit " * 30, Settings(joins=False), seed=2).pages[0]
+
+    crossings = 0
+    for letter in np.unique(page.letter)[1:]:
+        a, b = (np.vstack([page.path(k) for k in np.flatnonzero(page.letter == n)]) for n in (letter - 1, letter))
+        word = [page.word[np.flatnonzero(page.letter == n)[0]] for n in (letter - 1, letter)]
+        same_word = word[0] == word[1]
+        crossings += bool(same_word and a[:, 0].mean() >= b[:, 0].mean())
+    assert crossings == 0
+
+
+def test_words_stay_apart_even_where_a_capital_leans_over_a_full_stop() -> None:
+    pages = [composer().compose("fog. Tea. To. Yes. " * 40, RULED, seed=s).pages[0] for s in range(3)]
+    found = letters_of(pages)
+
+    between = (found.word[1:] != found.word[:-1]) & (found.line[1:] == found.line[:-1])
+    between &= found.page[1:] == found.page[:-1]
+    gaps = (found.left[1:] - found.right[:-1])[between] / 3.0
+
+    assert between.sum() > 100
+    assert gaps.min() > 0.3
+
+
+def test_in_small_writing_a_comma_still_is_no_dot() -> None:
+    def heights(size_mm: float, pen_mm: float) -> np.ndarray:
+        settings = Settings(joins=False, x_height_mm=size_mm, pens=(Pen(width_mm=pen_mm),), life=Life(strength=0.5))
+        found = letters_of(composer().compose("tea, fog, sea, " * 12, settings, seed=1).pages)
+        return (found.top - found.foot)[found.char == ","]
+
+    assert heights(1.2, 0.6).min() > 1.3 * heights(1.2, 0.1).min()

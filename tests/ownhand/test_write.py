@@ -1,0 +1,136 @@
+"""The write command's settings: layout files, options that win over them, and what is said afterwards."""
+
+from __future__ import annotations
+
+import xml.etree.ElementTree as ET
+
+import numpy as np
+import pytest
+from svgpathtools import parse_path
+
+from capture.errors import InputError, UsageError
+from fontbuild.formats.ufo import save_ufo
+from ownhand.cli.main import main
+from ownhand.commands.write import margins, page_file, ruling, settings_of
+from tests.ownhand.hershey_font import hershey_font
+
+LAYOUT = """
+paper = "148x105"
+margins_mm = [8, 8, 8, 8]
+x_height_mm = 2.0
+[[boxes]]
+name = "message"
+x_mm = 8
+y_mm = 8
+width_mm = 70
+height_mm = 60
+[[boxes]]
+name = "address"
+x_mm = 90
+y_mm = 50
+width_mm = 50
+height_mm = 40
+[life]
+slant = 0.5
+"""
+
+
+@pytest.fixture(scope="module")
+def font(tmp_path_factory):
+    return save_ufo(hershey_font(), tmp_path_factory.mktemp("font") / "plain.ufo")
+
+
+@pytest.fixture
+def layout(tmp_path):
+    file = tmp_path / "card.toml"
+    file.write_text(LAYOUT)
+    return file
+
+
+def test_options_win_over_the_layout_file(layout):
+    settings = settings_of(layout, {"paper": "160x110", "margins": "5", "life": 0.4, "align": None, "fit": False})
+
+    assert settings.paper == "160x110"
+    assert settings.margins_mm == (5.0, 5.0, 5.0, 5.0)
+    assert (settings.life.strength, settings.life.slant) == (0.4, 0.5)
+    assert settings.x_height_mm == 2.0
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [("paper = ", "is not TOML or JSON"), ("papper = 'A4'", "papper"), ("x_height_mm = 'tall'", "x_height_mm")],
+)
+def test_a_faulty_layout_file_says_where(tmp_path, text, said):
+    file = tmp_path / "bad.toml"
+    file.write_text(text)
+
+    with pytest.raises((InputError, UsageError), match=said):
+        settings_of(file, {})
+
+
+def test_each_box_gets_its_own_text(font, layout, tmp_path):
+    text = tmp_path / "card.txt"
+    text.write_text("[[message]]\nDear Orla, the {lamp} is lit.\n[[address]]\nOrla\n7 Quarry Lane\n")
+    out = tmp_path / "card.svg"
+
+    assert main(["write", str(font), "--file", str(text), "--layout", str(layout), "-o", str(out)]) == 0
+
+    paths = ET.parse(out).getroot().iter("{http://www.w3.org/2000/svg}path")
+    boxes = np.array([parse_path(p.get("d")).bbox() for p in paths])
+    middle_x, middle_y = boxes[:, :2].mean(axis=1), boxes[:, 2:].mean(axis=1)
+    in_message = (middle_x < 78) & (middle_y < 68)
+    in_address = (middle_x > 90) & (middle_y > 50)
+    assert in_message.sum() > 20 and in_address.sum() > 10
+    assert (in_message | in_address).all()
+
+
+@pytest.mark.parametrize("suffix", ["svg", "hpgl", "plt", "gcode", "nc", "png"])
+def test_the_suffix_says_what_is_written(font, tmp_path, suffix):
+    out = tmp_path / f"page.{suffix}"
+
+    assert main(["write", str(font), "lit", "-o", str(out), "--no-preview"]) == 0
+
+    head = out.read_bytes()[:60]
+    signs = {"svg": b"<?xml", "hpgl": b"IN;", "plt": b"IN;", "gcode": b"(", "nc": b"(", "png": b"\x89PNG"}
+    assert signs[suffix] in head
+
+
+def test_a_long_text_goes_on_to_numbered_pages(font, tmp_path):
+    out = tmp_path / "letter.svg"
+    text = "the lamp was lit at dusk and the fog came in. " * 30
+
+    assert main(["write", str(font), text, "-o", str(out), "--paper", "A6", "--no-preview"]) == 0
+
+    assert sorted(p.name for p in tmp_path.iterdir())[:2] == ["letter-2.svg", "letter-3.svg"]
+    assert page_file(out, 1) == out and out.exists()
+
+
+def test_a_page_beyond_the_bed_is_refused_and_nothing_written(font, tmp_path, capsys):
+    machine = tmp_path / "small.toml"
+    machine.write_text("bed_mm = [60, 60]")
+    out = tmp_path / "page.gcode"
+
+    code = main(["write", str(font), "the lamp " * 60, "-o", str(out), "--machine", str(machine)])
+
+    assert code == 2
+    assert "bed" in capsys.readouterr().err
+    assert not out.exists()
+
+
+def test_time_ink_and_travel_are_told(font, tmp_path, capsys):
+    main(["write", str(font), "the lamp was lit", "-o", str(tmp_path / "x.svg"), "--no-preview"])
+
+    said = capsys.readouterr().err
+    assert "m of ink" in said and "pen lifts" in said and "on the machine" in said and "shortest order" in said
+
+
+@pytest.mark.parametrize("text", ["", "1,2,3", "a", "1,,2"])
+def test_margins_that_are_none(text):
+    with pytest.raises(UsageError, match="--margins"):
+        margins(text)
+
+
+def test_printed_lines_have_a_pitch_and_an_offset():
+    assert (ruling("8").pitch_mm, ruling("8,12.5").offset_mm) == (8.0, 12.5)
+    with pytest.raises(UsageError, match="--ruled"):
+        ruling("8,1,2")

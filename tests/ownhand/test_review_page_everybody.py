@@ -10,7 +10,7 @@ import json
 import pytest
 
 from ownhand.hands.hand import HandRecord, create_hand
-from ownhand.review.web.server import start
+from ownhand.workroom.server import start
 from tests.ownhand.on_page import PATIENCE_S, T, open_attempt, ready, stored, tab
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
@@ -48,7 +48,7 @@ def test_the_keys_are_listed_and_single_keys_can_be_switched_off(page, hand):
     dialog.get_by_text("turn it round").wait_for()
     dialog.get_by_role("checkbox").uncheck()
     page.keyboard.press("Escape")
-    page.keyboard.press("x")
+    page.keyboard.press("r")
     ready(page)
     assert not hand.decisions_file.exists()
 

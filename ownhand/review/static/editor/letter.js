@@ -38,7 +38,7 @@ export class Letter {
     this.parts = [
       h("div", { class: "letter-head" }, h("a", { href: "#letters", class: "back" }, "← All letters"), this.head, h("span", { class: "row" }, button("Next to look at", acts.nextOpen))),
       this.strip,
-      h("div", { class: "bench" }, h("div", { class: "desk-side" }, this.desk.el, h("p", { class: "hint" }, "A number stands where the pen lands; the arrows show which way it goes."), this.tools, this.beneath), this.panel.el),
+      h("div", { class: "bench" }, this.panel.first, h("div", { class: "desk-side" }, this.desk.el, h("p", { class: "hint" }, "A number stands where the pen lands; the arrows show which way it goes."), this.tools, this.beneath), this.panel.el),
     ];
   }
 

@@ -18,10 +18,10 @@ export class Panel {
     this.strokes = h("section", { class: "slip" });
     this.alike = h("section", { class: "slip" });
     this.fields = new Map(PLACES.map(([name, label]) => [name, this.placeField(name, label)]));
+    this.first = h("section", { class: "slip verdict-side" }, this.verdict, this.labelForm());
     this.el = h(
       "div",
       { class: "panel", id: "panel" },
-      h("section", { class: "slip" }, this.verdict, this.labelForm()),
       this.strokes,
       this.alike,
       h("section", { class: "slip" }, h("fieldset", { class: "places" }, h("legend", {}, "Place, in mm; or drag the lines on the ink"), h("div", { class: "row bottom" }, [...this.fields.values()].map((f) => f.parentElement)))),
@@ -103,7 +103,7 @@ function verdictPart({ attempt: a }, acts) {
   const open = a.doubts.length && !a.settled;
   return [
     h("h2", {}, `Attempt ${a.number}`, h("span", { class: "state" }, stateOf(a) ? ` ${MARKS[stateOf(a)]} ${stateOf(a)}` : "")),
-    a.doubts.length ? h("p", { class: open ? "doubt" : "doubt answered" }, `${open ? "Look at it because: " : "Was doubtful: "}${a.doubts.join("; ")} (confidence ${Math.round(a.confidence * 100)} %).`) : h("p", { class: "hint" }, "Nothing speaks against it."),
+    a.doubts.length ? h("p", { class: open ? "doubt" : "doubt answered" }, `${open ? "Look at it because: " : "Was doubtful: "}${a.doubts.join("; ")}${a.doubts.some((d) => d.startsWith("strokes or")) ? ` (the reading is ${Math.round(a.confidence * 100)} % sure)` : ""}.`) : h("p", { class: "hint" }, "Nothing speaks against it."),
     h(
       "div",
       { class: "row" },

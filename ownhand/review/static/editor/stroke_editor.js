@@ -94,7 +94,8 @@ export class Desk {
         const [x, y] = this.f.px(line[i]);
         const on = i === point;
         out.push(
-          s("rect", { x: x - (on ? 6 : 4), y: y - (on ? 6 : 4), width: on ? 12 : 8, height: on ? 12 : 8, class: on ? "handle on" : "handle", stroke: colour(stroke) }),
+          s("circle", { cx: x, cy: y, r: on ? 9 : 4, class: on ? "handle on" : "handle", stroke: colour(stroke) }),
+          on ? s("circle", { cx: x, cy: y, r: 2.5, class: "handle-core", fill: colour(stroke) }) : "",
           s("rect", { x: x - GRIP_PX / 2, y: y - GRIP_PX / 2, width: GRIP_PX, height: GRIP_PX, class: "grip", "data-point": i }),
         );
       }

@@ -85,7 +85,9 @@ export function frame(a, lines, width, height, { margin = 14 } = {}) {
 export const path = (line, f) =>
   line.map((p, i) => `${i ? "L" : "M"}${f.px(p).map((v) => v.toFixed(1)).join(" ")}`).join("") + (line.length === 1 ? "l0.01 0" : "");
 
+/** The ink as its contour: pale inside, so that the strokes in it are seen; where none was found, its picture. */
 export function ink(a, f) {
+  if (a.contour?.length) return s("path", { d: a.contour.map((ring) => `${path(ring, f)}Z`).join(""), class: "ink contour", "fill-rule": "evenodd" });
   if (!a.picture) return null;
   const p = a.picture;
   const [x, y] = f.px([p.left, p.top]);
@@ -100,7 +102,7 @@ function arrow(line, share, f, size, k) {
 }
 
 /** The strokes with a number where the pen lands and arrows the way it goes. */
-export function drawn(lines, f, { size = 1, chosen = -1 } = {}) {
+export function drawn(lines, f, { size = 1, chosen = -1, small = false } = {}) {
   const badges = [];
   const parts = lines.map((line, k) => {
     const d = path(line, f);
@@ -110,7 +112,6 @@ export function drawn(lines, f, { size = 1, chosen = -1 } = {}) {
     return s(
       "g",
       { class: "stroke", "data-stroke": k },
-      s("path", { d, class: "halo", fill: "none", "stroke-width": wide + 3 * size, "stroke-linecap": "round", "stroke-linejoin": "round" }),
       s("path", { d, class: "line-drawn", fill: "none", stroke: colour(k), "stroke-width": line.length === 1 ? 7 * size : wide, "stroke-linecap": "round", "stroke-linejoin": "round" }),
       shares.map((share) => arrow(line, share, f, (k === chosen ? 6.5 : 5) * size, k)),
     );
@@ -118,7 +119,7 @@ export function drawn(lines, f, { size = 1, chosen = -1 } = {}) {
   lines.forEach((line, k) => {
     const [x, y] = f.px(line[0]);
     const { to } = along(line, 0.02);
-    const r = 10 * size;
+    const r = small ? 6 : 10 * size;
     let at = [x - to[0] * r * 1.5, y + to[1] * r * 1.5];
     for (let tries = 0; tries < 12 && badges.some((b) => Math.hypot(b[0] - at[0], b[1] - at[1]) < 2.05 * r); tries++) {
       const turn = 0.55 * (tries + 1) * (tries % 2 ? 1 : -1);
@@ -132,8 +133,9 @@ export function drawn(lines, f, { size = 1, chosen = -1 } = {}) {
         "g",
         { class: "badge", "data-stroke": k },
         s("circle", { cx: x, cy: y, r: 3.2 * size, fill: "#fff", stroke: colour(k), "stroke-width": 1.8 * size }),
-        s("circle", { cx: at[0], cy: at[1], r, fill: colour(k), stroke: "#fff", "stroke-width": 1.5 * size }),
-        s("text", { x: at[0], y: at[1] + 4.3 * size, "text-anchor": "middle", "font-size": 12 * size, "font-weight": 700, fill: "#fff" }, String(k + 1)),
+        // In a small picture a disc would hide the letter: the number stands there alone, and only where it tells.
+        small ? "" : s("circle", { cx: at[0], cy: at[1], r, fill: colour(k), stroke: "#fff", "stroke-width": 1.5 * size }),
+        small && lines.length === 1 ? "" : s("text", { x: at[0], y: at[1] + (small ? 3.2 : 4.3 * size), "text-anchor": "middle", "font-size": small ? 9 : 12 * size, "font-weight": 700, fill: small ? colour(k) : "#fff" }, String(k + 1)),
       ),
     );
   });
@@ -144,7 +146,7 @@ export function drawn(lines, f, { size = 1, chosen = -1 } = {}) {
 export function sketch(a, lines, { width = 104, height = 96 } = {}) {
   const f = frame(a, lines, width, height, { margin: 17 });
   const base = f.px([0, a.baseline ?? 0])[1];
-  const svg = s("svg", { class: "sketch", viewBox: `0 0 ${width} ${height}`, width, height, "aria-hidden": "true" }, s("line", { x1: 0, x2: width, y1: base, y2: base, class: "guide" }), ink(a, f), s("g", { class: "strokes" }, drawn(lines, f, { size: 0.72 })));
+  const svg = s("svg", { class: "sketch", viewBox: `0 0 ${width} ${height}`, width, height, "aria-hidden": "true" }, s("line", { x1: 0, x2: width, y1: base, y2: base, class: "guide" }), ink(a, f), s("g", { class: "strokes" }, drawn(lines, f, { size: 0.72, small: true })));
   svg.replay = () => replay(svg, lines, f);
   return svg;
 }

@@ -66,7 +66,7 @@ function makePart(main) {
       else ticked.delete(l.code);
       count();
     });
-    return h("tr", {}, h("th", { scope: "row" }, l.state === "missing" ? h("label", {}, tick, l.name) : h("span", { class: "no-tick" }, l.name)), h("td", {}, `${mark} ${words}${l.missing.length ? ` ${l.missing.length}` : ""}`), h("td", { class: "lacks" }, l.missing.slice(0, 60).map(shown).join(" "), l.missing.length > 60 ? " …" : ""));
+    return h("tr", {}, h("th", { scope: "row" }, l.state === "missing" ? h("label", {}, tick, l.name) : h("span", { class: "no-tick" }, l.name)), h("td", {}, `${mark} ${words}${l.missing.length ? ` ${l.missing.length}` : ""}`), h("td", { class: "lacks", "data-of": l.code }, l.missing.slice(0, 60).map(shown).join(" "), l.missing.length > 60 ? " …" : ""));
   }
 
   function fill() {

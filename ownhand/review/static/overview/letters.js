@@ -16,7 +16,7 @@ export function stateOf(a) {
   return a.mended ? "mended" : "";
 }
 
-export const MARKS = { kept: "✓", "set aside": "✕", "to look at": "!", mended: "✎", "spoiled by the writer": "✕" };
+export const MARKS = { kept: "✓", "set aside": "⊘", "to look at": "!", mended: "✎", "spoiled by the writer": "⊘" };
 
 /** The ink of an attempt, standing on the line with its own size and place: a part of its character's strip. */
 function standing(a) {
@@ -62,15 +62,19 @@ function line(c, keepAll) {
 }
 
 let last = null;
-let judged = false;
+let judged = "";
+
+/** The characters that were to look at, in the order in which they were first told: later ones come after them. */
+let firstOnes = [];
 
 /** The list's own parts, made once: the field to find a letter stays, with what was typed, when the lines change. */
 const head = h("div", {});
 const lists = h("div", {});
+const comparing = h("p", { class: "hint", role: "status" });
 const find = h("input", { type: "search", id: "find", autocomplete: "off", spellcheck: "false" });
 find.addEventListener("input", hideOthers);
-const opening = h("div", { class: "opening" }, head, h("label", { class: "row find" }, h("span", {}, "Find a letter"), find));
-const legend = h("p", { class: "hint legend" }, "! to look at   ✓ kept   ✎ mended   ✕ set aside");
+const opening = h("div", { class: "opening" }, head, comparing, h("label", { class: "row find" }, h("span", {}, "Find a letter"), find));
+const legend = h("p", { class: "hint legend" }, "! to look at   ✓ kept   ✎ mended   ⊘ set aside");
 
 export async function showLetters(main, current) {
   const data = note(await get("letters"));
@@ -78,16 +82,28 @@ export async function showLetters(main, current) {
   if (!current()) return;
   if (opening.parentNode !== main) {
     find.value = "";
+    firstOnes = firstOnes.filter((char) => data.characters.some((c) => c.char === char && c.open));
     main.replaceChildren(opening, lists, legend);
   }
   draw(data);
-  if (judged) return;
-  judged = true;
-  // The builder compares attempts with each other; that takes longer than showing them.
-  get("judged").then(async (found) => {
+  if (judged === seen.read) return;
+  judged = seen.read;
+  if (data.characters.length) compare();
+}
+
+/** The builder compares attempts with each other; that takes longer than showing them. */
+async function compare() {
+  comparing.textContent = "The attempts are being compared with each other; more to look at may come, at the end of the first list.";
+  try {
+    const found = await get("judged");
     await handsOff();
-    if (lists.isConnected && atRest() && found.version === seen.version && found.doubtful !== last?.doubtful) draw(note(found));
-  }, () => {});
+    const before = last?.doubtful ?? 0;
+    const more = found.doubtful - before;
+    comparing.textContent = more > 0 ? `Compared with each other: ${plural(more, "more attempt")} to look at, at the end of the first list.` : "";
+    if (lists.isConnected && atRest() && found.version === seen.version && more) draw(note(found));
+  } catch {
+    comparing.textContent = "";
+  }
 }
 
 function hideOthers() {
@@ -134,7 +150,7 @@ function drawHead(data) {
       "p",
       {},
       `${plural(n, "attempt")} at ${plural(data.characters.length, "character")}. `,
-      !n ? "Nothing was read yet: fill in a sheet, scan it, and read it with ownhand read." : left ? "Open a letter to see its strokes and mend them; what is right needs nothing from you." : "Open any letter to see its strokes, or set a text in the Try-out.",
+      !n ? "Nothing was read yet: fill in a sheet, scan it, and drop the scans in Reading (or read it with ownhand read)." : left ? "Open a letter to see its strokes and mend them; what is right needs nothing from you." : "Open any letter to see its strokes, or set a text in the Try-out.",
     ),
     data.doubtful
       ? h("p", { class: "row" }, h("progress", { max: data.doubtful, value: data.settled, "aria-label": "Doubtful attempts settled" }), h("span", {}, `${data.settled} of ${data.doubtful} doubtful attempts settled`))
@@ -143,8 +159,10 @@ function drawHead(data) {
 }
 
 function drawLists(data) {
-  const first = data.characters.filter((c) => c.open);
-  const rest = data.characters.filter((c) => !c.open);
+  const by = new Map(data.characters.map((c) => [c.char, c]));
+  firstOnes.push(...data.characters.filter((c) => c.open && !firstOnes.includes(c.char)).map((c) => c.char));
+  const first = firstOnes.filter((char) => by.has(char)).map((char) => by.get(char));
+  const rest = data.characters.filter((c) => !firstOnes.includes(c.char));
   const made = (c) => Object.assign(line(c, (of) => inTurn(() => attemptTo(() => keepAll(of)))), { of: c });
   lists.replaceChildren(
     ...(first.length ? [h("section", { "aria-labelledby": "first" }, h("h2", { id: "first" }, "Look at these first"), h("div", { class: "line-list wide" }, first.map(made)))] : []),

@@ -151,7 +151,7 @@ class Desk {
 
   refused(error) {
     const gone = error.status === 0;
-    this.notices.replaceChildren(h("p", { class: "doubt" }, gone ? "The server does not answer. What stands here stays; start ownhand open again and copy it over if it is not there." : error.message));
+    this.notices.replaceChildren(h("p", {}, gone ? "The server does not answer. What stands here stays; start ownhand open again and copy it over if it is not there." : error.message));
     this.hear(this.notices.textContent);
     if (!this.wish || gone) return;
     this.done = null;

@@ -53,7 +53,9 @@ def work() -> None:
 
 
 def _end_with_server() -> None:
-    sys.stdin.buffer.read()
+    # Not `sys.stdin`: its lock, held by this thread, would never open in the processes that are forked from this one.
+    while os.read(0, 4096):
+        continue
     os._exit(1)
 
 

@@ -65,7 +65,7 @@ def parse_template(text: str, *, where: str = "template") -> Template:
     fields: set[str] = set()
     for found in _TOKEN.finditer(text):
         line = text.count("\n", 0, found.start()) + 1
-        if found[0] in "{}":
+        if found[0] in ("{", "}"):
             remedy = "Write {field}, or {left brace} and {right brace} for braces."
             raise InputError(f"{where}, line {line}", f"a single '{found[0]}'", remedy)
         if not key(found[1]):

@@ -50,6 +50,9 @@ JOINS, JOIN, BACK = 5, 0.08, 0.3
 JUMP = 0.5 / 0.25**2
 """Cost of a letter's next stroke beginning an x-height off, by the square."""
 
+FREE = 0
+"""Bins by which letters that are joined may overlap at no cost."""
+
 BIN = 0.08
 REACH = 16
 """Bins, x-heights wide, by which letters may overlap."""
@@ -63,13 +66,19 @@ RARE = 0.5
 BARE, ADDED = 0.8, 0.5
 """Cost of an x-height of line that no letter passes, and of a stroke that must be added for it."""
 
-BONUS = 0.08
-"""What passing a place is worth that was left bare before."""
+SHARED = 1.0
+"""Cost of an x-height of line that two letters claim."""
 
-ROUNDS = 2
-"""How often the frame is found anew."""
+BONUS, MALUS = 0.08, 0.08
+"""What passing a place is worth that was left bare before, and costs where two letters passed it."""
 
-AGAIN = 1
+STARTS = ((1.0, 0.0), (0.8, 0.0), (1.0, 0.5), (0.8, 0.5))
+"""Frames tried first: x-heights, as shares of what the height of all ink tells, and slants."""
+
+FOLLOWED = 2
+"""How many of them, the cheapest, are found anew from what they found."""
+
+AGAIN = 3
 """How often ink left bare is tried to be won."""
 
 MARK = 1.0
@@ -100,37 +109,85 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     forms = [forms_of(c, known) for c in text]
     if not text or not all(forms):
         return None
-    context = path_context_of(net, states)
     sizes = np.repeat(states.spacing, np.diff(states.first))
-    frame = first_frame(states.here, *box_of(text, known))
     part = connected_parts(net)
-    extra = np.zeros(len(states.here))
-    best: Decoded | None = None
-    for k in range(ROUNDS + AGAIN):
-        marks = marks_above(net, part, text, frame)
-        found = _decode(states, forms, frame, marks, extra)
-        if found is None:
+    nothing = np.zeros(len(states.here))
+    upright = first_frame(states.here, *box_of(text, known))
+    tries = []
+    for x_height, slant in STARTS:
+        try_ = _tried(net, states, part, sizes, text, forms, upright.changed(x_height, slant), nothing)
+        if try_ is not None:
+            tries.append((try_.cost, len(tries), try_))
+    second = []
+    for _, n, first in sorted(tries)[:FOLLOWED]:
+        try_ = _tried(net, states, part, sizes, text, forms, first.refitted(states), nothing)
+        second.append((first.cost, n, first) if try_ is None else (try_.cost, n, try_))
+    if not second:
+        return None
+    _, _, best = min(second)
+    extra, now = nothing, best
+    for _ in range(AGAIN):
+        extra = extra + np.repeat(MALUS * now.twice - BONUS * now.bare, 2)
+        again = _tried(net, states, part, sizes, text, forms, best.frame, extra)
+        if again is None or not (again.bare.any() or again.twice.any()):
+            best = again if again is not None and again.cost < best.cost else best
             break
-        cost, rows, model = found
-        cost -= float(extra[rows[:, 0]].sum())
-        walks, letter = single_steps_of(rows, states.step_to, states.step_len, states.step_cost, states.step_at)
-        count = coverage(walks, len(sizes))
-        bare = (count == 0) & ~np.isin(states.piece[::2], marks)
-        if k >= ROUNDS - 1:
-            left = float(sizes[bare].sum()) / frame.x_height
-            whole, _, _ = completed(context, walks, count)[0]
-            added = len(whole[1]) - len(walks[1]) - len({int(part[p]) for p in marks})
-            cost += BARE * left + ADDED * max(added, 0)
-            if best is None or cost < best.cost:
-                owner = _owners(walks, letter, whole, len(states.here))
-                best = Decoded(cost, whole, owner, frame, marks, _misfit(states, frame, rows, model, len(text)))
-            extra = np.where(np.repeat(bare, 2), -BONUS, 0.0)
-            if not bare.any():
-                break
-        else:
-            on = rows[:, 2] >= 0
-            frame = refitted(frame, states.here[rows[on, 0]], model[rows[on, 2]], rows[on, 1].astype(np.int64))
-    return best
+        best, now = again if again.cost < best.cost else best, again
+    whole, _, _ = completed(path_context_of(net, states), best.walks, coverage(best.walks, len(sizes)))[0]
+    owner = _owners(best.walks, best.letter, whole, len(states.here))
+    return Decoded(best.cost, whole, owner, best.frame, best.marks, _misfit(states, best, len(text)))
+
+
+@dataclass(frozen=True, eq=False)
+class _Try:
+    """A text laid over the ink in one frame."""
+
+    cost: float
+    rows: NDArray[np.int32]
+    """As `letter_viterbi.decode` gives them."""
+
+    model: Floats
+    walks: Walks
+    letter: Ints
+    frame: WordFrame
+    marks: tuple[int, ...]
+    bare: NDArray[np.bool_]
+    """Shape (places,): whether no letter passes it."""
+
+    twice: NDArray[np.bool_]
+    """Shape (places,): whether more than one does."""
+
+    def refitted(self, states: States) -> WordFrame:
+        """Return the frame that suits what was found."""
+        on = self.rows[:, 2] >= 0
+        places, model = states.here[self.rows[on, 0]], self.model[self.rows[on, 2]]
+        return refitted(self.frame, places, model, self.rows[on, 1].astype(np.int64))
+
+
+def _tried(
+    net: Network, states: States, part: Ints, sizes: Floats, text: str, forms: list[tuple[LetterForm, ...]],
+    frame: WordFrame, extra: Floats,
+) -> _Try | None:  # fmt: skip
+    """Return the cheapest way to write the text in a frame; extra: what passing each state costs beside."""
+    marks = marks_above(net, part, text, frame)
+    found = _decode(states, forms, frame, marks, extra)
+    if found is None:
+        return None
+    cost, rows, model = found
+    walks, letter = single_steps_of(rows, states.step_to, states.step_len, states.step_cost, states.step_at)
+    bare = (coverage(walks, len(sizes)) == 0) & ~np.isin(states.piece[::2], marks)
+    twice = _claimed_twice(walks[0], letter, len(sizes))
+    cost -= float(extra[rows[:, 0]].sum())
+    cost += (BARE * float(sizes[bare].sum()) + SHARED * float(sizes[twice].sum())) / frame.x_height
+    cost += ADDED * _stretches(bare, sizes, states.first, frame.x_height)
+    return _Try(cost, rows, model, walks, letter, frame, marks, bare, twice)
+
+
+def _stretches(bare: NDArray[np.bool_], sizes: Floats, first: NDArray[np.int32], x_height: float) -> int:
+    """Return how many stretches of a piece are bare for more than a fifth of an x-height."""
+    starts = np.flatnonzero(bare & ~np.concatenate([[False], bare[:-1]]) | (bare & np.isin(np.arange(len(bare)), first)))
+    long = np.add.reduceat(np.where(bare, sizes, 0.0), starts) if len(starts) else np.zeros(0)
+    return int((long > 0.2 * x_height).sum())
 
 
 def _decode(
@@ -152,7 +209,7 @@ def _decode(
     skipped = LEFT_OUT * np.cumsum(np.bincount(in_bin, line, bins)) + BLANK * BIN * np.arange(bins)
     every = [f for of_letter in forms for f in of_letter]
     weights = np.array(
-        [PLACE, TURN, STRETCH, GAIN, BEAM, LIFT, OVERLAP, JOINS, JOIN, BACK, FAR, JUMP, REACH], np.float64
+        [PLACE, TURN, STRETCH, GAIN, BEAM, LIFT, OVERLAP, JOINS, JOIN, BACK, FAR, JUMP, REACH, FREE], np.float64
     )
     model = np.concatenate([f.points for f in every])
     best, rows = decode(
@@ -167,11 +224,22 @@ def _decode(
     return (float(best), rows, model) if len(rows) else None
 
 
-def _misfit(states: States, frame: WordFrame, rows: NDArray[np.int32], model: Floats, letters: int) -> Floats:
+def _claimed_twice(every: NDArray[np.int32], letter: Ints, places: int) -> NDArray[np.bool_]:
+    """Return for every place whether more than one letter passes it."""
+    low, high = np.full(places, 1 << 30), np.full(places, -1)
+    np.minimum.at(low, every // 2, letter)
+    np.maximum.at(high, every // 2, letter)
+    out: NDArray[np.bool_] = high > low
+    out[high < 0] = False
+    return out
+
+
+def _misfit(states: States, found: _Try, letters: int) -> Floats:
     """Return how far off, in x-heights up or down, the places of every letter are from its form's, on the average."""
+    rows = found.rows
     on = rows[:, 2] >= 0
-    y = frame.place(states.here[rows[on, 0]])[:, 1]
-    off = np.abs(y - model[rows[on, 2], 1])
+    y = found.frame.place(states.here[rows[on, 0]])[:, 1]
+    off = np.abs(y - found.model[rows[on, 2], 1])
     count = np.maximum(np.bincount(rows[on, 1], minlength=letters), 1)
     out: Floats = np.bincount(rows[on, 1], off, letters) / count
     return out

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,6 +39,10 @@ class WordFrame:
 
     width: float = 1.0
     """How wide the letters are, against the forms'."""
+
+    def changed(self, x_height: float, slant: float) -> WordFrame:
+        """Return the frame with the x-height times a factor, the baseline kept, and another slant."""
+        return replace(self, x_height=self.x_height * x_height, slant=slant)
 
     def place(self, points: Points) -> Points:
         """Return points, px, in x-heights."""

@@ -86,11 +86,13 @@ def decode(
     w_y, w_turn, w_stretch, gain, beam = weights[0], weights[1], weights[2], weights[3], weights[4]
     lift, overlap, joins, w_join, w_back = weights[5], weights[6], int(weights[7]), weights[8], weights[9]
     far_y, spread, reach = weights[10], weights[11], int(weights[12])
+    free = weights[13]
     states, letters, bins = len(here), len(letter_at) - 1, len(skipped)
     back = np.empty((len(points), states), np.int32)
     join_back = np.empty((letters, joins + 1, states), np.int32)
     join_steps = np.zeros((letters, states), np.int8)
-    entered = np.empty((letters, states))
+    entered, entered_edge = np.empty((letters, states)), np.empty((letters, states))
+    way_edge, further_edge = np.empty(states), np.empty(states)
     lift_cost = np.empty((letters, bins))
     lift_from = np.empty((letters, bins), np.int32)
     form_of = np.zeros((letters, states), np.int32)
@@ -112,7 +114,7 @@ def decode(
             # what lies left of the first letter is left out, at its price; the edge itself is no state
             edge[reach], edge_arg[reach] = 0.0, 0
             for s in range(states):
-                entered[0, s] = NEVER
+                entered[0, s], entered_edge[0, s] = NEVER, 0.0
         else:
             least = NEVER
             for s in range(states):
@@ -121,6 +123,8 @@ def decode(
                 least = min(least, done[s])
                 after[s] = done[s] + start_cost[s ^ 1] + lift if done[s] < NEVER else NEVER
                 shift[s] = after_it[form_of[k - 1, s]]
+                way_edge[s] = bin_of[s] + shift[s]
+                entered_edge[k, s] = way_edge[s]
             for j in range(1, joins + 1):
                 for s in range(states):
                     further[s] = NEVER
@@ -133,11 +137,12 @@ def decode(
                         c = way[s] + cost[q] + w_join + w_back * max(0.0, -heading[t, 0]) + w_stretch * r * r + extra[t]
                         if t != s and c < further[t]:
                             further[t] = c
+                            further_edge[t] = way_edge[s]
                             join_back[k, j, t] = s
                 for s in range(states):
-                    way[s] = further[s]
+                    way[s], way_edge[s] = further[s], further_edge[s]
                     if way[s] < entered[k, s]:
-                        entered[k, s] = way[s]
+                        entered[k, s], entered_edge[k, s] = way[s], way_edge[s]
                         join_steps[k, s] = j
             _lowest_by_bin(after, bin_of, shift, edge, edge_arg)
         _gone_on(edge, edge_arg, skipped, overlap * bin_width * bin_width, reach, lift_cost[k], lift_from[k])
@@ -147,7 +152,8 @@ def decode(
             count, least = 0, NEVER
             for s in range(states):
                 b = min(max(bin_of[s] - before_it[f], 0), bins - 1)
-                now[s] = min(entered[k, s], lift_cost[k, b] + start_cost[s])
+                back_by = max(entered_edge[k, s] - bin_of[s] + before_it[f] - free, 0.0) * bin_width
+                now[s] = min(entered[k, s] + overlap * back_by * back_by, lift_cost[k, b] + start_cost[s])
                 least = min(least, now[s])
             floor = least + beam
             for s in range(states):
@@ -234,7 +240,8 @@ def decode(
             if i > form_at[f]:
                 s = back[i, s]
         b = min(max(bin_of[s] - before_it[f], 0), bins - 1)
-        if lift_cost[k, b] + start_cost[s] < entered[k, s]:
+        back_by = max(entered_edge[k, s] - bin_of[s] + before_it[f] - free, 0.0) * bin_width
+        if lift_cost[k, b] + start_cost[s] < entered[k, s] + overlap * back_by * back_by:
             out[n, 3] = 1
             s = lift_from[k, b]
         else:

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,15 +14,14 @@ from skeleton.geometry.polyline import lengths_along
 from skeleton.geometry.quantiles import median
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.junctions import Network
-from skeleton.graph.junctions import build_network
-from skeleton.graph.ink_graph import build_graph
-from skeleton.graph.pruning import repair
 from skeleton.ink.ink_map import Grey, InkMap, find_ink
-from skeleton.pipeline import read_ink
-from skeleton.states.state_graph import States, build_states, draw
-from skeleton.words.decoding import Decoded, connected_parts, decode_text
+from skeleton.pipeline import state_graph_of_ink
+from skeleton.states.state_graph import States, draw
+from skeleton.words.decoding import Decoded, decode_text
 from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of
 from skeleton.words.letter_forms import Known
+
+Ints = NDArray[np.int64]
 
 DOUBTFUL = 0.35
 """Misfit, x-heights, from which a letter is doubtful."""
@@ -103,10 +101,10 @@ def nothing_read() -> WordReading:
 
 def read_word_ink(ink: InkMap, text: str, known: Known | None = None) -> WordReading:
     """Return the reading of a word's ink; see `read_word`."""
-    net = build_network(repair(build_graph(ink), ink), ink)
-    if not net.pieces:
+    apart = state_graph_of_ink(ink)
+    if apart is None:
         return nothing_read()
-    states = build_states(net, ink, 0.5 * ink.pen_px)
+    _, net, states = apart
     found = decode_text(net, states, text, known)
     if found is None:
         return nothing_read()
@@ -114,16 +112,70 @@ def read_word_ink(ink: InkMap, text: str, known: Known | None = None) -> WordRea
     places = found.frame.place(states.here)
     order = in_writing_order(strokes, [float(places[s.walk, 0].mean()) for s in strokes])
     strokes = [strokes[i] for i in order]
-    alone = _letters_alone(net, states, strokes) if SINGLE else {}
-    written: list[tuple[Stroke, NDArray[np.int64]]] = []
-    joined = _fitted(net, states, ink, [s for s in strokes if int(s.letter[0]) not in alone], alone)
-    done: set[int] = set()
-    for s in strokes:
-        j = int(s.letter[0])
-        if j not in alone:
-            written.append(next(joined))
-        elif j not in done:
-            done.add(j)
-            own = _read_alone(ink, alone[j], text[j])
-            written += [(stroke, np.full(len(stroke.points_mm), j)) for stroke in own]
+    written = _fitted(net, states, ink, strokes)
     return _reading(text, found, strokes, written, ink.px_per_mm)
+
+
+def _dealt(states: States, found: Decoded, text: str) -> list[WrittenStroke]:
+    """Return the strokes found, what no form has dealt to the letters, in no order."""
+    places = found.frame.place(states.here)
+    every, starts = found.walks
+    out: list[WrittenStroke] = []
+    spans = list(zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True))
+    extents: list[tuple[float, float] | None] = [None] * len(text)
+    for j in range(len(text)):
+        x = places[every[found.letter == j], 0]
+        extents[j] = (float(x.min()), float(x.max())) if len(x) else None
+    for a, b in spans:
+        letter = found.letter[a:b]
+        if letter[0] >= 0:
+            out.append(WrittenStroke(every[a:b].tolist(), letter))
+        else:
+            j = owner_of(places[every[a:b]], text, extents)
+            out.append(WrittenStroke(every[a:b].tolist(), np.full(b - a, j), True))
+    return out
+
+
+def _fitted(net: Network, states: States, ink: InkMap, strokes: Sequence[WrittenStroke]) -> list[tuple[Stroke, Ints]]:
+    """Return strokes fitted to the ink together, each with the letter of every point."""
+    if not strokes:
+        return []
+    lines = [draw(net, states, s.walk) for s in strokes]
+    out = []
+    for s, r in zip(strokes, completed(fit_hypothesis(lines, fit_context(ink))), strict=True):
+        letter = _spread(states.here[s.walk], s.letter, r.line)
+        points = image_from_pixels(r.line, px_per_mm=ink.px_per_mm)
+        width = r.width / ink.px_per_mm
+        out.append((Stroke(points, float(median(r.width)) / ink.px_per_mm, width, r.closed), letter))
+    return out
+
+
+def _spread(places: Points, letter: Ints, line: Points) -> Ints:
+    """Return the letter of every point of a line that was drawn along places, by shares of the length."""
+    if len(places) < 2 or len(line) < 2:
+        return np.full(len(line), letter[0])
+    there, along = lengths_along(np.ascontiguousarray(places)), lengths_along(np.ascontiguousarray(line))
+    k = np.searchsorted(there / max(there[-1], 1e-9), along / max(along[-1], 1e-9))
+    return np.asarray(letter[np.minimum(k, len(letter) - 1)], np.int64)
+
+
+def _reading(
+    text: str, found: Decoded, strokes: Sequence[WrittenStroke], written: Sequence[tuple[Stroke, Ints]], px_per_mm: float
+) -> WordReading:
+    """Return what was found, the strokes cut into letters."""
+    pieces: list[list[Points]] = [[] for _ in text]
+    for stroke, letter in written:
+        cuts = np.flatnonzero(np.diff(letter)) + 1
+        for a, b in zip([0, *cuts.tolist()], [*cuts.tolist(), len(letter)], strict=True):
+            # the point where a letter is cut off belongs to both
+            pieces[int(letter[a])].append(stroke.points_mm[a : min(b + 1, len(letter))])
+    joined = {int(a) for s in strokes for a, b in zip(s.letter[:-1], s.letter[1:], strict=True) if b == a + 1}
+    frame = found.frame
+    letters = tuple(
+        WordLetter(char, tuple(pieces[j]), float(found.misfit[j]), j in joined) for j, char in enumerate(text)
+    )
+    at_left = frame.y - frame.slope * (frame.x + 0.5)
+    return WordReading(
+        tuple(stroke for stroke, _ in written), letters, ((at_left + 0.5) / px_per_mm, frame.slope),
+        frame.x_height / px_per_mm, frame.slant, found.cost / len(text),
+    )  # fmt: skip

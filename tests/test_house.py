@@ -62,8 +62,8 @@ def test_only_the_console_prints():
 
 ARRAYS = re.compile(r"Points|NDArray|ndarray|Array|Floats|Pixels|Vector|Field|Grey|Ints|Index")
 FRAMES = re.compile(
-    r"shape|\(n|\(m|\(h|indices|\b(mm|px|ems?|font units?|x-heights?|degrees?|units?|dpi|shares?|seconds?|log odds|sizes?"
-    r"|0 to 1|index|bool|grey|uint8)\b"
+    r"shape|\(n|\(m|\(h|indices|\b(mm|px|ems?|font units?|x-heights?|degrees?|units?|dpi|shares?|seconds?|log odds"
+    r"|sizes?|0 to 1|index|bool|grey|uint8)\b"
 )
 """What tells a reader how an array is laid out or in which unit its figures are."""
 

@@ -135,7 +135,7 @@ def gap_scatter(
 
     Gaps widen further than they narrow: letters may all but touch, but none is written over another.
 
-    Arrays have shape (letters,), lengths in font units; see `words_apart`. least: the narrowest white that a pair bears.
+    Arrays have shape (letters,), lengths in font units; see `words_apart`. least: the narrowest white of a pair.
     """
     n = len(inked)
     shape = 4.0

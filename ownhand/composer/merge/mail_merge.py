@@ -18,6 +18,7 @@ from pathlib import Path
 
 from capture.errors import InputError, OutputError
 from capture.files import make_folder, write_json
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
 from ownhand.composer.formats import SUFFIXES
 from ownhand.composer.merge.table import Row, Table
@@ -198,8 +199,8 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     _sweep(jobs, out)
     left, refused, skipped = [], [], 0
     for job in jobs:
-        first = out / (job.name + SUFFIXES[run.formats[0]])
-        there = [p for kind in run.formats for p in [out / (job.name + SUFFIXES[kind])] if p.exists()]
+        first = path_inside(out, job.name + SUFFIXES[run.formats[0]])
+        there = [p for kind in run.formats for p in [path_inside(out, job.name + SUFFIXES[kind])] if p.exists()]
         if first.exists() and known.get(job.name) == job.digest:
             skipped += 1
             continue

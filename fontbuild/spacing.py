@@ -6,7 +6,7 @@ letters is the mean over the bands of the x-height zone, and over the capitals' 
 bearings give each letter half of the hand's white on each side; kerning mends the pairs whose sides interlock. Optical
 spacing by area goes back to Kindersley, "Optical Letter Spacing" (1976).
 
-The constants were fitted to four text fonts' own spacing (Bitstream Vera Sans, Source Sans, Roboto, Source Serif; all
+The constants were fitted to the own spacing of four open text fonts, three without and one with serifs (all
 pairs of small letters, capital before small, two capitals): what is left between our distances and their designers'
 has a standard deviation of 0.03 to 0.05 x-heights, of 0.07 to 0.11 that the distances themselves have.
 `python -m tests.bench font` prints it for the first.

@@ -14,7 +14,7 @@ from capture.files import check_writable, write_bytes
 from ownhand.commands.build import font_of
 from ownhand.composer import Composer, Notice, Ruling, Settings
 from ownhand.composer.formats import page_bytes
-from ownhand.composer.merge.template import parse_template
+from ownhand.composer.merge.template import split_boxes
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import Effort, effort
 from ownhand.composer.settings.settings_data import settings_from
@@ -60,7 +60,7 @@ def write_pages(
 ) -> WrittenPages:
     """Set `text` in the hand at `font` (a hand folder or a UFO) and write a file for each page.
 
-    Where the settings have boxes, a line `[[name]]` begins the text of the box of that name.
+    Where the settings have boxes, a line `>> name` begins the text of the box of that name.
 
     The kind of file follows the suffix of `output`: .svg, .hpgl or .plt, .gcode or .nc; .png draws the picture alone.
 
@@ -84,7 +84,7 @@ def write_pages(
         wanted[output.with_suffix(".html")] = "html"
     for file in wanted:
         check_writable(file, force=force)
-    named = parse_template(text.replace("{", "{{").replace("}", "}}")).fill({}) if settings.boxes else text
+    named = in_boxes(text) if settings.boxes else text
     composed = Composer(font_of(font)).compose(named, settings, seed)
     files = [(page_file(file, page.number), page, what) for page in composed for file, what in wanted.items()]
     for file, _, _ in files:
@@ -94,6 +94,12 @@ def write_pages(
         write_bytes(file, data)
     efforts = tuple(effort(page, machine, compare=True) for page in composed)
     return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, dict(composed.missing))
+
+
+def in_boxes(text: str) -> str | dict[str, str]:
+    """Return a text by the boxes that it names; as it is where it names none."""
+    parts = dict(split_boxes(text))
+    return parts[""] if list(parts) == [""] else parts
 
 
 def summary(done: WrittenPages, *, font: Path) -> list[str]:

@@ -24,7 +24,7 @@ from tests.ownhand.hershey_font import hershey_font
 
 FONT = hershey_font()
 CARD = Run(Settings(paper="postcard", margins_mm=(10, 10, 10, 10), x_height_mm=2.5))
-TEMPLATE = parse_template("Dear {name},\n\n{message|the lamp turns}\n")
+TEMPLATE = parse_template("Dear {name},\n\n{message, else the lamp turns}\n")
 
 
 def table(tmp_path: Path, text: str | bytes, **options: str) -> Table:
@@ -46,7 +46,7 @@ def contents(out: Path) -> dict[str, bytes]:
 
 
 def test_fields_are_filled_without_regard_to_case_and_space() -> None:
-    template = parse_template("{First Name} and {TOWN|somewhere} {{so}}")
+    template = parse_template("{First Name} and {TOWN, else somewhere} {left brace}so{right brace}")
 
     assert template.fill({"first name": "Jette", "town": ""}) == "Jette and somewhere {so}"
     assert template.fields == {"first name", "town"}
@@ -59,7 +59,7 @@ def test_a_line_of_empty_fields_is_left_out_and_a_blank_line_kept() -> None:
 
 
 def test_boxes_are_named_on_lines_of_their_own() -> None:
-    template = parse_template("Dear {name},\n[[address]]\n{name}\n{town}\n")
+    template = parse_template("Dear {name},\n>> address\n{name}\n{town}\n")
 
     assert template.fill({"name": "Orla", "town": "Hazelby"}) == {"": "Dear Orla,", "address": "Orla\nHazelby"}
 
@@ -69,9 +69,10 @@ def test_boxes_are_named_on_lines_of_their_own() -> None:
     [
         ("a\nb {name", "template, line 2: a single '{'"),
         ("}", "line 1: a single '}'"),
-        ("x {} y", "line 1: a single '{'"),
+        ("x {} y", "line 1: a field without a name"),
+        ("{, else x}", "line 1: a field without a name"),
         ("{ }", "line 1: a field without a name"),
-        ("[[a]]\n[[a]]\n", "one box begins twice"),
+        (">> a\n>> a\n", "one box begins twice"),
     ],
 )
 def test_a_broken_template_says_where(text: str, said: str) -> None:

@@ -70,7 +70,7 @@ def test_a_faulty_layout_file_says_where(tmp_path, text, said):
 
 def test_each_box_gets_its_own_text(font, layout, tmp_path):
     text = tmp_path / "card.txt"
-    text.write_text("[[message]]\nDear Orla, the {lamp} is lit.\n[[address]]\nOrla\n7 Quarry Lane\n")
+    text.write_text(">> message\nDear Orla, the {lamp} is lit.\n>> address\nOrla\n7 Quarry Lane\n")
     out = tmp_path / "card.svg"
 
     assert main(["write", str(font), "--file", str(text), "--layout", str(layout), "-o", str(out)]) == 0

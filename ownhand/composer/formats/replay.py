@@ -40,7 +40,7 @@ _PAGE = """<!doctype html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{{title}}</title>
 <style>
-body { margin: 0; background: #d9d4c7; color: #2a2a28; font: 15px/1.4 Georgia, serif; }
+body { margin: 0; background: #d9d4c7; color: #2a2a28; font: 15px/1.4 serif; }
 main { display: grid; justify-items: center; gap: 12px; padding: 16px; }
 canvas { background: #fffefa; max-width: 100%; max-height: 82vh; border: 1px solid #b9b2a0; }
 form { display: flex; gap: 14px; align-items: center; flex-wrap: wrap; justify-content: center; }

@@ -220,7 +220,7 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
 
 def _sweep(jobs: Sequence[Job], out: Path) -> None:
     """Remove what an interrupted run left half written beside its files."""
-    names = {job.name for job in jobs}
+    names = {job.name for job in jobs} | {Path(RECORD).stem}
     for part in out.glob(".*.part"):
         if part.name[1:].split(".")[0] in names:
             part.unlink(missing_ok=True)

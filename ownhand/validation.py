@@ -49,7 +49,13 @@ def read_json(path: Path) -> Any:
 
 
 def parse_json(raw: bytes) -> Any:
-    """Return JSON data; NaN and Infinity, which Python would take, are refused (RFC 8259, section 6)."""
+    """Return JSON data; NaN and Infinity, which Python would take, are refused (RFC 8259, section 6).
+
+    Raises
+    ------
+    FaultsError
+        If the bytes are not JSON (a ValueError too).
+    """
 
     def refuse(name: str) -> Any:
         raise ValueError(f"{name} is not a JSON number")

@@ -76,7 +76,13 @@ def load_ufo(path: Path) -> Font:
 
 
 def font_of(ufo: ufoLib2.Font) -> Font:
-    """Return a ufoLib2 font as ours; see `load_ufo`."""
+    """Return a ufoLib2 font as ours; see `load_ufo`.
+
+    Raises
+    ------
+    ValueError
+        If it has no glyphs with characters.
+    """
     listed = [n for n in ufo.lib.get("public.glyphOrder", []) if n in ufo]
     order = listed + [n for n in ufo.keys() if n not in set(listed)]  # noqa: SIM118, a Font is not a dict
     glyphs: dict[str, list[Glyph]] = {}
@@ -124,7 +130,10 @@ def _read_glyph(ufo: ufoLib2.Font, name: str, char: str) -> Glyph:
 
 
 def strokes_of(ufo: ufoLib2.Font, name: str) -> tuple[Points, ...]:
-    """Return the contours of a glyph, components resolved, as cubic strokes; anything closed ends where it began."""
+    """Return the contours of a glyph, components resolved, as cubic strokes; anything closed ends where it began.
+
+    Each has shape (3 n + 1, 2), font units, y up.
+    """
     from fontTools.pens.recordingPen import DecomposingRecordingPen
 
     pen = DecomposingRecordingPen(ufo)

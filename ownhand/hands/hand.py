@@ -191,7 +191,13 @@ def open_hand(path: Path) -> Hand:
 
 
 def change_record(path: Path, changes: Mapping[str, Any]) -> Hand:
-    """Return the hand in `path` with some entries of its record changed, and written."""
+    """Return the hand in `path` with some entries of its record changed, and written.
+
+    Raises
+    ------
+    UsageError
+        If the family's name cannot be a file's.
+    """
     hand = open_hand(path)
     if changes:
         check_record(changes)
@@ -202,7 +208,13 @@ def change_record(path: Path, changes: Mapping[str, Any]) -> Hand:
 
 
 def open_or_create(path: Path, **record: Any) -> Hand:
-    """Return the hand in `path`; one that does not exist yet is begun with `record` (see `HandRecord`)."""
+    """Return the hand in `path`; one that does not exist yet is begun with `record` (see `HandRecord`).
+
+    Raises
+    ------
+    UsageError
+        If the family's name cannot be a file's.
+    """
     if (path / "hand.json").is_file():
         return open_hand(path)
     family = record.pop("family", "") or family_of(path)

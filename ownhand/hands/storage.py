@@ -48,7 +48,13 @@ def keep_sheets(hand: Hand, sheets: Mapping[str, Sheet]) -> list[str]:
 
 
 def keep_scan(hand: Hand, path: Path) -> str:
-    """Copy a scan into the hand's folder; return the copy's name, which tells its content."""
+    """Copy a scan into the hand's folder; return the copy's name, which tells its content.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be copied.
+    """
     try:
         data = path.read_bytes()
     except OSError as error:

@@ -88,7 +88,13 @@ def make_app(
     workers: int = 0,
     limits: Limits | None = None,
 ) -> Starlette:
-    """Return the application; see `serve`."""
+    """Return the application; see `serve`.
+
+    Raises
+    ------
+    UsageError
+        If there is no hand, or an address beyond loopback has no token.
+    """
     if not hands:
         raise UsageError("serve", "no hand was given", "Give at least one.")
     if not is_loopback(host) and not token:

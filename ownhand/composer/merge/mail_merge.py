@@ -124,7 +124,13 @@ def run_table(
 def plan(
     table: Table, template: Template, run: Run, font: Font, *, name_field: str = "", seed: int = 0
 ) -> tuple[list[Job], list[Fault]]:
-    """Return the files to make, and the rows that cannot become one."""
+    """Return the files to make, and the rows that cannot become one.
+
+    Raises
+    ------
+    InputError
+        If the template or the name asks for a column that the table lacks.
+    """
     lacking = sorted(template.fields - set(table.columns))
     if lacking or (name_field and key(name_field) not in table.columns):
         what = lacking[0] if lacking else name_field

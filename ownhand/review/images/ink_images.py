@@ -92,7 +92,10 @@ def _inked_mm(file: Path, place: InkPicture) -> tuple[float, float, float, float
 
 
 def on_white(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Return a picture in greys, dark ink on white, whatever channels it has."""
+    """Return a picture in greys, dark ink on white, whatever channels it has.
+
+    picture: shape (h, w), (h, w, 3) or (h, w, 4), blue first. The result has shape (h, w).
+    """
     if picture.ndim == 2:
         return picture
     if picture.shape[2] == 4:

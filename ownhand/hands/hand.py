@@ -302,7 +302,7 @@ def load_capture(file: Path) -> PageCapture:
             root.of("scan").text("", 300),
             _verdict(root.of("verdict")),
             tuple(attempt_from(item) for item in root.of("attempts").items(most=MOST_CELLS)),
-            {key: _ink_picture(item) for key, item in root.of("ink").entries()},
+            _ink_pictures(root.of("ink")),
             {key: item.number(0.0, -1e6, 1e6) or 0.0 for key, item in root.of("rhythm").entries()},
         )
         raise_faults(faults)
@@ -325,13 +325,16 @@ def _verdict(place: Place) -> dict[str, float | str | bool]:
     return said
 
 
-def _ink_picture(place: Place) -> InkPicture:
-    file = place.of("file").text(None, 100)
-    if not INK_NAME.fullmatch(file):
-        place.of("file").fault("expected 'ink/' and the name of a PNG file")
-    return InkPicture(
-        file,
-        place.of("px_per_mm").number(10.0, 0.1, 1000.0) or 10.0,
-        place.of("left_mm").number(0.0, -REACH_MM, REACH_MM) or 0.0,
-        place.of("top_mm").number(0.0, -REACH_MM, REACH_MM) or 0.0,
-    )
+def _ink_pictures(place: Place) -> dict[str, InkPicture]:
+    """Return the pictures by attempt id; a name that leads out of the folder `ink` is nobody's picture."""
+    named = ((key, item, item.of("file").text(None, 100)) for key, item in place.entries())
+    return {
+        key: InkPicture(
+            file,
+            item.of("px_per_mm").number(10.0, 0.1, 1000.0) or 10.0,
+            item.of("left_mm").number(0.0, -REACH_MM, REACH_MM) or 0.0,
+            item.of("top_mm").number(0.0, -REACH_MM, REACH_MM) or 0.0,
+        )
+        for key, item, file in named
+        if INK_NAME.fullmatch(file)
+    }

@@ -40,6 +40,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
 @click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
 @click.option("--format", "formats", multiple=True, help="Kinds of file for a table: svg, hpgl, gcode, png, html.")
+@click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
 @click.option("--check", is_flag=True, help="Read the whole table and write nothing.")
 @FORCE
 def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **options: Any) -> int:
@@ -65,14 +66,16 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
         preview=not options["no_preview"],
         replay=options["replay"],
         force=options["force"],
+        strict=options["strict"],
     )
     for line in pages.summary(done, font=hand):
         console.say(line)
-    return 0
+    return NEEDS_REVIEW if done.missing else 0
 
 
 def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, **options: Any) -> int:
     from ownhand.commands.build import font_of
+    from ownhand.commands.write import missing_lines
     from ownhand.composer.merge.mail_merge import Run, run_table
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import parse_template
@@ -91,6 +94,7 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, **opt
             seed=options["seed"],
             check=options["check"],
             force=options["force"],
+            strict=options["strict"],
             progress=progress,
         )
     checked = len(table.rows) - len(done.faults)
@@ -103,4 +107,6 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, **opt
         console.say(f"{notice} (in {rows} rows)")
     for fault in done.faults:
         console.say(f"{options['table']}: {fault}")
-    return NEEDS_REVIEW if done.faults else 0
+    for line in missing_lines(done.missing, hand, written=not (options["strict"] or options["check"])):
+        console.say(line)
+    return NEEDS_REVIEW if done.faults or done.missing else 0

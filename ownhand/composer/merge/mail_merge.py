@@ -19,7 +19,9 @@ from pathlib import Path
 from capture.errors import InputError, OutputError
 from capture.files import make_folder, write_json
 from fontbuild.font import Font
+from ownhand.composer.composer import Composer
 from ownhand.composer.formats import SUFFIXES
+from ownhand.composer.merge.lacks import Lack, lacks_of
 from ownhand.composer.merge.table import Row, Table
 from ownhand.composer.merge.template import Template, key
 from ownhand.composer.merge.workers import Job, Run, worked
@@ -58,7 +60,10 @@ class RunReport:
     pages: int
     faults: tuple[Fault, ...]
     notices: Mapping[str, int] = field(default_factory=dict)
-    """What the pages' makers should know, and of how many rows it is true."""
+    """What the pages' makers should know, and of how many rows it is true; not what the hand lacks."""
+
+    missing: tuple[Lack, ...] = ()
+    """Characters that the texts need and the hand lacks."""
 
 
 def run_table(
@@ -72,6 +77,7 @@ def run_table(
     seed: int = 0,
     check: bool = False,
     force: bool = False,
+    strict: bool = False,
     workers: int = 0,
     progress: Progress | None = None,
 ) -> RunReport:
@@ -83,6 +89,8 @@ def run_table(
         Column that names the files; '': their number.
     force
         Replace files that were made from another text; else their rows are faults.
+    strict
+        Write nothing if the hand lacks any character of any row.
     workers
         Processes; 0: one for each core.
     progress
@@ -98,7 +106,10 @@ def run_table(
     run = run or Run()
     tell = progress or (lambda step, done, total: None)
     jobs, faults = plan(table, template, run, font, name_field=name_field, seed=seed)
+    missing = lacks_of(jobs, Composer(font), lists=run.settings.lists)
     skipped = 0
+    if missing and strict:
+        return RunReport(0, 0, 0, tuple(faults), {}, missing)
     if not check:
         make_folder(out)
         jobs, skipped, refused = _open_run(jobs, out, run, force=force)
@@ -117,7 +128,7 @@ def run_table(
                 written, pages = written + (0 if check else 1), pages + made
                 notices.update(said)
         tell("write" if not check else "check", done, total)
-    return RunReport(written, skipped, pages, tuple(sorted(faults, key=lambda f: f.line)), dict(notices))
+    return RunReport(written, skipped, pages, tuple(sorted(faults, key=lambda f: f.line)), dict(notices), missing)
 
 
 def plan(

@@ -105,7 +105,7 @@ class _Worker:
             for name, data in reversed(files) if self._out is not None else ():
                 assert self._out is not None
                 write_bytes(self._out / name, data)
-            return job, len(made.pages), [str(replace(n, count=1)) for n in made.notices], ""
+            return job, len(made.pages), [str(replace(n, count=1)) for n in made.notices if n.kind != "missing"], ""
         except OwnhandError as error:
             return job, 0, [], str(error)
 

@@ -101,6 +101,16 @@ class Ensemble:
         notices = tuple(notice for m in every for notice in m.notices)
         return replace(made[0], pages=tuple(pages), notices=notices, missing=missing, x_height_mm=sizes, seed=seed)
 
+    def missing(self, text: str | Mapping[str, str], settings: Settings) -> Counter[str]:
+        """Return what a text needs and its hands lack, and how often; nothing is set, so that it is quick."""
+        if not (settings.curves or any(b.hand for b in settings.boxes)):
+            return self._composers[""].missing(text, lists=settings.lists)
+        hands = {b.name: b.hand for b in settings.all_boxes} | {c.name: c.hand for c in settings.curves}
+        out: Counter[str] = Counter()
+        for name, body in self._by_name(text, settings).items():
+            out.update(self.of(hands[name]).missing(body, lists=settings.lists))
+        return out
+
     def _by_name(self, text: str | Mapping[str, str], settings: Settings) -> dict[str, str]:
         """Return the text of each box and curve by its name."""
         boxes = [b.name for b in settings.all_boxes if not b.blank]

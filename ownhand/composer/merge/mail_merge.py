@@ -18,6 +18,7 @@ from pathlib import Path
 
 from capture.errors import InputError, OutputError
 from capture.files import make_folder, write_json
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import SUFFIXES
@@ -219,8 +220,8 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     _sweep(jobs, out)
     left, refused, skipped = [], [], 0
     for job in jobs:
-        first = out / (job.name + SUFFIXES[run.formats[0]])
-        there = [p for kind in run.formats for p in [out / (job.name + SUFFIXES[kind])] if p.exists()]
+        first = path_inside(out, job.name + SUFFIXES[run.formats[0]])
+        there = [p for kind in run.formats for p in [path_inside(out, job.name + SUFFIXES[kind])] if p.exists()]
         if first.exists() and known.get(job.name) == job.digest:
             skipped += 1
             continue
@@ -240,7 +241,7 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
 
 def _sweep(jobs: Sequence[Job], out: Path) -> None:
     """Remove what an interrupted run left half written beside its files."""
-    names = {job.name for job in jobs}
+    names = {job.name for job in jobs} | {Path(RECORD).stem}
     for part in out.glob(".*.part"):
         if part.name[1:].split(".")[0] in names:
             part.unlink(missing_ok=True)

@@ -13,6 +13,7 @@ from typing import Any
 
 from capture.errors import OwnhandError, UsageError
 from capture.files import write_bytes
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import FORMATS, SUFFIXES, page_bytes
@@ -106,7 +107,7 @@ class _Worker:
             # the first page of the first format comes last: where it is, all the others are
             for name, data in reversed(files) if self._out is not None else ():
                 assert self._out is not None
-                write_bytes(self._out / name, data)
+                write_bytes(path_inside(self._out, name), data)
             return job, len(made.pages), [str(replace(n, count=1)) for n in made.notices if n.kind != "missing"], ""
         except OwnhandError as error:
             return job, 0, [], str(error)

@@ -20,7 +20,7 @@ from capture.errors import InputError, OutputError
 from capture.files import make_folder, write_json
 from capture.safe_paths import path_inside
 from fontbuild.font import Font
-from ownhand.composer.composer import Composer
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import SUFFIXES
 from ownhand.composer.merge.lacks import Lack, lacks_of
 from ownhand.composer.merge.table import Row, Table
@@ -107,7 +107,7 @@ def run_table(
     run = run or Run()
     tell = progress or (lambda step, done, total: None)
     jobs, faults = plan(table, template, run, font, name_field=name_field, seed=seed)
-    missing = lacks_of(jobs, Composer(font), lists=run.settings.lists)
+    missing = lacks_of(jobs, Ensemble(font, run.others), run.settings)
     skipped = 0
     if missing and strict:
         return RunReport(0, 0, 0, tuple(faults), {}, missing)
@@ -147,7 +147,7 @@ def plan(
         what = lacking[0] if lacking else name_field
         names = ", ".join(table.columns)
         raise InputError("template", f"the table has no column '{what}'", f"Its columns are: {names}.")
-    common = _digest(repr(run.settings), run.formats, repr(run.machine), run.dpi, _font_digest(font))
+    common = _digest(repr(run.settings), run.formats, repr(run.machine), run.dpi, _font_digest(font), *_others(run))
     used: Counter[str] = Counter()
     jobs, faults = [], []
     digits = max(4, len(str(len(table.rows))))
@@ -197,6 +197,10 @@ def _unused(stem: str, used: Counter[str]) -> str:
 
 def _digest(*parts: object) -> str:
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:32]
+
+
+def _others(run: Run) -> list[tuple[str, str]]:
+    return [(name, _font_digest(other)) for name, other in sorted(run.others.items())]
 
 
 def _font_digest(font: Font) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, fields
 from typing import Literal
 
 from capture.errors import UsageError
+from ownhand.composer.settings.additions import Curve, Drawing
 from ownhand.composer.settings.paper_sizes import paper_size
 
 Align = Literal["left", "right", "centre", "justified"]
@@ -78,6 +79,12 @@ class Ruling:
     offset_mm: float = 0.0
     """y of one printed line, from the page's top edge; the others lie whole pitches from it."""
 
+    drawn: bool = False
+    """The plotter draws the lines of the page, from margin to margin, before or after the text as the order has it."""
+
+    pen: int = 1
+    """Which pen draws them."""
+
     def __post_init__(self) -> None:
         if not self.pitch_mm >= 1:
             raise UsageError("ruling", f"a pitch of {self.pitch_mm:g} mm is under 1 mm", "Measure it between lines.")
@@ -110,6 +117,8 @@ class TextBox:
     """Text that does not fit goes on in the same box of a further page; else it is refused."""
 
     pen: int = 1
+    hand: str = ""
+    """Another hand, by the name it was given; '': the page's."""
 
     def __post_init__(self) -> None:
         if not (self.width_mm > 0 and self.height_mm > 0):
@@ -180,6 +189,10 @@ class Settings:
     boxes: tuple[TextBox, ...] = ()
     """Empty: one box, 'body', as large as the margins allow, that flows."""
 
+    curves: tuple[Curve, ...] = ()
+    """Lettering along curves, on the first page."""
+
+    drawings: tuple[Drawing, ...] = ()
     life: Life = field(default_factory=Life)
     joins: bool = True
     """Write on without lifting where a letter ends just where the next begins, in hands that join."""
@@ -211,7 +224,14 @@ class Settings:
         ):
             if value is not None and not low <= value <= high:
                 raise UsageError(what, f"{value:g} is not between {low:g} and {high:g}", "")
-        names = [box.name for box in self.boxes]
+        for drawer, pen in (
+            *((f"curve '{c.name}'", c.pen) for c in self.curves),
+            *((f"drawing {k}", d.pen) for k, d in enumerate(self.drawings, 1)),
+            *((("ruling", self.ruling.pen),) if self.ruling else ()),
+        ):
+            if not 1 <= pen <= len(self.pens):
+                raise UsageError(drawer, f"there is no pen {pen}", f"Pens are 1 to {len(self.pens)}.")
+        names = [*(box.name for box in self.boxes), *(curve.name for curve in self.curves)]
         if len(set(names)) < len(names):
             raise UsageError("boxes", f"two boxes bear the same name ({', '.join(names)})", "Give each its own.")
         if "body" in names and all(box.blank for box in self.boxes):

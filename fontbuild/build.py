@@ -172,6 +172,11 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
     """Return the attempts that have strokes to use, and by id the reason for those that were written but are not used.
 
     Blank cells are neither: nobody wrote in them.
+
+    Raises
+    ------
+    InputError
+        If no attempt can be used.
     """
     usable: list[Attempt] = []
     aside: dict[str, str] = {}

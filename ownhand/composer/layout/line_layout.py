@@ -15,6 +15,7 @@ from capture.errors import UsageError
 from fontbuild.font import Font
 from ownhand.composer.layout.letters import Letters
 from ownhand.composer.layout.line_breaking import Syllables, Wrapped, reach_of, wrap
+from ownhand.composer.layout.reserved import Column, Slot
 from ownhand.composer.settings.settings import Settings, TextBox
 from ownhand.composer.text.prepared_text import Part, PreparedText
 from ownhand.composer.variation.handwriting_statistics import Array
@@ -61,6 +62,9 @@ class SetLine:
 
     mark: tuple[int, int] | None = None
     mark_x_mm: float = 0.0
+    left_mm: float = 0.0
+    right_mm: float = 0.0
+    """The stretch that it may fill: the box's, or what areas kept blank leave of it."""
 
 
 @dataclass(frozen=True)
@@ -129,13 +133,16 @@ def set_text(
     ruling = box.ruling or settings.ruling
     rise, fall = max(m.ascender, m.cap_height) * u + pen_mm / 2, -m.descender * u + pen_mm / 2
     pitch = ruling.pitch_mm if ruling else natural_pitch(font) * u * settings.line_spacing
-    bottom = box.y_mm + box.height_mm
     if ruling:
         over = (box.y_mm + ROOM * rise - ruling.offset_mm) / pitch
         first = ruling.offset_mm + np.ceil(over - 1e-6) * pitch
     else:
         first = box.y_mm + rise
     x_height = m.x_height
+    reserved = [r for r in settings.boxes if r.blank]
+    below = fall * (ROOM if ruling else 0.9)
+    column = Column(box, reserved, first, pitch, rise, fall, below, x_height * u)
+    bottom = column.bottom_mm
     reach = reach_of(letters.advance)
     syllables = syllables_of(settings.hyphenate)
     hyphen = _hyphen_advance(manuscript, letters)
@@ -150,9 +157,16 @@ def set_text(
             continue
         hang, indent = _indents(part, reach, settings, u, x_height)
 
-        def room(k: int, hang: float = hang, indent: float = indent, number: int = number) -> float:
+        slots = [column.after(page, y)]
+
+        def room(
+            k: int, hang: float = hang, indent: float = indent, number: int = number, slots: list[Slot] = slots
+        ) -> float:
             inset = hang if k else indent
-            free = box.width_mm - pen_mm - inset - wobble.margin[(number + k) % len(wobble.margin)] * x_height * u
+            while len(slots) <= k:
+                slots.append(column.after(slots[-1].page, slots[-1].y_mm + pitch))
+            margin = wobble.margin[(number + k) % len(wobble.margin)] * x_height * u
+            free = slots[k].right_mm - slots[k].left_mm - pen_mm - inset - margin
             return float(max(free, 2 * x_height * u)) / (u * float(wobble.width[(number + k) % len(wobble.width)]))
 
         found = wrap(
@@ -160,17 +174,20 @@ def set_text(
         )
         broken += found.broken
         for k, line in enumerate(found.lines or (Wrapped(part.start, part.start, False, True, 0.0),)):
-            if y + fall * (ROOM if ruling else 0.9) > bottom + 1e-6 and (y > first + 1e-6 or not box.flows):
-                page, y = page + 1, first
+            slot = slots[k]
+            page, y = slot.page, slot.y_mm
             inset = hang if k else indent
             narrow = float(wobble.width[number % len(wobble.width)])
             margin = float(wobble.margin[number % len(wobble.margin)]) * x_height * u
             hyphen_at = spare if line.hyphen else -1
             spare = spare + 2 if line.hyphen and spare + 2 < manuscript.hyphens[1] else spare
-            placed = SetLine(page, float(y), 0.0, line.start, line.end, narrow=narrow, hyphen=hyphen_at)
+            placed = SetLine(
+                page, float(y), 0.0, line.start, line.end, narrow=narrow, hyphen=hyphen_at,
+                left_mm=slot.left_mm, right_mm=slot.right_mm,
+            )  # fmt: skip
             placed = _aligned(placed, line, letters, box, settings, inset, margin, u, pen_mm, hyphen)
             if part.mark is not None and k == 0:
-                at = box.x_mm + pen_mm / 2 + part.depth * DEPTH * x_height * u + margin
+                at = slot.left_mm + pen_mm / 2 + part.depth * DEPTH * x_height * u + margin
                 placed = replace(placed, mark=part.mark, mark_x_mm=at)
             lines.append(placed)
             y += pitch
@@ -205,7 +222,7 @@ def _aligned(
 ) -> SetLine:  # fmt: skip
     """Return the line with its x and stretch."""
     align = box.align or settings.align
-    left, right = box.x_mm + pen_mm / 2 + inset, box.x_mm + box.width_mm - pen_mm / 2
+    left, right = placed.left_mm + pen_mm / 2 + inset, placed.right_mm - pen_mm / 2
     long = (line.natural + (hyphen if line.hyphen else 0.0)) * placed.narrow * u
     free = right - left - long
     if align == "right":

@@ -3,10 +3,23 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Container
 from dataclasses import dataclass
 
-from ownhand.composer.text.characters import PAGE_BREAK, SPACE, Break, Fitter, normal, passage
+from ownhand.composer.text.characters import (
+    PAGE_BREAK,
+    SOFT_HYPHEN,
+    SPACE,
+    SPACES,
+    TAB,
+    ZERO_WIDTH_SPACE,
+    Break,
+    Fitter,
+    characters,
+    normal,
+    passage,
+)
 
 _BULLET = re.compile(r"^( *)([-*•–]) +(?=\S)")
 _NUMBER = re.compile(r"^( *)(\d{1,3}[.)]) +(?=\S)")
@@ -47,9 +60,24 @@ class PreparedText:
     """Range of the characters kept in reserve as hyphens, at the end."""
 
 
-def prepare_text(
-    text: str, fitter: Fitter, has: Sequence[str] | frozenset[str], *, lists: bool, divides: bool
-) -> PreparedText:
+def count_missing(text: str, fitter: Fitter, has: Container[str], *, lists: bool) -> None:
+    """Count in `fitter` what a text needs and the font lacks, as `prepare_text` would, without setting it."""
+    counts: Counter[str] = Counter()
+    for line in normal(text).replace(PAGE_BREAK, "\n").split("\n"):
+        found = _BULLET.match(line) if lists else None
+        if found and any(b in has for b in BULLETS):
+            line = line[found.end() :]
+        counts.update(characters(line))
+    skipped = {SPACE, TAB, SOFT_HYPHEN, ZERO_WIDTH_SPACE, *SPACES}
+    for char, n in counts.items():
+        if char in skipped or fitter.fit(char):
+            continue
+        bare = char.replace("\u200c", "").replace("\u200d", "")
+        if bare:
+            fitter.missing[bare] += n - 1
+
+
+def prepare_text(text: str, fitter: Fitter, has: Container[str], *, lists: bool, divides: bool) -> PreparedText:
     """Return a text as characters of the font.
 
     `divides`: hyphens will be wanted at line ends; a few are kept in reserve at any rate where the text has soft ones.

@@ -93,7 +93,13 @@ class ReviewSession:
         return f"{hash(self._captures_seen) & 0xFFFFFFFFFFFF:x}"
 
     def attempt(self, key: str) -> Attempt:
-        """Return the attempt as it was read."""
+        """Return the attempt as it was read.
+
+        Raises
+        ------
+        UnknownAttemptError
+            If there is none of that id.
+        """
         try:
             return self.attempts[key]
         except KeyError:

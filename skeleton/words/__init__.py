@@ -7,6 +7,7 @@ ink that is a row of such letters, `decoding` calls it until the writing's own s
 
 from __future__ import annotations
 
+from skeleton.words.line_reading import LineReading, read_line
 from skeleton.words.word_reading import WordLetter, WordReading, read_word
 
-__all__ = ["WordLetter", "WordReading", "read_word"]
+__all__ = ["LineReading", "WordLetter", "WordReading", "read_line", "read_word"]

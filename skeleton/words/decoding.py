@@ -41,7 +41,7 @@ BEAM = 7.0
 LIFT = 0.6
 """Cost of lifting the pen between letters."""
 
-OVERLAP = 3.0
+OVERLAP = 12.0
 """Cost of beginning a letter an x-height before the right edge of the one before; by the square."""
 
 JOINS, JOIN, BACK = 5, 0.08, 0.3

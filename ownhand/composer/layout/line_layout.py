@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import pyphen
@@ -125,6 +126,12 @@ def set_text(
     pen_mm: float,
 ) -> SetText:
     """Return the lines of a text in its box, at one size."""
+    if box.columns > 1:
+        set_column = partial(
+            set_text, manuscript, letters, font=font, settings=settings, mm_per_unit=mm_per_unit, wobble=wobble,
+            pen_mm=pen_mm,
+        )  # fmt: skip
+        return _in_columns(box, set_column)
     u, m = mm_per_unit, font.metrics
     ruling = box.ruling or settings.ruling
     rise, fall = max(m.ascender, m.cap_height) * u + pen_mm / 2, -m.descender * u + pen_mm / 2
@@ -168,7 +175,8 @@ def set_text(
             hyphen_at = spare if line.hyphen else -1
             spare = spare + 2 if line.hyphen and spare + 2 < manuscript.hyphens[1] else spare
             placed = SetLine(page, float(y), 0.0, line.start, line.end, narrow=narrow, hyphen=hyphen_at)
-            placed = _aligned(placed, line, letters, box, settings, inset, margin, u, pen_mm, hyphen)
+            align = part.align or box.align or settings.align
+            placed = _aligned(placed, line, letters, box, align, inset, margin, u, pen_mm, hyphen)
             if part.mark is not None and k == 0:
                 at = box.x_mm + pen_mm / 2 + part.depth * DEPTH * x_height * u + margin
                 placed = replace(placed, mark=part.mark, mark_x_mm=at)
@@ -179,10 +187,35 @@ def set_text(
     kept = (
         lines if box.flows else [line for line in lines if line.page == 0 and line.y_mm + 0.5 * fall <= bottom + 1e-6]
     )
+    if box.down != "top" and kept and pages == 1:
+        kept = _down(kept, box.down, bottom - fall - kept[-1].y_mm, float(pitch) if ruling else 0.0)
     return SetText(
         box, tuple(kept), pages if box.flows else min(pages, 1), u, float(pitch), ruling is not None, broken,
         len(lines) - len(kept),
     )  # fmt: skip
+
+
+def _in_columns(box: TextBox, set_column: Callable[[TextBox], SetText]) -> SetText:
+    """Return the text set in columns of one width, each filled to its foot before the next begins."""
+    width = (box.width_mm - (box.columns - 1) * box.column_gap_mm) / box.columns
+    # a column is set as if it were a page of its own
+    text = set_column(replace(box, width_mm=width, columns=1, flows=True))
+    lines = []
+    for line in text.lines:
+        shift = (line.page % box.columns) * (width + box.column_gap_mm)
+        page = line.page // box.columns
+        lines.append(replace(line, page=page, x_mm=line.x_mm + shift, mark_x_mm=line.mark_x_mm + shift))
+    kept = [line for line in lines if box.flows or line.page == 0]
+    pages = 1 + max((line.page for line in kept), default=-1)
+    return replace(text, box=box, lines=tuple(kept), pages=pages, left_over=len(lines) - len(kept))
+
+
+def _down(lines: list[SetLine], down: str, free_mm: float, pitch_mm: float) -> list[SetLine]:
+    """Return lines moved down by the room left below them, half of it or all; on ruled paper by whole pitches."""
+    shift = max(0.0, free_mm) * (0.5 if down == "middle" else 1.0)
+    if pitch_mm:
+        shift = pitch_mm * int(shift / pitch_mm + 1e-6)
+    return [replace(line, y_mm=line.y_mm + shift) for line in lines]
 
 
 def _hyphen_advance(manuscript: PreparedText, letters: Letters) -> float:
@@ -200,11 +233,10 @@ def _indents(part: Part, reach: Array, settings: Settings, u: float, x_height: f
 
 
 def _aligned(
-    placed: SetLine, line: Wrapped, letters: Letters, box: TextBox, settings: Settings, inset: float, margin: float,
+    placed: SetLine, line: Wrapped, letters: Letters, box: TextBox, align: str, inset: float, margin: float,
     u: float, pen_mm: float, hyphen: float,
 ) -> SetLine:  # fmt: skip
     """Return the line with its x and stretch."""
-    align = box.align or settings.align
     left, right = box.x_mm + pen_mm / 2 + inset, box.x_mm + box.width_mm - pen_mm / 2
     long = (line.natural + (hyphen if line.hyphen else 0.0)) * placed.narrow * u
     free = right - left - long

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from capture.errors import UsageError
-from ownhand.composer import Life, PlotPage, Ruling, Settings
+from ownhand.composer import Life, PlotPage, Ruling, Settings, TextBox
 from tests.ownhand.composing import LETTER, composer
 
 STILL = Settings(paper="A5", margins_mm=(10.0,) * 4, x_height_mm=2.0, life=Life(0.0))
@@ -24,7 +24,7 @@ def spans(page: PlotPage) -> np.ndarray:
 
 
 def test_a_text_fills_the_first_column_before_the_second() -> None:
-    page = composer().compose(LETTER * 2, replace(STILL, columns=2, column_gap_mm=6.0), seed=1).pages[0]
+    page = composer().compose(LETTER * 3, replace(STILL, columns=2, column_gap_mm=6.0), seed=1).pages[0]
     left, right, top = spans(page).T
     width = (148 - 20 - 6) / 2
     first = left < 10 + width
@@ -33,6 +33,16 @@ def test_a_text_fills_the_first_column_before_the_second() -> None:
     assert np.all(left[~first] >= 10 + width + 6 - 0.01)
     assert first.tolist() == sorted(first.tolist(), reverse=True)
     assert top[~first][0] == pytest.approx(top[first][0], abs=1.0)
+
+
+def test_an_area_kept_blank_in_the_second_column_leaves_the_first_alone() -> None:
+    boxes = (TextBox("stamp", 95, 10, 43, 60, blank=True), TextBox("body", 10, 10, 128, 190, columns=2, flows=True))
+    page = composer().compose(LETTER * 3, replace(STILL, boxes=boxes), seed=1).pages[0]
+    left, right, top = spans(page).T
+    first = left < 70
+
+    assert top[first].min() < 15
+    assert np.all((top[~first] > 68) | (right[~first] < 95))
 
 
 def test_columns_that_are_full_go_on_on_the_next_page() -> None:

@@ -110,7 +110,10 @@ class TextBox:
     """Write smaller where the text would not fit otherwise, down to `Settings.smallest`."""
 
     blank: bool = False
-    """Kept free of writing, for a signature or a stamp."""
+    """Kept free of writing, for a signature or a stamp; it may reach into the margins."""
+
+    around: Literal["flow", "stop"] = "flow"
+    """What the text of other boxes does where it meets this blank one: it flows round it, or stops above it."""
 
     flows: bool = False
     """Text that does not fit goes on in the same box of a further page; else it is refused."""
@@ -253,9 +256,15 @@ class Settings:
         names = [*(box.name for box in self.boxes), *(curve.name for curve in self.curves)]
         if len(set(names)) < len(names):
             raise UsageError("boxes", f"two boxes bear the same name ({', '.join(names)})", "Give each its own.")
+        if "body" in names and all(box.blank for box in self.boxes):
+            raise UsageError("box 'body'", "it is blank, and the text would be called so", "Give it another name.")
         for box in self.boxes:
+            if box.around not in ("flow", "stop"):
+                raise UsageError(f"box '{box.name}'", f"no way around '{box.around}'", "Use flow or stop.")
             if box.pen < 1 or box.pen > len(self.pens):
                 raise UsageError(f"box '{box.name}'", f"there is no pen {box.pen}", f"Pens are 1 to {len(self.pens)}.")
+            if box.blank:
+                continue
             inside = (
                 box.x_mm >= left - 1e-9
                 and box.y_mm >= top - 1e-9
@@ -277,12 +286,13 @@ class Settings:
 
     @property
     def all_boxes(self) -> tuple[TextBox, ...]:
-        """The boxes asked for, or the one that fills the page inside its margins."""
-        if self.boxes:
+        """The boxes asked for; where none is to be written in, also one that fills the page inside its margins."""
+        if any(not box.blank for box in self.boxes):
             return self.boxes
         width, height = self.size_mm
         top, right, bottom, left = self.margins_mm
         return (
+            *self.boxes,
             TextBox(
                 "body",
                 left,

@@ -1,4 +1,4 @@
-"""Words and lines of writing whose text is known: strokes in the order of writing, and which ink belongs to which letter.
+"""Words and lines of writing whose text is known: strokes in the order of writing, and the letters' ink.
 
 `letter_forms` holds how letters are written inside words, `letter_viterbi` finds the cheapest way of a pen through the
 ink that is a row of such letters, `decoding` calls it until the writing's own size, slope and slant are found,

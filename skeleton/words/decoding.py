@@ -113,7 +113,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     part = connected_parts(net)
     nothing = np.zeros(len(states.here))
     upright = first_frame(states.here, *box_of(text, known))
-    tries = []
+    tries: list[tuple[float, int, _Try]] = []
     for x_height, slant in STARTS:
         try_ = _tried(net, states, part, sizes, text, forms, upright.changed(x_height, slant), nothing)
         if try_ is not None:
@@ -185,7 +185,9 @@ def _tried(
 
 def _stretches(bare: NDArray[np.bool_], sizes: Floats, first: NDArray[np.int32], x_height: float) -> int:
     """Return how many stretches of a piece are bare for more than a fifth of an x-height."""
-    starts = np.flatnonzero(bare & ~np.concatenate([[False], bare[:-1]]) | (bare & np.isin(np.arange(len(bare)), first)))
+    starts = np.flatnonzero(
+        bare & ~np.concatenate([[False], bare[:-1]]) | (bare & np.isin(np.arange(len(bare)), first))
+    )
     long = np.add.reduceat(np.where(bare, sizes, 0.0), starts) if len(starts) else np.zeros(0)
     return int((long > 0.2 * x_height).sum())
 

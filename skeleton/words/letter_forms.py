@@ -177,7 +177,9 @@ def unpacked(data: Mapping[str, NDArray[Any]]) -> dict[str, list[tuple[float, li
     ends = np.cumsum(data["lengths"].astype(int))
     lines = [np.cumsum(part, axis=0) / UNIT for part in np.split(data["steps"].astype(float), ends[:-1])]
     k = 0
-    for char, share, count in zip(data["chars"].tolist(), data["shares"].tolist(), data["strokes"].tolist(), strict=True):
+    for char, share, count in zip(
+        data["chars"].tolist(), data["shares"].tolist(), data["strokes"].tolist(), strict=True
+    ):
         out.setdefault(char, []).append((share, lines[k : k + count]))
         k += count
     return out

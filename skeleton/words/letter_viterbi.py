@@ -32,8 +32,10 @@ def _lowest_by_bin(cost: Any, bins: Any, shift: Any, out: Any, arg: Any) -> None
 
 @inner
 def _gone_on(edge: Any, edge_arg: Any, skipped: Any, overlap: float, reach: int, out: Any, arg: Any) -> None:
-    """Set what it costs to begin in every bin after a letter that ended at an edge: paper and ink left out on the way
-    cost what `skipped` grows by, beginning before the edge the square of the overlap."""
+    """Set what it costs to begin in every bin after a letter that ended at an edge.
+
+    Paper and ink left out on the way cost what `skipped` grows by, beginning before the edge the square of the overlap.
+    """
     count = len(out)
     best, who = NEVER, -1
     for b in range(count):
@@ -171,7 +173,7 @@ def decode(
                         if before[s] <= floor:
                             after[s] = before[s] + start_cost[s ^ 1]
                     _lowest_by_bin(after, bin_of, none, edge, edge_arg)
-                    gap = int(round((points[i, 0] - points[i - 1, 0]) / bin_width))
+                    gap = round((points[i, 0] - points[i - 1, 0]) / bin_width)
                     _jumped(edge, edge_arg, gap, reach, spread * bin_width * bin_width, jump, jump_arg)
                     count = 0
                     for s in range(states):

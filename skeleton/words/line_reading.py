@@ -37,6 +37,9 @@ RUN_TOGETHER = 1.5
 
 MOST_TOGETHER = 3
 
+NARROWER = (1.0, 0.8, 0.64, 0.5, 0.4)
+"""x-heights that are tried, as shares of what the width of all ink tells."""
+
 SUITS = 0.9
 """Cost of a letter up to which a word's ink suits its text; see `WordReading.cost`."""
 
@@ -113,14 +116,22 @@ def read_line(grey: Grey, dpi: float, text: str, known: Known | None = None) -> 
 def read_line_ink(ink: InkMap, text: str, known: Known | None = None) -> LineReading:
     """Return the reading of a line's ink; see `read_line`."""
     words = tuple(text.split())
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(ink.mask, connectivity=8)
+    _, found_labels, found_stats, _ = cv2.connectedComponentsWithStats(ink.mask, connectivity=8)
+    labels, stats = np.asarray(found_labels, np.int32), np.asarray(found_stats, np.int32)
     wide = [sum(width_of(c, known) + BETWEEN_LETTERS for c in w) - BETWEEN_LETTERS for w in words]
     low, high = int(stats[1:, 0].min()), int((stats[1:, 0] + stats[1:, 2]).max())
-    x_height = (high - low) / (sum(wide) + BETWEEN_WORDS * (len(words) - 1))
-    blobs = _blobs(stats, ONE_BLOB * x_height)
+    widest = (high - low) / (sum(wide) + BETWEEN_WORDS * (len(words) - 1))
+    blobs: list[_Blob] = []
+    best: tuple[float, list[tuple[int, int, int, int]]] = (np.inf, [])
+    for share in NARROWER:
+        # what belongs to no word makes the line look wider than its text
+        now = _blobs(stats, ONE_BLOB * share * widest)
+        dealt = _dealt(now, wide, share * widest)
+        if dealt[0] < best[0]:
+            blobs, best = now, dealt
     found = [nothing_read()] * len(words)
     used = 0
-    for first, last, k, count in _dealt(blobs, wide, x_height):
+    for first, last, k, count in best[1]:
         parts = [p for b in blobs[first:last] for p in b.parts]
         used += sum(b.area for b in blobs[first:last])
         part, corner = _cut_out(ink, labels, stats, parts)
@@ -145,8 +156,13 @@ def _blobs(stats: NDArray[np.int32], gap: float) -> list[_Blob]:
     return out
 
 
-def _dealt(blobs: Sequence[_Blob], wide: Sequence[float], x_height: float) -> list[tuple[int, int, int, int]]:
-    """Return (first blob, last blob + 1, first word, words) of the cheapest way to deal blobs to words."""
+def _dealt(
+    blobs: Sequence[_Blob], wide: Sequence[float], x_height: float
+) -> tuple[float, list[tuple[int, int, int, int]]]:
+    """Return the cheapest way to deal blobs to words, and its cost before it.
+
+    Each (first blob, last blob + 1, first word, how many words).
+    """
     m, n = len(blobs), len(wide)
     cost = np.full((m + 1, n + 1), np.inf)
     cost[0, 0] = 0.0
@@ -183,7 +199,7 @@ def _dealt(blobs: Sequence[_Blob], wide: Sequence[float], x_height: float) -> li
         if kept:
             out.append((a, i, b, k - b))
         i, k = a, b
-    return out[::-1]
+    return float(cost[m, n]), out[::-1]
 
 
 def _cut_out(

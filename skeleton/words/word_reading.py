@@ -160,7 +160,11 @@ def _spread(places: Points, letter: Ints, line: Points) -> Ints:
 
 
 def _reading(
-    text: str, found: Decoded, strokes: Sequence[WrittenStroke], written: Sequence[tuple[Stroke, Ints]], px_per_mm: float
+    text: str,
+    found: Decoded,
+    strokes: Sequence[WrittenStroke],
+    written: Sequence[tuple[Stroke, Ints]],
+    px_per_mm: float,
 ) -> WordReading:
     """Return what was found, the strokes cut into letters."""
     pieces: list[list[Points]] = [[] for _ in text]

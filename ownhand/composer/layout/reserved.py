@@ -25,8 +25,8 @@ GIVE_UP = 2000
 class Slot:
     """Where one line goes."""
 
-    page: int
-    """From 0."""
+    column: int
+    """From 0, counted through all pages."""
 
     y_mm: float
     """The baseline."""
@@ -37,7 +37,10 @@ class Slot:
 
 @dataclass(frozen=True)
 class Column:
-    """How lines follow each other down a box and from page to page."""
+    """How lines follow each other down a box, from column to column and from page to page.
+
+    Columns are counted through: of a box with three, 0 to 2 are on its first page, 3 to 5 on its second.
+    """
 
     box: TextBox
     reserved: Sequence[TextBox]
@@ -55,18 +58,28 @@ class Column:
     x_height_mm: float
 
     @property
-    def bottom_mm(self) -> float:
-        """Where the box ends, or the first area over which its text stops."""
+    def width_mm(self) -> float:
+        """Width of one column."""
+        return (self.box.width_mm - (self.box.columns - 1) * self.box.column_gap_mm) / self.box.columns
+
+    def left_mm(self, column: int) -> float:
+        """Return where a column begins."""
+        return self.box.x_mm + column % self.box.columns * (self.width_mm + self.box.column_gap_mm)
+
+    def bottom_mm(self, column: int) -> float:
+        """Return where a column ends: with the box, or above the first area over which its text stops."""
         box = self.box
         stops = [
             r.y_mm - CLEAR * self.x_height_mm
             for r in self.reserved
-            if r.around == "stop" and _overlap(r.x_mm, r.width_mm, box.x_mm, box.width_mm) and r.y_mm > box.y_mm
+            if r.around == "stop"
+            and _overlap(r.x_mm, r.width_mm, self.left_mm(column), self.width_mm)
+            and r.y_mm > box.y_mm
         ]
         return min([box.y_mm + box.height_mm, *stops])
 
-    def after(self, page: int, y_mm: float) -> Slot:
-        """Return the first place for a line at `y_mm` of a page or below it.
+    def after(self, column: int, y_mm: float) -> Slot:
+        """Return the first place for a line at `y_mm` of a column or below it.
 
         Raises
         ------
@@ -74,24 +87,24 @@ class Column:
             If reserved areas leave no room at all.
         """
         for _ in range(GIVE_UP):
-            over = y_mm + self.below_mm > self.bottom_mm + 1e-6
+            over = y_mm + self.below_mm > self.bottom_mm(column) + 1e-6
             if over and (y_mm > self.first_mm + 1e-6 or not self.box.flows):
-                page, y_mm = page + 1, self.first_mm
-            left, right = self._widest(y_mm)
-            if right - left >= min(LEAST * self.x_height_mm, self.box.width_mm) - 1e-9:
-                return Slot(page, y_mm, left, right)
+                column, y_mm = column + 1, self.first_mm
+            left, right = self._widest(column, y_mm)
+            if right - left >= min(LEAST * self.x_height_mm, self.width_mm) - 1e-9:
+                return Slot(column, y_mm, left, right)
             y_mm += self.pitch_mm
-            if not self.box.flows and page > 0:
-                return Slot(page, y_mm, self.box.x_mm, self.box.x_mm + self.box.width_mm)
+            if not self.box.flows and column >= self.box.columns:
+                return Slot(column, y_mm, self.left_mm(column), self.left_mm(column) + self.width_mm)
         raise UsageError(
             f"box '{self.box.name}'", "the areas kept blank leave no room in it", "Make them smaller or move them."
         )
 
-    def _widest(self, y_mm: float) -> tuple[float, float]:
+    def _widest(self, column: int, y_mm: float) -> tuple[float, float]:
         """Return the widest free stretch of the line at `y_mm`."""
         clear = CLEAR * self.x_height_mm
         top, foot = y_mm - self.rise_mm - clear, y_mm + self.fall_mm + clear
-        left, right = self.box.x_mm, self.box.x_mm + self.box.width_mm
+        left, right = self.left_mm(column), self.left_mm(column) + self.width_mm
         taken = sorted(
             (r.x_mm - clear, r.x_mm + r.width_mm + clear)
             for r in self.reserved

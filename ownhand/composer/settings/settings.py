@@ -15,6 +15,8 @@ from ownhand.composer.settings.paper_sizes import paper_size
 
 Align = Literal["left", "right", "centre", "justified"]
 ALIGNMENTS = ("left", "right", "centre", "justified")
+Down = Literal["top", "middle", "bottom"]
+DOWNS = ("top", "middle", "bottom")
 Order = Literal["writing", "least travel"]
 ORDERS = ("writing", "least travel")
 
@@ -120,7 +122,20 @@ class TextBox:
     hand: str = ""
     """Another hand, by the name it was given; '': the page's."""
 
+    columns: int = 1
+    column_gap_mm: float = 8.0
+    down: Down = "top"
+    """Where a text that leaves room stands between the box's upper and lower edge."""
+
     def __post_init__(self) -> None:
+        narrowest = (self.columns - 1) * self.column_gap_mm + 2.0 * self.columns
+        if not (
+            1 <= self.columns <= 12 and self.column_gap_mm >= 0 and (self.columns == 1 or self.width_mm > narrowest)
+        ):
+            remedy = "Give 1 to 12 columns of 2 mm or more."
+            raise UsageError(f"box '{self.name}'", f"{self.columns} columns do not fit its width", remedy)
+        if self.down not in DOWNS:
+            raise UsageError(f"box '{self.name}'", f"no place '{self.down}'", f"Use {', '.join(DOWNS)}.")
         if not (self.width_mm > 0 and self.height_mm > 0):
             raise UsageError(f"box '{self.name}'", "it has no width or no height", "Give both in mm.")
         if self.align is not None and self.align not in ALIGNMENTS:
@@ -176,6 +191,13 @@ class Settings:
 
     lists: bool = True
     """Lines that begin with '- ', '* ', '• ' or '1. ' hang from their mark."""
+
+    columns: int = 1
+    """Of the body, where there are no boxes."""
+
+    column_gap_mm: float = 8.0
+    down: Down = "top"
+    """Where the body stands on a page that it does not fill, where there are no boxes."""
 
     tab_mm: float | None = None
     """Distance of tab stops; None: six x-heights."""
@@ -271,5 +293,16 @@ class Settings:
         top, right, bottom, left = self.margins_mm
         return (
             *self.boxes,
-            TextBox("body", left, top, width - left - right, height - top - bottom, fit=self.fit, flows=not self.fit),
+            TextBox(
+                "body",
+                left,
+                top,
+                width - left - right,
+                height - top - bottom,
+                fit=self.fit,
+                flows=not self.fit,
+                columns=self.columns,
+                column_gap_mm=self.column_gap_mm,
+                down=self.down,
+            ),
         )

@@ -19,6 +19,7 @@ from fontbuild.formats.ufo_reader import load_ufo
 from fontbuild.spacing import tabular
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.hands.decisions_file import load_decisions, told
+from ownhand.hands.freshness import build_command, note_built
 from ownhand.hands.hand import Hand, HandRecord, PageCapture, load_captures, open_hand
 from ownhand.hands.locking import locked
 from skeleton.attempt import Attempt
@@ -137,6 +138,7 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
             *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg"),
             save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
         ]
+        note_built(hand)
         notices = told(hand.decisions_file, load_decisions(hand.decisions_file))
     return Built(font, result, tuple(files), hand.record.consent, tuple(notices))
 
@@ -155,7 +157,11 @@ def font_of(path: Path) -> Font:
         return load_ufo(path)
     hand = open_hand(path)
     if not hand.ufo.exists():
-        raise HandFolderError(str(path), "its font was not built yet", f"Build it: ownhand build {path}")
+        others = sorted(hand.font_folder.glob("*.ufo"))
+        what = f"its font was built as '{others[0].stem}', the hand is called '{hand.record.family}' now"
+        raise HandFolderError(
+            str(path), what if others else "its font was not built yet", f"Build it: {build_command(path)}"
+        )
     return load_ufo(hand.ufo)
 
 

@@ -20,7 +20,7 @@ from capture.errors import InputError, OutputError
 from capture.files import make_folder, write_json
 from capture.safe_paths import path_inside
 from fontbuild.font import Font
-from ownhand.composer.composer import Composer
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import SUFFIXES
 from ownhand.composer.merge.lacks import Lack, lacks_of
 from ownhand.composer.merge.table import Row, Table
@@ -66,6 +66,9 @@ class RunReport:
     missing: tuple[Lack, ...] = ()
     """Characters that the texts need and the hand lacks."""
 
+    left_over: tuple[str, ...] = ()
+    """Files of earlier runs into the folder that are no row's any more: of a guest who was renamed or taken out."""
+
 
 def run_table(
     font: Font,
@@ -107,14 +110,16 @@ def run_table(
     run = run or Run()
     tell = progress or (lambda step, done, total: None)
     jobs, faults = plan(table, template, run, font, name_field=name_field, seed=seed)
-    missing = lacks_of(jobs, Composer(font), lists=run.settings.lists)
-    skipped = 0
+    missing = lacks_of(jobs, Ensemble(font, run.others), run.settings)
+    skipped, everyone = 0, {job.name for job in jobs}
+    left_over: tuple[str, ...] = ()
     if missing and strict:
         return RunReport(0, 0, 0, tuple(faults), {}, missing)
     if not check:
         make_folder(out)
         jobs, skipped, refused = _open_run(jobs, out, run, force=force)
         faults += refused
+        left_over = _left_over(everyone, out)
     total = len(jobs)
     tell("write" if not check else "check", 0, total)
     written = pages = done = 0
@@ -129,7 +134,8 @@ def run_table(
                 written, pages = written + (0 if check else 1), pages + made
                 notices.update(said)
         tell("write" if not check else "check", done, total)
-    return RunReport(written, skipped, pages, tuple(sorted(faults, key=lambda f: f.line)), dict(notices), missing)
+    listed = tuple(sorted(faults, key=lambda f: f.line))
+    return RunReport(written, skipped, pages, listed, dict(notices), missing, left_over)
 
 
 def plan(
@@ -147,7 +153,7 @@ def plan(
         what = lacking[0] if lacking else name_field
         names = ", ".join(table.columns)
         raise InputError("template", f"the table has no column '{what}'", f"Its columns are: {names}.")
-    common = _digest(repr(run.settings), run.formats, repr(run.machine), run.dpi, _font_digest(font))
+    common = _digest(repr(run.settings), run.formats, repr(run.machine), run.dpi, _font_digest(font), *_others(run))
     used: Counter[str] = Counter()
     jobs, faults = [], []
     digits = max(4, len(str(len(table.rows))))
@@ -199,6 +205,10 @@ def _digest(*parts: object) -> str:
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:32]
 
 
+def _others(run: Run) -> list[tuple[str, str]]:
+    return [(name, _font_digest(other)) for name, other in sorted(run.others.items())]
+
+
 def _font_digest(font: Font) -> str:
     h = hashlib.sha256(repr((font.record, font.metrics, font.mm_per_unit, sorted(font.kerning.items()))).encode())
     for char in sorted(font.glyphs):
@@ -233,6 +243,14 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     # said before anything is written: a file that is there later was made from this
     write_json(path, {"format": FORMAT, "files": {**known, **{job.name: job.digest for job in left}}})
     return left, skipped, refused
+
+
+def _left_over(names: set[str], out: Path) -> tuple[str, ...]:
+    """Return the files of earlier runs that none of `names` makes, by name."""
+    gone = [name for name in _read_record(out / RECORD) if name not in names]
+    return tuple(
+        sorted(f.name for name in gone for f in out.glob(f"{_escaped(name)}.*") if f.suffix in SUFFIXES.values())
+    )
 
 
 def _sweep(jobs: Sequence[Job], out: Path) -> None:

@@ -12,6 +12,7 @@ from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.formats.drawing import cubic_strokes
 from fontbuild.formats.packed import unpack
+from fontbuild.formats.ufo_names import check_names
 from fontbuild.geometry import sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.metrics import measure
@@ -42,6 +43,8 @@ def open_ufo(path: Path) -> ufoLib2.Font:
         raise FontFileError(
             str(path), "is a folder without metainfo.plist, so not a UFO", "Give the .ufo folder itself."
         )
+    if path.is_dir():
+        check_names(path)
     try:
         ufo = ufoLib2.Font.open(path, lazy=False, validate=True)
     except (UFOLibError, OSError, ValueError, KeyError, TypeError, AttributeError, EOFError) as error:

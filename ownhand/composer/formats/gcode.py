@@ -9,13 +9,13 @@ from __future__ import annotations
 import re
 
 from ownhand.composer.plot.machine import Machine, check_bed
-from ownhand.composer.plot.plot_page import PlotPage, flatten
+from ownhand.composer.plot.plot_page import PlotPage, by_pen, flatten
 
 WITHIN_MM = 0.01
 
 
 def gcode_text(page: PlotPage, machine: Machine | None = None) -> str:
-    """Return the page as G-code for a machine; one whose bed is the page, where none is given.
+    """Return the page as G-code for a machine, pen by pen; for one whose bed is the page, where none is given.
 
     Raises
     ------
@@ -24,13 +24,15 @@ def gcode_text(page: PlotPage, machine: Machine | None = None) -> str:
     """
     machine = machine or Machine(bed_mm=page.size_mm)
     check_bed(page, machine)
+    page = by_pen(page)
     points, starts = flatten(page.points_mm, page.starts, within_mm=WITHIN_MM)
     on_bed = machine.bed_from_page(points) if len(points) else points
     places = [f"X{x:.3f} Y{y:.3f}" for x, y in on_bed.tolist()]
     up, down = "\n".join(machine.lines_up), "\n".join(machine.lines_down)
     feed = f"F{machine.draw_mm_s * 60:g}"
     lines = [f"({_plain(page.family)}, page {page.number}, for {_plain(machine.name)})", "G21", "G90", "G94"]
-    lines += [*machine.begin, up]
+    # lifted before anything else may move, and after it again: the machine's own lines may have done anything
+    lines += [up, *machine.begin, up] if machine.begin else [up]
     bounds = starts.tolist()
     pen = int(page.pen[0]) if len(page) else 1
     for k in range(len(page)):

@@ -18,8 +18,11 @@ from pathlib import Path
 
 from capture.errors import InputError, OutputError
 from capture.files import make_folder, write_json
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import SUFFIXES
+from ownhand.composer.merge.lacks import Lack, lacks_of
 from ownhand.composer.merge.table import Row, Table
 from ownhand.composer.merge.template import Template, key
 from ownhand.composer.merge.workers import Job, Run, worked
@@ -58,7 +61,13 @@ class RunReport:
     pages: int
     faults: tuple[Fault, ...]
     notices: Mapping[str, int] = field(default_factory=dict)
-    """What the pages' makers should know, and of how many rows it is true."""
+    """What the pages' makers should know, and of how many rows it is true; not what the hand lacks."""
+
+    missing: tuple[Lack, ...] = ()
+    """Characters that the texts need and the hand lacks."""
+
+    left_over: tuple[str, ...] = ()
+    """Files of earlier runs into the folder that are no row's any more: of a guest who was renamed or taken out."""
 
 
 def run_table(
@@ -72,6 +81,7 @@ def run_table(
     seed: int = 0,
     check: bool = False,
     force: bool = False,
+    strict: bool = False,
     workers: int = 0,
     progress: Progress | None = None,
 ) -> RunReport:
@@ -83,6 +93,8 @@ def run_table(
         Column that names the files; '': their number.
     force
         Replace files that were made from another text; else their rows are faults.
+    strict
+        Write nothing if the hand lacks any character of any row.
     workers
         Processes; 0: one for each core.
     progress
@@ -98,11 +110,16 @@ def run_table(
     run = run or Run()
     tell = progress or (lambda step, done, total: None)
     jobs, faults = plan(table, template, run, font, name_field=name_field, seed=seed)
-    skipped = 0
+    missing = lacks_of(jobs, Ensemble(font, run.others), run.settings)
+    skipped, everyone = 0, {job.name for job in jobs}
+    left_over: tuple[str, ...] = ()
+    if missing and strict:
+        return RunReport(0, 0, 0, tuple(faults), {}, missing)
     if not check:
         make_folder(out)
         jobs, skipped, refused = _open_run(jobs, out, run, force=force)
         faults += refused
+        left_over = _left_over(everyone, out)
     total = len(jobs)
     tell("write" if not check else "check", 0, total)
     written = pages = done = 0
@@ -117,7 +134,8 @@ def run_table(
                 written, pages = written + (0 if check else 1), pages + made
                 notices.update(said)
         tell("write" if not check else "check", done, total)
-    return RunReport(written, skipped, pages, tuple(sorted(faults, key=lambda f: f.line)), dict(notices))
+    listed = tuple(sorted(faults, key=lambda f: f.line))
+    return RunReport(written, skipped, pages, listed, dict(notices), missing, left_over)
 
 
 def plan(
@@ -135,7 +153,7 @@ def plan(
         what = lacking[0] if lacking else name_field
         names = ", ".join(table.columns)
         raise InputError("template", f"the table has no column '{what}'", f"Its columns are: {names}.")
-    common = _digest(repr(run.settings), run.formats, repr(run.machine), run.dpi, _font_digest(font))
+    common = _digest(repr(run.settings), run.formats, repr(run.machine), run.dpi, _font_digest(font), *_others(run))
     used: Counter[str] = Counter()
     jobs, faults = [], []
     digits = max(4, len(str(len(table.rows))))
@@ -187,6 +205,10 @@ def _digest(*parts: object) -> str:
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:32]
 
 
+def _others(run: Run) -> list[tuple[str, str]]:
+    return [(name, _font_digest(other)) for name, other in sorted(run.others.items())]
+
+
 def _font_digest(font: Font) -> str:
     h = hashlib.sha256(repr((font.record, font.metrics, font.mm_per_unit, sorted(font.kerning.items()))).encode())
     for char in sorted(font.glyphs):
@@ -204,8 +226,8 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     _sweep(jobs, out)
     left, refused, skipped = [], [], 0
     for job in jobs:
-        first = out / (job.name + SUFFIXES[run.formats[0]])
-        there = [p for kind in run.formats for p in [out / (job.name + SUFFIXES[kind])] if p.exists()]
+        first = path_inside(out, job.name + SUFFIXES[run.formats[0]])
+        there = [p for kind in run.formats for p in [path_inside(out, job.name + SUFFIXES[kind])] if p.exists()]
         if first.exists() and known.get(job.name) == job.digest:
             skipped += 1
             continue
@@ -223,9 +245,17 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     return left, skipped, refused
 
 
+def _left_over(names: set[str], out: Path) -> tuple[str, ...]:
+    """Return the files of earlier runs that none of `names` makes, by name."""
+    gone = [name for name in _read_record(out / RECORD) if name not in names]
+    return tuple(
+        sorted(f.name for name in gone for f in out.glob(f"{_escaped(name)}.*") if f.suffix in SUFFIXES.values())
+    )
+
+
 def _sweep(jobs: Sequence[Job], out: Path) -> None:
     """Remove what an interrupted run left half written beside its files."""
-    names = {job.name for job in jobs}
+    names = {job.name for job in jobs} | {Path(RECORD).stem}
     for part in out.glob(".*.part"):
         if part.name[1:].split(".")[0] in names:
             part.unlink(missing_ok=True)

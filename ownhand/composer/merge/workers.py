@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -13,8 +13,9 @@ from typing import Any
 
 from capture.errors import OwnhandError, UsageError
 from capture.files import write_bytes
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
-from ownhand.composer.composer import Composer
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import FORMATS, SUFFIXES, page_bytes
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.settings.settings import Settings
@@ -44,6 +45,8 @@ class Run:
     formats: tuple[str, ...] = ("svg",)
     machine: Machine | None = None
     dpi: float = 150.0
+    others: Mapping[str, Font] = field(default_factory=dict)
+    """Further hands by the names that boxes call them."""
 
     def __post_init__(self) -> None:
         for kind in self.formats:
@@ -87,7 +90,7 @@ class _Worker:
     """Composes and writes in one process."""
 
     def __init__(self, font: Font, run: Run, out: Path | None) -> None:
-        self._composer, self._run, self._out = Composer(font), run, out
+        self._composer, self._run, self._out = Ensemble(font, run.others), run, out
 
     def work(self, batch: Sequence[Job]) -> list[Result]:
         return [self._one(job) for job in batch]
@@ -104,8 +107,8 @@ class _Worker:
             # the first page of the first format comes last: where it is, all the others are
             for name, data in reversed(files) if self._out is not None else ():
                 assert self._out is not None
-                write_bytes(self._out / name, data)
-            return job, len(made.pages), [str(replace(n, count=1)) for n in made.notices], ""
+                write_bytes(path_inside(self._out, name), data)
+            return job, len(made.pages), [str(replace(n, count=1)) for n in made.notices if n.kind != "missing"], ""
         except OwnhandError as error:
             return job, 0, [], str(error)
 

@@ -18,7 +18,7 @@ Example of a file, with every key; all have defaults:
     pen = "servo"                  # or "z"
     pen_up = ["M3 S30", "G4 P0.15"]
     pen_down = ["M3 S60", "G4 P0.15"]
-    begin = []                     # further lines of G-code at the start
+    begin = []                     # further lines of G-code at the start, once the pen is lifted
     end = []                       # and at the end
 """
 

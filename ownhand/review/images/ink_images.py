@@ -10,6 +10,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.errors import InputError
+from capture.safe_paths import path_inside
 from capture.units import cell_from_image
 from ownhand.hands.hand import Hand, InkPicture
 
@@ -32,9 +34,11 @@ def picture_file(source: InkSource, key: str) -> Path | None:
     if key not in source.ink:
         return None
     sheet, picture = source.ink[key]
-    root = source.hand.captures_folder.resolve()
-    file = (root / sheet / picture.file).resolve()
-    return file if file.is_relative_to(root) and file.suffix == ".png" and file.is_file() else None
+    try:
+        file = path_inside(source.hand.captures_folder, sheet, picture.file)
+    except InputError:
+        return None
+    return file if file.suffix == ".png" and file.is_file() else None
 
 
 def png(source: InkSource, key: str) -> bytes | None:

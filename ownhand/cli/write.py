@@ -10,7 +10,7 @@ import click
 
 from capture.errors import NEEDS_REVIEW, UsageError
 from ownhand import console
-from ownhand.cli.options import FORCE, HAND, TEXT_FILE, text_of
+from ownhand.cli.options import FORCE, HAND, TEXT_FILE, say_staleness, text_of
 
 ALIGNMENTS = click.Choice(["left", "right", "centre", "justified"])
 FILE = click.Path(path_type=Path)
@@ -55,6 +55,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     from ownhand.composer.ensemble import others_of
     from ownhand.composer.plot.machine import load_machine
 
+    say_staleness(hand)
     settings = pages.settings_of(options.pop("layout"), options)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None
     others = fonts_of(others_of(options.pop("hands")))
@@ -120,6 +121,9 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
         console.say(f"{notice} (in {rows} rows)")
     for fault in done.faults:
         console.say(f"{options['table']}: {fault}")
+    if done.left_over:
+        listed = ", ".join(done.left_over[:20]) + (" …" if len(done.left_over) > 20 else "")
+        console.say(f"Of earlier runs and no row of this table any more, {len(done.left_over)} file(s) stay: {listed}")
     for line in missing_lines(done.missing, hand, written=not (options["strict"] or options["check"])):
         console.say(line)
     return NEEDS_REVIEW if done.faults or done.missing else 0

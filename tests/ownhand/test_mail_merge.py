@@ -193,6 +193,17 @@ def test_a_strict_run_writes_nothing_where_anything_lacks(tmp_path: Path, capsys
     assert f"ownhand sheet {ufo} --characters 'ж'" in said
 
 
+def test_the_old_card_of_a_guest_who_was_renamed_is_told(tmp_path: Path) -> None:
+    before = table(tmp_path, "name,message\nOrla,one\nJasper,two\n")
+    run_table(FONT, before, TEMPLATE, tmp_path / "out", CARD, name_field="name", workers=1)
+    after = table(tmp_path, "name,message\nOrla,one\nCaspar,two\n")
+
+    report = run_table(FONT, after, TEMPLATE, tmp_path / "out", CARD, name_field="name", workers=1)
+
+    assert report.left_over == ("Jasper.svg",)
+    assert sorted(contents(tmp_path / "out")) == ["Caspar.svg", "Jasper.svg", "Orla.svg"]
+
+
 def test_every_copy_differs_but_each_comes_again_from_its_seed(tmp_path: Path) -> None:
     read = table(tmp_path, "name,message\n" + "same,same\n" * 4)
 

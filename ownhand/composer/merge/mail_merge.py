@@ -71,6 +71,9 @@ class RunReport:
     missing: tuple[Lack, ...] = ()
     """Characters that the texts need and the hand lacks."""
 
+    left_over: tuple[str, ...] = ()
+    """Files of earlier runs into the folder that are no row's any more: of a guest who was renamed or taken out."""
+
     thumbnails: tuple[tuple[str, bytes], ...] = ()
     """Name and PNG of every card, where they were asked for."""
 
@@ -117,13 +120,15 @@ def run_table(
     every, faults = plan(table, template, run, font, name_field=name_field, seed=seed)
     jobs = gathered(every, run)
     missing = lacks_of(every, Ensemble(font, run.others), run.settings)
-    skipped = 0
+    skipped, everyone = 0, {job.name for job in jobs}
+    left_over: tuple[str, ...] = ()
     if missing and strict:
         return RunReport(0, 0, 0, tuple(faults), {}, missing)
     if not check:
         make_folder(out)
         jobs, skipped, refused = _open_run(jobs, out, run, force=force)
         faults += refused
+        left_over = _left_over(everyone, out)
     total = len(jobs)
     tell("write" if not check else "check", 0, total)
     written = pages = done = 0
@@ -143,7 +148,7 @@ def run_table(
     if not check:
         write_text(out / ROWS, rows_report(every, faults, missing))
     thumbnails.sort()
-    return RunReport(written, skipped, pages, tuple(faults), dict(notices), missing, tuple(thumbnails))
+    return RunReport(written, skipped, pages, tuple(faults), dict(notices), missing, left_over, tuple(thumbnails))
 
 
 def plan(
@@ -287,6 +292,14 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     # said before anything is written: a file that is there later was made from this
     write_json(path, {"format": FORMAT, "files": {**known, **{job.name: job.digest for job in left}}})
     return left, skipped, refused
+
+
+def _left_over(names: set[str], out: Path) -> tuple[str, ...]:
+    """Return the files of earlier runs that none of `names` makes, by name."""
+    gone = [name for name in _read_record(out / RECORD) if name not in names]
+    return tuple(
+        sorted(f.name for name in gone for f in out.glob(f"{_escaped(name)}.*") if f.suffix in SUFFIXES.values())
+    )
 
 
 def _sweep(jobs: Sequence[Job], out: Path) -> None:

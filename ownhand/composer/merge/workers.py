@@ -21,6 +21,7 @@ from ownhand.composer.formats.gcode import gcode_job
 from ownhand.composer.formats.png import png_bytes
 from ownhand.composer.plot.imposition import sheet_of
 from ownhand.composer.plot.machine import Machine
+from ownhand.composer.plot.nib import pulled
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings import Settings
 
@@ -132,7 +133,7 @@ class _Worker:
             files: list[tuple[str, bytes]] = []
             for kind in self._run.formats if pages else ():
                 if self._run.one_file:
-                    data = gcode_job(pages, self._run.machine).encode("ascii")
+                    data = gcode_job(self._for_nib(pages), self._run.machine).encode("ascii")
                     files.append((job.name + SUFFIXES[kind], data))
                     continue
                 for number, (_, page) in enumerate(pages, 1):
@@ -146,6 +147,12 @@ class _Worker:
             return Result(job, len(pages), tuple(notices), tuple(faults), tuple(thumbnails))
         except OwnhandError as error:
             return Result(job, 0, (), (*faults, (job.line, str(error))), tuple(thumbnails))
+
+    def _for_nib(self, pages: list[tuple[str, PlotPage]]) -> list[tuple[str, PlotPage]]:
+        machine = self._run.machine
+        if machine is None or machine.pulled_deg is None:
+            return pages
+        return [(name, pulled(page, machine.pulled_deg)) for name, page in pages]
 
     def _pages(
         self, job: Job, notices: list[str], faults: list[tuple[int, str]], thumbnails: list[tuple[str, bytes]]

@@ -97,7 +97,10 @@ def mended(
 
 
 def joins(strokes: Sequence[Points], *, pen_mm: float, x_height_mm: float) -> list[_Join]:
-    """Return the ends between which a line may have broken, the nearest first."""
+    """Return the ends between which a line may have broken, the nearest first.
+
+    strokes: each of shape (n, 2), mm, y up.
+    """
     ends = [(k, e) for k, s in enumerate(strokes) if _length(s) > SPECK * pen_mm for e in (False, True)]
     found = []
     for a, (i, one) in enumerate(ends):

@@ -42,12 +42,17 @@ def sample_stroke(stroke: Points, *, per_piece: int = 12) -> Points:
 
 
 def sample_glyph(glyph: Glyph, *, per_piece: int = 12) -> list[Points]:
-    """Return every stroke of `glyph` as points."""
+    """Return every stroke of `glyph` as points.
+
+    Each has shape (n, 2), font units, y up.
+    """
     return [sample_stroke(s, per_piece=per_piece) for s in glyph.strokes]
 
 
 def bounds(strokes: Iterable[Points]) -> Bounds:
     """Return the bounds of sampled strokes.
+
+    Least x and y, greatest x and y, in the unit of the points (shape (n, 2) each).
 
     Raises
     ------
@@ -65,7 +70,10 @@ def glyph_bounds(glyph: Glyph) -> Bounds:
 
 
 def length(strokes: Iterable[Points]) -> float:
-    """Return the length of sampled strokes together."""
+    """Return the length of sampled strokes together.
+
+    In the unit of the points (shape (n, 2) each); a dot has none.
+    """
     return float(sum(np.hypot(*np.diff(s, axis=0).T).sum() for s in strokes if len(s) > 1))
 
 
@@ -77,7 +85,10 @@ def moved(glyph: Glyph, dx: float, dy: float = 0.0) -> Glyph:
 
 
 def resample(points: Points, n: int) -> Points:
-    """Return `n` points at equal steps along a polyline; a dot is repeated."""
+    """Return `n` points at equal steps along a polyline; a dot is repeated.
+
+    points: shape (m, 2), any unit. The result has shape (n, 2).
+    """
     steps = np.hypot(*np.diff(points, axis=0).T) if len(points) > 1 else np.zeros(0)
     s = np.concatenate([[0.0], np.cumsum(steps)])
     if s[-1] <= 0:

@@ -25,7 +25,10 @@ Cloud = Floats
 
 
 def cloud(strokes: Sequence[Points]) -> Cloud:
-    """Return the ink of strokes as evenly spread points; a dot counts as a little line without direction."""
+    """Return the ink of strokes as evenly spread points; a dot counts as a little line without direction.
+
+    strokes: each of shape (n, 2), any unit.
+    """
     lengths = np.array([max(_length(s), 0.1) for s in strokes])
     share = np.maximum(1, np.round(POINTS * lengths / lengths.sum())).astype(int)
     while share.sum() > POINTS and share.max() > 1:

@@ -78,7 +78,10 @@ def crossing(char: str, base: Glyph, metrics: Metrics) -> Points:
 
 
 def with_bar(char: str, base: Glyph, bar: Sequence[Points], metrics: Metrics) -> Glyph:
-    """Return `base` with a bar, given as cubic strokes anywhere, through its stem or bowl."""
+    """Return `base` with a bar, given as cubic strokes anywhere, through its stem or bowl.
+
+    bar: each stroke of shape (3 n + 1, 2), font units, y up.
+    """
     x0, y0, x1, y1 = bounds(bar)
     shift = crossing(char, base, metrics) - np.array([(x0 + x1) / 2, (y0 + y1) / 2])
     return replace(base, char=char, strokes=(*base.strokes, *(s + shift for s in bar)), anchors={})

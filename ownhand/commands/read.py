@@ -31,7 +31,7 @@ from capture.scan import count_scans, load_scans
 from capture.sheet import Sheet
 from capture.units import MM_PER_INCH
 from ownhand.hands.decisions import known_ways
-from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
 from ownhand.hands.storage import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
@@ -101,16 +101,16 @@ def read_scans(
             list(load_scans(scan))
     known = open_hand(path) if path.exists() and not is_vacant(path) else None
     with locked(path):
-        tell, told = progress or (lambda *_: None), on_page or (lambda _: None)
-        return _read_into(path, known, scans, adopt, jobs or os.cpu_count() or 1, tell, told)
+        tell, on_page = progress or (lambda *_: None), on_page or (lambda _: None)
+        return _read_into(path, known, scans, adopt, jobs or os.cpu_count() or 1, tell, on_page)
 
 
 def _read_into(
-    path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress, told: OnPage
+    path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress, on_page: OnPage
 ) -> ReadReport:
     finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
     with ProcessPoolExecutor(jobs, initializer=_end_with_parent) as pool:
-        read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell, told)
+        read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell, on_page)
         if not read:
             raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
         # only now, so that nothing is left behind by what was no sheet
@@ -121,6 +121,7 @@ def _read_into(
     for reading, _ in read:
         finder.learn(reading.sheet)
     notices += keep_sheets(hand, finder.sheets)
+    notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
     taken = []
     for number, (reading, scan) in enumerate(read):
         tell("keep captures", number, len(read))
@@ -171,7 +172,7 @@ def _end_with_parent() -> None:
 
 
 def _read_pages(
-    pool: ProcessPoolExecutor, paths: Sequence[Path], finder: SheetFinder, most: int, tell: Progress, told: OnPage
+    pool: ProcessPoolExecutor, paths: Sequence[Path], finder: SheetFinder, most: int, tell: Progress, on_page: OnPage
 ) -> tuple[list[tuple[PageReading, Path]], list[OwnhandError]]:
     """Return the pages read, and what was refused, each in the order given."""
     pages = [(path, number) for path in paths for number in range(1, count_scans(path) + 1)]
@@ -189,11 +190,11 @@ def _read_pages(
             try:
                 found = future.result()
                 read[place] = (found, pages[place][0])
-                told({"scan": pages[place][0].name, "sheet": found.sheet.id, "page": found.page.page})
+                on_page({"scan": pages[place][0].name, "sheet": found.sheet.id, "page": found.page.page})
             except OwnhandError as error:
                 refused[place] = error
                 said = {"where": error.where, "what": error.what, "remedy": error.remedy}
-                told({"scan": pages[place][0].name, **said})
+                on_page({"scan": pages[place][0].name, **said})
         tell("read pages", len(read) + len(refused), len(pages))
     return [read[place] for place in sorted(read)], [refused[place] for place in sorted(refused)]
 

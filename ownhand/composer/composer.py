@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -9,7 +10,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from capture.errors import FontFileError, UsageError
+from fontbuild.accents import Habits, build_sequence
 from fontbuild.font import Font
+from fontbuild.habits import habits_of
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
@@ -20,7 +23,7 @@ from ownhand.composer.plot.plot_page import PlotPage, merged
 from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.settings.settings import Settings, TextBox
 from ownhand.composer.text.characters import Fitter, Notice
-from ownhand.composer.text.prepared_text import PreparedText, prepare_text
+from ownhand.composer.text.prepared_text import PreparedText, count_missing, prepare_text
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, draw
 
@@ -73,16 +76,46 @@ class Composer:
             raise FontFileError(font.record.family or "font", "it holds no letter", "Read a filled-in sheet first.")
         if not (font.metrics.x_height > 0 and font.mm_per_unit > 0):
             raise FontFileError(font.record.family or "font", "it has no x-height or no size in mm", "Build it again.")
-        self.font = font
         self.scatter = scatter or scatter_of(font)
-        self._bank = VariantBank(font)
+        # letters with marks that Unicode has no character for are added as texts ask for them
+        self._glyphs, self._kerning = dict(font.glyphs), dict(font.kerning)
+        self.font = replace(font, glyphs=self._glyphs, kerning=self._kerning)
+        self._bank = VariantBank(self.font)
         self._joins = joins(font)
-        self._has = frozenset(c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants))
+        self._has = {c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants)}
+        self._habits: Habits | None = None
+        self._added: set[str] = set()
 
     @property
     def written_x_height_mm(self) -> float:
         """The size in which the hand was written."""
         return self.font.metrics.x_height * self.font.mm_per_unit
+
+    def missing(self, text: str | Mapping[str, str], *, lists: bool = True) -> Counter[str]:
+        """Return what a text needs and the hand lacks, and how often; nothing is set, so that it is quick."""
+        fitter = Fitter(self._has, self._made)
+        for body in [text] if isinstance(text, str) else text.values():
+            count_missing(body, fitter, self._has, lists=lists)
+        return fitter.missing
+
+    def _made(self, char: str) -> bool:
+        """Make a letter and its marks of the hand's own parts; return whether it could be made."""
+        if char in self._added:
+            return True
+        if self._habits is None:
+            self._habits = habits_of(self.font.glyphs, self.font.metrics)
+        made = build_sequence(char, self._glyphs, self.font.metrics, habits=self._habits)
+        if not made:
+            return False
+        self._glyphs[char] = made
+        base = unicodedata.normalize("NFD", char)[0]
+        for (a, b), k in list(self._kerning.items()):
+            if a == base:
+                self._kerning[char, b] = k
+            if b == base:
+                self._kerning[a, char] = k
+        self._added.add(char)
+        return True
 
     def compose(self, text: str | Mapping[str, str], settings: Settings | None = None, seed: int = 0) -> Composition:
         """Return the pages of a text. The same font, text, settings and seed give the same pages.
@@ -102,7 +135,7 @@ class Composer:
         rng = np.random.default_rng([seed & 0xFFFFFFFF, seed >> 32 & 0xFFFFFFFF])
         life = settings.life
         chooser = VariantSelector(self._bank, rng, variants=life.of("variants"), blends=life.of("blends"))
-        fitter = Fitter(self._has)
+        fitter = Fitter(self._has, self._made)
         notices: list[Notice] = []
         ready: list[tuple[SetText, Letters]] = []
         for box, body in texts:

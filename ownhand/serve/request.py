@@ -88,7 +88,13 @@ def order_from(hand: str, data: dict[str, Any], limits: Limits) -> Order:
 
 
 def parsed(body: bytes) -> dict[str, Any]:
-    """Return the JSON object in a request."""
+    """Return the JSON object in a request.
+
+    Raises
+    ------
+    RefusalError
+        If the body is not JSON (400) or not an object (422).
+    """
     try:
         data = json.loads(body)
     except (ValueError, RecursionError):

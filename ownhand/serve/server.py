@@ -15,10 +15,12 @@ import asyncio
 import hmac
 import ipaddress
 import os
+from collections import Counter
 from collections.abc import Awaitable, Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from typing import Any
+from urllib.parse import quote
 
 from capture.errors import MissingLibraryError, OwnhandError, UsageError
 from fontbuild.font import Font
@@ -88,7 +90,13 @@ def make_app(
     workers: int = 0,
     limits: Limits | None = None,
 ) -> Starlette:
-    """Return the application; see `serve`."""
+    """Return the application; see `serve`.
+
+    Raises
+    ------
+    UsageError
+        If there is no hand, or an address beyond loopback has no token.
+    """
     if not hands:
         raise UsageError("serve", "no hand was given", "Give at least one.")
     if not is_loopback(host) and not token:
@@ -257,6 +265,11 @@ def _make_page(order: Order) -> tuple[bytes, dict[str, str]]:
         raise UsageError("page", f"there is no page {order.page}, the text fills {len(made.pages)}", "")
     data = page_bytes(made.pages[order.page - 1], order.format, order.machine, dpi=order.dpi)
     headers = {"Page-Count": str(len(made.pages)), "Missing-Characters": str(sum(made.missing.values()))}
+    if made.missing:
+        # a header holds ASCII only: each character's UTF-8 in per cents (RFC 3986, 2.1)
+        headers["Missing"] = ", ".join(
+            f"{quote(char, safe='')};times={n}" for char, n in Counter(made.missing).most_common()
+        )
     return data, headers
 
 

@@ -11,12 +11,19 @@ from typing import Any
 
 from capture.errors import OutputError, UsageError
 from ownhand.composer.merge.mail_merge import safe_name
+from ownhand.hands.freshness import changed_since
 from ownhand.hands.hand import Hand, open_hand, open_or_create
 from ownhand.hands.locking import locked
-from ownhand.hands.staleness import stale_font
 from ownhand.validation import Place, raise_faults
 
 _PLAIN = re.compile(r"[A-Za-z0-9_-]{1,60}")
+
+STALE = {
+    "captures": "Pages were read since the font was built.",
+    "decisions": "Letters were mended or set aside since the font was built.",
+    "record": "Whose hand it is was changed since the font was built.",
+}
+"""By what `hands.freshness` found to be newer than the font."""
 
 LONGEST = 300
 """Characters of a field of a hand's record."""
@@ -101,7 +108,11 @@ def _hand_view(key: str, path: Path) -> dict[str, Any]:
 def progress_view(hand: Hand) -> dict[str, Any]:
     """Return whose hand it is and how far the work on it is."""
     record = hand.record
-    stale = stale_font(hand)
+    pages = len(list(hand.captures_folder.glob("*/page-*.json")))
+    built = hand.ufo.is_dir()
+    stale = [{"kind": key, "words": STALE[key]} for key in changed_since(hand)] if built else []
+    if pages and not built:
+        stale = [{"kind": "not built", "words": "The font was not built yet."}]
     return {
         "family": record.family,
         "writer": record.writer,
@@ -111,7 +122,7 @@ def progress_view(hand: Hand) -> dict[str, Any]:
         "handedness": record.handedness,
         "folder": str(hand.path),
         "sheets": len(list(hand.sheets_folder.glob("*/sheet.json"))),
-        "pages_read": len(list(hand.captures_folder.glob("*/page-*.json"))),
-        "built": hand.ufo.is_dir(),
-        "stale": [{"kind": s.kind, "words": s.words} for s in stale],
+        "pages_read": pages,
+        "built": built,
+        "stale": stale,
     }

@@ -11,8 +11,8 @@ from starlette.responses import Response
 
 from capture.errors import InputError
 from ownhand.hands.hand import Hand
-from ownhand.hands.staleness import newest
 from ownhand.workroom.pages import zipped_tree
+from ownhand.workroom.times import newest
 
 KINDS = {
     ".pdf": "application/pdf",

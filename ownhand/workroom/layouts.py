@@ -10,6 +10,7 @@ import tomli_w
 
 from capture.errors import HandFolderError, InputError, UsageError
 from capture.files import write_json, write_text
+from ownhand.commands.additions import with_drawings
 from ownhand.composer.merge.mail_merge import safe_name
 from ownhand.composer.plot.machine import machine_from
 from ownhand.composer.settings.settings_data import settings_from
@@ -60,7 +61,7 @@ def _said(value: Any) -> Any:
 
 def save_layout(hand: Hand, name: str, data: dict[str, Any]) -> Path:
     """Write a layout, once it is known to hold together."""
-    settings_from(data, where="the layout")
+    _check(data, hand, "the layout")
     return write_text(layout_file(hand, name), toml_of(data))
 
 
@@ -74,16 +75,21 @@ def load_layout(hand: Hand, name: str) -> dict[str, Any]:
     """
     file = layout_file(hand, name)
     try:
-        return layout_from(file.read_text("utf-8"), where=file.name)
+        return layout_from(file.read_text("utf-8"), hand, where=file.name)
     except OSError as error:
         raise InputError(file.name, f"cannot be read ({error.strerror})", "Save it again.") from None
 
 
-def layout_from(text: str, *, where: str) -> dict[str, Any]:
+def layout_from(text: str, hand: Hand, *, where: str) -> dict[str, Any]:
     """Return the layout in a TOML text, checked."""
     data = _toml(text, where)
-    settings_from(data, where=where)
+    _check(data, hand, where)
     return data
+
+
+def _check(data: dict[str, Any], hand: Hand, where: str) -> None:
+    drawn, _ = with_drawings(dict(data), hand.path / "layouts")
+    settings_from(drawn, where=where)
 
 
 def save_machine(hand: Hand, data: dict[str, Any]) -> Path:

@@ -11,20 +11,23 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import UsageError
+from ownhand.commands.additions import with_drawings
 from ownhand.commands.build import font_of
-from ownhand.commands.write import page_file
-from ownhand.composer import Composer, Composition, Settings
+from ownhand.commands.write import in_boxes, page_file
+from ownhand.composer import Composition, Settings
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import FORMATS, MEDIA_TYPES, SUFFIXES, page_bytes
 from ownhand.composer.formats.replay import replay_data
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.merge.mail_merge import safe_name
-from ownhand.composer.merge.template import parse_template
+from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine, check_bed, machine_from
 from ownhand.composer.plot.motion import effort
+from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.hands.hand import Hand
-from ownhand.hands.staleness import newest
 from ownhand.validation import Place, raise_faults
+from ownhand.workroom.times import newest
 
 LONGEST_TEXT = 200_000
 MOST_SHOWN = 6
@@ -56,8 +59,10 @@ class Wish:
         return joined(self.texts, self.settings)
 
 
-def wish_from(place: Place) -> Wish:
+def wish_from(place: Place, hand: Hand) -> Wish:
     """Return what a request asks for: `texts`, `layout`, `seed`, `machine`, `name`.
+
+    Drawings that the layout names lie in the hand's folder of layouts.
 
     Raises
     ------
@@ -72,22 +77,24 @@ def wish_from(place: Place) -> Wish:
     layout, machine = place.of("layout").value, place.of("machine").value
     raise_faults(place.faults)
     data = dict(layout) if isinstance(layout, dict) else {}
-    settings = settings_from(data, where="the layout")
+    drawn, _ = with_drawings(data, hand.path / "layouts")
+    settings = settings_from(drawn, where="the layout")
     profile = machine_from(machine, where="the plotter") if isinstance(machine, dict) else None
     return Wish(texts, data, settings, seed, profile, machine if profile else None, safe_name(name) or "page")
 
 
 def joined(texts: Mapping[str, str], settings: Settings) -> str:
     """Return the texts as one, as the command takes it; boxes without a text are left out."""
-    if not settings.boxes:
+    names = [*(box.name for box in settings.boxes if not box.blank), *(curve.name for curve in settings.curves)]
+    if not names:
         return texts.get("body", "")
-    parts = [(box.name, texts.get(box.name, "")) for box in settings.boxes if not box.blank]
-    return "\n".join(f"[[{name}]]\n{text.strip(chr(10))}" for name, text in parts if text.strip())
+    parts = [(name, texts.get(name, "")) for name in names]
+    return "\n".join(f">> {name}\n{text.strip(chr(10))}" for name, text in parts if text.strip())
 
 
 def as_composed(text: str, settings: Settings) -> str | dict[str, str]:
-    """Return a whole text as the composer takes it, braces being braces; see `commands.write.write_pages`."""
-    return parse_template(text.replace("{", "{{").replace("}", "}}")).fill({}) if settings.boxes else text
+    """Return a whole text as the composer takes it; see `commands.write.write_pages`."""
+    return in_boxes(text) if settings.boxes or settings.curves else text
 
 
 class Desk:
@@ -96,11 +103,11 @@ class Desk:
     def __init__(self, hand: Hand) -> None:
         self.hand = hand
         self._lock = threading.Lock()
-        self._composer: Composer | None = None
+        self._ensemble: Ensemble | None = None
         self._built = 0
 
-    def composer(self) -> Composer:
-        """Return the composer of the font as it was built last.
+    def ensemble(self) -> Ensemble:
+        """Return what sets text in the font as it was built last.
 
         Raises
         ------
@@ -109,14 +116,9 @@ class Desk:
         """
         with self._lock:
             built = newest([self.hand.ufo / "metainfo.plist", self.hand.ufo / "fontinfo.plist"])
-            if self._composer is None or built != self._built:
-                self._composer, self._built = Composer(font_of(self.hand.path)), built
-            return self._composer
-
-    @property
-    def built(self) -> int:
-        """When the font that is in use was built."""
-        return self._built
+            if self._ensemble is None or built != self._built:
+                self._ensemble, self._built = Ensemble(font_of(self.hand.path)), built
+            return self._ensemble
 
     def compose(self, wish: Wish, text: str | Mapping[str, str] | None = None, seed: int | None = None) -> Composition:
         """Return the pages of a wish; `text` and `seed`: those of one row of a table instead.
@@ -129,23 +131,30 @@ class Desk:
         text = as_composed(wish.whole_text, wish.settings) if text is None else text
         if not (text.strip() if isinstance(text, str) else any(t.strip() for t in text.values())):
             raise UsageError("text", "there is nothing to write yet", "Type some words.")
-        return self.composer().compose(text, wish.settings, wish.seed if seed is None else seed)
+        return self.ensemble().compose(text, wish.settings, wish.seed if seed is None else seed)
+
+
+def papers(done: Composition, wish: Wish) -> tuple[PlotPage, ...]:
+    """Return the sheets of paper that are plotted: the pages, or several of them on one."""
+    impose = wish.settings.impose
+    return tuple(done.pages) if impose is None else tuple(sheets_of(done.pages, impose))
 
 
 def page_view(done: Composition, wish: Wish) -> dict[str, Any]:
     """Return the first pages as they will be plotted, and all that should be known about them."""
-    efforts = [effort(page, wish.machine) for page in done.pages]
+    pages = papers(done, wish)
+    efforts = [effort(page, wish.machine) for page in pages]
     off_bed = ""
     if wish.machine is not None:
         try:
-            for page in done.pages:
+            for page in papers(done, wish):
                 check_bed(page, wish.machine)
         except UsageError as error:
             off_bed = str(error)
     return {
-        "pages": [svg_text(page) for page in done.pages[:MOST_SHOWN]],
-        "count": len(done.pages),
-        "size_mm": list(wish.settings.size_mm),
+        "pages": [svg_text(page) for page in pages[:MOST_SHOWN]],
+        "count": len(pages),
+        "size_mm": list(pages[0].size_mm),
         "notices": [str(n) for n in done.notices if n.kind != "missing"],
         "missing": dict(done.missing),
         "x_height_mm": {name: round(mm, 2) for name, mm in done.x_height_mm.items()},
@@ -160,9 +169,10 @@ def page_view(done: Composition, wish: Wish) -> dict[str, Any]:
 
 def replay_view(done: Composition, wish: Wish, number: int) -> dict[str, Any]:
     """Return what is needed to write a page again before one's eyes, at the machine's pace."""
-    if not 1 <= number <= len(done.pages):
+    pages = papers(done, wish)
+    if not 1 <= number <= len(pages):
         raise UsageError("page", f"there is no page {number}", "")
-    return replay_data(done.pages[number - 1], wish.machine)
+    return replay_data(pages[number - 1], wish.machine)
 
 
 def plot_files(done: Composition, wish: Wish, formats: Iterable[str]) -> tuple[str, str, bytes]:
@@ -178,7 +188,7 @@ def plot_files(done: Composition, wish: Wish, formats: Iterable[str]) -> tuple[s
     for kind in kinds:
         if kind not in FORMATS:
             raise UsageError("format", f"no format '{kind[:20]}'", f"Use {', '.join(FORMATS)}.")
-        for page in done.pages:
+        for page in papers(done, wish):
             name = page_file(Path(wish.name + SUFFIXES[kind]), page.number).name
             files.append((name, page_bytes(page, kind, wish.machine)))
     if not files:

@@ -265,7 +265,7 @@ _PARTS = {
     "photo.css": (
         "text/css",
         "body{margin:0;background:#f3f0e8;color:#1c2733;font:18px/1.5 system-ui,sans-serif}main{padding:20px;"
-        "max-width:34rem;margin:auto}h1{font:600 1.5rem/1.2 Georgia,serif}label{display:block;margin-top:1rem;"
+        "max-width:34rem;margin:auto}h1{font:600 1.5rem/1.2 serif}label{display:block;margin-top:1rem;"
         "font-weight:600}input{display:block;width:100%;padding:18px 8px;font:inherit;border:1px solid #5f7c82;"
         "border-radius:3px;background:#fffdf8;box-sizing:border-box}:focus-visible{outline:3px solid #b36b00}",
     ),

@@ -171,7 +171,7 @@ class Room:
         draft = layouts.load_draft(hand)
         file = layouts.machine_file(hand)
         machine = layouts.machine_text(file.read_text("utf-8"), where=file.name) if file.is_file() else None
-        composer = self.desk.composer()
+        composer = self.desk.ensemble().of("")
         return {
             "draft": draft,
             "layouts": layouts.layout_names(hand),
@@ -183,7 +183,7 @@ class Room:
 
     def set_page(self, place: Place) -> Answer:
         """Set the page, or the card of one row, and keep the request for the next time."""
-        wish = wish_from(place)
+        wish = wish_from(place, self.hand)
         row = place.of("row").whole(0)
         order = runs.order_from(place, wish)
         if isinstance(place.value, dict) and place.of("keep").truth(True):
@@ -192,7 +192,7 @@ class Room:
             )
         if not order.table:
             return page_view(self.desk.compose(wish), wish)
-        jobs, faults = runs.planned(self.hand, order, self.desk.composer().font)
+        jobs, faults = runs.planned(self.hand, order, self.desk.ensemble().of("").font)
         told = {"rows": len(jobs), "faults": [str(f) for f in faults][:50]}
         if not jobs:
             raise InputError(order.table, "no row of it can become a card", "; ".join(told["faults"][:3]))  # type: ignore[index]
@@ -201,12 +201,12 @@ class Room:
         return {**page_view(done, wish), **told, "row": min(row, len(jobs) - 1), "card": job.name}
 
     def _composed(self, place: Place) -> Any:
-        wish = wish_from(place)
+        wish = wish_from(place, self.hand)
         order, row = runs.order_from(place, wish), place.of("row").whole(0)
         raise_faults(place.faults)
         if not order.table:
             return self.desk.compose(wish), wish
-        jobs, _ = runs.planned(self.hand, order, self.desk.composer().font)
+        jobs, _ = runs.planned(self.hand, order, self.desk.ensemble().of("").font)
         job = jobs[min(row, len(jobs) - 1)]
         return self.desk.compose(wish, job.text, job.seed), dataclasses.replace(wish, name=job.name)
 
@@ -225,13 +225,13 @@ class Room:
 
     def text_file(self, place: Place) -> Answer:
         """Return the text as one file, as the command takes it."""
-        wish = wish_from(place)
+        wish = wish_from(place, self.hand)
         return kept.download(f"{wish.name}.txt", "text/plain; charset=utf-8", wish.whole_text.encode())
 
     def save_layout(self, place: Place) -> Answer:
         """Keep the layout under a name."""
         name = place.of("layout_name").text("", 200)
-        wish = wish_from(place)
+        wish = wish_from(place, self.hand)
         file = layouts.save_layout(self.hand, name, dict(wish.layout))
         return {"name": file.stem, "layouts": layouts.layout_names(self.hand)}
 
@@ -239,7 +239,7 @@ class Room:
         """Return a layout that is kept, or the one in a text."""
         name, text = place.of("layout_name").text("", 200), place.of("text").text("", layouts.LONGEST)
         raise_faults(place.faults)
-        data = layouts.layout_from(text, where=name) if text else layouts.load_layout(self.hand, name)
+        data = layouts.layout_from(text, self.hand, where=name) if text else layouts.load_layout(self.hand, name)
         return {"layout": data}
 
     def save_machine(self, place: Place) -> Answer:
@@ -267,10 +267,10 @@ class Room:
 
     def write_cards(self, place: Place) -> Answer:
         """Begin to write a file for each row, in place of older ones where `force` says so."""
-        wish = wish_from(place)
+        wish = wish_from(place, self.hand)
         order, force = runs.order_from(place, wish), place.of("force").truth()
         raise_faults(place.faults)
-        jobs, _ = runs.planned(self.hand, order, self.desk.composer().font)
+        jobs, _ = runs.planned(self.hand, order, self.desk.ensemble().of("").font)
         if not jobs:
             raise InputError(order.table, "no row of it can become a card", "Look at its faults.")
         name = runs.begin(self.hand, order, Path(order.table).stem)
@@ -290,7 +290,7 @@ class Room:
     def all_runs(self, request: Request) -> Answer:
         """Return the runs, and how many of their files are stale."""
         hand = self.hand
-        font = self.desk.composer().font if hand.ufo.is_dir() else None
+        font = self.desk.ensemble().of("").font if hand.ufo.is_dir() else None
         return {"runs": runs.runs_view(hand, font)}
 
     def run_zip(self, request: Request) -> Answer:

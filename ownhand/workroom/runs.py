@@ -14,9 +14,11 @@ from typing import Any
 from capture.errors import HandFolderError, InputError, OutputError, UsageError
 from capture.files import make_folder, write_json
 from fontbuild.font import Font
+from ownhand.commands.additions import with_drawings
 from ownhand.commands.build import font_of
 from ownhand.composer.formats import FORMATS, SUFFIXES
-from ownhand.composer.merge.mail_merge import RECORD, Fault, Job, Run, plan, run_table, safe_name
+from ownhand.composer.merge.lacks import ranges
+from ownhand.composer.merge.mail_merge import RECORD, Fault, Job, Run, gathered, plan, run_table, safe_name
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
 from ownhand.composer.plot.machine import machine_from
@@ -89,14 +91,15 @@ def planned(hand: Hand, order: Order, font: Font) -> tuple[list[Job], list[Fault
     """Return a job for each row, with the text and seed that the run gives it, and the rows that cannot become one."""
     template = parse_template(order.template, where="the text")
     return plan(
-        table_of(hand, order.table), template, run_of(order), font, name_field=order.name_field, seed=order.seed
+        table_of(hand, order.table), template, run_of(hand, order), font, name_field=order.name_field, seed=order.seed
     )
 
 
-def run_of(order: Order) -> Run:
+def run_of(hand: Hand, order: Order) -> Run:
     """Return what the run makes of every row."""
+    layout, _ = with_drawings(dict(order.layout), hand.path / "layouts")
     machine = machine_from(order.machine, where="the plotter") if order.machine is not None else None
-    return Run(settings_from(order.layout, where="the layout"), formats=order.formats, machine=machine)
+    return Run(settings_from(layout, where="the layout"), formats=order.formats, machine=machine)
 
 
 def begin(hand: Hand, order: Order, name: str) -> str:
@@ -140,7 +143,7 @@ def write_run(
         table_of(hand, order.table),
         template,
         runs_folder(hand) / name,
-        run_of(order),
+        run_of(hand, order),
         name_field=order.name_field,
         seed=order.seed,
         force=force,
@@ -153,6 +156,8 @@ def write_run(
         "pages": done.pages,
         "faults": [str(f) for f in done.faults][:200],
         "notices": [f"{notice} (in {rows} rows)" for notice, rows in done.notices.items()],
+        "missing": [{"char": lack.char, "count": lack.count, "lines": ranges(lack.lines)} for lack in done.missing],
+        "left_over": list(done.left_over),
     }
 
 
@@ -166,7 +171,8 @@ def stale_rows(hand: Hand, name: str, font: Font) -> int:
     except (OSError, ValueError, KeyError, TypeError):
         made = {}
     first = SUFFIXES[order.formats[0]]
-    return sum(made.get(job.name) != job.digest or not (folder / (job.name + first)).is_file() for job in jobs)
+    files = gathered(jobs, run_of(hand, order))
+    return sum(made.get(job.name) != job.digest or not (folder / (job.name + first)).is_file() for job in files)
 
 
 def runs_view(hand: Hand, font: Font | None) -> list[dict[str, Any]]:

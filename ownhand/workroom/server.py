@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from capture.errors import MissingLibraryError, UsageError
+from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import open_hand
 
 if TYPE_CHECKING:
@@ -124,6 +125,9 @@ def run(
         If the port cannot be used.
     """
     url, server, listening, close = _prepare(path, port, secrets.token_urlsafe(18))
+    if (path / "hand.json").is_file():
+        for line in told(path / "decisions.json", load_decisions(path / "decisions.json")):
+            announce(line)
     announce(f"Open {url}{at}")
     announce("Only this computer can open it. Everything is stored at once; stop with Ctrl-C.")
     if open_browser:

@@ -132,6 +132,13 @@ def test_a_check_tells_what_the_text_would_become(client: Client) -> None:
     assert said["x_height_mm"] == {"body": 3.0}
 
 
+def test_what_the_hand_lacks_is_named_in_the_answer(client: Client) -> None:
+    _, headers, _ = client.page(text="жßß")
+
+    assert headers["missing-characters"] == "3"
+    assert headers["missing"] == "%C3%9F;times=2, %D0%B6;times=1"
+
+
 def test_the_hands_are_listed(client: Client) -> None:
     _, _, body = client.ask("GET", "/hands")
 

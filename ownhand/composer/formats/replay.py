@@ -10,7 +10,7 @@ import numpy as np
 
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import path_moments
-from ownhand.composer.plot.plot_page import PlotPage, flatten
+from ownhand.composer.plot.plot_page import PlotPage, by_pen, flatten
 
 PER_MM = 50
 """Points are whole fiftieths of a mm."""
@@ -21,7 +21,7 @@ def replay_data(page: PlotPage, machine: Machine | None = None) -> dict[str, Any
 
     The times are those of `ownhand.composer.plot.motion`: speeds, acceleration, corners, lifting and lowering.
     """
-    machine = machine or Machine()
+    machine, page = machine or Machine(), by_pen(page)
     points, starts = flatten(page.points_mm, page.starts, within_mm=0.03)
     # timed as `effort` times it, drawn with fewer points
     begins, ends = path_moments(*flatten(page.points_mm, page.starts, within_mm=0.02), machine)
@@ -53,7 +53,7 @@ _PAGE = """<!doctype html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{{title}}</title>
 <style>
-body { margin: 0; background: #f3f0e8; color: #1c2733; font: 16px/1.45 system-ui, "DejaVu Sans", sans-serif; }
+body { margin: 0; background: #f3f0e8; color: #1c2733; font: 16px/1.45 system-ui, sans-serif; }
 main { display: grid; justify-items: center; gap: 12px; padding: 16px; }
 canvas { background: #fffdf8; max-width: 100%; max-height: 82vh; border: 1px solid #c5d2d3; forced-color-adjust: none; }
 form { display: flex; gap: 14px; align-items: center; flex-wrap: wrap; justify-content: center; }

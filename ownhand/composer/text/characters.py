@@ -6,9 +6,10 @@ UAX 14, by `uniseg`, asked word by word and remembered, because it costs 0.1 ms 
 
 from __future__ import annotations
 
+import shlex
 import unicodedata
 from collections import Counter
-from collections.abc import Container
+from collections.abc import Callable, Container
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -92,7 +93,7 @@ class Notice:
     """Something about the text or the page that its maker should know; never a reason to stop."""
 
     kind: str
-    """'missing', 'replaced', 'smaller', 'broken word' or 'squeezed'."""
+    """'missing', 'replaced', 'composed', 'smaller', 'broken word' or 'squeezed'."""
 
     subject: str
     detail: str
@@ -158,18 +159,30 @@ def breaks_inside(word: str) -> tuple[int, ...]:
 class Fitter:
     """Finds, for each grapheme, the characters of one font that write it.
 
+    Parameters
+    ----------
+    has
+        The characters of the font.
+    make
+        Called with a letter and its marks that the font lacks: makes the letter of the font's own parts, and tells
+        whether it could; the font has it from then on.
+
     Attributes
     ----------
     missing
         Characters that the font lacks and nothing stands for, with their counts.
     replaced
         Pairs (asked for, written), with their counts.
+    composed
+        Letters put together of the font's own base and marks, with their counts.
     """
 
-    def __init__(self, has: Container[str]) -> None:
+    def __init__(self, has: Container[str], make: Callable[[str], bool] | None = None) -> None:
         self._has = has
+        self._make = make
         self.missing: Counter[str] = Counter()
         self.replaced: Counter[tuple[str, str]] = Counter()
+        self.composed: Counter[str] = Counter()
 
     def fit(self, char: str) -> tuple[str, ...]:
         """Return the font's characters for a grapheme; empty when there are none (counted in `missing`)."""
@@ -179,6 +192,9 @@ class Fitter:
         if not bare:
             return ()
         if bare in self._has:
+            return (bare,)
+        if self._make is not None and _marked(bare) and self._make(bare):
+            self.composed[bare] += 1
             return (bare,)
         options = (*STAND_INS.get(bare, ()), unicodedata.normalize("NFC", unicodedata.normalize("NFKC", bare)))
         for option in options:
@@ -194,17 +210,25 @@ class Fitter:
             Notice("replaced", character_name(asked), f"the hand lacks it, written as '{written}'", n)
             for (asked, written), n in self.replaced.most_common()
         ]
-        lacking = "".join(sorted(self.missing))
+        out += [
+            Notice("composed", character_name(char), "put together of the hand's own letter and marks", n)
+            for char, n in self.composed.most_common()
+        ]
+        lacking = shlex.quote("".join(sorted(self.missing)))
         out += [
             Notice(
                 "missing",
                 character_name(char),
-                f"the hand lacks it, left out; add it with: ownhand sheet HAND --characters '{lacking}'",
+                f"the hand lacks it, a gap is left; add it with: ownhand sheet HAND --characters {lacking}",
                 n,
             )
             for char, n in self.missing.most_common()
         ]
         return out
+
+
+def _marked(char: str) -> bool:
+    return any(unicodedata.combining(c) for c in unicodedata.normalize("NFD", char))
 
 
 @dataclass(frozen=True)
@@ -285,7 +309,7 @@ def _add_word(word: str, fitter: Fitter, chars: list[str], gaps: list[float], br
             if g in SPACES:
                 chars.append(SPACE)
                 gaps.append(SPACES[g])
-            else:
+            elif g.strip("\u200c\u200d"):
                 written = fitter.fit(g) or ("",)
                 chars.extend(written)
                 gaps.extend([0.0] * len(written))

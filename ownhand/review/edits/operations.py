@@ -56,6 +56,11 @@ def join(strokes: Strokes, first: int, second: int) -> Strokes:
 
     `first` keeps its direction; `second` is put to whichever end of it is nearest, turned round if that is nearer. The
     new stroke takes the earlier of the two places.
+
+    Raises
+    ------
+    OperationError
+        If both are the same stroke.
     """
     _check(strokes, first, second)
     if first == second:
@@ -86,7 +91,13 @@ def nearest_on(points: Points, at: Points) -> tuple[int, float]:
 
 
 def split(strokes: Strokes, k: int, at: Points) -> Strokes:
-    """Return the strokes with stroke `k` cut in two at its point nearest to `at` (shape (2,))."""
+    """Return the strokes with stroke `k` cut in two at its point nearest to `at` (shape (2,)).
+
+    Raises
+    ------
+    OperationError
+        If the place is an end of the stroke.
+    """
     _check(strokes, k)
     points, width = strokes[k].points_mm, strokes[k].width_mm
     i, along = nearest_on(points, np.asarray(at, float))
@@ -99,7 +110,13 @@ def split(strokes: Strokes, k: int, at: Points) -> Strokes:
 
 
 def delete(strokes: Strokes, k: int) -> Strokes:
-    """Return the strokes without stroke `k`."""
+    """Return the strokes without stroke `k`.
+
+    Raises
+    ------
+    OperationError
+        If it is the last stroke.
+    """
     _check(strokes, k)
     if len(strokes) == 1:
         raise OperationError("the last stroke cannot be deleted; set the attempt aside instead")
@@ -118,6 +135,11 @@ def bend(strokes: Strokes, k: int, point: int, to: Points, *, reach_mm: float = 
     """Return the strokes with one point of stroke `k` moved to `to`, its neighbours following, ever less.
 
     The pull fades with the distance along the line as a raised cosine, nil at `reach_mm`.
+
+    Raises
+    ------
+    OperationError
+        If the stroke has no such point.
     """
     _check(strokes, k)
     s = strokes[k]

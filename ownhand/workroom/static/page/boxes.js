@@ -181,7 +181,7 @@ export class BoxLayer {
   }
 
   rename(i, typed) {
-    const name = typed.replaceAll(/[[\]\n]/g, "").trim();
+    const name = typed.replaceAll("\n", " ").trim();
     const before = this.boxes[i].name;
     if (!name || name === before || this.boxes.some((b) => b.name === name)) {
       this.drawFields();

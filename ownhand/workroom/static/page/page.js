@@ -130,7 +130,7 @@ class Desk {
     const lacks = Object.entries(done.missing);
     this.texts.mark(done.missing);
     const more = [
-      ...(lacks.length ? [h("p", {}, "Missing in this hand, left out: ", h("strong", {}, lacks.map(([c, n]) => `${shown(c)} (${n})`).join(", ")), ". ", h("a", { href: "#sheet" }, "Print a sheet with them"), ".")] : []),
+      ...(lacks.length ? [h("p", {}, "Missing in this hand; a gap is left for each: ", h("strong", {}, lacks.map(([c, n]) => `${shown(c)} (${n})`).join(", ")), ". ", h("a", { href: "#sheet" }, "Print a sheet with them"), ".")] : []),
       ...done.notices.map((n) => h("p", {}, n)),
       ...(done.off_bed ? [h("p", { class: "doubt" }, done.off_bed)] : []),
       ...(done.faults ?? []).slice(0, 8).map((f) => h("p", {}, f)),

@@ -18,7 +18,7 @@ from fontbuild.font import Font, Record
 from fontbuild.formats.ufo_reader import load_ufo
 from fontbuild.spacing import tabular
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
-from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.freshness import build_command, note_built
 from ownhand.hands.hand import Hand, HandRecord, PageCapture, load_captures, open_hand
 from ownhand.hands.locking import locked
@@ -41,6 +41,8 @@ class Built:
     result: BuildResult
     files: tuple[Path, ...]
     consent: str
+    notices: tuple[str, ...] = ()
+    """What could not be read of the decisions."""
 
 
 def font_record(record: HandRecord) -> Record:
@@ -137,7 +139,8 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
             save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
         ]
         note_built(hand)
-    return Built(font, result, tuple(files), hand.record.consent)
+        notices = told(hand.decisions_file, load_decisions(hand.decisions_file))
+    return Built(font, result, tuple(files), hand.record.consent, tuple(notices))
 
 
 def font_of(path: Path) -> Font:
@@ -173,6 +176,7 @@ def summary(done: Built) -> list[str]:
         lines.append(f"{len(done.result.set_aside)} attempts set aside, none deleted: {listed}")
     if done.result.missing:
         lines.append("Attempted, but not one attempt can be used: " + " ".join(done.result.missing))
+    lines += done.notices
     if not done.consent:
         lines.append(NO_CONSENT)
     return lines

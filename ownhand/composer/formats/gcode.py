@@ -29,7 +29,7 @@ def gcode_text(page: PlotPage, machine: Machine | None = None) -> str:
     on_bed = machine.bed_from_page(points) if len(points) else points
     places = [f"X{x:.3f} Y{y:.3f}" for x, y in on_bed.tolist()]
     up, down = "\n".join(machine.lines_up), "\n".join(machine.lines_down)
-    feed = f"F{machine.draw_mm_s * 60:g}"
+    feed = f"F{machine.draw_mm_s * 60:.3f}".rstrip("0").rstrip(".")  # RS274NGC knows no exponents
     lines = [f"({_plain(page.family)}, page {page.number}, for {_plain(machine.name)})", "G21", "G90", "G94"]
     # lifted before anything else may move, and after it again: the machine's own lines may have done anything
     lines += [up, *machine.begin, up] if machine.begin else [up]

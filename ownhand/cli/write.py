@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -42,6 +43,9 @@ FILE = click.Path(path_type=Path)
 @click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
 @click.option("--format", "formats", multiple=True, help="Kinds of file for a table: svg, hpgl, gcode, png, html.")
 @click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
+@click.option("--one-file", is_flag=True, help="A table in one G-code file that stops for each next sheet of paper.")
+@click.option("--overview", type=FILE, help="PNG with all cards of a table in small, made before any is written.")
+@click.option("--impose", metavar="PAPER", help="Several pages on one sheet, with crop marks: A3, SRA3, 420x297.")
 @click.option("--check", is_flag=True, help="Read the whole table and write nothing.")
 @FORCE
 def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **options: Any) -> int:
@@ -88,10 +92,14 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
 
     table = read_table(options["table"])
     template = parse_template(text_of(options["template"]), where=str(options["template"]))
-    run = Run(settings, formats=options["formats"] or ("svg",), machine=machine, others=others)
+    formats = options["formats"] or (("gcode",) if options["one_file"] else ("svg",))
+    run = Run(settings, formats=formats, machine=machine, others=others, one_file=options["one_file"])
+    font = font_of(hand)
+    if options["overview"] is not None:
+        _overview(font, table, template, folder, run, options)
     with console.progress_bar() as progress:
         done = run_table(
-            font_of(hand),
+            font,
             table,
             template,
             folder,
@@ -119,3 +127,24 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     for line in missing_lines(done.missing, hand, written=not (options["strict"] or options["check"])):
         console.say(line)
     return NEEDS_REVIEW if done.faults or done.missing else 0
+
+
+def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, options: dict[str, Any]) -> None:
+    from ownhand.commands.overview import THUMBNAIL_DPI, write_overview
+    from ownhand.composer.merge.mail_merge import run_table
+
+    small = replace(run, thumbnail_dpi=THUMBNAIL_DPI)
+    with console.progress_bar() as progress:
+        seen = run_table(
+            font,
+            table,
+            template,
+            folder,
+            small,
+            name_field=options["name_field"],
+            seed=options["seed"],
+            check=True,
+            progress=progress,
+        )
+    for file in write_overview(seen.thumbnails, options["overview"], force=options["force"]):
+        console.say(f"{file}: look through it before plotting.")

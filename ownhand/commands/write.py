@@ -20,6 +20,7 @@ from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import page_bytes
 from ownhand.composer.merge.lacks import Lack, ranges
 from ownhand.composer.merge.template import split_boxes
+from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import Effort, effort
 from ownhand.composer.settings.settings_data import settings_from
@@ -99,13 +100,14 @@ def write_pages(
     composed = Ensemble(font_of(font), others).compose(named, settings, seed)
     if strict and composed.missing:
         return WrittenPages((), (), composed.notices, dict(composed.missing))
-    files = [(page_file(file, page.number), page, what) for page in composed for file, what in wanted.items()]
+    pages = composed.pages if settings.impose is None else sheets_of(composed.pages, settings.impose)
+    files = [(page_file(file, page.number), page, what) for page in pages for file, what in wanted.items()]
     for file, _, _ in files:
         check_writable(file, force=force)
     made = [(file, page_bytes(page, what, machine)) for file, page, what in files]
     for file, data in made:
         write_bytes(file, data)
-    efforts = tuple(effort(page, machine, compare=True) for page in composed)
+    efforts = tuple(effort(page, machine, compare=True) for page in pages)
     return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, dict(composed.missing))
 
 
@@ -174,6 +176,9 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
     for name in ("paper", "x_height_mm", "line_spacing", "align", "hyphenate", "order", "landscape", "fit"):
         if options.get(name) not in (None, False, ""):
             data[name] = options[name]
+    if options.get("impose"):
+        given = data.get("impose")
+        data["impose"] = {**(given if isinstance(given, dict) else {}), "paper": options["impose"]}
     if options.get("margins"):
         data["margins_mm"] = list(margins(options["margins"]))
     if options.get("ruled"):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -247,6 +247,21 @@ def _line_figures(rng: np.random.Generator, n: int, page_share: float) -> np.nda
     return np.asarray(np.sqrt(1 - page_share) * draw(rng, n) + np.sqrt(page_share) * common, float)
 
 
+def named_texts(text: Mapping[str, str], names: Sequence[str]) -> dict[str, str]:
+    """Return texts by name: what stands before the first named one, under '', is for the first of `names`.
+
+    Raises
+    ------
+    UsageError
+        If that one has a text of its own as well.
+    """
+    first = names[0] if names else ""
+    if text.get("") and text.get(first) and first:
+        remedy = f"Begin each with its own line: >> {first}."
+        raise UsageError("text", f"both what comes before the first '>>' and '>> {first}' are for '{first}'", remedy)
+    return {name or first: body for name, body in text.items() if name or first not in text or not first}
+
+
 def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[TextBox, str]]:
     """Return the boxes that have a text, with it."""
     boxes = [box for box in settings.all_boxes if not box.blank]
@@ -254,6 +269,7 @@ def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[Tex
         if not boxes:
             raise UsageError("boxes", "all are blank", "Leave one for the text.")
         text = {boxes[0].name: text}
+    text = named_texts(text, [box.name for box in boxes])
     known = {box.name for box in boxes}
     unknown = [name for name in text if name not in known]
     if unknown:

@@ -19,7 +19,7 @@ from capture.errors import InputError, OutputError, TableError, UsageError
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
 from ownhand.composer import Settings
-from ownhand.composer.merge.mail_merge import RECORD, Run, run_table, safe_name
+from ownhand.composer.merge.mail_merge import RECORD, ROWS, Run, run_table, safe_name
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
 from tests.ownhand.hershey_font import hershey_font
@@ -41,7 +41,7 @@ def guests(tmp_path: Path, count: int) -> Table:
 
 
 def contents(out: Path) -> dict[str, bytes]:
-    return {p.name: p.read_bytes() for p in sorted(out.iterdir()) if p.name != RECORD}
+    return {p.name: p.read_bytes() for p in sorted(out.iterdir()) if p.name not in (RECORD, ROWS)}
 
 
 # ------------------------------------------------------------------------------------------------ template

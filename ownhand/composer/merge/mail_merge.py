@@ -6,7 +6,9 @@ alone. `run.json` in its folder says from which text each file was made, so that
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
 import os
 import re
@@ -17,7 +19,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from capture.errors import InputError, OutputError
-from capture.files import make_folder, write_json
+from capture.files import make_folder, write_json, write_text
 from capture.safe_paths import path_inside
 from fontbuild.font import Font
 from ownhand.composer.ensemble import Ensemble
@@ -32,6 +34,9 @@ __all__ = ["Fault", "Job", "Progress", "Run", "RunReport", "plan", "run_table", 
 Progress = Callable[[str, int, int], None]
 
 RECORD = "run.json"
+ROWS = "rows.csv"
+"""Beside the cards: what each row lacked, and which were not written."""
+
 FORMAT = 1
 LONGEST_NAME = 80
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)$")
@@ -68,6 +73,9 @@ class RunReport:
 
     left_over: tuple[str, ...] = ()
     """Files of earlier runs into the folder that are no row's any more: of a guest who was renamed or taken out."""
+
+    thumbnails: tuple[tuple[str, bytes], ...] = ()
+    """Name and PNG of every card, where they were asked for."""
 
 
 def run_table(
@@ -109,8 +117,9 @@ def run_table(
     """
     run = run or Run()
     tell = progress or (lambda step, done, total: None)
-    jobs, faults = plan(table, template, run, font, name_field=name_field, seed=seed)
-    missing = lacks_of(jobs, Ensemble(font, run.others), run.settings)
+    every, faults = plan(table, template, run, font, name_field=name_field, seed=seed)
+    jobs = gathered(every, run)
+    missing = lacks_of(every, Ensemble(font, run.others), run.settings)
     skipped, everyone = 0, {job.name for job in jobs}
     left_over: tuple[str, ...] = ()
     if missing and strict:
@@ -124,18 +133,22 @@ def run_table(
     tell("write" if not check else "check", 0, total)
     written = pages = done = 0
     notices: Counter[str] = Counter()
+    thumbnails: list[tuple[str, bytes]] = []
     target = None if check else out
     for results in worked(jobs, font, run, target, workers or os.cpu_count() or 1):
-        for job, made, said, fault in results:
+        for result in results:
             done += 1
-            if fault:
-                faults.append(Fault(job.line, fault))
-            else:
-                written, pages = written + (0 if check else 1), pages + made
-                notices.update(said)
+            faults += [Fault(line, message) for line, message in result.faults]
+            thumbnails += result.thumbnails
+            notices.update(result.notices)
+            if result.pages:
+                written, pages = written + (0 if check else 1), pages + result.pages
         tell("write" if not check else "check", done, total)
-    listed = tuple(sorted(faults, key=lambda f: f.line))
-    return RunReport(written, skipped, pages, listed, dict(notices), missing, left_over)
+    faults.sort(key=lambda f: f.line)
+    if not check:
+        write_text(out / ROWS, rows_report(every, faults, missing))
+    thumbnails.sort()
+    return RunReport(written, skipped, pages, tuple(faults), dict(notices), missing, left_over, tuple(thumbnails))
 
 
 def plan(
@@ -164,9 +177,45 @@ def plan(
             continue
         name = _unused(stem, used)
         own_seed = int.from_bytes(hashlib.sha256(f"{seed}/{name}".encode()).digest()[:8], "big")
-        text = template.fill(row.values)
+        try:
+            text = template.fill(row.values)
+        except InputError as error:
+            faults.append(Fault(row.line, str(error)))
+            continue
         jobs.append(Job(name, row.line, text, own_seed, _digest(common, json.dumps(text), own_seed)))
     return jobs, faults
+
+
+def gathered(jobs: Sequence[Job], run: Run) -> list[Job]:
+    """Return the files to make of jobs: as they are, or so many on a sheet, or all in one."""
+    out = list(jobs)
+    if run.settings.impose is not None:
+        each = len(run.settings.impose.places(run.settings.size_mm))
+        digits = max(3, len(str(-(-len(out) // each))))
+        out = [_of_parts(f"sheet-{1 + i // each:0{digits}d}", out[i : i + each]) for i in range(0, len(out), each)]
+    if run.one_file and out:
+        out = [_of_parts("all", out)]
+    return out
+
+
+def _of_parts(name: str, parts: Sequence[Job]) -> Job:
+    return Job(name, parts[0].line, "", 0, _digest(name, [p.digest for p in parts]), tuple(parts))
+
+
+def rows_report(jobs: Sequence[Job], faults: Sequence[Fault], missing: Sequence[Lack]) -> str:
+    """Return a CSV (RFC 4180) with each row's line, name, what the hand lacked for it, and why it was not written."""
+    lacked: dict[int, str] = {}
+    for lack in missing:
+        for line in lack.lines:
+            lacked[line] = lacked.get(line, "") + lack.char
+    wrong = {fault.line: fault.message for fault in faults}
+    names = {job.line: job.name for job in jobs}
+    table = io.StringIO()
+    rows = csv.writer(table)
+    rows.writerow(["line", "name", "lacked", "not written"])
+    for line in sorted({*names, *wrong}):
+        rows.writerow([line, names.get(line, ""), lacked.get(line, ""), wrong.get(line, "")])
+    return table.getvalue()
 
 
 def safe_name(text: str) -> str:

@@ -12,6 +12,7 @@ from typing import Literal
 from capture.errors import UsageError
 from capture.limits import is_plain
 from ownhand.composer.settings.additions import Curve, Drawing
+from ownhand.composer.settings.imposition import Imposition
 from ownhand.composer.settings.paper_sizes import paper_size
 
 Align = Literal["left", "right", "centre", "justified"]
@@ -226,6 +227,9 @@ class Settings:
     """Lettering along curves, on the first page."""
 
     drawings: tuple[Drawing, ...] = ()
+    impose: Imposition | None = None
+    """Several pages on one sheet of the plotter; None: each on its own paper."""
+
     life: Life = field(default_factory=Life)
     joins: bool = True
     """Write on without lifting where a letter ends just where the next begins, in hands that join."""
@@ -266,6 +270,10 @@ class Settings:
         ):
             if not 1 <= pen <= len(self.pens):
                 raise UsageError(drawer, f"there is no pen {pen}", f"Pens are 1 to {len(self.pens)}.")
+        if self.impose is not None:
+            self.impose.places(self.size_mm)
+            if not 1 <= self.impose.pen <= len(self.pens):
+                raise UsageError("impose", f"there is no pen {self.impose.pen}", f"Pens are 1 to {len(self.pens)}.")
         names = [*(box.name for box in self.boxes), *(curve.name for curve in self.curves)]
         if len(set(names)) < len(names):
             raise UsageError("boxes", f"two boxes bear the same name ({', '.join(names)})", "Give each its own.")

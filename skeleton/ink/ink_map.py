@@ -51,6 +51,14 @@ class InkMap:
     """Of the working image."""
 
 
+def require_grey(grey: object, dpi: float) -> None:
+    """Raise ValueError unless `grey` is a uint8 array of shape (h, w) and `dpi` is positive."""
+    if not isinstance(grey, np.ndarray) or grey.ndim != 2 or grey.dtype != np.uint8:
+        raise ValueError(f"grey must be a uint8 array of shape (h, w), got {getattr(grey, 'dtype', type(grey))}")
+    if not dpi > 0:
+        raise ValueError(f"dpi must be positive, got {dpi}")
+
+
 def find_ink(grey: Grey, dpi: float) -> InkMap | None:
     """Return the ink of `grey`, or None if it is blank.
 

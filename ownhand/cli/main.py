@@ -188,9 +188,23 @@ def extend(font: Path, languages: str, output: Path, hand: Path | None, force: b
 @click.option("--no-browser", is_flag=True, help="Only print the address.")
 def review(hand: Path, port: int, no_browser: bool) -> int:
     """Look through the letters in the browser and mend the few that need it."""
-    from ownhand.review.web.server import run
+    from ownhand.hands.hand import open_hand
+    from ownhand.workroom.server import run
 
-    run(hand, port=port, open_browser=not no_browser, announce=console.say)
+    open_hand(hand)
+    run(hand, at="#letters", port=port, open_browser=not no_browser, announce=console.say)
+    return 0
+
+
+@ownhand.command("open")
+@click.argument("folder", default=".", type=click.Path(path_type=Path))
+@click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
+@click.option("--no-browser", is_flag=True, help="Only print the address.")
+def open_folder(folder: Path, port: int, no_browser: bool) -> int:
+    """Do the whole job in the browser: all hands in FOLDER, from a new one to the plotter's files."""
+    from ownhand.workroom.server import run
+
+    run(folder, port=port, open_browser=not no_browser, announce=console.say)
     return 0
 
 

@@ -15,7 +15,7 @@ from skeleton.graph.ink_graph import Edge, InkGraph
 from skeleton.graph.tip_extension import extend_tips
 from skeleton.ink.ink_map import InkMap
 
-NECK = 0.36
+NECK_HALF_WIDTH_PEN_WIDTHS = 0.36
 """Half-width of the ink, in pen widths, below which strokes only touch; a whole line has 0.5."""
 
 
@@ -148,10 +148,10 @@ def cut_necks(graph: InkGraph, ink: InkMap) -> InkGraph:
         r = wide[xy[:, 1].clip(0, h - 1), xy[:, 0].clip(0, w - 1)]
         margin = round(0.6 * ink.pen_px)
         inner = r[margin : len(r) - margin]
-        if len(inner) < 3 or inner.min() > NECK * ink.pen_px or e.bridged:
+        if len(inner) < 3 or inner.min() > NECK_HALF_WIDTH_PEN_WIDTHS * ink.pen_px or e.bridged:
             edges.append(e)
             continue
-        thin = np.flatnonzero(r < NECK * ink.pen_px)
+        thin = np.flatnonzero(r < NECK_HALF_WIDTH_PEN_WIDTHS * ink.pen_px)
         thin = thin[(thin >= margin) & (thin < len(r) - margin)]
         first, last = int(thin[0]), int(thin[-1])
         if last - first > 1.5 * ink.pen_px:

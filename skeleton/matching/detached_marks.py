@@ -20,7 +20,7 @@ from skeleton.states.state_graph import States
 
 ABOVE, NOWHERE, BELOW = -1, 0, 1
 
-CLEAR = 0.03
+MARK_GAP_SIZES = 0.03
 """Space between a letter and its marks, in sizes of the letter, from which they stand apart."""
 
 
@@ -52,9 +52,9 @@ def detached_in_template(strokes: Sequence[Points]) -> tuple[int, int]:
         size = max(bottom - top, max(float(np.ptp(s[:, 0])) for s in strokes[:k]))
         if size <= 0:
             continue
-        if max(high[k:]) < top - CLEAR * size:
+        if max(high[k:]) < top - MARK_GAP_SIZES * size:
             return k, ABOVE
-        if min(low[k:]) > bottom + CLEAR * size:
+        if min(low[k:]) > bottom + MARK_GAP_SIZES * size:
             return k, BELOW
     return len(strokes), NOWHERE
 

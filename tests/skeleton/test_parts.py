@@ -254,7 +254,7 @@ def one_hand_votes(part: Switch) -> bool:
         ways = zip(("one", "other"), (one, other), costs, strict=True)
         return Analysis(found, tuple(ReadingHypothesis(n, partial(list, s), c) for n, s, c in ways), part.options, None)
 
-    with patch.object(joint_reading, "study", analysed):
+    with patch.object(joint_reading, "analyse", analysed):
         read_all = joint_reading.read_together([(0.0, 6.0), (0.0, 6.0), (1.0, 0.0)], DPI, "t")  # type: ignore[list-item]
     return [r.allograph for r in read_all] == ["one"] * 3
 

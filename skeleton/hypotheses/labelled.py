@@ -104,7 +104,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     if not matches:
         return []
     scorer = path_scorer(net, states)
-    paths = scorer.ground
+    context = scorer.context
     forms = Forms(models, detached_marks_in_ink(net, states, models), len(states.here))
     weights = weights_for(WEIGHTS, states.drafted)
     out: dict[Any, Hypothesis] = {}
@@ -138,11 +138,13 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     first.sort(key=lambda x: x[0])
     found: list[Found] = []
     for _, m, count, bare in first[:MAX_COMPLETED_MATCHES]:
-        for whole, added, hooks in completed(paths, m.end_to_end, count):
+        for whole, added, hooks in completed(context, m.end_to_end, count):
             made = (added, hooks, *none[2:])
             found.append((m, whole, bare, made))
             if not hooks:
-                found += [(m, moved, bare, with_edit(made, ENDS)) for moved in optimise_endpoints(paths, whole, False)]
+                found += [
+                    (m, moved, bare, with_edit(made, ENDS)) for moved in optimise_endpoints(context, whole, False)
+                ]
     weigh(found)
     smooth = smooth_walks(net, states)
     if smooth:
@@ -157,10 +159,10 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         if cost > min(queue, key=lambda x: x[:2])[0] + EDIT_COST_WINDOW:
             break
         expanded.add(key)
-        changed = [(LIFTED + kind, n, variant) for kind, n, variant in lift_edits(paths, walks)]
-        changed += [(MERGED, 1, variant) for variant in junction_merges(paths, walks)]
-        changed += [(VARIED + kind, 1, variant) for kind, variant in others(paths, walks, scorer.tip)]
-        changed += [(ENDS, 1, variant) for variant in optimise_endpoints(paths, walks, True)]
+        changed = [(LIFTED + kind, n, variant) for kind, n, variant in lift_edits(context, walks)]
+        changed += [(MERGED, 1, variant) for variant in junction_merges(context, walks)]
+        changed += [(VARIED + kind, 1, variant) for kind, variant in others(context, walks, scorer.tip)]
+        changed += [(ENDS, 1, variant) for variant in optimise_endpoints(context, walks, True)]
         if changed:
             weigh([(m, variant, bare, with_edit(made, k, n)) for k, n, variant in changed])
     return sorted(out.values(), key=lambda c: c.cost)

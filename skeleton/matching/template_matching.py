@@ -113,10 +113,10 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
             aside, boxes = len(every), np.stack([whole, whole])
         usual = ROUGH_PRIOR_WEIGHT * m.log_prior
         most = least + ROUGH_COST_WINDOW + usual
-        *laid, cost = align_and_decode(
+        points, breaks, steps, letter, walk, cost = align_and_decode(
             every, first, aside, boxes, step, size * PLACE_SPREAD_SIZES, most, *place, *moves
         )
-        rough.append((cost - usual, m, laid))
+        rough.append((cost - usual, m, (points, breaks, steps, letter, walk)))
         least = min(least, cost - usual)
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[bytes, bytes], Match] = {}

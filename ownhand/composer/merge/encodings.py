@@ -25,6 +25,9 @@ LOOKED_AT = 100_000
 NEAR = 0.02
 """Shares of the letters by which two code pages are alike."""
 
+WESTERN = "àâäáãåæçéèêëíìîïñóòôöõøœúùûüýÿß"
+"""What is expected where nobody says which languages."""
+
 _SIGNS = "’‘‚“”„«»–—…€°§¿¡ªº№\u00a0"
 
 
@@ -37,7 +40,7 @@ def code_page_of(raw: bytes, letters: Collection[str] = ()) -> tuple[str, tuple[
         Characters of the languages that are expected: those that the hand writes.
     """
     told = bytes(raw[:LOOKED_AT])
-    known = {form for c in letters for form in (c, c.lower(), c.upper())}
+    known = {form for c in letters or WESTERN for form in (c, c.lower(), c.upper())}
     scores: dict[str, float] = {}
     texts: dict[str, str] = {}
     for name in CODE_PAGES:
@@ -60,6 +63,8 @@ def _score(text: str, known: Collection[str]) -> float:
     for before, c in pairwise(" " + text):
         if c.isupper() and before.islower() and (ord(c) > 127 or ord(before) > 127):
             points -= 1.0
+        if c.isalpha() and before.isalpha() and _is_latin(c) != _is_latin(before):
+            points -= 1.0
         if ord(c) < 128:
             if ord(before) > 127 and before not in _SIGNS and not before.isalpha() and c.isalpha():
                 points -= 0.5  # a sign with a letter close after it
@@ -76,3 +81,7 @@ def _score(text: str, known: Collection[str]) -> float:
         else:
             points -= 1.0
     return points / max(count, 1.0)
+
+
+def _is_latin(c: str) -> bool:
+    return ord(c) < 0x0250 or 0x1E00 <= ord(c) < 0x1F00

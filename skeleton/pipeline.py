@@ -64,7 +64,7 @@ class ReadingHypothesis:
 
     name: str
     drawing: Callable[[], list[Points]]
-    """Gives the lines, in writing order and direction, px of the working image."""
+    """Gives the lines, each of shape (n, 2), in writing order and direction, px of the working image."""
 
     cost: float
     """Differences are log odds."""

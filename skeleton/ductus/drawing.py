@@ -23,6 +23,7 @@ class Drawing:
     name: str
     share: float
     strokes: tuple[Points, ...]
+    """Each of shape (n, 2), x-heights, y up."""
 
     def moved(self, dx: float = 0.0, dy: float = 0.0, *, sx: float = 1.0, sy: float = 1.0) -> Drawing:
         """Return the drawing made `sx` by `sy` times as large, then moved."""

@@ -170,7 +170,7 @@ def _to_junction(context: PathContext, s: int, junction: int) -> Path:
 
 @inner
 def _ways_on(context: PathContext, start: int) -> tuple[Vector, Indices, Vector]:
-    """Return (cost, state before, px) of the cheapest way from `start` to every state within `MAX_RETURN_PEN_WIDTHS`."""
+    """Return (cost, state before, px) of the cheapest way from a state to all within `MAX_RETURN_PEN_WIDTHS`."""
     n = len(context.here)
     cost, length = np.full(n, NO_WAY_COST), np.zeros(n)
     before = np.full(n, -1, np.int64)

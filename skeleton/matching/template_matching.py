@@ -38,11 +38,13 @@ class Model:
 
     name: str
     strokes: tuple[Points, ...]
+    """Each of shape (n, 2), in writing order and direction."""
+
     prior: float = 1.0
 
     @cached_property
     def end_to_end(self) -> tuple[Points, NDArray[np.int64]]:
-        """The points of all strokes one after the other, and where each stroke starts, with the end of the last."""
+        """Points of all strokes end to end, shape (n, 2), and where each starts, with the end, (strokes + 1,)."""
         every = np.ascontiguousarray(np.concatenate(self.strokes), np.float64)
         return every, np.cumsum([0, *map(len, self.strokes)])
 

@@ -46,7 +46,10 @@ class PathScorer:
     """Shape (states,): whether it is the last before a free tip."""
 
     widths: Floats
+    """Shape (places,): width of the ink less the mean, as shares of the usual; NaN where it is not the line's own."""
+
     variance: float
+    """Variance of those widths, less what noise adds."""
 
     def told(self, pack: Pack) -> Floats:
         """Return the columns `PATH_FEATURE_NAMES` of some readings, shape (readings, 22)."""
@@ -61,7 +64,7 @@ class PathScorer:
         return float(self.gaps[count == 0].sum()) / self.total
 
     def coverage(self, walks: Walks) -> NDArray[np.int64]:
-        """Return how often every place is passed."""
+        """Return how often every place is passed, shape (places,)."""
         out: NDArray[np.int64] = coverage(walks, len(self.gaps))
         return out
 

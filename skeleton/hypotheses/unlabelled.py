@@ -70,7 +70,7 @@ def readings(net: Network, states: States) -> list[Hypothesis]:
                 fresh[key], made[key] = (directed, [*grain, plain, *changes]), changes
         if not fresh:
             return
-        told = scorer.told(packed([walks for walks, _ in fresh.values()]))
+        told = scorer.path_features(packed([walks for walks, _ in fresh.values()]))
         for (key, (walks, own)), row in zip(fresh.items(), told, strict=True):
             f = np.empty(len(NAMES))
             f[AT_PATH_FEATURES], f[AT_BARE], f[AT_RULE_FEATURES] = (

@@ -48,7 +48,7 @@ class Forms:
         self._at = np.cumsum([0, *(len(s.lengths) for s in shapes)])
         self._priors = priors / max(float(priors.sum()), 1e-9)
 
-    def told(self, pack: Pack, here: Floats) -> Floats:
+    def form_features(self, pack: Pack, here: Floats) -> Floats:
         """Return the columns `FORM_FEATURE_NAMES` of readings, shape (readings, 6); here: places of states, (s, 2)."""
         out: Floats = form_scores(
             pack, here, SAMPLES, self._aside, self._boxes, self._strokes, self._lengths, self._at, self._priors

@@ -51,7 +51,7 @@ class PathScorer:
     variance: float
     """Variance of those widths, less what noise adds."""
 
-    def told(self, pack: Pack) -> Floats:
+    def path_features(self, pack: Pack) -> Floats:
         """Return the columns `PATH_FEATURE_NAMES` of some readings, shape (readings, 22)."""
         out: Floats = path_features(
             self.context, pack, self.gaps, self.tip, self.states.start_cost,

@@ -23,6 +23,7 @@ from capture.errors import HandFolderError, OutputError, UsageError
 from capture.files import is_vacant, make_folder, write_json
 from capture.sheet import Sheet
 from capture.sheet_file import load_sheet
+from fontbuild.text_spacing_statistics import CopiedWord
 from ownhand.hands.locking import locked
 from skeleton.attempt import Attempt, attempt_from_json, attempt_to_json
 
@@ -80,6 +81,9 @@ class PageCapture:
 
     rhythm: Mapping[str, float] = field(default_factory=dict)
     """Habits of running text, from ruled lines, in x-heights and degrees (`fontbuild.text_spacing_statistics`)."""
+
+    copied: tuple[CopiedWord, ...] = ()
+    """Words found on ruled lines."""
 
 
 @dataclass(frozen=True)
@@ -244,6 +248,7 @@ def save_capture(hand: Hand, capture: PageCapture) -> None:
             "attempts": [attempt_to_json(a) for a in capture.attempts],
             "ink": {key: dataclasses.asdict(value) for key, value in capture.ink.items()},
             "rhythm": dict(capture.rhythm),
+            "copied": [{"text": w.text, "box": [round(v, 4) for v in w.box]} for w in capture.copied],
         },
     )
 
@@ -281,7 +286,14 @@ def load_capture(file: Path) -> PageCapture:
         ink = {key: InkPicture(**value) for key, value in data["ink"].items()}
         place = "rhythm"
         rhythm = {str(key): float(value) for key, value in data.get("rhythm", {}).items()}
+        copied = []
+        for i, item in enumerate(data.get("copied", [])):
+            place = f"copied[{i}]"
+            left, bottom, right, top = (float(v) for v in item["box"])
+            copied.append(CopiedWord(str(item["text"]), (left, bottom, right, top)))
         place = "verdict"
-        return PageCapture(data["sheet"], data["page"], data["scan"], data["verdict"], tuple(attempts), ink, rhythm)
+        return PageCapture(
+            data["sheet"], data["page"], data["scan"], data["verdict"], tuple(attempts), ink, rhythm, tuple(copied)
+        )
     except (KeyError, TypeError, ValueError, AttributeError) as error:
         raise HandFolderError(str(file), f"{place}: {error}", "Read the page's scan again to make it anew.") from None

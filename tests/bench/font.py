@@ -235,7 +235,7 @@ def white(font: Font) -> None:
     kinds = {"small": (small, small), "capital, small": (small.upper(), small), "capitals": (small.upper(),) * 2}
     print("Our distances on Vera's shapes against its designer's (x-heights: SD of the difference, SD of his own)")
     sides = {c: spacing.sides(vera.glyphs[c], vera.metrics) for c in small + small.upper()}
-    by = replace(spacing.rule(vera.metrics, [vera.glyphs[c] for c in "nuh"]), white=0.4 * vera.metrics.x_height)
+    by = replace(spacing.rule(vera.metrics), white=0.4 * vera.metrics.x_height)
     for name, (first, second) in kinds.items():
         both = list(product(first, second))
         mine = spacing.distances(

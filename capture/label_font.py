@@ -1,4 +1,4 @@
-"""The typeface of the printed words: Source Sans Pro, an open font (SIL OFL 1.1), from a PyPI package that carries it.
+"""The typeface of the printed words: an open font (SIL OFL 1.1), shipped with its licence in `capture/fonts`.
 
 It covers Latin with the Vietnamese letters, Greek and Cyrillic. Words are set glyph by glyph from the character map,
 with plain advances, so that the PDF, which embeds the font, and the SVG, which draws its outlines, are the same.
@@ -7,29 +7,15 @@ with plain advances, so that the PDF, which embeds the font, and the SVG, which 
 from __future__ import annotations
 
 from functools import cache
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from capture.errors import MissingLibraryError
-
-_FILES = {False: "SourceSansPro-Regular.ttf", True: "SourceSansPro-Semibold.ttf"}
+_FOLDER = Path(__file__).with_name("fonts")
 
 
 def font_path(*, bold: bool = False) -> Path:
-    """Return where the font file lies.
-
-    Raises
-    ------
-    MissingLibraryError
-        If the package that carries it is not installed.
-    """
-    try:
-        return Path(str(files("font_source_sans_pro") / "files" / _FILES[bold]))
-    except ModuleNotFoundError:
-        raise MissingLibraryError(
-            "font-source-sans-pro", "not installed", "Install it with `pip install font-source-sans-pro`."
-        ) from None
+    """Return where the font file lies."""
+    return _FOLDER / ("labels-semibold.ttf" if bold else "labels-regular.ttf")
 
 
 class LabelFont:

@@ -10,6 +10,7 @@ from functools import cache
 from capture.errors import UsageError
 from capture.languages import language
 from capture.layout import lay_out
+from capture.letter_frequencies import nearest_tag, table_of
 
 LEAST, MOST = 2, 12
 
@@ -18,7 +19,7 @@ CAPITALS = 0.04
 English prose has about one capital in 25 letters, German twice that)."""
 
 UNSEEN = 2e-4
-"""Share given to a character that the word lists do not hold."""
+"""Share given to a character that the table does not hold."""
 
 SIGNS: Mapping[str, float] = {
     **dict.fromkeys(".,", 0.012),
@@ -34,9 +35,8 @@ letters and newspapers; 1 and 2 are commoner than 7, but each figure is wanted f
 def letter_frequencies(languages: Sequence[str]) -> dict[str, float]:
     """Return how often each character occurs in running text of the languages, as a share of all characters.
 
-    The letters come from wordfreq's lists (Speer 2022, words by their share in books, subtitles, news and the web;
-    CC BY-SA), letter by letter weighted with the frequency of the word. The languages count alike. A language that
-    wordfreq does not know adds nothing of its own; characters that are nowhere seen have `UNSEEN`.
+    The letters come from the table of `capture.letter_frequencies`. The languages count alike. A language that is not
+    in the table adds nothing of its own; characters that are nowhere seen have `UNSEEN`.
     """
     tables = [table for code in languages if (table := _letters_of(code))]
     tables = tables or [_letters_of("en")]
@@ -49,30 +49,16 @@ def letter_frequencies(languages: Sequence[str]) -> dict[str, float]:
 
 @cache
 def _letters_of(code: str) -> dict[str, float]:
-    import langcodes
-    import wordfreq
-
-    known = language(code)
-    lists = list(wordfreq.available_languages("small"))
-    tag, distance = langcodes.closest_match(known.code, lists)
-    if distance > 10:  # so far Croatian is from the Serbo-Croatian that wordfreq has; Irish from English is 24
+    tag = nearest_tag(language(code).code)
+    if tag is None:
         return {}
-    small: defaultdict[str, float] = defaultdict(float)
-    first: defaultdict[str, float] = defaultdict(float)
-    for word, share in wordfreq.get_frequency_dict(tag, "small").items():
-        for char in word:
-            small[char] += share
-        first[word[0]] += share
-    letters = {char: share for char, share in small.items() if char.isalpha()}
-    whole = sum(letters.values())
-    firsts = sum(share for char, share in first.items() if char.isalpha())
-    table = {char: (1 - CAPITALS) * share / whole for char, share in letters.items()}
-    for char, share in letters.items():
+    letters = table_of(tag)
+    table = {char: (1 - CAPITALS) * share for char, (share, _) in letters.items()}
+    for char, (share, first) in letters.items():
         capital = char.upper()
         if len(capital) == 1 and capital != char:
             # A tenth as in running text, so that letters that begin no word are not given up (titles, initials).
-            began = 0.9 * first.get(char, 0.0) / firsts + 0.1 * share / whole
-            table[capital] = CAPITALS * began
+            table[capital] = CAPITALS * (0.9 * first + 0.1 * share)
     return table
 
 

@@ -11,8 +11,8 @@ from collections.abc import Collection, Mapping, Sequence
 import numpy as np
 
 from capture.units import Points
-from fontbuild.geometry import resample
 from fontbuild.variants import AttemptStrokes
+from skeleton.geometry.polyline import resample
 
 SURE = 0.5
 """Confidence from which on a reading is not doubtful."""
@@ -72,8 +72,7 @@ def turning(strokes: Sequence[Points], step_mm: float) -> float:
     """
     total = 0.0
     for s in strokes:
-        length = float(np.hypot(*np.diff(s, axis=0).T).sum()) if len(s) > 1 else 0.0
-        n = int(length / step_mm) + 1
+        n = int(line_length(s) / step_mm) + 1
         if n < 3:
             continue
         d = np.diff(resample(s, n), axis=0)

@@ -6,7 +6,7 @@ letters is the mean over the bands of the x-height zone, and over the capitals' 
 bearings give each letter half of the hand's white on each side; kerning mends the pairs whose sides interlock. Optical
 spacing by area goes back to Kindersley, "Optical Letter Spacing" (1976).
 
-The constants were fitted to four text fonts' own spacing (Bitstream Vera Sans, Source Sans, Roboto, Source Serif; all
+The constants were fitted to the own spacing of four open text fonts, three without and one with serifs (all
 pairs of small letters, capital before small, two capitals): what is left between our distances and their designers'
 has a standard deviation of 0.03 to 0.05 x-heights, of 0.07 to 0.11 that the distances themselves have.
 `python -m tests.bench font` prints it for the first.
@@ -91,7 +91,10 @@ class Rule:
 
 
 def bands(metrics: Metrics) -> Floats:
-    """Return the middles of the bands, from the descender to above the ascender."""
+    """Return the middles of the bands, from the descender to above the ascender.
+
+    Shape (n,), font units, y up.
+    """
     low = np.floor((metrics.descender - 0.2 * metrics.x_height) / BAND) * BAND
     high = metrics.ascender + 0.6 * metrics.x_height
     return np.arange(low, high, BAND) + BAND / 2
@@ -158,6 +161,8 @@ def bearing(side: Floats, by: Rule) -> float:
     """Return the white to leave outside the outermost ink on one side: half of the hand's white, less the bays.
 
     A tall letter's neighbour may be small or tall; its bearing is the mean of what suits either.
+
+    side: shape (bands,), white in each band in font units, inf where there is no ink. Returned: font units.
     """
     bays = filled(side, by)
     is_tall = bool(np.any(np.isfinite(side) & (by.tall > 0)))

@@ -244,7 +244,11 @@ def test_tables_and_templates(tmp_path):
         read_table(path)
 
     survives(read, 'name;town\nOrla;„Grün“\n"a;b";c\n'.encode(), damaged)
-    survives(lambda d: parse_template(d.decode("utf-8", "replace")), b"Dear {name},\n[address]\n{town}\n", damaged)
+    survives(
+        lambda d: parse_template(d.decode("utf-8", "replace")),
+        b"Dear {name},\n>> address\n{town, else here}\n",
+        damaged,
+    )
 
 
 def test_machine_profiles(tmp_path):

@@ -8,10 +8,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from skeleton.geometry.jit import compiled
 
 
-@njit("void(float32[:, :, ::1], float64[:, ::1], float64, float32[:, ::1], int64)", cache=True)
+@compiled("void(float32[:, :, ::1], float64[:, ::1], float64, float32[:, ::1], int64)")
 def fill_between(x: Any, at: Any, scale: float, out: Any, column: int) -> None:
     """Fill columns of `out` (n, all channels) with x (channels, h, w) at points `at` (n, 2), in cells of 1 / scale."""
     channels, h, w = x.shape

@@ -9,9 +9,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 
 AROUND = 10
 """Places before and after, half a pen width apart, whose ink is looked at."""
@@ -26,7 +25,7 @@ TOLD = 57
 """Features of a place."""
 
 
-@njit(cache=True)
+@compiled
 def across(places: Any, headings: Any, off: Any) -> Any:
     """Return points at the distances `off` to the side of every place, shape (places, off, 2), float32."""
     out = np.empty((len(places), len(off), 2), np.float32)
@@ -37,7 +36,7 @@ def across(places: Any, headings: Any, off: Any) -> Any:
     return out
 
 
-@njit("float64(float64[::1], int64, int64)", cache=True)
+@compiled("float64(float64[::1], int64, int64)")
 def _sum(values: Any, a: int, b: int) -> float:
     """Return the sum of the values from a to b (not included), at most 128, added up in NumPy's order.
 
@@ -55,7 +54,7 @@ def _sum(values: Any, a: int, b: int) -> float:
     return out
 
 
-@njit(cache=True)
+@compiled
 def ink_runs(dark: Any, step: float) -> Any:
     """Return (width, off): the ink around the middle of every row, and how far its centre lies beyond the middle.
 
@@ -114,7 +113,7 @@ def _turn(told: Any, headings: Any, i: int, k: int, sign: int, low: int, high: i
     told[0], told[1] = ax * bx + ay * by, ax * by - ay * bx
 
 
-@njit(cache=True)
+@compiled
 def place_features(
     width: Any, usual: float, whole: Any, places: Any, headings: Any, first: Any, free: Any, low: Any, size: float
 ) -> Any:

@@ -9,9 +9,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 
 CORNER = 0.75
 """Cosine of the turn within two pen widths below which a line has a corner."""
@@ -78,7 +77,7 @@ def _told_by_axis(angle: float, size: float, n: int) -> float:
     return min(math.log(drafted * NEAR_AXIS), 0.0)
 
 
-@njit(cache=True)
+@compiled
 def straightness(centres: Any, known: Any, headings: Any, first: Any, lines: int, pen: float) -> float:
     """Return the log odds that straight lines were drafted: Rayleigh's law of the bow against a log-normal one.
 

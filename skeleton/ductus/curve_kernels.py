@@ -9,9 +9,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.geometry.polyline import lengths_along
 
 
@@ -21,7 +20,7 @@ def _mix(a: float, b: float, t: float, p: float, q: float) -> float:
     return (b - t) / (b - a) * p + (t - a) / (b - a) * q
 
 
-@njit(cache=True)
+@compiled
 def spline_through(p: Any, fine: Any) -> Any:
     """Return the first inner knot and points at the shares `fine` of every stretch between inner knots.
 
@@ -46,7 +45,7 @@ def spline_through(p: Any, fine: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@compiled
 def in_even_steps(p: Any, step: float) -> Any:
     """Return points of a polyline about `step` apart along it, both ends kept; one if it has no length."""
     n = len(p)

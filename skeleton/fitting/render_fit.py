@@ -17,7 +17,6 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from skeleton.fitting.signed_distance import (
     BITS,
@@ -31,6 +30,7 @@ from skeleton.fitting.signed_distance import (
     find_edges,
     numbered,
 )
+from skeleton.geometry.jit import compiled
 
 BAND = 9
 """Unknowns are x, y, half-width of every point in turn: third differences reach nine places on."""
@@ -67,7 +67,7 @@ PRODUCT = ((0, 1, 2), (1, 3, 4), (2, 4, 5))
 """Which of six products of three stands where in their matrix."""
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def _solve(a: Any, b: Any) -> None:
     """Solve a symmetric positive definite banded system; `a[i, k]` is entry (i + k, i); `b` becomes x.
 
@@ -96,7 +96,7 @@ def _solve(a: Any, b: Any) -> None:
         b[i] = s
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def _profile(reach: float, sigma: float, full: float) -> Any:
     """Return the darkness across an edge, and its slope, from `reach` within the ink to `reach` without."""
     fine = PROFILE / reach
@@ -109,7 +109,7 @@ def _profile(reach: float, sigma: float, full: float) -> Any:
     return step, fall
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def _segments(points: Any, number: Any, segment: Any) -> None:
     """Fill in first point, vector and one over the squared length of every segment, (n, 5)."""
     n = len(points)
@@ -120,7 +120,7 @@ def _segments(points: Any, number: Any, segment: Any) -> None:
         segment[i, 4] = 1.0 / max(vx * vx + vy * vy, 1e-12)
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def _ask(
     dark: Any, rows: Any, columns: Any, count: int, known: Any, point: Any, segment: Any,
     reach: float, step: Any, fall: Any, asked: Any,
@@ -175,7 +175,7 @@ def _ask(
     return cost
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def _heard(asked: Any, times: float, a: Any, b: Any) -> None:
     """Set the equations to what the pixels ask for, so many times."""
     a[:] = 0
@@ -193,7 +193,7 @@ def _heard(asked: Any, times: float, a: Any, b: Any) -> None:
                     a[k + 3 + r, p - r] += times * sums[12 + at]
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def _middle(values: Any, low: float, high: float) -> float:
     """Return the median of values between `low` and `high`, to a thousandth of the range."""
     for _ in range(10):
@@ -209,7 +209,7 @@ def _middle(values: Any, low: float, high: float) -> float:
     return 0.5 * (low + high)
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def _smooth(points: Any, stroke: Any, a: Any, b: Any, third: float, second: float, corner: float) -> float:
     """Add the prior on the line's shape to the equations; return what it finds wanting."""
     n = len(points)
@@ -242,7 +242,7 @@ def _smooth(points: Any, stroke: Any, a: Any, b: Any, third: float, second: floa
     return cost
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def fit(
     dark: Any, points: Any, half: Any, stroke: Any, pen: float, sigma: float, full: float,
     shape: Any, stiff: float, rounds: int,

@@ -9,12 +9,12 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from skeleton.fitting.signed_distance import BITS, LANES, NEAR, blank, find_edges, numbered
+from skeleton.geometry.jit import compiled
 
 
-@njit(cache=True)
+@compiled
 def ends_of(stroke: Any) -> Any:
     """Return the first and last point of every stroke of more than one point, in turn; stroke (n,): its number."""
     n = len(stroke)
@@ -29,7 +29,7 @@ def ends_of(stroke: Any) -> Any:
     return out[:count]
 
 
-@njit(cache=True)
+@compiled
 def crossings(points: Any, stroke: Any, longest: float) -> Any:
     """Return (k, 2): the segments i < j that cross, by their first points; `longest`: bound on a segment's length."""
     n = len(points)
@@ -56,7 +56,7 @@ def crossings(points: Any, stroke: Any, longest: float) -> Any:
     return out[:k]
 
 
-@njit(cache=True)
+@compiled
 def gap(one: Any, other: Any, wide: float) -> float:
     """Return the largest distance of points of one stretch from the nearest of the other; stops beyond `wide`."""
     most = 0.0
@@ -70,7 +70,7 @@ def gap(one: Any, other: Any, wide: float) -> float:
     return most
 
 
-@njit(cache=True)
+@compiled
 def beyond(dark: Any, points: Any, half: Any, stroke: Any, far: float, least: float, near: int) -> Any:
     """Return (k, 3): ink about each end of a stroke (`ends_of`) that no stroke explains: area, and its x and y.
 

@@ -11,7 +11,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
+
+from skeleton.geometry.jit import compiled
 
 BITS = 4
 LANES = 1 << BITS
@@ -31,7 +32,7 @@ APART = 2
 """Points from which two segments of one stroke count as different stretches."""
 
 
-@njit(cache=True)
+@compiled
 def numbered(stroke: Any) -> Any:
     """Return numbers of points, such that those of different strokes differ by more than `APART`, and their inverse.
 
@@ -46,13 +47,13 @@ def numbered(stroke: Any) -> Any:
     return number, point
 
 
-@njit(cache=True)
+@compiled
 def blank(height: int, width: int) -> Any:
     """Return room for what is known of the pixels of an image, shape (height, blocks, 4, LANES)."""
     return np.empty((height, -(-width // LANES), 4, LANES), np.float32)
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def find_edges(points: Any, half: Any, number: Any, reach: float, first: int, every: int, known: Any) -> None:
     """Fill `known` for every `every`th row from the `first`, up to `reach` px on either side of an edge.
 
@@ -106,7 +107,7 @@ def find_edges(points: Any, half: Any, number: Any, reach: float, first: int, ev
                     known[y, b, WHOSE_NEXT, k] = who_lost if take else whose_other
 
 
-@njit(cache=True, fastmath=True)
+@compiled(fastmath=True)
 def at_edges(known: Any, width: int, reach: float, first: int, every: int, rows: Any, columns: Any) -> int:
     """Fill in rows and columns of the pixels within `reach` of an edge; return how many there are."""
     h, blocks = known.shape[0], known.shape[1]

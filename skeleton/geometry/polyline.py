@@ -9,13 +9,13 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.geometry.jit import compiled
 
 
-@njit("float64(float64[:, ::1])", cache=True)
+@compiled("float64(float64[:, ::1])")
 def total_length(line: Any) -> float:
     """Return the length of a polyline."""
     out = 0.0
@@ -24,7 +24,7 @@ def total_length(line: Any) -> float:
     return out
 
 
-@njit("float64[::1](float64[:, ::1])", cache=True)
+@compiled("float64[::1](float64[:, ::1])")
 def lengths_along(line: Any) -> Any:
     """Return the arc length at every point of a polyline, shape (n,)."""
     out = np.zeros(len(line))
@@ -33,7 +33,7 @@ def lengths_along(line: Any) -> Any:
     return out
 
 
-@njit("float64[:, ::1](float64[:, ::1], float64[::1])", cache=True)
+@compiled("float64[:, ::1](float64[:, ::1], float64[::1])")
 def points_at(line: Any, where: Any) -> Any:
     """Return the points of a polyline at the arc lengths `where`, in any order; its ends for those beyond."""
     s = lengths_along(line)
@@ -59,7 +59,7 @@ def points_at(line: Any, where: Any) -> Any:
     return out
 
 
-@njit("float64[:, ::1](float64[:, ::1], float64)", cache=True)
+@compiled("float64[:, ::1](float64[:, ::1], float64)")
 def evenly_stepped(line: Any, step: float) -> Any:
     """Return a polyline at equal steps of about `step`, both ends kept."""
     total = total_length(line)
@@ -67,7 +67,7 @@ def evenly_stepped(line: Any, step: float) -> Any:
     return points_at(line, np.linspace(0.0, total, n))
 
 
-@njit("float64[:, ::1](float64[:, ::1], float64, float64)", cache=True)
+@compiled("float64[:, ::1](float64[:, ::1], float64, float64)")
 def part_between(line: Any, low: float, high: float) -> Any:
     """Return a polyline from one arc length to another with its own points in between; one point where low is high."""
     s = lengths_along(line)
@@ -84,7 +84,7 @@ def part_between(line: Any, low: float, high: float) -> Any:
     return points_at(line, where[:n])
 
 
-@njit("float64[:, ::1](float64, float64, float64, float64, float64, float64, float64, float64, float64)", cache=True)
+@compiled("float64[:, ::1](float64, float64, float64, float64, float64, float64, float64, float64, float64)")
 def cubic(px: float, py: float, dx: float, dy: float, qx: float, qy: float, ex: float, ey: float, step: float) -> Any:
     """Return the cubic from p leaving along the unit vector d to q arriving along e, at steps of about `step`."""
     size = math.hypot(qx - px, qy - py)
@@ -100,7 +100,7 @@ def cubic(px: float, py: float, dx: float, dy: float, qx: float, qy: float, ex: 
     return out
 
 
-@njit("float64[:, ::1](float64[:, ::1], boolean)", cache=True)
+@compiled("float64[:, ::1](float64[:, ::1], boolean)")
 def smoothed(line: Any, closed: bool) -> Any:
     """Return a polyline of pixel steps thrice smoothed by a window of a quarter, a half, a quarter; ends kept."""
     n = len(line)

@@ -6,9 +6,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.geometry.polyline import points_at, total_length
 
 
@@ -18,13 +17,13 @@ def wrap(angle: float) -> float:
     return (angle + math.pi) % (2 * math.pi) - math.pi
 
 
-@njit(cache=True)
+@compiled
 def turn_cost(angle: float) -> float:
     """Return the cost of turning by `angle` at a junction: little up to 25 degrees, one at 90."""
     return (max(angle - 0.25, 0.0) / 1.32) ** 2
 
 
-@njit(cache=True)
+@compiled
 def bend_between(
     dx: float, dy: float, ex: float, ey: float, gap_x: float, gap_y: float, curving: float, pen: float
 ) -> float:
@@ -46,7 +45,7 @@ def bend_between(
     return abs(turn)
 
 
-@njit("float64[:, ::1](float64[:, ::1])", cache=True)
+@compiled("float64[:, ::1](float64[:, ::1])")
 def _from_the_end(line: Any) -> Any:
     """Return the points of a line from its other end."""
     n = len(line)
@@ -56,7 +55,7 @@ def _from_the_end(line: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@compiled
 def last_stretches(points: Any, starts: Any, pen: float) -> Any:
     """Return (near, far, reach) of both ends of pieces end to end: the ways of the last stretch, and the one before.
 

@@ -8,9 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 
 _DY = np.array([-1, 0, 0, 1, -1, -1, 1, 1])
 _DX = np.array([0, -1, 1, 0, -1, 1, -1, 1])
@@ -27,7 +26,7 @@ def _linked(sk: Any, y: int, x: int, k: int) -> Any:
     return sk[v, x] == 0 and sk[y, u] == 0
 
 
-@njit(cache=True)
+@compiled
 def pixel_graph(sk: Any) -> Any:
     """Return (nodes, edges, pixels) of a thinned image with a border of zeros.
 

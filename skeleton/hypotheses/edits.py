@@ -8,9 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.hypotheses.retracing import overruns, retrace_end, retraces
 from skeleton.states.paths import (
     concatenated,
@@ -33,7 +32,7 @@ TIP = 3.0
 HOOKED, UNHOOKED, TURNED, LOOPED, CROSSED, OVERRUN = range(len(KINDS))
 
 
-@njit(cache=True)
+@compiled
 def others(g: Any, walks: Any, free: Any) -> Any:
     """Return readings that differ in one thing, each (kind, walks); `free` marks states at tips."""
     every = parted(walks)

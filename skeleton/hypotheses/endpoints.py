@@ -8,9 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.states.paths import concatenated, coverage, joined, parted, reversed_path, ring_of, rotated_ring
 
 AGAIN = 0.4
@@ -148,7 +147,7 @@ def better_ring(g: Any, ring: Any) -> Any:
     return best, concatenated(turned, turned[:more])
 
 
-@njit(cache=True)
+@compiled
 def optimise_endpoints(g: Any, walks: Any, single: bool) -> Any:
     """Return walks with all ends where the clues have them; if `single`, also each with one end changed, best first."""
     plain = parted(walks)

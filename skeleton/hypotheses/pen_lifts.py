@@ -8,9 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.states.paths import can_concatenate, cosine, extended, joined, parted, reversed_path
 
 
@@ -77,7 +76,7 @@ def _merge(g: Any, walks: Any) -> Any:
     return joined(out), merged
 
 
-@njit(cache=True)
+@compiled
 def lift_edits(g: Any, walks: Any) -> Any:
     """Return what walks become when pen lifts and retraces are exchanged, each (kind, number, walks).
 
@@ -96,7 +95,7 @@ def lift_edits(g: Any, walks: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@compiled
 def junction_merges(g: Any, walks: Any) -> Any:
     """Return what walks become when two of them whose ends meet are one stroke, one for every such pair of ends."""
     every = parted(walks)

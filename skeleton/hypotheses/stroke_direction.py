@@ -9,9 +9,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.geometry.polyline import points_at, total_length
 from skeleton.states.paths import concatenated, cosine, joined, parted, reversed_path, ring_of, rotated_ring
 
@@ -46,7 +45,7 @@ def _area(p: Any) -> float:
     return float(out)
 
 
-@njit("float64[::1](float64[:, ::1], float64)", cache=True)
+@compiled("float64[::1](float64[:, ::1], float64)")
 def direction_features(line: Any, size: float) -> Any:
     """Return what speaks for a line being written as it stands, shape (9,); each changes its sign with the line's way.
 
@@ -160,7 +159,7 @@ def _corners(p: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@compiled
 def orient_strokes(g: Any, walks: Any, size: float, weights: Any) -> Any:
     """Return walks the way a pen would rather go them, and (5,) what still goes against it.
 
@@ -213,7 +212,7 @@ def _contrary(g: Any, w: Any, line: Any, a: int, b: int) -> bool:
     return total_length(line[a : b + 1]) < 1.06 * far
 
 
-@njit(cache=True)
+@compiled
 def canonical_orientation(g: Any, walks: Any, size: float, weights: Any) -> Any:
     """Return walks with rings begun where the rules have it, and the same parted where they go against the grain.
 

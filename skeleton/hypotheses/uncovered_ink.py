@@ -8,9 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.hypotheses.parallel_lines import detour_both_ways
 from skeleton.states.paths import (
     along_piece,
@@ -33,7 +32,7 @@ BESIDE = 6
 """States, half a pen width apart, from the end of a walk up to which a tip may be where that end was hooked."""
 
 
-@njit(cache=True)
+@compiled
 def completed(g: Any, walks: Any, count: Any) -> Any:
     """Return a match's walks with all ink taken up, each (walks, strokes added, tips that became hooks).
 

@@ -8,12 +8,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 
 
-@njit(cache=True)
+@compiled
 def histogram(image: Any) -> Any:
     """Return how many pixels of an 8-bit image have each value, shape (256,)."""
     out = np.zeros(256, np.int64)
@@ -32,7 +31,7 @@ def _root(parent: Any, i: int) -> int:
     return i
 
 
-@njit("int32[:, ::1](uint8[:, ::1], int64)", cache=True)
+@compiled("int32[:, ::1](uint8[:, ::1], int64)")
 def _runs(mask: Any, value: int) -> Any:
     """Return (k, 3): row, first and last + 1 column of every run of `value`, row by row."""
     h, w = mask.shape
@@ -54,7 +53,7 @@ def _runs(mask: Any, value: int) -> Any:
     return out[:n]
 
 
-@njit("Tuple((int32[:, ::1], int64[::1]))(uint8[:, ::1], int64, int64)", cache=True)
+@compiled("Tuple((int32[:, ::1], int64[::1]))(uint8[:, ::1], int64, int64)")
 def _patches(mask: Any, value: int, reach: int) -> Any:
     """Return (runs, patch of every run): runs of `value`, joined row by row (Rosenfeld & Pfaltz 1966).
 
@@ -81,7 +80,7 @@ def _patches(mask: Any, value: int, reach: int) -> Any:
     return runs, parent
 
 
-@njit(cache=True)
+@compiled
 def flip_small_components(mask: Any, value: int, reach: int, least: float) -> None:
     """Turn patches of `value` (0 or 1) with less than `least` pixels into the other value, in place."""
     runs, patch = _patches(mask, value, reach)
@@ -94,7 +93,7 @@ def flip_small_components(mask: Any, value: int, reach: int, least: float) -> No
                 mask[runs[i, 0], x] = 1 - value
 
 
-@njit(cache=True)
+@compiled
 def peaks(mask: Any, values: Any) -> Any:
     """Return (k, 2), x and y: where `values` are greatest in every patch of ones, patches by their uppermost pixels."""
     runs, patch = _patches(mask, 1, 1)

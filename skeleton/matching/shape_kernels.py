@@ -6,9 +6,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 
 
 @inner
@@ -22,14 +21,14 @@ def box_of_walks(walk: Any, here: Any) -> Any:
     return box
 
 
-@njit(cache=True)
+@compiled
 def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
     """Return (strokes, lengths): walks at equal arc lengths, laid into a box of size 1, and their shares of length."""
     box = box_of_walks(walk, here)
     return shape_in_boxes(walk, starts, here, samples, np.zeros(len(here), np.bool_), np.stack((box, box)))
 
 
-@njit(cache=True)
+@compiled
 def shape_in_boxes(walk: Any, starts: Any, here: Any, samples: int, aside: Any, boxes: Any) -> Any:
     """Return (strokes, lengths) as `shape_of_walks` does, marks apart.
 
@@ -89,7 +88,7 @@ def form_distance(strokes: Any, lengths: Any, form: Any, form_lengths: Any) -> A
     return mean / weights, worst, ends
 
 
-@njit(cache=True)
+@compiled
 def pairwise_distance(
     a: Any, a_lengths: Any, a_starts: Any, b: Any, b_lengths: Any, b_starts: Any, most: float
 ) -> Any:  # fmt: skip

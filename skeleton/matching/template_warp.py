@@ -8,9 +8,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.matching.viterbi import NEVER, follow
 from skeleton.states.shortest_paths import fill_walk
 
@@ -202,7 +201,7 @@ def warp_template(p: Any, breaks: Any, step: Any, found: Any, size: float, share
     return out, steps
 
 
-@njit(cache=True)
+@compiled
 def align_and_decode(
     every: Any, first: Any, aside: int, boxes: Any, step: float, place: float, most: float,
     here: Any, heading: Any, start_cost: Any, at: Any, to: Any, length: Any, cost: Any,
@@ -232,7 +231,7 @@ def align_and_decode(
     return points, breaks, steps, letter, walk, total / len(points)
 
 
-@njit(cache=True)
+@compiled
 def match_template(
     points: Any, breaks: Any, step: Any, letter: int, walk: Any, size: float, place: float, rounds: int,
     here: Any, heading: Any, start_cost: Any, piece: Any,

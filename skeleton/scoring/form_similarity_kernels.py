@@ -6,8 +6,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
+from skeleton.geometry.jit import compiled
 from skeleton.matching.shape_kernels import form_distance, shape_in_boxes, shape_of_walks
 
 SPREAD = 0.035
@@ -30,7 +30,7 @@ OTHER_NUMBER = 0.02
 """Likelihood of a number of strokes that no form has."""
 
 
-@njit(cache=True)
+@compiled
 def form_scores(
     pack: Any, here: Any, samples: int, aside: Any, boxes: Any,
     forms: Any, form_lengths: Any, form_at: Any, priors: Any,

@@ -5,9 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.scoring.width_consistency import linked
 from skeleton.states.paths import coverage, step_cost
 
@@ -129,7 +128,7 @@ def landing_lift_costs(g: Any, walks: Any) -> Any:
     return landed, lifted
 
 
-@njit(cache=True)
+@compiled
 def path_features(
     g: Any, pack: Any, gaps: Any, free: Any, start_cost: Any, widths: Any, variance: float, total: float, size: float
 ) -> Any:  # fmt: skip

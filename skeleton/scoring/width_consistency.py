@@ -13,9 +13,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.states.paths import cosine
 
 REACH = 0.12
@@ -40,7 +39,7 @@ MOST, LEAST = 4.0, -6.0
 """Bounds of what one stroke tells."""
 
 
-@njit(cache=True)
+@compiled
 def own_widths(g: Any, width: Any) -> Any:
     """Return (widths, variance): less their mean, NaN where they are not the line's own; width: shares of the usual."""
     n = len(width)
@@ -85,7 +84,7 @@ def _evidence(u: Any, y: Any, a: int, b: int, variance: float) -> float:
     return out
 
 
-@njit(cache=True)
+@compiled
 def linked(g: Any, walks: Any, count: Any, widths: Any, variance: float) -> Any:
     """Return the cost of taking each stroke's parts for one stroke's: of those that look so, of those that do not.
 

@@ -10,9 +10,8 @@ from __future__ import annotations
 from typing import Any, NamedTuple
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 
 
 class PathContext(NamedTuple):
@@ -39,7 +38,7 @@ class PathContext(NamedTuple):
     pen: float
 
 
-@njit("int32[::1](int32[::1])", cache=True)
+@compiled("int32[::1](int32[::1])")
 def reversed_path(walk: Any) -> Any:
     """Return a walk gone the other way."""
     n = len(walk)
@@ -49,7 +48,7 @@ def reversed_path(walk: Any) -> Any:
     return out
 
 
-@njit("int32[::1](int64, int64)", cache=True)
+@compiled("int32[::1](int64, int64)")
 def along_piece(a: int, b: int) -> Any:
     """Return the states along a piece from place a to place b, both included."""
     out = np.empty(b - a + 1, np.int32)
@@ -58,7 +57,7 @@ def along_piece(a: int, b: int) -> Any:
     return out
 
 
-@njit("void(int32[::1], int32[::1], int64)", cache=True)
+@compiled("void(int32[::1], int32[::1], int64)")
 def lay(states: Any, out: Any, at: int) -> None:
     """Lay states into `out` from `at` on: a slice takes seconds to compile."""
     for k in range(len(states)):
@@ -84,7 +83,7 @@ def parted(walks: Any) -> Any:
     return [walk[starts[i] : starts[i + 1]] for i in range(len(starts) - 1)]
 
 
-@njit("int32[::1](int32[::1], int32[::1])", cache=True)
+@compiled("int32[::1](int32[::1], int32[::1])")
 def concatenated(head: Any, tail: Any) -> Any:
     """Return two stretches of states as one walk."""
     out = np.empty(len(head) + len(tail), np.int32)
@@ -93,7 +92,7 @@ def concatenated(head: Any, tail: Any) -> Any:
     return out
 
 
-@njit(cache=True)
+@compiled
 def coverage(walks: Any, places: int) -> Any:
     """Return how often every place is passed, shape (places,)."""
     walk, starts = walks

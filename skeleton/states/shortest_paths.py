@@ -8,12 +8,11 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 
 
-@njit(cache=True)
+@compiled
 def moves_within(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, reach: float) -> Any:
     """Return (at, to, length, cost): every walk of at most `reach` from every state, cheapest first found.
 

@@ -9,9 +9,8 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 from skeleton.geometry.polyline import points_at, total_length
 from skeleton.graph.junction_kernels import bend_between, turn_cost
 
@@ -75,7 +74,7 @@ def _start_costs(out: Any, d: Any, gap: float, free_a: bool, free_b: bool, pen: 
             out[2 * k + 1] = min(out[2 * k + 1], START_AT_CORNER)
 
 
-@njit(cache=True)
+@compiled
 def lay_states(points: Any, starts: Any, junction_of: Any, lines: int, pen: float, step: float) -> Any:
     """Return (here, heading, start_cost, piece, first, spacing) of pieces end to end; see `state_graph.States`.
 
@@ -155,7 +154,7 @@ def _corners(heading: Any, a: int, b: int, gap: float, pen: float, line: bool) -
     return out[:n]
 
 
-@njit(cache=True)
+@compiled
 def single_steps(
     points: Any, starts: Any, junction_of: Any, lines: int, leaving: Any, curving: Any, pen: float,
     ends: Any, met: Any, heading: Any, first: Any, spacing: Any, step: float,

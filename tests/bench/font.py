@@ -4,7 +4,7 @@
 
 The hands: the sample's (true strokes of its cells), the same as read from its scans, and one inked from an open
 handwriting font, traced from its picture and scattered. Reading the scans takes minutes: --read takes a hand folder in
-which they were read before. Spacing is compared with Bitstream Vera Sans, which comes with ReportLab (PyPI).
+which they were read before. Spacing is compared with that of the open text font in ReportLab (PyPI).
 """
 
 from __future__ import annotations
@@ -30,7 +30,7 @@ from fontbuild.font import Font, Metrics, Record
 from fontbuild.formats.opentype import save_opentype
 from fontbuild.formats.svg_font import save_svg_fonts
 from fontbuild.formats.ufo import load_ufo, save_ufo
-from fontbuild.geometry import blend, sample_glyph
+from fontbuild.geometry import sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import mark_strokes, parts_of
 from fontbuild.point_cloud_distance import cloud, distances, normal
@@ -38,6 +38,7 @@ from skeleton import trace
 from skeleton.attempt import Attempt
 from tests.bench.font_hands import HANDWRITING, inked_hand, misread, plant, read_hand, sample_hand, written_odd
 from tests.bench.trace_ink import ink
+from tests.fontbuild.blending import blend
 from tests.fontbuild.text_fonts import load_text_font
 
 RECORD = Record("Lantern", "the lighthouse keeper", "invented", "sample", 2026)
@@ -67,10 +68,10 @@ def main(argv: list[str]) -> int:
     args = parser.parse_args(argv)
     samples = {"sample": sample_hand(), "sample as read": read_hand(args.read)}
     hands = dict(samples)
-    if args.handwriting.exists():
+    if args.handwriting is not None and args.handwriting.exists():
         hands["inked from " + args.handwriting.name] = inked_hand(args.handwriting)
     else:
-        print(f"second hand: {args.handwriting} is not installed (Debian: fonts-dkg-handwriting)")
+        print("no second hand: none is installed (Debian: fonts-dkg-handwriting)")
     wanted = args.only.split(",")
     if "outliers" in wanted:
         for name, attempts in hands.items():
@@ -230,10 +231,10 @@ def white(font: Font) -> None:
         for a, b in pairs
         if a in vera.glyphs and b in vera.glyphs
     ]
-    _row("Bitstream Vera Sans", np.array(theirs))
+    _row("the text font", np.array(theirs))
     small = "abcdefghijklmnopqrstuvwxyz"
     kinds = {"small": (small, small), "capital, small": (small.upper(), small), "capitals": (small.upper(),) * 2}
-    print("Our distances on Vera's shapes against its designer's (x-heights: SD of the difference, SD of his own)")
+    print("Our distances on the text font's shapes against its own (x-heights: SD of the difference, SD of its own)")
     sides = {c: spacing.sides(vera.glyphs[c], vera.metrics) for c in small + small.upper()}
     by = replace(spacing.rule(vera.metrics), white=0.4 * vera.metrics.x_height)
     for name, (first, second) in kinds.items():
@@ -347,10 +348,10 @@ def clients(font: Font) -> None:
                 hb.shape(shaper, buffer, {"rand": False})
                 names = [shaper.glyph_to_string(i.codepoint) for i in buffer.glyph_infos]
                 print(f"    {text}: {' '.join(names)}")
-        print(f"  FontForge: {_fontforge(svg[0])}")
+        print(f"  a font editor of others: {_font_editor(svg[0])}")
 
 
-def _fontforge(file: Path) -> str:
+def _font_editor(file: Path) -> str:
     script = (
         "import fontforge,sys\n"
         "f=fontforge.open(sys.argv[1])\n"
@@ -358,7 +359,7 @@ def _fontforge(file: Path) -> str:
         "c=[c for x in g for c in x.foreground]\n"
         "print(len(g),'glyphs,',len(c),'contours,',sum(not x.closed for x in c),'open')\n"
     )
-    python = "/usr/bin/python3"  # Debian's own, which has FontForge's module
+    python = "/usr/bin/python3"  # Debian's own, which has the font editor's module
     if not Path(python).exists() or subprocess.run([python, "-c", "import fontforge"], capture_output=True).returncode:
         return "not installed (Debian: python3-fontforge)"
     done = subprocess.run([python, "-c", script, str(file)], capture_output=True, text=True, check=False)

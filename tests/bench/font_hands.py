@@ -21,8 +21,8 @@ from skeleton.geometry.stroke import Stroke
 from tests.fontbuild.hands import attempt, scattered
 
 SAMPLE = Path(__file__).parents[2] / "sample_sheets" / "lantern"
-HANDWRITING = Path("/usr/share/fonts/truetype/fifthhorseman/dkg.ttf")
-"""Debian's fonts-dkg-handwriting (Daniel Kahn Gillmor's hand, open licence); another font by --handwriting."""
+HANDWRITING = next(iter(sorted(Path("/usr/share/fonts/truetype/fifthhorseman").glob("*.ttf"))), None)
+"""An outline font of a hand, of open licence, where Debian's fonts-dkg-handwriting is installed."""
 
 LETTERS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789.,;:!?&@()éèüöäñç"
 

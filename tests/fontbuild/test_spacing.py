@@ -1,4 +1,4 @@
-"""Spacing beside that of a text font drawn by others: Bitstream Vera Sans, which ReportLab (PyPI) carries."""
+"""Spacing beside that of a text font drawn by others, the one that ReportLab (PyPI) carries."""
 
 from __future__ import annotations
 

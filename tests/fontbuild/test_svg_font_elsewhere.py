@@ -1,7 +1,7 @@
 """Our SVG fonts in programs of others, both from Debian.
 
-FontForge (fontforge-nox), a font editor, through its Python scripting; Batik (libbatik-java), a renderer that
-implements SVG fonts, beside resvg (PyPI resvg_py), which draws the same strokes as plain paths.
+A font editor (fontforge-nox) through its Python scripting; a renderer that implements SVG fonts (libbatik-java),
+beside resvg (PyPI resvg_py), which draws the same strokes as plain paths.
 """
 
 from __future__ import annotations
@@ -67,7 +67,7 @@ def opened(font: Font, tool: Callable[[str], str], tmp_path: Path) -> dict[str, 
     return dict(json.loads(out.read_text(encoding="utf-8")))
 
 
-def test_fontforge_imports_the_same_open_strokes(font: Font, opened: dict[str, Any]) -> None:
+def test_a_font_editor_imports_the_same_open_strokes(font: Font, opened: dict[str, Any]) -> None:
     by_code = {g["code"]: g for g in opened["glyphs"].values() if g["code"] > 0}
 
     assert opened["em"] == 1000
@@ -84,7 +84,7 @@ def test_fontforge_imports_the_same_open_strokes(font: Font, opened: dict[str, A
             np.testing.assert_allclose(points, mine, atol=0.02, err_msg=char)
 
 
-def test_fontforge_reads_the_kerning_out_of_our_lists(font: Font, opened: dict[str, Any]) -> None:
+def test_a_font_editor_reads_the_kerning_out_of_our_lists(font: Font, opened: dict[str, Any]) -> None:
     names = {g["code"]: name for name, g in opened["glyphs"].items()}
     for (a, b), k in font.kerning.items():
         kerns = opened["glyphs"][names[ord(a)]]["kerns"]
@@ -92,7 +92,7 @@ def test_fontforge_reads_the_kerning_out_of_our_lists(font: Font, opened: dict[s
 
 
 @pytest.mark.parametrize("text", ["To Véi", "aÿ&W."])
-def test_batik_draws_the_strokes_where_they_belong(
+def test_a_renderer_of_svg_fonts_draws_the_strokes_where_they_belong(
     font: Font, tool: Callable[[str], str], tmp_path: Path, text: str
 ) -> None:
     """The pictures may differ by a pixel: two renderers, and kerning in whole units."""
@@ -103,7 +103,7 @@ def test_batik_draws_the_strokes_where_they_belong(
     pen = {"fill": "none", "stroke": "black", "stroke-width": "30", "stroke-linecap": "round"}
     place = {"x": "200", "y": "1100", "font-family": "Skerry", "font-size": "1000"}
     ET.SubElement(root, f"{{{SVG}}}text", {**pen, **place}).text = text
-    theirs, file = tmp_path / "batik.png", tmp_path / "text.svg"
+    theirs, file = tmp_path / "theirs.png", tmp_path / "text.svg"
     ET.ElementTree(root).write(file, encoding="utf-8")
     command = [program, "-bg", "255.255.255.255", "-d", str(theirs), str(file)]
     done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)

@@ -255,7 +255,7 @@ def test_one_bad_page_does_not_cost_the_others(tmp_path, capsys):
 
 
 def test_a_machine_without_the_system_library_of_opencv_is_told_what_to_install(tmp_path):
-    # What the loader says where libGL is not installed (Debian 12, libgl1 removed; from memory).
+    # What the loader says where libGL is not installed (Debian 12, libgl1 removed).
     (tmp_path / "cv2.py").write_text("raise ImportError('libGL.so.1: cannot open shared object file')\n")
     root = Path(__file__).parents[2]
     code = (

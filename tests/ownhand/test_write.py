@@ -70,7 +70,7 @@ def test_a_faulty_layout_file_says_where(tmp_path, text, said):
 
 def test_each_box_gets_its_own_text(font, layout, tmp_path):
     text = tmp_path / "card.txt"
-    text.write_text("[[message]]\nDear Orla, the {lamp} is lit.\n[[address]]\nOrla\n7 Quarry Lane\n")
+    text.write_text(">> message\nDear Orla, the {lamp} is lit.\n>> address\nOrla\n7 Quarry Lane\n")
     out = tmp_path / "card.svg"
 
     assert main(["write", str(font), "--file", str(text), "--layout", str(layout), "-o", str(out)]) == 0
@@ -93,6 +93,17 @@ def test_the_suffix_says_what_is_written(font, tmp_path, suffix):
     head = out.read_bytes()[:60]
     signs = {"svg": b"<?xml", "hpgl": b"IN;", "plt": b"IN;", "gcode": b"(", "nc": b"(", "png": b"\x89PNG"}
     assert signs[suffix] in head
+
+
+def test_a_text_with_letters_that_the_hand_lacks_ends_with_five_and_strict_writes_nothing(font, tmp_path, capsys):
+    out = tmp_path / "page.svg"
+
+    assert main(["write", str(font), "ж lit", "-o", str(out), "--no-preview", "--strict"]) == 5
+    assert not out.exists()
+    assert main(["write", str(font), "ж lit", "-o", str(out), "--no-preview"]) == 5
+
+    assert out.exists()
+    assert "'ж' (U+0436, cyrillic small letter zhe): once" in capsys.readouterr().err
 
 
 def test_a_long_text_goes_on_to_numbered_pages(font, tmp_path):

@@ -1,8 +1,9 @@
 """A text with fields for each recipient.
 
-`{name}` stands for the field of that name, `{name|dear friend}` for it or, where it is empty, for what follows the bar;
-`{{` and `}}` are braces. A line that holds nothing but fields, all empty, is left out. A line `[[address]]` begins the
-text of the box of that name; what comes before the first such line is for the first box.
+`{name}` stands for the field of that name, `{name, else dear friend}` for it or, where it is empty, for what follows
+`else`; `{sum, as money de EUR}` sets a plain number as a language does (`value_formats`). `{left brace}` and
+`{right brace}` are braces. A line that holds nothing but fields, all empty, is left out. A line `>> address` begins
+the text of the box of that name; what comes before the first such line is for the first box.
 """
 
 from __future__ import annotations
@@ -12,9 +13,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from capture.errors import InputError
+from ownhand.composer.merge.value_formats import formatted
 
-_TOKEN = re.compile(r"\{\{|\}\}|\{([^{}|\n]+)(?:\|([^{}\n]*))?\}|[{}]")
-_BOX = re.compile(r"^\[\[\s*([^\[\]]+?)\s*\]\][ \t]*$", re.M)
+_TOKEN = re.compile(
+    r"\{([^{}\n]*?)(?:,[ \t]*as[ \t]+([^{}\n,]*?)[ \t]*)?(?:,[ \t]*else(?:[ \t]+([^{}\n]*))?)?\}|[{}]", re.I
+)
+_BOX = re.compile(r"^>>[ \t]*(\S[^\n]*?)[ \t]*$", re.M)
+BRACES = {"left brace": "{", "right brace": "}"}
+"""Fields that are no columns."""
 
 
 @dataclass(frozen=True)
@@ -31,6 +37,11 @@ class Template:
         """Return the text with the fields of one row; by box, where the template names any.
 
         `row` has keys folded by `key`.
+
+        Raises
+        ------
+        InputError
+            If a value cannot be set as its field asks (`value_formats.formatted`).
         """
         filled = {name: _fill(text, row) for name, text in self.boxes}
         return filled[""] if list(filled) == [""] else filled
@@ -53,32 +64,48 @@ def parse_template(text: str, *, where: str = "template") -> Template:
     Raises
     ------
     InputError
-        If a brace stands alone or a field has no name; with the line.
+        If a brace stands alone, a field has no name, or how it is to be set is not known; with the line.
 
     Examples
     --------
-    >>> parse_template("Dear {Name|friend},").fill({"name": ""})
+    >>> parse_template("Dear {Name, else friend},").fill({"name": ""})
     'Dear friend,'
     """
     fields: set[str] = set()
     for found in _TOKEN.finditer(text):
         line = text.count("\n", 0, found.start()) + 1
-        if found[0] in "{}":
-            raise InputError(
-                f"{where}, line {line}", f"a single '{found[0]}'", "Write {field}, or {{ and }} for braces."
-            )
-        if found[1] is not None:
-            if not key(found[1]):
-                raise InputError(f"{where}, line {line}", "a field without a name", "Write {field}.")
-            fields.add(key(found[1]))
+        if found[0] in ("{", "}"):
+            remedy = "Write {field}, or {left brace} and {right brace} for braces."
+            raise InputError(f"{where}, line {line}", f"a single '{found[0]}'", remedy)
+        if not key(found[1]):
+            raise InputError(f"{where}, line {line}", "a field without a name", "Write {field}.")
+        if found[2] is not None:
+            formatted("", found[2], where=f"{where}, line {line}")
+        fields.add(key(found[1]))
+    return Template(split_boxes(text, where=where), frozenset(fields - set(BRACES)))
+
+
+def split_boxes(text: str, *, where: str = "text") -> tuple[tuple[str, str], ...]:
+    r"""Return the boxes that a text names in lines of `>> name`, with the text of each; '' is the first box.
+
+    Raises
+    ------
+    InputError
+        If a box begins twice.
+
+    Examples
+    --------
+    >>> split_boxes("Dear Orla,\n>> address\n7 Quarry Lane")
+    (('', 'Dear Orla,'), ('address', '7 Quarry Lane'))
+    """
     parts = _BOX.split(text)
     boxes = [(name.strip(), body.strip("\n")) for name, body in zip(parts[1::2], parts[2::2], strict=True)]
     if parts[0].strip() or not boxes:
         boxes.insert(0, ("", parts[0].rstrip("\n") if boxes else parts[0]))
     names = [name for name, _ in boxes]
     if len(set(names)) < len(names):
-        raise InputError(where, "one box begins twice", "Give each box one [[name]] line.")
-    return Template(tuple(boxes), frozenset(fields))
+        raise InputError(where, "one box begins twice", "Give each box one line '>> name'.")
+    return tuple(boxes)
 
 
 def _fill(text: str, row: Mapping[str, str]) -> str:
@@ -88,10 +115,14 @@ def _fill(text: str, row: Mapping[str, str]) -> str:
 
         def value(found: re.Match[str]) -> str:
             nonlocal empty
-            if found[0] in ("{{", "}}"):
+            name = key(found[1])
+            if name in BRACES:
                 empty = False
-                return found[0][0]
-            value = row.get(key(found[1]), "").strip() or (found[2] or "")
+                return BRACES[name]
+            value = row.get(name, "").strip()
+            if found[2]:
+                value = formatted(value, found[2], where=f"field '{name}'")
+            value = value or (found[3] or "").strip()
             empty = empty and not value
             return value
 

@@ -2,7 +2,7 @@
 
 Who writes a word in one go comes back for its dots and bars: delayed strokes, as the literature on on-line handwriting
 calls them (Tappert, Suen and Wakahara, "The state of the art in on-line handwriting recognition", IEEE Trans. PAMI 12,
-1990; from memory).
+1990).
 """
 
 from __future__ import annotations

@@ -6,17 +6,14 @@ The picture is twice as large as it is shown, for fine screens. Sizes here are p
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import cv2
 import numpy as np
 
 from ownhand.hands.decisions import seen
-from ownhand.review.images.ink_images import on_white, png, size_mm
+from ownhand.review.images.ink_images import InkSource, on_white, png, size_mm
 from skeleton.attempt import Attempt
-
-if TYPE_CHECKING:
-    from ownhand.review.session.review_session import ReviewSession
 
 X_HEIGHT = 15.0
 """An x-height is shown so tall."""
@@ -30,6 +27,14 @@ ROOM_MM = 0.5
 """Left free beside the strokes, for their ink's width and what the tracer missed."""
 
 
+class AttemptSource(InkSource, Protocol):
+    """What a strip is made from: the session, as far as it needs it."""
+
+    attempts: dict[str, Attempt]
+    asked: dict[str, dict[str, Attempt]]
+    """By the character that was asked for: the attempts by id."""
+
+
 @dataclass(frozen=True)
 class Slot:
     """Where an attempt stands in the strip of the character that was asked for."""
@@ -40,38 +45,38 @@ class Slot:
     """x of the slot's left edge in the cell's frame."""
 
 
-def slots(book: ReviewSession, char: str) -> dict[str, Slot]:
+def slots(source: AttemptSource, char: str) -> dict[str, Slot]:
     """Return by attempt id where each attempt asked for as `char` stands; made from the strokes as they were read."""
     out, x = {}, 0
-    for key, attempt in book.asked.get(char, {}).items():
-        low, high = _extent(book, attempt)
+    for key, attempt in source.asked.get(char, {}).items():
+        low, high = _extent(source, attempt)
         width = max(8, round((high - low) * X_HEIGHT / attempt.x_height_mm))
         out[key] = Slot(x, width, low)
         x += width + GAP
     return out
 
 
-def _extent(book: ReviewSession, attempt: Attempt) -> tuple[float, float]:
+def _extent(source: AttemptSource, attempt: Attempt) -> tuple[float, float]:
     bounds = seen(attempt.strokes)
     if bounds:
         return bounds[0] - ROOM_MM, min(bounds[2] + ROOM_MM, bounds[0] + 12 * attempt.x_height_mm)
-    width, _ = size_mm(book, attempt.id)
-    left = book.ink[attempt.id][1].left_mm if attempt.id in book.ink else 0.0
+    width, _ = size_mm(source, attempt.id)
+    left = source.ink[attempt.id][1].left_mm if attempt.id in source.ink else 0.0
     return left, left + max(width, 1.0)
 
 
-def strip_png(book: ReviewSession, char: str) -> bytes | None:
+def strip_png(source: AttemptSource, char: str) -> bytes | None:
     """Return the strip of a character as PNG; None where it was never asked for."""
-    places = slots(book, char)
+    places = slots(source, char)
     if not places:
         return None
     last = list(places.values())[-1]
     strip = np.full((FINE * (UP + DOWN), FINE * (last.x + last.width)), 255, np.uint8)
     for key, slot in places.items():
-        data = png(book, key)
+        data = png(source, key)
         picture = None if data is None else cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
         if picture is not None:
-            place, k = book.ink[key][1], FINE * X_HEIGHT / book.attempts[key].x_height_mm
+            place, k = source.ink[key][1], FINE * X_HEIGHT / source.attempts[key].x_height_mm
             scale = k / place.px_per_mm
             moved = np.array(
                 [[scale, 0, (place.left_mm - slot.from_mm) * k], [0, scale, FINE * UP - place.top_mm * k]], float

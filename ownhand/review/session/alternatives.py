@@ -4,22 +4,30 @@ from __future__ import annotations
 
 import dataclasses
 from collections import OrderedDict
-from typing import TYPE_CHECKING
+from typing import Protocol
 
 import cv2
 import numpy as np
 
 from capture.errors import HandFolderError
 from capture.units import MM_PER_INCH, cell_from_image
-from ownhand.hands.decisions import known_ways
+from ownhand.hands.decisions import Decisions, known_ways
 from ownhand.review.edits.operations import OperationError
-from ownhand.review.images.ink_images import on_white, picture_file
+from ownhand.review.images.ink_images import InkSource, on_white, picture_file
 from skeleton.geometry.stroke import Stroke
 
-if TYPE_CHECKING:
-    from ownhand.review.session.review_session import ReviewSession
-
 REMEMBERED = 64
+"""Readings of so many attempts are kept: a person compares a few letters at a time."""
+
+
+class TracedSource(InkSource, Protocol):
+    """What is traced again: the session, as far as the tracer needs it."""
+
+    decisions: Decisions
+
+    def char(self, key: str) -> str:
+        """Return the character an attempt is said to be."""
+        ...
 
 
 @dataclasses.dataclass(frozen=True, eq=False)
@@ -42,28 +50,36 @@ class Readings:
         """Forget all: the ink may have changed."""
         self._kept.clear()
 
-    def of(self, book: ReviewSession, key: str) -> tuple[OtherReading, ...]:
+    def of(self, source: TracedSource, key: str) -> tuple[OtherReading, ...]:
         """Return the tracer's readings of an attempt, the likeliest first, for the character it is said to be now."""
-        char = book.char(key)
+        char = source.char(key)
         if (key, char) not in self._kept:
-            self._kept[key, char] = trace_again(book, key, char)
+            self._kept[key, char] = trace_again(source, key, char)
             while len(self._kept) > REMEMBERED:
                 self._kept.popitem(last=False)
         return self._kept[key, char]
 
 
-def trace_again(book: ReviewSession, key: str, char: str) -> tuple[OtherReading, ...]:
-    """Return all readings of an attempt's ink picture as `char`, in the cell's frame."""
+def trace_again(source: TracedSource, key: str, char: str) -> tuple[OtherReading, ...]:
+    """Return all readings of an attempt's ink picture as `char`, in the cell's frame.
+
+    Raises
+    ------
+    HandFolderError
+        If the ink picture is missing.
+    OperationError
+        If the tracer cannot read the ink.
+    """
     import skeleton
 
-    file = picture_file(book, key)
+    file = picture_file(source, key)
     picture = cv2.imread(str(file), cv2.IMREAD_UNCHANGED) if file else None
     if picture is None:
         raise HandFolderError(str(file or key), "the ink picture is missing", "Read the page's scan again.")
-    _, place = book.ink[key]
+    _, place = source.ink[key]
     grey = on_white(np.asarray(picture, np.uint8))
-    hand = book.hand.record.handedness
-    ways = known_ways(book.decisions)
+    hand = source.hand.record.handedness
+    ways = known_ways(source.decisions)
     known = (ways[char],) if char in ways else ()
     try:
         best = skeleton.read_character(grey, place.px_per_mm * MM_PER_INCH, char, handedness=hand, known=known)

@@ -12,7 +12,7 @@ import numpy as np
 
 from capture.units import Points
 from fontbuild.variants import AttemptStrokes
-from skeleton.geometry.polyline import resample
+from skeleton.geometry.arc_length import line_length, resample
 
 SURE = 0.5
 """Confidence from which on a reading is not doubtful."""

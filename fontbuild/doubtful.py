@@ -63,7 +63,7 @@ def find_doubtful(
 
 
 def turning(strokes: Sequence[Points], step_mm: float) -> float:
-    """Return by how much lines turn from end to end, either way, in radians.
+    """Return by how much lines, each of shape (n, 2) in mm, turn from end to end, either way, in radians.
 
     Examples
     --------

@@ -61,6 +61,9 @@ MISFIT = 0.35
 BEARING = 0.15
 """x-heights between a letter's left edge and its cell's left guide."""
 
+ROUGH_DPI = 300.0
+"""Resolution that lines are looked for in where only their distance is known."""
+
 OWN_FORMS = 6
 """Most letters of one character that the second reading knows of."""
 
@@ -131,7 +134,8 @@ def take_letter(
         raise UsageError("text", f"characters that cannot be kept: {' '.join(map(repr, odd[:8]))}", "Take them out.")
     picture = _one_picture(scan)
     grey = grey_of(picture.pixels)
-    scale = _dpi(picture, grey, dpi, paper_width_mm)
+    guess = ROUGH_DPI if line_distance_mm is not None else None
+    scale = _dpi(picture, grey, dpi or guess, paper_width_mm)
     found = find_lines(grey, scale, len(lines))
     if found is None:
         raise InputError(picture.place, "no writing is on it", "Scan the page that was written on.")

@@ -101,6 +101,12 @@ def test_the_scale_must_be_known(page, tmp_path):
         take_letter(tmp_path / "hand", bare, TEXT, jobs=1)
 
 
+def test_the_scale_follows_from_the_distance_of_lines(page, tmp_path):
+    done = take_letter(tmp_path / "hand", page[0], TEXT, line_distance_mm=22.0, jobs=1)
+    # the lines are 11 mm apart: told that they are 22, everything is twice as large
+    assert done.capture.attempts[0].x_height_mm == pytest.approx(6.0, rel=0.25)
+
+
 def test_words_left_out_are_named():
     from ownhand.commands.letter import TakenLetter
     from ownhand.hands.hand import PageCapture

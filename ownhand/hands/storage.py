@@ -19,7 +19,7 @@ from capture.safe_text import printable
 from capture.sheet import Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
-from fontbuild.text_spacing_statistics import CopiedLine, measure_rhythm, pieces_of
+from fontbuild.text_spacing_statistics import CopiedLine, copied_words, measure_rhythm, pieces_of
 from ownhand.hands.hand import Hand, InkPicture, PageCapture, capture_file, load_capture, load_sheets, save_capture
 from ownhand.hands.same_writer import unlike
 from ownhand.pictures.contact_sheet import draw_contact
@@ -128,8 +128,10 @@ def keep_page(
                 round((cell.cell.baseline_mm - cell.top_mm) * scale, 4),
             )
     verdict = {k: v for k, v in dataclasses.asdict(reading.verdict).items() if v is not None}
-    rhythm = rhythm_of(reading)
-    capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures, rhythm)
+    lines = copied_lines(reading)
+    rhythm = measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
+    copied = tuple(copied_words(lines, x_height_mm=reading.sheet.x_height_mm))
+    capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures, rhythm, copied)
     save_capture(hand, capture)
     named = {p.file for p in pictures.values()}
     for left in folder.glob(f"ink/{number:02d}-*.png"):
@@ -150,16 +152,15 @@ def _captured_before(file: Path) -> PageCapture | None:
         return None
 
 
-def rhythm_of(reading: PageReading) -> Mapping[str, float]:
-    """Return the habits of running text that a ruled page shows, in x-heights; empty for a page of cells."""
-    lines = [
+def copied_lines(reading: PageReading) -> list[CopiedLine]:
+    """Return the ink of a page's ruled lines, beside their text; empty for a page of cells."""
+    return [
         CopiedLine(
             ink.line.text,
             pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm),
         )
         for ink in reading.lines
     ]
-    return measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
 
 
 def printed_scale(reading: PageReading) -> float:

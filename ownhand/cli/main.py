@@ -65,19 +65,43 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
 @HAND
 @click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--adopt", is_flag=True, help="Take in a sheet that was not made for this hand.")
+@click.option("--same-writer", is_flag=True, help="A page read before from other paper is the same person's.")
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
-def read(hand: Path, scans: tuple[Path, ...], adopt: bool, jobs: int) -> int:
+def read(hand: Path, scans: tuple[Path, ...], adopt: bool, same_writer: bool, jobs: int) -> int:
     """Read filled-in sheets: scans or photos, in any order and orientation."""
     from ownhand.commands import read as reading
 
     with console.progress_bar() as progress:
-        done = reading.read_scans(hand, scans, adopt=adopt, jobs=jobs, progress=progress)
+        done = reading.read_scans(hand, scans, adopt=adopt, same_writer=same_writer, jobs=jobs, progress=progress)
     console.put_table("Pages", reading.PAGE_COLUMNS, reading.page_rows(done))
     if done.findings:
         console.put_table("To look at", reading.FINDING_COLUMNS, reading.finding_rows(done))
     for line in done.notices:
         console.say(line)
     return NEEDS_REVIEW if done.refused else 0
+
+
+@ownhand.command()
+@HAND
+@click.argument("scan", type=click.Path(path_type=Path))
+@click.argument("text_file", metavar="TEXT", type=TEXT_FILE)
+@click.option("--dpi", type=click.FloatRange(50, 5000), help="Resolution of the scan; what the file says if not given.")
+@click.option("--paper-width", "paper_width_mm", type=click.FloatRange(20, 1000), help="Width of the picture in mm.")
+@click.option("--line-distance", "line_distance_mm", type=click.FloatRange(2, 60), help="From line to line in mm.")
+@click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
+@click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
+@click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
+@click.option("--use", default="", help="What the hand may be used for (where nothing is recorded yet).")
+@click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
+def letter(hand: Path, scan: Path, text_file: Path, **options: Any) -> int:
+    """Take a hand from a page of writing without a sheet: its scan, and a file with its text, line by line."""
+    from ownhand.commands import letter as taking
+
+    with console.progress_bar() as progress:
+        done = taking.take_letter(hand, scan, text_of(text_file), progress=progress, **options)
+    for line in taking.summary(done):
+        console.say(line)
+    return NEEDS_REVIEW if done.left_out else 0
 
 
 @ownhand.command()

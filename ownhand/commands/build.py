@@ -85,6 +85,7 @@ def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, Bu
         font_record(hand.record),
         decisions=building_rules(decisions),
         rhythm=rhythm_of(captures, attempts),
+        copied=[w for c in captures for w in c.copied],
         progress=progress,
     )
     return with_bearings(result.font, decisions), result
@@ -177,6 +178,11 @@ def summary(done: Built) -> list[str]:
     if done.result.missing:
         lines.append("Attempted, but not one attempt can be used: " + " ".join(done.result.missing))
     lines += done.notices
+    if done.result.doubtful:
+        lines.append(
+            "Only doubtful readings of these characters, look at them (ownhand review): "
+            + " ".join(done.result.doubtful)
+        )
     if not done.consent:
         lines.append(NO_CONSENT)
     return lines

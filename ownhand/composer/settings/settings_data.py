@@ -8,12 +8,16 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from capture.errors import UsageError
 from capture.structured import structured
-from ownhand.composer.settings.settings import Settings
-
-_MISSING = object()
+from ownhand.composer.settings.settings import MOST_BOXES, Settings
 
 MOST_FAULTS = 10
-"""Faults that are told; with more, the rest is not looked at."""
+"""Faults that are told."""
+
+DEEPEST = 8
+"""Mappings and lists within each other."""
+
+SPELLINGS = {"center": "centre"}
+"""What people type for a choice."""
 
 
 def settings_from(data: Any, *, where: str = "settings") -> Settings:
@@ -29,10 +33,26 @@ def settings_from(data: Any, *, where: str = "settings") -> Settings:
     >>> settings_from({"paper": "A6", "life": {"slant": 0.5}}).life.slant
     0.5
     """
-    made, faults = structured(data, Settings)
+    made, faults = structured(_bounded(data, where), Settings)
     if made is None:
-        raise UsageError(where, "; ".join(faults[:10]), "Correct the settings.")
+        raise UsageError(where, "; ".join(faults[:MOST_FAULTS]), "Correct the settings.")
     return made
+
+
+def _bounded(data: Any, where: str, path: str = "", deep: int = 0) -> Any:
+    """Return the data with choices in our spelling; what is too long or too deep is refused before it is looked at."""
+    if isinstance(data, dict | list):
+        if len(data) > MOST_BOXES or deep > DEEPEST:
+            expected = f"{MOST_BOXES} entries at most, {DEEPEST} deep at most"
+            raise UsageError(where, f"{path or 'settings'}: expected {expected}", "Correct the settings.")
+        if isinstance(data, list):
+            return [_bounded(item, where, f"{path}[{k}]", deep + 1) for k, item in enumerate(data)]
+        return {
+            key: _bounded(item, where, f"{path}.{str(key)[:40]}".lstrip("."), deep + 1) for key, item in data.items()
+        }
+    if isinstance(data, str) and path.rpartition(".")[2] == "align":
+        return SPELLINGS.get(data, data)
+    return data
 
 
 def schema(kind: Any = Settings) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import os
+import shlex
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
@@ -31,7 +32,7 @@ from ownhand.hands.decisions import known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
-from ownhand.hands.storage import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
+from ownhand.hands.storage import TRUE_SCALE, CellKey, keep_page, keep_scan, keep_sheets, printed_scale
 from skeleton.geometry.stroke import Stroke
 from skeleton.result import Reading
 
@@ -214,6 +215,38 @@ def _trace_group(
         if len(images) == 1:
             return [Reading((), confidence=0.0, findings=(Finding("could not be traced"),))]
         return [r for image in images for r in _trace_group([image], dpi, char, known, handedness)]
+
+
+SHOWN_BLANK = 15
+"""Blank cells that are listed by name."""
+
+
+def next_steps(path: Path, done: ReadReport) -> list[str]:
+    """Return what to tell after reading: what was printed off size or left blank, where to look, what comes next."""
+    lines = []
+    for taken in done.pages:
+        scale, where = taken.verdict.print_scale, f"{taken.capture.sheet} page {taken.capture.page}"
+        if scale and abs(scale - 1) > TRUE_SCALE:
+            lines.append(
+                f"{where} was printed at {100 * scale:.0f} % of its size; its letters are taken in their true size. "
+                "Print the next sheet at 100 %."
+            )
+        blank = [a for a in taken.capture.attempts if a.status == "blank"]
+        if blank and len(blank) < len(taken.capture.attempts):
+            listed = ", ".join(f"{a.char} ({a.id.rsplit('/', 1)[-1]})" for a in blank[:SHOWN_BLANK])
+            more = f" and {len(blank) - SHOWN_BLANK} more" if len(blank) > SHOWN_BLANK else ""
+            lines.append(f"{where}: {len(blank)} cells taken as blank, by row.column: {listed}{more}")
+    if not done.pages:
+        return lines
+    hand = shlex.quote(str(path))
+    contacts = ", ".join(str(p) for p in sorted({str(t.contact.parent) for t in done.pages}))
+    return [
+        *lines,
+        "read: cells with strokes; blank: nothing written; spoiled: ticked by the writer; doubtful: to be looked at; "
+        "off mm: how far the paper's print lay from where it should.",
+        f"Look at what was read: {contacts}/page-…-contact.png, or mend it: ownhand review {hand}",
+        f"Then build the font: ownhand build {hand}",
+    ]
 
 
 def page_rows(done: ReadReport) -> list[list[str]]:

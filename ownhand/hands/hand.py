@@ -175,7 +175,7 @@ def open_hand(path: Path) -> Hand:
     file = path / "hand.json"
     if not file.is_file():
         what = "has no hand.json, so it is not a hand" if path.is_dir() else "is not there"
-        raise HandFolderError(str(path), what, f"Begin one with: ownhand sheet {path} --languages en")
+        raise HandFolderError(str(path), what, f"Begin one with: ownhand sheet {shlex.quote(str(path))} --languages en")
     try:
         data = read_json(file)
     except FaultsError as error:

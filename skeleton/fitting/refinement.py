@@ -121,13 +121,22 @@ class FitContext:
     """What the lines are fitted to."""
 
     dark: NDArray[np.float32]
+    """Shape (h, w): darkness of the ink and some paper around it."""
+
     low: Points
     """Shape (2,): where it lies in the working image, px."""
 
     pen: float
+    """Width of the pen, px."""
+
     blur: float
+    """Standard deviation of the ink's edge, px."""
+
     full: float
+    """Darkness of full ink."""
+
     smoothly: bool
+    """False where the lines are to follow the ink with all its noise."""
 
     def improve(self, lines: _Lines, stiff: float, rounds: int) -> tuple[float, float]:
         """Fit the lines in place; return what is still wanting, and how much of that is ink."""
@@ -158,6 +167,8 @@ class FittedHypothesis:
     paper: FitContext
     lines: _Lines
     wanting: float
+    """What the strokes drawn again do not explain: weighted squares of darkness."""
+
     unlike: float
     """Log of how far the strokes drawn again are from the ink: by it the likelihood falls where noise is unknown."""
 

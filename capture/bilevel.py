@@ -36,7 +36,7 @@ def undithered(pixels: Pixels) -> Pixels:
     black = (grey < 128).astype(np.uint8)
     around = cv2.boxFilter(black, -1, (3, 3), normalize=False)
     alone = np.count_nonzero(black & (around <= 2))
-    if alone < DOTS_ALONE * max(1, np.count_nonzero(black)):
+    if alone < DOTS_ALONE * max(1, int(np.count_nonzero(black))):
         return pixels
     return np.asarray(cv2.GaussianBlur(grey, (0, 0), DOTS_SPREAD_PX), np.uint8)
 

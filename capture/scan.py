@@ -130,7 +130,7 @@ def count_scans(path: Path) -> int:
             kind = kind_of(file.read(_HEAD))
             file.seek(0)
             if kind == "PDF":
-                return max(1, next(bounded(pdf_page_count, file.read())))
+                return max(1, int(next(bounded(pdf_page_count, file.read()))))
             if kind == "TIFF":
                 with Image.open(file, formats=["TIFF"]) as image:
                     frames = itertools.islice(ImageSequence.Iterator(image), MOST_PAGES_IN_FILE)

@@ -131,7 +131,7 @@ def _own_pixels(image: pdfium.PdfImage, page: pdfium.PdfPage) -> NDArray[np.uint
 def _is_mask(image: pdfium.PdfImage) -> bool:
     """Return whether a picture is a stencil through which the page's colour is painted (ISO 32000-1, 8.9.6.2)."""
     found = image.get_metadata()
-    return found.bits_per_pixel == 1 and found.colorspace == pdfium_c.FPDF_COLORSPACE_UNKNOWN
+    return bool(found.bits_per_pixel == 1 and found.colorspace == pdfium_c.FPDF_COLORSPACE_UNKNOWN)
 
 
 def _rgb(bitmap: pdfium.PdfBitmap) -> NDArray[np.uint8]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,7 +17,7 @@ from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
 from ownhand.composer.layout.line_layout import SetText, Wobble, fitted, set_text
-from ownhand.composer.layout.page_geometry import Hand, page_figures, write_page
+from ownhand.composer.layout.page_geometry import Hand, write_page
 from ownhand.composer.plot.delayed_strokes import OVER, delayed_strokes, joins
 from ownhand.composer.plot.plot_page import PlotPage, merged
 from ownhand.composer.plot.travel import least_travel
@@ -26,6 +26,9 @@ from ownhand.composer.text.characters import Fitter, Notice
 from ownhand.composer.text.prepared_text import PreparedText, count_missing, prepare_text
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, draw
+
+MOST_PAGES = 10_000
+"""Pages of one text."""
 
 LONGEST = 2_000_000
 """Characters of one text."""
@@ -117,13 +120,22 @@ class Composer:
         self._added.add(char)
         return True
 
-    def compose(self, text: str | Mapping[str, str], settings: Settings | None = None, seed: int = 0) -> Composition:
+    def compose(
+        self,
+        text: str | Mapping[str, str],
+        settings: Settings | None = None,
+        seed: int = 0,
+        *,
+        most_pages: int = MOST_PAGES,
+    ) -> Composition:
         """Return the pages of a text. The same font, text, settings and seed give the same pages.
 
         Parameters
         ----------
         text
             For the first box that is not blank; or by name of the box.
+        most_pages
+            Refuse a text that fills more.
 
         Raises
         ------
@@ -149,10 +161,17 @@ class Composer:
             done = self._set(manuscript, letters, box, settings, rng)
             notices += self._box_notices(done, box, settings)
             ready.append((done, letters))
+        if fitter.missing and not any(letters.inked.any() for _, letters in ready):
+            lacking = ", ".join(f"'{char}'" for char in sorted(fitter.missing)[:20])
+            what = f"nothing of it can be written, the hand lacks every character of it ({lacking})"
+            raise UsageError("text", what, "Add them: ownhand sheet HAND --characters.")
         hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
         pages, squeezed = [], 0
-        for number in range(max([1, *(t.pages for t, _ in ready)])):
-            page, n = write_page(number, ready, hand, rng, page_figures(rng))
+        count = max([1, *(t.pages for t, _ in ready)])
+        if count > most_pages:
+            raise UsageError("text", f"it fills {count} pages, at most {most_pages} are made", "Split the text.")
+        for number in range(count):
+            page, n = write_page(number, ready, hand, rng)
             pages.append(self._finished(page, ready, settings))
             squeezed += n
         if squeezed:
@@ -164,7 +183,7 @@ class Composer:
         self, manuscript: PreparedText, letters: Letters, box: TextBox, settings: Settings, rng: np.random.Generator
     ) -> SetText:
         life, x, n = settings.life, self.font.metrics.x_height, 256
-        width = np.exp(self.scatter.line_width * life.of("width") * _line_figures(rng, n, self.scatter.page_share))
+        width = np.exp(self.scatter.line_width * life.of("width") * draw(rng, n))
         # lines begin to the right of the edge, never to its left
         margin = self.scatter.margin * life.of("margin") * np.maximum(0.0, 1.0 + ar1_noise(draw(rng, n), 0.6))
         wobble = Wobble(width, margin)
@@ -226,10 +245,19 @@ class Composer:
         return least_travel(page) if settings.order == "least travel" else page
 
 
-def _line_figures(rng: np.random.Generator, n: int, page_share: float) -> np.ndarray:
-    """Return figures of variance one for lines, with a share in common."""
-    common = float(draw(rng, 1)[0])
-    return np.asarray(np.sqrt(1 - page_share) * draw(rng, n) + np.sqrt(page_share) * common, float)
+def named_texts(text: Mapping[str, str], names: Sequence[str]) -> dict[str, str]:
+    """Return texts by name: what stands before the first named one, under '', is for the first of `names`.
+
+    Raises
+    ------
+    UsageError
+        If that one has a text of its own as well.
+    """
+    first = names[0] if names else ""
+    if text.get("") and text.get(first) and first:
+        remedy = f"Begin each with its own line: >> {first}."
+        raise UsageError("text", f"both what comes before the first '>>' and '>> {first}' are for '{first}'", remedy)
+    return {name or first: body for name, body in text.items() if name or first not in text or not first}
 
 
 def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[TextBox, str]]:
@@ -239,7 +267,9 @@ def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[Tex
         if not boxes:
             raise UsageError("boxes", "all are blank", "Leave one for the text.")
         text = {boxes[0].name: text}
-    unknown = [name for name in text if name not in {box.name for box in boxes}]
+    text = named_texts(text, [box.name for box in boxes])
+    known = {box.name for box in boxes}
+    unknown = [name for name in text if name not in known]
     if unknown:
         names = ", ".join(box.name for box in boxes)
         raise UsageError("text", f"there is no box '{unknown[0]}' to write in", f"The boxes are: {names}.")

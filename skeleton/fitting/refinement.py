@@ -9,56 +9,54 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solveh_banded
 
 from capture.units import Points
+from skeleton.fitting.exchanges import exchanged_orders
+from skeleton.fitting.smoothing import smooth
 from skeleton.geometry.polyline import even_steps
 from skeleton.geometry.quantiles import median, quantile
 from skeleton.ink.ink_map import InkMap
 
-STEP = 1 / 3
+STEP_PEN_WIDTHS = 1 / 3
 """Pen widths between points: a bow of one pen width's radius strays 0.015 widths from its chords."""
 
-THIRD = 0.35
+THIRD_DIFFERENCE_WEIGHT = 0.35
 """Weight of squared third differences (px) against the ink, where a px of line weighs about 1."""
 
-SECOND = 0.02
+SECOND_DIFFERENCE_WEIGHT = 0.02
 """The same for second differences; no more than keeps points apart where nothing else does."""
 
-CORNER = 0.6
+CORNER_PX = 0.6
 """Difference, px, from which the line may have a corner."""
 
-STIFF = 300.0
+FIRST_STIFFNESS = 300.0
 """How many times as stiff the line is in the first round."""
 
-ROUNDS = 8
+MAX_ROUNDS = 8
 """Most rounds of fitting."""
 
-AGAIN = 4
+ROUNDS_AFTER_CHANGE = 4
 """Rounds after a change of plan."""
 
-ROUGH = 0.003
+ROUGH_SMOOTHING_SHARE = 0.003
 """Share of the smoothing that is left when lines are to follow the ink with all its noise."""
 
-HOOK = 0.2
+MIN_HOOK_PEN_WIDTHS = 0.2
 """Pen widths that the pen must have gone on beyond an end before the end is led on."""
 
-HOOKS = 2
+MAX_EXTENSIONS = 2
 """How often ends are led on."""
 
-NEAR = 5
+HOOK_SEGMENTS = 5
 """Segments from the end to which a hook may cling."""
 
-NOISE = 0.05
+PERFECT_RESIDUAL = 0.05
 """Squares of darkness, summed over a pen width, that even a perfect drawing would leave."""
 
-TRIES = 3
+MAX_EXCHANGES = 3
 """Most exchanges tried for a character."""
 
-LEAST = 3
-"""Points of a leg from which it is worth exchanging."""
-
-NARROW = 1.1
+LOOP_WIDTH_PEN_WIDTHS = 1.1
 """Pen widths between the legs of a loop below which ink may hide which leg is which."""
 
 Floats = NDArray[np.float64]
@@ -100,11 +98,11 @@ def refine(lines: Sequence[Points], ink: InkMap, *, to_ink: bool = True, smoothl
         return completed(fit_hypothesis(lines, fit_context(ink, smoothly=smoothly)))
     pen = ink.pen_px
     drawn = [_even(line, pen) for line in lines]
-    return [_closed(smooth(p, STIFF / 3) if smoothly else p, np.full(len(p), pen), pen) for p in drawn]
+    return [_closed(smooth(p, FIRST_STIFFNESS / 3) if smoothly else p, np.full(len(p), pen), pen) for p in drawn]
 
 
 def _even(line: Points, pen: float) -> Points:
-    return even_steps(line, STEP * pen) if len(line) > 1 else np.array(line, float)
+    return even_steps(line, STEP_PEN_WIDTHS * pen) if len(line) > 1 else np.array(line, float)
 
 
 def _closed(points: Points, width: Floats, pen: float) -> Refined:
@@ -121,21 +119,30 @@ class FitContext:
     """What the lines are fitted to."""
 
     dark: NDArray[np.float32]
+    """Shape (h, w): darkness of the ink and some paper around it."""
+
     low: Points
     """Shape (2,): where it lies in the working image, px."""
 
     pen: float
+    """Width of the pen, px."""
+
     blur: float
+    """Standard deviation of the ink's edge, px."""
+
     full: float
+    """Darkness of full ink."""
+
     smoothly: bool
+    """False where the lines are to follow the ink with all its noise."""
 
     def improve(self, lines: _Lines, stiff: float, rounds: int) -> tuple[float, float]:
         """Fit the lines in place; return what is still wanting, and how much of that is ink."""
         from skeleton.fitting.render_fit import fit
 
-        shape = np.array([THIRD, SECOND, CORNER])
+        shape = np.array([THIRD_DIFFERENCE_WEIGHT, SECOND_DIFFERENCE_WEIGHT, CORNER_PX])
         if not self.smoothly:
-            shape[:2] *= ROUGH
+            shape[:2] *= ROUGH_SMOOTHING_SHARE
             stiff = 1.0
         at = (lines.points, lines.half, lines.stroke)
         wanting, unlike = fit(self.dark, *at, self.pen, self.blur, self.full, shape, stiff, rounds)
@@ -158,6 +165,8 @@ class FittedHypothesis:
     paper: FitContext
     lines: _Lines
     wanting: float
+    """What the strokes drawn again do not explain: weighted squares of darkness."""
+
     unlike: float
     """Log of how far the strokes drawn again are from the ink: by it the likelihood falls where noise is unknown."""
 
@@ -178,14 +187,14 @@ def fit_hypothesis(lines: Sequence[Points], paper: FitContext) -> FittedHypothes
     stroke = np.repeat(np.arange(len(drawn)), [len(p) for p in drawn])
     points = np.concatenate(drawn) - paper.low
     fitted = _Lines(points, np.full(len(points), 0.5 * paper.pen), stroke)
-    wanting, unlike = paper.improve(fitted, STIFF, ROUNDS)
-    return FittedHypothesis(paper, fitted, wanting, math.log(unlike / paper.pen + NOISE))
+    wanting, unlike = paper.improve(fitted, FIRST_STIFFNESS, MAX_ROUNDS)
+    return FittedHypothesis(paper, fitted, wanting, math.log(unlike / paper.pen + PERFECT_RESIDUAL))
 
 
 def completed(trial: FittedHypothesis) -> list[Refined]:
     """Return the lines of a trial with their ends led on and blots untangled."""
     lines, wanting, paper = trial.lines, trial.wanting, trial.paper
-    for _ in range(HOOKS):
+    for _ in range(MAX_EXTENSIONS):
         longer = _lengthen(lines, paper)
         if longer is None:
             break
@@ -206,13 +215,13 @@ def _lengthen(lines: _Lines, paper: FitContext) -> tuple[_Lines, float] | None:
     ends = ends_of(lines.stroke)
 
     def left(of: _Lines) -> Floats:
-        out: Floats = beyond(paper.dark, of.points, of.half, of.stroke, 1.2 * pen, 0.5 * paper.full, NEAR)
+        out: Floats = beyond(paper.dark, of.points, of.half, of.stroke, 1.2 * pen, 0.5 * paper.full, HOOK_SEGMENTS)
         return out
 
     before = left(lines)
     # ink of area A beyond a round end is a movement of A over the pen's width
     reach = before[:, 0] / (2 * lines.half[ends] * paper.full)
-    grown = np.flatnonzero(reach > HOOK * pen)
+    grown = np.flatnonzero(reach > MIN_HOOK_PEN_WIDTHS * pen)
     if not len(grown):
         return None
     out = lines
@@ -220,7 +229,7 @@ def _lengthen(lines: _Lines, paper: FitContext) -> tuple[_Lines, float] | None:
         i = int(ends[k])
         way = before[k, 1:] - lines.points[i]
         way /= max(float(np.hypot(*way)), 1e-9)
-        n = max(1, round(reach[k] / (STEP * pen)))
+        n = max(1, round(reach[k] / (STEP_PEN_WIDTHS * pen)))
         steps = lines.points[i] + np.linspace(1 / n, 1, n)[:, None] * reach[k] * way
         at = i + 1 if k % 2 else i
         out = _Lines(
@@ -228,7 +237,7 @@ def _lengthen(lines: _Lines, paper: FitContext) -> tuple[_Lines, float] | None:
             np.insert(out.half, at, np.full(n, lines.half[i])),
             np.insert(out.stroke, at, np.full(n, lines.stroke[i])),
         )
-    wanting, _ = paper.improve(out, 10.0, AGAIN)
+    wanting, _ = paper.improve(out, 10.0, ROUNDS_AFTER_CHANGE)
     after = left(out)
     return (out, wanting) if (after[grown, 0] < 0.5 * before[grown, 0]).all() else None
 
@@ -240,54 +249,22 @@ def _unravel(lines: _Lines, wanting: float, paper: FitContext) -> _Lines:
     """
     from skeleton.fitting.residual_ink import crossings
 
-    fit_hypothesis = 0
+    tried = 0
     tangled = True
     while tangled:
         tangled = False
-        for order in _exchanges(lines, crossings(lines.points, lines.stroke, paper.pen), NARROW * paper.pen):
-            fit_hypothesis += 1
-            if fit_hypothesis > TRIES:
+        crossed = crossings(lines.points, lines.stroke, paper.pen)
+        for order in exchanged_orders(lines.points, lines.stroke, crossed, LOOP_WIDTH_PEN_WIDTHS * paper.pen):
+            tried += 1
+            if tried > MAX_EXCHANGES:
                 return lines
             # points stay where they are, what changes is who passes them; strokes keep their numbers by place
             other = _Lines(lines.points[order], lines.half[order], lines.stroke.copy())
-            left, _ = paper.improve(other, STIFF / 10, AGAIN)
+            left, _ = paper.improve(other, FIRST_STIFFNESS / 10, ROUNDS_AFTER_CHANGE)
             if left < wanting:
                 lines, wanting, tangled = other, left, True
                 break
     return lines
-
-
-def _exchanges(lines: _Lines, met: NDArray[np.int64], wide: float) -> list[NDArray[np.int64]]:
-    """Return orders of all points with a narrow loop turned, or two stretches between crossings in exchanged places."""
-    from skeleton.fitting.residual_ink import gap
-
-    p, n = lines.points, np.arange(len(lines.points))
-    out = []
-    for i, j in met:
-        half = (j - i) // 2
-        if half < LEAST:
-            continue
-        if lines.stroke[i] == lines.stroke[j] and gap(p[i + 1 : i + 1 + half], p[j - half : j + 1], wide) <= wide:
-            out.append(np.concatenate([n[: i + 1], n[i + 1 : j + 1][::-1], n[j + 1 :]]))
-    for a, (i, j) in enumerate(met):
-        for k, m in met[a + 1 :]:
-            low, high = min(j, m), max(j, m)
-            if (
-                not (i + LEAST < k < low < high)
-                or lines.stroke[i] != lines.stroke[k]
-                or lines.stroke[j] != lines.stroke[m]
-            ):
-                continue
-            one, other = n[i + 1 : k + 1], n[low + 1 : high + 1]
-            if gap(p[one], p[other], wide) > wide:
-                continue
-            # of two stretches unlike in length one gives up points and one doubles some, so that strokes keep theirs
-            one_new = other[np.round(np.linspace(0, len(other) - 1, len(one))).astype(int)]
-            other_new = one[np.round(np.linspace(0, len(one) - 1, len(other))).astype(int)]
-            if m < j:
-                one_new, other_new = one_new[::-1], other_new[::-1]
-            out.append(np.concatenate([n[: i + 1], one_new, n[k + 1 : low + 1], other_new, n[high + 1 :]]))
-    return out
 
 
 def _edge(ink: InkMap) -> tuple[float, float]:
@@ -305,24 +282,3 @@ def _edge(ink: InkMap) -> tuple[float, float]:
     blur = 0.4 * full / max(float(quantile(slope, 0.7)), 1e-3)
     # differences over two pixels blur by a box of that width: variance 1/3
     return float(np.clip(np.sqrt(max(blur * blur - 1 / 3, 0.0)), 0.5, 0.25 * ink.pen_px)), full
-
-
-def smooth(line: Points, stiffness: float) -> Points:
-    """Return the line of evenly spaced points that stays near `line` and changes its bend least (Whittaker 1923).
-
-    Parameters
-    ----------
-    stiffness
-        Weight of the squared third differences against the squared distances.
-    """
-    n = len(line)
-    if n < 5:
-        return line
-    diag = np.array([-1.0, 3.0, -3.0, 1.0])
-    band = np.zeros((4, n))
-    for i in range(4):
-        for j in range(i, 4):
-            band[3 - (j - i), j : j + n - 3] += stiffness * diag[i] * diag[j]
-    band[3] += 1.0
-    out: Points = solveh_banded(band, line)
-    return out

@@ -16,8 +16,7 @@ from capture.files import check_writable, write_bytes
 from capture.scan import load_scans
 from capture.units import px_per_mm
 from ownhand.commands.hatching import check_resolved, widest_mm
-from ownhand.commands.write import KINDS
-from ownhand.composer.formats import page_bytes
+from ownhand.composer.formats import KINDS, page_bytes
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.plot_page import PlotPage
 from skeleton.geometry.stroke import Stroke

@@ -26,9 +26,6 @@ from ownhand.composer.plot.motion import Effort, effort
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.composer.text.characters import character_name
 
-KINDS = {".svg": "svg", ".hpgl": "hpgl", ".plt": "hpgl", ".gcode": "gcode", ".nc": "gcode", ".png": "png"}
-"""Kind of file by suffix of the output."""
-
 
 @dataclass(frozen=True, eq=False)
 class WrittenPages:

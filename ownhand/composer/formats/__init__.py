@@ -21,6 +21,9 @@ MEDIA_TYPES = {
     "html": "text/html; charset=utf-8",
 }
 SUFFIXES = {"svg": ".svg", "hpgl": ".hpgl", "gcode": ".gcode", "png": ".png", "html": ".html"}
+KINDS = {".svg": "svg", ".hpgl": "hpgl", ".plt": "hpgl", ".gcode": "gcode", ".nc": "gcode", ".png": "png"}
+"""Kind of file by suffix of the output."""
+
 PREVIEW_DPI = 150.0
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -77,7 +76,7 @@ def read(hand: Path, scans: tuple[Path, ...], adopt: bool, jobs: int) -> int:
         console.put_table("To look at", reading.FINDING_COLUMNS, reading.finding_rows(done))
     for line in done.notices:
         console.say(line)
-    return NEEDS_REVIEW if done.refused else 0
+    return NEEDS_REVIEW if done.refused or done.untraced else 0
 
 
 @ownhand.command()
@@ -118,6 +117,8 @@ def trace(images: tuple[Path, ...], dpi: float, char: str | None, output: Path |
     from ownhand.commands import trace as tracing
 
     if kind == "json":
+        import json
+
         for image in images:
             console.put(json.dumps(tracing.traced_json(image, dpi=dpi, char=char), ensure_ascii=False))
         return 0
@@ -194,7 +195,7 @@ def review(hand: Path, port: int, no_browser: bool) -> int:
 @click.option("--workers", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
 def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None, workers: int) -> int:
     """Answer HTTP requests: text in, ready-to-plot pages out."""
-    from ownhand.commands.build import font_of
+    from ownhand.hands.font_of_hand import font_of
     from ownhand.serve.server import serve as answer
 
     fonts = {hand.resolve().stem: font_of(hand) for hand in hands}

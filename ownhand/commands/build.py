@@ -15,7 +15,6 @@ from capture.files import sweep
 from fontbuild.build import BuildResult, build_font, reference_size
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font, Record
-from fontbuild.formats.ufo_reader import load_ufo
 from fontbuild.spacing import tabular
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.hands.decisions_file import load_decisions
@@ -136,24 +135,6 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
             save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
         ]
     return Built(font, result, tuple(files), hand.record.consent)
-
-
-def font_of(path: Path) -> Font:
-    """Return the font to write with: that of a hand folder, or a UFO of any origin.
-
-    Raises
-    ------
-    HandFolderError
-        If the hand's font was not built yet.
-    FontFileError
-        If the font cannot be read.
-    """
-    if path.suffix.lower() in {".ufo", ".ufoz"}:
-        return load_ufo(path)
-    hand = open_hand(path)
-    if not hand.ufo.exists():
-        raise HandFolderError(str(path), "its font was not built yet", f"Build it: ownhand build {path}")
-    return load_ufo(hand.ufo)
 
 
 def summary(done: Built) -> list[str]:

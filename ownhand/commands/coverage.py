@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from capture.languages import coverage
-from ownhand.commands.build import font_of
+from ownhand.hands.font_of_hand import font_of
 
 COLUMNS = ("language", "code", "state", "built from base and mark", "missing")
 

@@ -34,12 +34,15 @@ from ownhand.hands.decisions_file import load_decisions
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
 from ownhand.hands.storage import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
+from ownhand.tracing_faults import DEFEATED
 from skeleton.geometry.stroke import Stroke
 from skeleton.result import Reading
 
 Progress = Callable[[str, int, int], None]
 
 PAGE_COLUMNS = ("page", "scan", "cells", "read", "blank", "spoiled", "doubtful", "dpi", "pen mm", "off mm")
+UNTRACED = "could not be traced"
+
 FINDING_COLUMNS = ("character", "page", "row", "column", "why")
 
 
@@ -67,6 +70,16 @@ class ReadReport:
     def findings(self) -> tuple[Finding, ...]:
         """All that a person should look at."""
         return tuple(f for page in self.pages for a in page.capture.attempts for f in a.findings)
+
+    @property
+    def untraced(self) -> tuple[Taken, ...]:
+        """Pages with written cells of which not one could be traced."""
+        return tuple(page for page in self.pages if _untraced(page.capture))
+
+
+def _untraced(capture: PageCapture) -> bool:
+    written = [a for a in capture.attempts if a.status == "written"]
+    return bool(written) and not any(a.strokes for a in written)
 
 
 def read_scans(
@@ -119,7 +132,11 @@ def _read_into(
         pen_mm = reading.pen_mm * printed_scale(reading)
         taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
     tell("keep captures", len(read), len(read))
-    return ReadReport(tuple(taken), tuple(refused), tuple(notices))
+    report = ReadReport(tuple(taken), tuple(refused), tuple(notices))
+    for page in report.untraced:
+        where = f"Sheet '{page.capture.sheet}', page {page.capture.page}"
+        notices.append(f"{where}: not one of its letters could be traced. See its contact sheet: {page.contact}")
+    return dataclasses.replace(report, notices=tuple(notices))
 
 
 class SheetFinder:
@@ -215,10 +232,24 @@ def _trace_all(
         finished, _ = wait(jobs, return_when=FIRST_COMPLETED)
         for job in finished:
             keys = jobs.pop(job)
-            traced.update(zip(keys, job.result(), strict=True))
+            traced.update(zip(keys, _result(job), strict=True))
             done += len(keys)
             tell("trace strokes", done, total)
     return traced
+
+
+def _result(job: Future[list[Reading]]) -> list[Reading]:
+    """Return what a process traced; a fault that is not the ink's ends the command, in one line."""
+    try:
+        return job.result()
+    except OwnhandError:
+        raise
+    except Exception as error:
+        what = f"{type(error).__name__}: {error}"
+        remedy = (
+            "Nothing was changed. The scan is not at fault: see that the program is installed whole, then read again."
+        )
+        raise OwnhandError("tracing failed", what, remedy) from error
 
 
 def _trace_group(
@@ -231,9 +262,10 @@ def _trace_group(
     """Return the readings of one character's attempts; an image that defeats the tracer costs only itself."""
     try:
         return skeleton.read_together(images, dpi, char, known=known, handedness=handedness, alternatives=0)
-    except Exception:
+    except DEFEATED as error:
         if len(images) == 1:
-            return [Reading((), confidence=0.0, findings=(Finding("could not be traced"),))]
+            said = f"{type(error).__name__}: {error}"[:120]
+            return [Reading((), confidence=0.0, findings=(Finding(UNTRACED, detail=said),))]
         return [r for image in images for r in _trace_group([image], dpi, char, known, handedness)]
 
 

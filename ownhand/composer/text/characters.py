@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import regex
-from uniseg.linebreak import line_break_units
 
 SOFT_HYPHEN = "\u00ad"
 ZERO_WIDTH_SPACE = "\u200b"
@@ -149,6 +148,8 @@ def breaks_inside(word: str) -> tuple[int, ...]:
     """
     if word.isalpha() and word.isascii():
         return ()
+    from uniseg.linebreak import line_break_units  # here, because words of plain letters never need it
+
     at, out = 0, []
     for unit in line_break_units(word):
         at += len(_GRAPHEMES.findall(unit))

@@ -1,0 +1,28 @@
+"""The font to write with, which is loaded far more often than it is built."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from capture.errors import HandFolderError
+from fontbuild.font import Font
+from fontbuild.formats.ufo_reader import load_ufo
+from ownhand.hands.hand import open_hand
+
+
+def font_of(path: Path) -> Font:
+    """Return the font to write with: that of a hand folder, or a UFO of any origin.
+
+    Raises
+    ------
+    HandFolderError
+        If the hand's font was not built yet.
+    FontFileError
+        If the font cannot be read.
+    """
+    if path.suffix.lower() in {".ufo", ".ufoz"}:
+        return load_ufo(path)
+    hand = open_hand(path)
+    if not hand.ufo.exists():
+        raise HandFolderError(str(path), "its font was not built yet", f"Build it: ownhand build {path}")
+    return load_ufo(hand.ufo)

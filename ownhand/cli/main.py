@@ -11,7 +11,7 @@ import click
 
 from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
-from ownhand.cli.options import FORCE, HAND, LANGUAGES, TEXT_FILE, text_of, words
+from ownhand.cli.options import FORCE, HAND, LANGUAGES, TEXT_FILE, say_staleness, text_of, words
 from ownhand.cli.write import write
 
 
@@ -36,11 +36,11 @@ def ownhand() -> None:
 @click.option("--pages", type=click.IntRange(1, 60), help="At most so many pages of cells.")
 @click.option("--least", default=2, show_default=True, type=click.IntRange(1, 50), help="Attempts at the rarest.")
 @click.option("--copy", "copy_file", type=TEXT_FILE, help="A text to copy, on ruled pages of its own.")
-@click.option("--family", default="", help="Name of the font (a new hand).")
-@click.option("--writer", default="", help="Whose hand it is (a new hand).")
-@click.option("--consent", default="", help="How its owner agreed, in words (a new hand).")
-@click.option("--use", default="", help="What the hand may be used for (a new hand).")
-@click.option("--left-handed", is_flag=True, help="The writer is left-handed (a new hand).")
+@click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
+@click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
+@click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
+@click.option("--use", default="", help="What the hand may be used for (where nothing is recorded yet).")
+@click.option("--left-handed", is_flag=True, help="The writer is left-handed (where nothing is recorded yet).")
 def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | None, **options: Any) -> int:
     """Plan a sheet and print it as PDF and SVG."""
     from ownhand.commands.sheet import print_sheet
@@ -101,6 +101,7 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
     """Draw one picture page of the font: every character with its variants, and a paragraph set in it."""
     from ownhand.commands.proof import write_proof
 
+    say_staleness(hand)
     console.say(str(write_proof(hand, output, languages=words(languages))))
     return 0
 
@@ -135,6 +136,7 @@ def coverage(hand: Path, languages: str) -> int:
     """Tell which languages the hand can write, and what is missing."""
     from ownhand.commands.coverage import COLUMNS, coverage_rows
 
+    say_staleness(hand)
     console.put_table("Languages", COLUMNS, coverage_rows(hand, words(languages)))
     return 0
 
@@ -198,6 +200,8 @@ def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None
     from ownhand.hands.font_of_hand import font_of
     from ownhand.serve.server import serve as answer
 
+    for hand in hands:
+        say_staleness(hand)
     fonts = {hand.resolve().stem: font_of(hand) for hand in hands}
     if len(fonts) < len(hands):
         raise UsageError("serve", "two hands have the same folder name", "Rename one of the folders.")

@@ -17,7 +17,8 @@ from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font, Record
 from fontbuild.spacing import tabular
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
-from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.decisions_file import load_decisions, told
+from ownhand.hands.freshness import note_built
 from ownhand.hands.hand import Hand, HandRecord, PageCapture, load_captures, open_hand
 from ownhand.hands.locking import locked
 from skeleton.attempt import Attempt
@@ -39,6 +40,8 @@ class Built:
     result: BuildResult
     files: tuple[Path, ...]
     consent: str
+    notices: tuple[str, ...] = ()
+    """What could not be read of the decisions."""
 
 
 def font_record(record: HandRecord) -> Record:
@@ -134,7 +137,9 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
             *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg"),
             save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
         ]
-    return Built(font, result, tuple(files), hand.record.consent)
+        note_built(hand)
+        notices = told(hand.decisions_file, load_decisions(hand.decisions_file))
+    return Built(font, result, tuple(files), hand.record.consent, tuple(notices))
 
 
 def summary(done: Built) -> list[str]:
@@ -148,6 +153,7 @@ def summary(done: Built) -> list[str]:
         lines.append(f"{len(done.result.set_aside)} attempts set aside, none deleted: {listed}")
     if done.result.missing:
         lines.append("Attempted, but not one attempt can be used: " + " ".join(done.result.missing))
+    lines += done.notices
     if not done.consent:
         lines.append(NO_CONSENT)
     return lines

@@ -30,7 +30,7 @@ from capture.scan import count_scans, load_scans
 from capture.sheet import Sheet
 from capture.units import MM_PER_INCH
 from ownhand.hands.decisions import known_ways
-from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
 from ownhand.hands.storage import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
@@ -124,6 +124,7 @@ def _read_into(
     for reading, _ in read:
         finder.learn(reading.sheet)
     notices += keep_sheets(hand, finder.sheets)
+    notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
     taken = []
     for number, (reading, scan) in enumerate(read):
         tell("keep captures", number, len(read))

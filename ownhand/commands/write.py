@@ -12,10 +12,14 @@ from typing import Any
 
 from capture.errors import InputError, UsageError
 from capture.files import check_writable, write_bytes
-from ownhand.composer import Composer, Notice, Ruling, Settings
+from fontbuild.font import Font
+from ownhand.commands.additions import with_drawings
+from ownhand.composer import Notice, Ruling, Settings
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import page_bytes
 from ownhand.composer.merge.lacks import Lack, ranges
 from ownhand.composer.merge.template import split_boxes
+from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import Effort, effort
 from ownhand.composer.settings.settings_data import settings_from
@@ -61,10 +65,12 @@ def write_pages(
     replay: bool = False,
     force: bool = False,
     strict: bool = False,
+    others: Mapping[str, Font] | None = None,
 ) -> WrittenPages:
     """Set `text` in the hand at `font` (a hand folder or a UFO) and write a file for each page.
 
-    Where the settings have boxes, a line `>> name` begins the text of the box of that name.
+    Where the settings have boxes or curves, a line `>> name` begins the text of the one of that name. `others` are
+    further hands by the names that boxes call them.
 
     With `strict` nothing is written where the hand lacks a character of the text.
 
@@ -90,17 +96,18 @@ def write_pages(
         wanted[output.with_suffix(".html")] = "html"
     for file in wanted:
         check_writable(file, force=force)
-    named = in_boxes(text) if settings.boxes else text
-    composed = Composer(font_of(font)).compose(named, settings, seed)
+    named = in_boxes(text) if settings.boxes or settings.curves else text
+    composed = Ensemble(font_of(font), others).compose(named, settings, seed)
     if strict and composed.missing:
         return WrittenPages((), (), composed.notices, dict(composed.missing))
-    files = [(page_file(file, page.number), page, what) for page in composed for file, what in wanted.items()]
+    pages = composed.pages if settings.impose is None else sheets_of(composed.pages, settings.impose)
+    files = [(page_file(file, page.number), page, what) for page in pages for file, what in wanted.items()]
     for file, _, _ in files:
         check_writable(file, force=force)
     made = [(file, page_bytes(page, what, machine)) for file, page, what in files]
     for file, data in made:
         write_bytes(file, data)
-    efforts = tuple(effort(page, machine) for page in composed)
+    efforts = tuple(effort(page, machine) for page in pages)
     return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, dict(composed.missing))
 
 
@@ -165,10 +172,13 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
     UsageError
         If a setting is impossible.
     """
-    data = _layout(layout) if layout else {}
+    data, _ = with_drawings(_layout(layout), layout.parent) if layout else ({}, [])
     for name in ("paper", "x_height_mm", "line_spacing", "align", "hyphenate", "order", "landscape", "fit"):
         if options.get(name) not in (None, False, ""):
             data[name] = options[name]
+    if options.get("impose"):
+        given = data.get("impose")
+        data["impose"] = {**(given if isinstance(given, dict) else {}), "paper": options["impose"]}
     if options.get("margins"):
         data["margins_mm"] = list(margins(options["margins"]))
     if options.get("ruled"):

@@ -7,6 +7,7 @@ from pathlib import Path
 from capture.errors import HandFolderError
 from fontbuild.font import Font
 from fontbuild.formats.ufo_reader import load_ufo
+from ownhand.hands.freshness import build_command
 from ownhand.hands.hand import open_hand
 
 
@@ -24,5 +25,9 @@ def font_of(path: Path) -> Font:
         return load_ufo(path)
     hand = open_hand(path)
     if not hand.ufo.exists():
-        raise HandFolderError(str(path), "its font was not built yet", f"Build it: ownhand build {path}")
+        others = sorted(hand.font_folder.glob("*.ufo"))
+        what = f"its font was built as '{others[0].stem}', the hand is called '{hand.record.family}' now"
+        raise HandFolderError(
+            str(path), what if others else "its font was not built yet", f"Build it: {build_command(path)}"
+        )
     return load_ufo(hand.ufo)

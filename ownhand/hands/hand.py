@@ -14,12 +14,13 @@ from __future__ import annotations
 
 import dataclasses
 import re
+import shlex
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from capture.errors import HandFolderError, OutputError, SheetFileError
+from capture.errors import HandFolderError, OutputError, SheetFileError, UsageError
 from capture.files import is_vacant, make_folder, write_json
 from capture.limits import MOST_CELLS, MOST_PAGES, REACH_MM, is_plain, is_sheet_id
 from capture.safe_paths import path_inside
@@ -219,6 +220,31 @@ def open_or_create(path: Path, **record: Any) -> Hand:
     family = record.pop("family", "") or family_of(path)
     check_record({"family": family, **record})
     return create_hand(path, HandRecord(family, **record))
+
+
+def add_to_record(hand: Hand, given: Mapping[str, Any]) -> tuple[Hand, list[str]]:
+    """Return the hand with what its record leaves open filled in, written, and what to tell about it.
+
+    Raises
+    ------
+    UsageError
+        If the record says something else already.
+    """
+    record = dataclasses.asdict(hand.record)
+    changes = {key: value for key, value in given.items() if record[key] != value}
+    for key, value in changes.items():
+        if record[key] and key != "handedness":
+            raise UsageError(
+                f"--{key}",
+                f"'{value}', but the record of {hand.path} says '{record[key]}'",
+                f"Leave it out, or change the record: ownhand record {shlex.quote(str(hand.path))} --{key} …",
+            )
+    if not changes:
+        return hand, []
+    check_record(changes)
+    hand = Hand(hand.path, dataclasses.replace(hand.record, **changes))
+    save_record(hand)
+    return hand, ["Added to the hand's record: " + ", ".join(f"{key} '{value}'" for key, value in changes.items())]
 
 
 def load_sheets(hand: Hand) -> dict[str, Sheet]:

@@ -19,6 +19,7 @@ from collections import Counter
 from collections.abc import Awaitable, Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
+from functools import partial
 from typing import Any
 from urllib.parse import quote
 
@@ -29,6 +30,7 @@ from ownhand.composer.formats import MEDIA_TYPES, page_bytes
 from ownhand.composer.merge.workers import watch_parent
 from ownhand.composer.plot.motion import effort
 from ownhand.serve.description import description
+from ownhand.serve.encoding import encoded, takes_gzip
 from ownhand.serve.request import Limits, Order, RefusalError, order_from, parsed
 
 try:
@@ -190,7 +192,8 @@ class _Desk:
 
     async def page(self, request: Request) -> Response:
         order = await self._order(request)
-        data, headers = await self._worked(_make_page, order)
+        gzipped = takes_gzip(request.headers.get("accept-encoding", ""))
+        data, headers = await self._worked(partial(_make_page, gzipped=gzipped), order)
         return Response(data, media_type=MEDIA_TYPES[order.format], headers=headers)
 
     async def check(self, request: Request) -> Response:
@@ -259,7 +262,7 @@ def _ready() -> None:
     """Do nothing: called once for each worker, so that the first request need not wait for it to start."""
 
 
-def _make_page(order: Order) -> tuple[bytes, dict[str, str]]:
+def _make_page(order: Order, *, gzipped: bool) -> tuple[bytes, dict[str, str]]:
     made = _composers[order.hand].compose(order.text, order.settings, order.seed)
     if not 1 <= order.page <= len(made.pages):
         raise UsageError("page", f"there is no page {order.page}, the text fills {len(made.pages)}", "")
@@ -270,7 +273,8 @@ def _make_page(order: Order) -> tuple[bytes, dict[str, str]]:
         headers["Missing"] = ", ".join(
             f"{quote(char, safe='')};times={n}" for char, n in Counter(made.missing).most_common()
         )
-    return data, headers
+    data, said = encoded(data, MEDIA_TYPES[order.format], gzipped=gzipped)
+    return data, headers | said
 
 
 def _make_check(order: Order) -> dict[str, Any]:

@@ -19,7 +19,7 @@ from capture.errors import InputError, OutputError, TableError, UsageError
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
 from ownhand.composer import Settings
-from ownhand.composer.merge.mail_merge import RECORD, Run, run_table, safe_name
+from ownhand.composer.merge.mail_merge import RECORD, ROWS, Run, run_table, safe_name
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
 from tests.ownhand.hershey_font import hershey_font
@@ -41,7 +41,7 @@ def guests(tmp_path: Path, count: int) -> Table:
 
 
 def contents(out: Path) -> dict[str, bytes]:
-    return {p.name: p.read_bytes() for p in sorted(out.iterdir()) if p.name != RECORD}
+    return {p.name: p.read_bytes() for p in sorted(out.iterdir()) if p.name not in (RECORD, ROWS)}
 
 
 # ------------------------------------------------------------------------------------------------ template
@@ -191,6 +191,17 @@ def test_a_strict_run_writes_nothing_where_anything_lacks(tmp_path: Path, capsys
     assert len(contents(tmp_path / "all")) == 2
     assert "'ж' (U+0436, cyrillic small letter zhe): once, in the rows at line 2 of the table" in said
     assert f"ownhand sheet {ufo} --characters 'ж'" in said
+
+
+def test_the_old_card_of_a_guest_who_was_renamed_is_told(tmp_path: Path) -> None:
+    before = table(tmp_path, "name,message\nOrla,one\nJasper,two\n")
+    run_table(FONT, before, TEMPLATE, tmp_path / "out", CARD, name_field="name", workers=1)
+    after = table(tmp_path, "name,message\nOrla,one\nCaspar,two\n")
+
+    report = run_table(FONT, after, TEMPLATE, tmp_path / "out", CARD, name_field="name", workers=1)
+
+    assert report.left_over == ("Jasper.svg",)
+    assert sorted(contents(tmp_path / "out")) == ["Caspar.svg", "Jasper.svg", "Orla.svg"]
 
 
 def test_every_copy_differs_but_each_comes_again_from_its_seed(tmp_path: Path) -> None:

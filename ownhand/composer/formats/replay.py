@@ -8,7 +8,7 @@ from html import escape
 import numpy as np
 
 from ownhand.composer.plot.machine import Machine
-from ownhand.composer.plot.plot_page import PlotPage, flatten
+from ownhand.composer.plot.plot_page import PlotPage, by_pen, flatten
 
 PER_MM = 50
 """Points are whole fiftieths of a mm."""
@@ -16,7 +16,7 @@ PER_MM = 50
 
 def replay_html(page: PlotPage, machine: Machine | None = None) -> str:
     """Return a standalone HTML document that replays the writing at the machine's speed, or faster."""
-    machine = machine or Machine()
+    machine, page = machine or Machine(), by_pen(page)
     points, starts = flatten(page.points_mm, page.starts, within_mm=0.03)
     q = np.rint(points * PER_MM).astype(np.int64)
     bounds = starts.tolist()

@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from ownhand.composer.composer import Composer
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.merge.workers import Job
+from ownhand.composer.settings.settings import Settings
 
 SHOWN = 12
 """Ranges of lines that are listed of each character; of further ones only the number."""
@@ -24,12 +25,12 @@ class Lack:
     """Of the table, where its rows begin."""
 
 
-def lacks_of(jobs: Iterable[Job], composer: Composer, *, lists: bool) -> tuple[Lack, ...]:
+def lacks_of(jobs: Iterable[Job], ensemble: Ensemble, settings: Settings) -> tuple[Lack, ...]:
     """Return what the texts of all jobs need and the hand lacks, the most frequent first."""
     counts: dict[str, int] = defaultdict(int)
     lines: dict[str, list[int]] = defaultdict(list)
     for job in jobs:
-        for char, n in composer.missing(job.text, lists=lists).items():
+        for char, n in ensemble.missing(job.text, settings).items():
             counts[char] += n
             lines[char].append(job.line)
     found = [Lack(char, n, tuple(sorted(set(lines[char])))) for char, n in counts.items()]

@@ -18,7 +18,8 @@ Example of a file, with every key; all have defaults:
     pen = "servo"                  # or "z"
     pen_up = ["M3 S30", "G4 P0.15"]
     pen_down = ["M3 S60", "G4 P0.15"]
-    begin = []                     # further lines of G-code at the start
+    pulled_deg = 60                # a nib that may only be pulled: whereto, clockwise from the right; leave out else
+    begin = []                     # further lines of G-code at the start, once the pen is lifted
     end = []                       # and at the end
 """
 
@@ -63,6 +64,7 @@ class Machine:
     pen: Literal["z", "servo"] = "z"
     pen_up: tuple[str, ...] = ()
     pen_down: tuple[str, ...] = ()
+    pulled_deg: float | None = None
     begin: tuple[str, ...] = ()
     end: tuple[str, ...] = ()
 
@@ -139,6 +141,9 @@ def machine_from(data: dict[str, Any], *, where: str = "machine") -> Machine:
 
 def _checked(key: str, value: Any, default: Any) -> tuple[Any, str]:
     """Return the value for a key, and what is wrong with it."""
+    if key == "pulled_deg":
+        ok = _is_number(value) and -360 <= value <= 360
+        return float(value) if ok else None, "" if ok else f"expected degrees from -360 to 360, found {value!r}"
     choices = {"origin": ORIGINS, "pen": PENS}.get(key)
     if choices:
         return value, "" if value in choices else f"expected {' or '.join(choices)}, found {value!r}"

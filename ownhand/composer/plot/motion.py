@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ownhand.composer.plot.machine import Machine
-from ownhand.composer.plot.plot_page import PlotPage, flatten, pen_up_travel_mm
+from ownhand.composer.plot.plot_page import PlotPage, by_pen, flatten, pen_up_travel_mm
 from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.variation.handwriting_statistics import Array
 
@@ -46,7 +46,7 @@ class Effort:
 
 def effort(page: PlotPage, machine: Machine | None = None, *, compare: bool = False) -> Effort:
     """Return what plotting the page takes; `compare` also looks for the order of least travel."""
-    machine = machine or Machine()
+    machine, page = machine or Machine(), by_pen(page)
     points, starts = flatten(page.points_mm, page.starts, within_mm=0.02)
     n = len(page)
     ink = float(_lengths(points, starts).sum())

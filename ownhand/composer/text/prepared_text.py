@@ -23,6 +23,9 @@ from ownhand.composer.text.characters import (
 
 _BULLET = re.compile(r"^( *)([-*•–]) +(?=\S)")
 _NUMBER = re.compile(r"^( *)(\d{1,3}[.)]) +(?=\S)")
+_ALIGNED = re.compile(r"^~(left|right|cent(?:re|er)|justified) +(?=\S)")
+"""A line that begins so stands as it says, whatever the rest of its box does."""
+
 BULLETS = ("•", "–", "-", "—", "*", "·")
 HYPHENS = ("-", "‐", "–")
 
@@ -42,6 +45,8 @@ class Part:
     """How deep the list lies in others."""
 
     new_page: bool = False
+    align: str = ""
+    """'left', 'right', 'centre' or 'justified'; '' as its box."""
 
     @property
     def empty(self) -> bool:
@@ -64,6 +69,9 @@ def count_missing(text: str, fitter: Fitter, has: Container[str], *, lists: bool
     """Count in `fitter` what a text needs and the font lacks, as `prepare_text` would, without setting it."""
     counts: Counter[str] = Counter()
     for line in normal(text).replace(PAGE_BREAK, "\n").split("\n"):
+        if aligned := _ALIGNED.match(line):
+            counts.update(characters(line[aligned.end() :]))
+            continue
         found = _BULLET.match(line) if lists else None
         if found and any(b in has for b in BULLETS):
             line = line[found.end() :]
@@ -100,6 +108,11 @@ def prepare_text(text: str, fitter: Fitter, has: Container[str], *, lists: bool,
         for k, raw in enumerate(page.strip("\n").split("\n") if n else page.rstrip("\n").split("\n")):
             line = raw.rstrip(" ")
             new_page = n > 0 and k == 0
+            aligned = _ALIGNED.match(line)
+            if aligned:
+                line = line[aligned.end() :]
+                parts.append(Part(*add(line), None, 0, new_page, aligned[1].replace("center", "centre")))
+                continue
             found = (_BULLET.match(line) or _NUMBER.match(line)) if lists else None
             if found:
                 sign = found[2] if found[2][0].isdigit() else next((b for b in BULLETS if b in has), found[2])

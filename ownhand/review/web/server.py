@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from capture.errors import MissingLibraryError, UsageError
+from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, open_hand
 
 if TYPE_CHECKING:
@@ -114,6 +115,9 @@ def run(
         If the port cannot be used.
     """
     url, server, listening = _prepare(hand, port, secrets.token_urlsafe(18))
+    folder = hand.path if isinstance(hand, Hand) else hand
+    for line in told(folder / "decisions.json", load_decisions(folder / "decisions.json")):
+        announce(line)
     announce(f"The letters are on {url}")
     announce("Only this computer can open it. Every decision is stored at once; stop with Ctrl-C.")
     if open_browser:

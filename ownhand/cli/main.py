@@ -116,7 +116,13 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
 def trace(images: tuple[Path, ...], dpi: float, char: str | None, output: Path | None, kind: str, force: bool) -> int:
     """Trace ink drawings straight to strokes."""
     from ownhand.commands import trace as tracing
+    from ownhand.commands.read import unkept_lines
+    from skeleton.precompile import prepare
 
+    with console.progress_bar() as progress:
+        prepared = prepare(progress)
+    for line in unkept_lines(prepared):
+        console.say(line)
     if kind == "json":
         import json
 

@@ -27,15 +27,17 @@ from capture.files import is_vacant, sweep
 from capture.read import PageReading, Verdict, read_page
 from capture.report import Finding
 from capture.scan import count_scans, load_scans
-from capture.sheet import Sheet
+from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
 from ownhand.hands.decisions import known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
-from ownhand.hands.storage import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
+from ownhand.hands.storage import CellKey, keep_page, keep_scan, keep_sheets, printed_scale, write_contact
 from ownhand.tracing_faults import DEFEATED
+from skeleton.geometry.loop_store import FOLDER_VARIABLE
 from skeleton.geometry.stroke import Stroke
+from skeleton.precompile import Prepared, prepare
 from skeleton.result import Reading
 
 Progress = Callable[[str, int, int], None]
@@ -112,6 +114,8 @@ def _read_into(
     path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress
 ) -> ReadReport:
     finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
+    # before the processes start, so that they have the loops instead of compiling them, each for itself
+    prepared = prepare(tell)
     with ProcessPoolExecutor(jobs, initializer=_end_with_parent) as pool:
         read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell)
         if not read:
@@ -120,24 +124,37 @@ def _read_into(
         hand = known or open_or_create(path)
         sweep(hand.path)
         traced = _trace_all(pool, hand, [r for r, _ in read], tell)
-    notices = [str(error) for error in refused]
-    for reading, _ in read:
-        finder.learn(reading.sheet)
-    notices += keep_sheets(hand, finder.sheets)
-    notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
-    taken = []
-    for number, (reading, scan) in enumerate(read):
-        tell("keep captures", number, len(read))
-        copy = keep_scan(hand, scan)
-        kept, contact = keep_page(hand, reading, copy, traced)
-        pen_mm = reading.pen_mm * printed_scale(reading)
-        taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
-    tell("keep captures", len(read), len(read))
+        notices = [str(error) for error in refused] + unkept_lines(prepared)
+        for reading, _ in read:
+            finder.learn(reading.sheet)
+        notices += keep_sheets(hand, finder.sheets)
+        notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
+        taken = []
+        # of a page that was scanned twice the later capture holds the better of both
+        contacts: dict[Path, tuple[Page, PageCapture]] = {}
+        for number, (reading, scan) in enumerate(read):
+            tell("keep captures", number, len(read))
+            copy = keep_scan(hand, scan)
+            kept, contact = keep_page(hand, reading, copy, traced)
+            contacts[contact] = (reading.page, kept)
+            pen_mm = reading.pen_mm * printed_scale(reading)
+            taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
+        for drawn in [pool.submit(write_contact, *captured, contact) for contact, captured in contacts.items()]:
+            drawn.result()
+        tell("keep captures", len(read), len(read))
     report = ReadReport(tuple(taken), tuple(refused), tuple(notices))
     for page in report.untraced:
         where = f"Sheet '{page.capture.sheet}', page {page.capture.page}"
         notices.append(f"{where}: not one of its letters could be traced. See its contact sheet: {page.contact}")
     return dataclasses.replace(report, notices=tuple(notices))
+
+
+def unkept_lines(prepared: Prepared) -> list[str]:
+    """Return what to tell where compiled loops could not be kept: one line, or none."""
+    if not prepared.unkept:
+        return []
+    remedy = f"Set {FOLDER_VARIABLE} to a folder that can, and it is done once for all."
+    return [f"The tracer was compiled for this run alone: {prepared.unkept}. {remedy}"]
 
 
 class SheetFinder:

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from fontbuild.geometry import resample, tangents
+from fontbuild.geometry import tangents
+from skeleton.geometry.arc_length import resample
 
 STEPS = 40
 """Points to a stroke in elastic matching."""

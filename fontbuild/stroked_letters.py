@@ -16,6 +16,7 @@ from fontbuild.font import Metrics
 from fontbuild.geometry import bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.naming import variant_name
+from skeleton.geometry.arc_length import line_length
 
 
 @dataclass(frozen=True)
@@ -93,7 +94,7 @@ def bar_of(glyph: Glyph) -> int | None:
         return None
     found: list[tuple[float, int]] = []
     for k, line in enumerate(sample_glyph(glyph)):
-        length = float(np.hypot(*np.diff(line, axis=0).T).sum()) if len(line) > 1 else 0.0
+        length = line_length(line)
         chord = float(np.hypot(*(line[-1] - line[0])))
         if length > 0 and chord > 0.85 * length:
             found.append((length, k))

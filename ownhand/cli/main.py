@@ -110,15 +110,20 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
 @click.argument("images", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--dpi", required=True, type=click.FloatRange(10, 10000), help="Resolution of the images.")
 @click.option("--char", default=None, help="The character that is drawn, if it is one.")
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="SVG file to write, in mm.")
-@click.option("--format", "kind", type=click.Choice(["svg", "json"]), default="svg", show_default=True)
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="page.svg, .hpgl, .gcode, .png.")
+@click.option("--machine", "machine_file", type=click.Path(path_type=Path), help="Profile of the plotter.")
+@click.option("--format", "kind", type=click.Choice(["json"]), help="Strokes on standard output, several images.")
 @FORCE
-def trace(images: tuple[Path, ...], dpi: float, char: str | None, output: Path | None, kind: str, force: bool) -> int:
-    """Trace ink drawings straight to strokes."""
+def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force: bool, **options: Any) -> int:
+    """Trace ink drawings straight to strokes; the suffix of -o says which kind of file."""
     from ownhand.commands import trace as tracing
     from ownhand.commands.read import unkept_lines
+    from ownhand.composer.plot.machine import load_machine
     from skeleton.precompile import prepare
 
+    if kind != "json" and (output is None or len(images) != 1):
+        raise UsageError("trace", "a plot file holds one image", "Give one image and -o out.svg, or --format json.")
+    machine_file = options.pop("machine_file")
     with console.progress_bar() as progress:
         prepared = prepare(progress)
     for line in unkept_lines(prepared):
@@ -127,11 +132,13 @@ def trace(images: tuple[Path, ...], dpi: float, char: str | None, output: Path |
         import json
 
         for image in images:
-            console.put(json.dumps(tracing.traced_json(image, dpi=dpi, char=char), ensure_ascii=False))
+            console.put(json.dumps(tracing.traced_json(image, **options), ensure_ascii=False))
         return 0
-    if output is None or len(images) != 1:
-        raise UsageError("trace", "an SVG holds one image", "Give one image and -o out.svg, or --format json.")
-    console.say(str(tracing.write_traced_svg(images[0], output, dpi=dpi, char=char, force=force)))
+    assert output is not None
+    machine = load_machine(machine_file) if machine_file else None
+    file, notices = tracing.write_traced(images[0], output, machine=machine, force=force, **options)
+    for line in (str(file), *notices):
+        console.say(line)
     return 0
 
 
@@ -189,9 +196,23 @@ def extend(font: Path, languages: str, output: Path, hand: Path | None, force: b
 @click.option("--no-browser", is_flag=True, help="Only print the address.")
 def review(hand: Path, port: int, no_browser: bool) -> int:
     """Look through the letters in the browser and mend the few that need it."""
-    from ownhand.review.web.server import run
+    from ownhand.hands.hand import open_hand
+    from ownhand.workroom.server import run
 
-    run(hand, port=port, open_browser=not no_browser, announce=console.say)
+    open_hand(hand)
+    run(hand, at="#letters", port=port, open_browser=not no_browser, announce=console.say)
+    return 0
+
+
+@ownhand.command("open")
+@click.argument("folder", default=".", type=click.Path(path_type=Path))
+@click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
+@click.option("--no-browser", is_flag=True, help="Only print the address.")
+def open_folder(folder: Path, port: int, no_browser: bool) -> int:
+    """Do the whole job in the browser: all hands in FOLDER, from a new one to the plotter's files."""
+    from ownhand.workroom.server import run
+
+    run(folder, port=port, open_browser=not no_browser, announce=console.say)
     return 0
 
 

@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,6 +42,8 @@ from skeleton.precompile import Prepared, prepare
 from skeleton.result import Reading
 
 Progress = Callable[[str, int, int], None]
+OnPage = Callable[[dict[str, Any]], None]
+"""Told of every page the moment it was looked at: `scan`, and `page` and `sheet` or `where`, `what`, `remedy`."""
 
 PAGE_COLUMNS = ("page", "scan", "cells", "read", "blank", "spoiled", "doubtful", "dpi", "pen mm", "off mm")
 UNTRACED = "could not be traced"
@@ -85,7 +88,13 @@ def _untraced(capture: PageCapture) -> bool:
 
 
 def read_scans(
-    path: Path, scans: Sequence[Path], *, adopt: bool = False, jobs: int = 0, progress: Progress | None = None
+    path: Path,
+    scans: Sequence[Path],
+    *,
+    adopt: bool = False,
+    jobs: int = 0,
+    progress: Progress | None = None,
+    on_page: OnPage | None = None,
 ) -> ReadReport:
     """Read scans into the hand at `path`, which is begun from the sheet's own code where it does not exist.
 
@@ -107,17 +116,18 @@ def read_scans(
             list(load_scans(scan))
     known = open_hand(path) if path.exists() and not is_vacant(path) else None
     with locked(path):
-        return _read_into(path, known, scans, adopt, jobs or os.cpu_count() or 1, progress or (lambda *_: None))
+        tell, on_page = progress or (lambda *_: None), on_page or (lambda _: None)
+        return _read_into(path, known, scans, adopt, jobs or os.cpu_count() or 1, tell, on_page)
 
 
 def _read_into(
-    path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress
+    path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress, on_page: OnPage
 ) -> ReadReport:
     finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
     # before the processes start, so that they have the loops instead of compiling them, each for itself
     prepared = prepare(tell)
     with ProcessPoolExecutor(jobs, initializer=_end_with_parent) as pool:
-        read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell)
+        read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell, on_page)
         if not read:
             raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
         # only now, so that nothing is left behind by what was no sheet
@@ -196,7 +206,7 @@ def _end_with_parent() -> None:
 
 
 def _read_pages(
-    pool: ProcessPoolExecutor, paths: Sequence[Path], finder: SheetFinder, most: int, tell: Progress
+    pool: ProcessPoolExecutor, paths: Sequence[Path], finder: SheetFinder, most: int, tell: Progress, on_page: OnPage
 ) -> tuple[list[tuple[PageReading, Path]], list[OwnhandError]]:
     """Return the pages read, and what was refused, each in the order given."""
     pages = [(path, number) for path in paths for number in range(1, count_scans(path) + 1)]
@@ -212,9 +222,13 @@ def _read_pages(
         for future in done:
             place = waiting.pop(future)
             try:
-                read[place] = (future.result(), pages[place][0])
+                found = future.result()
+                read[place] = (found, pages[place][0])
+                on_page({"scan": pages[place][0].name, "sheet": found.sheet.id, "page": found.page.page})
             except OwnhandError as error:
                 refused[place] = error
+                said = {"where": error.where, "what": error.what, "remedy": error.remedy}
+                on_page({"scan": pages[place][0].name, **said})
         tell("read pages", len(read) + len(refused), len(pages))
     return [read[place] for place in sorted(read)], [refused[place] for place in sorted(refused)]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -27,6 +27,9 @@ from ownhand.composer.text.characters import Fitter, Notice
 from ownhand.composer.text.prepared_text import PreparedText, count_missing, prepare_text
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, draw
+
+MOST_PAGES = 10_000
+"""Pages of one text."""
 
 LONGEST = 2_000_000
 """Characters of one text."""
@@ -119,13 +122,22 @@ class Composer:
         return True
 
     @one_thread()
-    def compose(self, text: str | Mapping[str, str], settings: Settings | None = None, seed: int = 0) -> Composition:
+    def compose(
+        self,
+        text: str | Mapping[str, str],
+        settings: Settings | None = None,
+        seed: int = 0,
+        *,
+        most_pages: int = MOST_PAGES,
+    ) -> Composition:
         """Return the pages of a text. The same font, text, settings and seed give the same pages.
 
         Parameters
         ----------
         text
             For the first box that is not blank; or by name of the box.
+        most_pages
+            Refuse a text that fills more.
 
         Raises
         ------
@@ -153,7 +165,10 @@ class Composer:
             ready.append((done, letters))
         hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
         pages, squeezed = [], 0
-        for number in range(max([1, *(t.pages for t, _ in ready)])):
+        count = max([1, *(t.pages for t, _ in ready)])
+        if count > most_pages:
+            raise UsageError("text", f"it fills {count} pages, at most {most_pages} are made", "Split the text.")
+        for number in range(count):
             page, n = write_page(number, ready, hand, rng, page_figures(rng))
             pages.append(self._finished(page, ready, settings))
             squeezed += n
@@ -234,6 +249,21 @@ def _line_figures(rng: np.random.Generator, n: int, page_share: float) -> np.nda
     return np.asarray(np.sqrt(1 - page_share) * draw(rng, n) + np.sqrt(page_share) * common, float)
 
 
+def named_texts(text: Mapping[str, str], names: Sequence[str]) -> dict[str, str]:
+    """Return texts by name: what stands before the first named one, under '', is for the first of `names`.
+
+    Raises
+    ------
+    UsageError
+        If that one has a text of its own as well.
+    """
+    first = names[0] if names else ""
+    if text.get("") and text.get(first) and first:
+        remedy = f"Begin each with its own line: >> {first}."
+        raise UsageError("text", f"both what comes before the first '>>' and '>> {first}' are for '{first}'", remedy)
+    return {name or first: body for name, body in text.items() if name or first not in text or not first}
+
+
 def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[TextBox, str]]:
     """Return the boxes that have a text, with it."""
     boxes = [box for box in settings.all_boxes if not box.blank]
@@ -241,7 +271,9 @@ def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[Tex
         if not boxes:
             raise UsageError("boxes", "all are blank", "Leave one for the text.")
         text = {boxes[0].name: text}
-    unknown = [name for name in text if name not in {box.name for box in boxes}]
+    text = named_texts(text, [box.name for box in boxes])
+    known = {box.name for box in boxes}
+    unknown = [name for name in text if name not in known]
     if unknown:
         names = ", ".join(box.name for box in boxes)
         raise UsageError("text", f"there is no box '{unknown[0]}' to write in", f"The boxes are: {names}.")

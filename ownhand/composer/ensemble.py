@@ -12,7 +12,7 @@ import numpy as np
 from capture.errors import UsageError
 from capture.units import Points
 from fontbuild.font import Font
-from ownhand.composer.composer import Composer, Composition
+from ownhand.composer.composer import Composer, Composition, named_texts
 from ownhand.composer.layout.along_curve import baseline_of, bent
 from ownhand.composer.plot.combine import combined, page_of_strokes
 from ownhand.composer.plot.drawings import placed, strokes_of_path
@@ -119,7 +119,7 @@ class Ensemble:
             if not (boxes or curves):
                 raise UsageError("boxes", "all are blank", "Leave one for the text.")
             return {(boxes or curves)[0]: text}
-        named = {name or (boxes or curves or [""])[0]: body for name, body in text.items()}
+        named = named_texts(text, boxes or curves)
         for name in named:
             if name not in (*boxes, *curves):
                 listed = ", ".join((*boxes, *curves))

@@ -58,15 +58,19 @@ def staleness(path: Path) -> tuple[str, ...]:
     """
     if not (path / "hand.json").is_file():
         return ()
-    hand = open_hand(path)
-    try:
-        built = json.loads((hand.font_folder / BUILT).read_text("utf-8"))
-        told = [CHANGED[key] for key, digest in sources_of(hand).items() if built.get(key) != digest]
-    except (OSError, ValueError, AttributeError):
-        return ()
+    told = [CHANGED[key] for key in changed_since(open_hand(path))]
     if not told:
         return ()
     return (f"The font is older than the hand: {'; '.join(told)}. Build it anew: {build_command(path)}",)
+
+
+def changed_since(hand: Hand) -> tuple[str, ...]:
+    """Return which of the things that a font is made of (keys of `CHANGED`) were changed since it was built."""
+    try:
+        built = json.loads((hand.font_folder / BUILT).read_text("utf-8"))
+        return tuple(key for key, digest in sources_of(hand).items() if built.get(key) != digest)
+    except (OSError, ValueError, AttributeError):
+        return ()
 
 
 def build_command(path: Path) -> str:

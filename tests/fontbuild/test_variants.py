@@ -14,11 +14,13 @@ from fontbuild.build import Decisions, build_font
 from fontbuild.compatible_cubics import fit_compatible
 from fontbuild.dtw import pairwise, warp
 from fontbuild.font import Font, Record
-from fontbuild.geometry import blend, resample, sample_glyph, sample_stroke
+from fontbuild.geometry import sample_glyph, sample_stroke
 from fontbuild.glyph import Glyph
 from fontbuild.point_cloud_distance import cloud, distances, normal
 from skeleton.attempt import Attempt
+from skeleton.geometry.arc_length import resample
 from skeleton.geometry.stroke import Stroke
+from tests.fontbuild.blending import blend
 from tests.fontbuild.hands import X_HEIGHT_MM, attempt, hand, letterform, scattered
 
 LETTERS = "abdeghkmnoprstuwxyzABGMRS2358"

@@ -166,3 +166,13 @@ def test_further_hands_are_given_by_name_and_folder() -> None:
     for wrong in (["aunt"], ["=x"], ["a=b", "a=c"]):
         with pytest.raises(UsageError, match="--hand"):
             others_of(wrong)
+
+
+def test_a_text_before_the_first_named_box_is_for_the_first_and_never_lost() -> None:
+    boxes = (TextBox("message", 8, 40, 80, 55), TextBox("aside", 95, 60, 45, 30))
+    page = ensemble().compose({"": "we sail", "aside": "hello"}, replace(CARD, boxes=boxes), seed=1).pages[0]
+
+    assert "".join(page.chars) == "wesailhello"
+    for hands in (boxes, (replace(boxes[0], hand="aunt"), boxes[1])):
+        with pytest.raises(UsageError, match="both what comes before"):
+            ensemble().compose({"": "we sail", "message": "lamp"}, replace(CARD, boxes=hands))

@@ -64,7 +64,7 @@ def _moves(page: PlotPage, machine: Machine, pen: int) -> tuple[list[str], int]:
     on_bed = machine.bed_from_page(points) if len(points) else points
     places = [f"X{x:.3f} Y{y:.3f}" for x, y in on_bed.tolist()]
     up, down = "\n".join(machine.lines_up), "\n".join(machine.lines_down)
-    feed = f"F{machine.draw_mm_s * 60:g}"
+    feed = f"F{machine.draw_mm_s * 60:.3f}".rstrip("0").rstrip(".")  # RS274NGC knows no exponents
     lines: list[str] = []
     bounds = starts.tolist()
     for k in range(len(page)):

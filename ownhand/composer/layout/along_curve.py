@@ -9,6 +9,7 @@ import numpy as np
 from capture.errors import UsageError
 from capture.units import Points
 from ownhand.composer.plot.plot_page import PlotPage, flatten
+from skeleton.geometry.arc_length import arc_lengths, points_at
 
 TIGHTEST = 2.5
 """Radius of the curve, in heights of the writing, below which letters would fan out or run into each other."""
@@ -22,10 +23,9 @@ def baseline_of(curve: Points) -> tuple[Points, Points, np.ndarray]:
     points, _ = flatten(curve, np.array([0, len(curve)]), within_mm=0.005)
     step = np.hypot(*np.diff(points, axis=0).T)
     points = points[np.concatenate([[True], step > 1e-6])]
-    s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(points, axis=0).T))])
-    n = max(8, int(s[-1] / 0.1))
-    even = np.linspace(0.0, s[-1], n)
-    on = np.column_stack([np.interp(even, s, points[:, 0]), np.interp(even, s, points[:, 1])])
+    total = arc_lengths(points)[-1]
+    even = np.linspace(0.0, total, max(8, int(total / 0.1)))
+    on = points_at(points, even)
     tangent = np.gradient(on, even, axis=0)
     tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
     return on, np.column_stack([tangent[:, 1], -tangent[:, 0]]), even

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, fields
 from typing import Literal
 
 from capture.errors import UsageError
+from capture.limits import is_plain
 from ownhand.composer.settings.additions import Curve, Drawing
 from ownhand.composer.settings.imposition import Imposition
 from ownhand.composer.settings.paper_sizes import paper_size
@@ -20,6 +21,12 @@ Down = Literal["top", "middle", "bottom"]
 DOWNS = ("top", "middle", "bottom")
 Order = Literal["writing", "least travel"]
 ORDERS = ("writing", "least travel")
+
+MOST_BOXES = 200
+"""Boxes of a page; also pens."""
+
+LONGEST_NAME = 200
+"""Characters of a box's or a pen's name."""
 
 STRONGEST = 2.0
 """Upper end of every `Life` setting: twice what people do."""
@@ -137,6 +144,8 @@ class TextBox:
             raise UsageError(f"box '{self.name}'", f"{self.columns} columns do not fit its width", remedy)
         if self.down not in DOWNS:
             raise UsageError(f"box '{self.name}'", f"no place '{self.down}'", f"Use {', '.join(DOWNS)}.")
+        if not is_plain(self.name, LONGEST_NAME):
+            raise UsageError("box", "its name is too long or holds control characters", "Give a short one.")
         if not (self.width_mm > 0 and self.height_mm > 0):
             raise UsageError(f"box '{self.name}'", "it has no width or no height", "Give both in mm.")
         if self.align is not None and self.align not in ALIGNMENTS:
@@ -158,6 +167,8 @@ class Pen:
     def __post_init__(self) -> None:
         if not re.fullmatch(r"#[0-9a-fA-F]{6}", self.colour):
             raise UsageError("pen", f"'{self.colour[:20]}' is not a colour", "Write it as #rrggbb.")
+        if not is_plain(self.name, LONGEST_NAME):
+            raise UsageError("pen", "its name is too long or holds control characters", "Give a short one.")
         if self.width_mm is not None and not 0.01 <= self.width_mm <= 20:
             raise UsageError("pen", f"a width of {self.width_mm:g} mm is not between 0.01 and 20", "")
 
@@ -229,6 +240,8 @@ class Settings:
     def __post_init__(self) -> None:
         width, height = self.size_mm
         top, right, bottom, left = self.margins_mm
+        if max(len(self.boxes), len(self.pens)) > MOST_BOXES:
+            raise UsageError("boxes", f"there are more than {MOST_BOXES} boxes or pens", "Use fewer.")
         if not self.pens:
             raise UsageError("pens", "there is none", "Give at least one.")
         if min(self.margins_mm) < 0 or left + right >= width or top + bottom >= height:

@@ -15,6 +15,8 @@ from functools import lru_cache
 
 import regex
 
+from capture.errors import UsageError
+
 SOFT_HYPHEN = "\u00ad"
 ZERO_WIDTH_SPACE = "\u200b"
 TAB = "\t"
@@ -87,6 +89,13 @@ _PARTS = regex.compile(r"[ \n\t\f\u200b]|[^ \n\t\f\u200b]+")
 _GRAPHEMES = regex.compile(r"\X")
 
 
+LONGEST_GRAPHEME = 64
+"""Code points; Unicode's Stream-Safe Text Format (Standard Annex 15) has 30 marks in a row at most."""
+
+LOOKED_AT = 200
+"""Graphemes of a word without spaces in which breaks are looked for at a time."""
+
+
 @dataclass(frozen=True)
 class Notice:
     """Something about the text or the page that its maker should know; never a reason to stop."""
@@ -109,6 +118,11 @@ def normal(text: str) -> str:
     Dropped: control characters, byte order marks, directional and variation marks. Kept: tabs, form feeds (a new page),
     soft hyphens, zero-width spaces.
 
+    Raises
+    ------
+    UsageError
+        If a letter bears more marks than any writing has.
+
     Examples
     --------
     >>> normal("cafe\u0301\r\nnoir\ufeff")
@@ -116,7 +130,12 @@ def normal(text: str) -> str:
     """
     text = regex.sub(r"\r\n?|\u2028|\u0085|\v", "\n", text)
     text = text.replace("\u2029", "\n\n")
-    return unicodedata.normalize("NFC", _DROPPED.sub("", text))
+    text = unicodedata.normalize("NFC", _DROPPED.sub("", text))
+    longest = max(map(len, _GRAPHEMES.findall(text)), default=0) if not text.isascii() else 0
+    if longest > LONGEST_GRAPHEME:
+        what = f"one character of it has {longest} code points, no writing puts more than {LONGEST_GRAPHEME} together"
+        raise UsageError("text", what, "Take the marks away.")
+    return text
 
 
 def characters(text: str) -> list[str]:
@@ -148,6 +167,10 @@ def breaks_inside(word: str) -> tuple[int, ...]:
     """
     if word.isalpha() and word.isascii():
         return ()
+    graphemes = _GRAPHEMES.findall(word)
+    if len(graphemes) > LOOKED_AT:  # time grows with the square of the length; between two stretches nothing breaks
+        stretches = range(0, len(graphemes), LOOKED_AT)
+        return tuple(at + k for k in stretches for at in breaks_inside("".join(graphemes[k : k + LOOKED_AT])))
     from uniseg.linebreak import line_break_units  # here, because words of plain letters never need it
 
     at, out = 0, []

@@ -29,7 +29,7 @@ def ar1_noise(z: Array, memory: float) -> Array:
 
     Examples
     --------
-    >>> remembered(np.array([1.0, 0.0, 0.0]), 0.5).round(3)
+    >>> ar1_noise(np.array([1.0, 0.0, 0.0]), 0.5).round(3)
     array([1.  , 0.5 , 0.25])
     """
     if len(z) == 0 or memory <= 0:

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.geometry.arc_length import arc_lengths, points_at
 
 Floats = NDArray[np.float64]
 
@@ -75,11 +76,11 @@ def evenly(points: Points) -> Points:
     """
     if len(points) == 1:
         return points
-    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
+    along = arc_lengths(points)
     if along[-1] < 1e-9:
         return points[:1]
     even = np.linspace(0, along[-1], max(3, round(float(along[-1]) / SPACING) + 1))
-    return np.column_stack([np.interp(even, along, points[:, i]) for i in (0, 1)])
+    return points_at(points, even)
 
 
 def _tangents(points: Points) -> Points:

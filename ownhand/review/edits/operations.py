@@ -11,6 +11,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from capture.units import Points
+from skeleton.geometry.arc_length import arc_lengths, points_at
 from skeleton.geometry.stroke import Stroke
 
 Strokes = tuple[Stroke, ...]
@@ -145,7 +146,7 @@ def bend(strokes: Strokes, k: int, point: int, to: Points, *, reach_mm: float = 
     s = strokes[k]
     if not 0 <= point < len(s.points_mm):
         raise OperationError(f"stroke {k + 1} has no point {point + 1}")
-    along = np.concatenate([[0.0], np.hypot(*np.diff(s.points_mm, axis=0).T).cumsum()])
+    along = arc_lengths(s.points_mm)
     away = np.abs(along - along[point])
     if s.closed:
         away = np.minimum(away, along[-1] - away)
@@ -161,10 +162,10 @@ def drawn(samples: Points, *, width_mm: float = 0.0) -> Stroke:
     points = points[np.concatenate([[True], steps > 1e-6])]
     if float(np.ptp(points, axis=0).max()) < DOT_MM:
         return Stroke(points.mean(axis=0)[None], width_mm)
-    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
+    along = arc_lengths(points)
     n = max(2, min(1500, round(float(along[-1]) / STEP_MM) + 1))
     even = np.linspace(0, along[-1], n)
-    line = np.column_stack([np.interp(even, along, points[:, i]) for i in (0, 1)])
+    line = points_at(points, even)
     sigma = SMOOTH_MM / (float(along[-1]) / (n - 1))
     # Mirrored through the end point, the smoothed line still begins and ends where the pointer did.
     pad = min(n - 1, int(4 * sigma) + 1)

@@ -15,6 +15,9 @@ from capture.safe_paths import path_inside
 from capture.units import cell_from_image
 from ownhand.hands.hand import Hand, InkPicture
 
+LEAST_CONTRAST = 20.0
+"""Of 255: what differs less is paper."""
+
 
 class InkSource(Protocol):
     """What pictures of ink are made from: the session, as far as they need it."""
@@ -26,7 +29,8 @@ class InkSource(Protocol):
     pngs: dict[str, bytes]
     sizes: dict[str, tuple[float, float]]
     inked: dict[str, tuple[float, float, float, float] | None]
-    """What was found out so far, by attempt id: file contents, sizes in mm, the ink's box in mm (y up)."""
+    contours: dict[str, list[list[list[float]]]]
+    """What was found out so far, by attempt id: file contents, sizes in mm, the ink's box and outlines in mm (y up)."""
 
 
 def picture_file(source: InkSource, key: str) -> Path | None:
@@ -89,6 +93,41 @@ def _inked_mm(file: Path, place: InkPicture) -> tuple[float, float, float, float
     corners = np.array([dark.min(axis=0), dark.max(axis=0) + 1])[:, ::-1] / place.px_per_mm
     (x0, y0), (x1, y1) = np.round(cell_from_image(corners, left_mm=-place.left_mm, baseline_mm=place.top_mm), 2)
     return float(x0), float(y0), float(x1), float(y1)
+
+
+def contour_mm(source: InkSource, key: str) -> list[list[list[float]]]:
+    """Return the outlines of an attempt's ink as closed polygons in the cell's frame, mm; [] where there is none.
+
+    Marching squares (Lorensen and Cline, 1987) half way between paper and ink, thinned to a sixth of a pixel (Douglas
+    and Peucker, 1973).
+    """
+    if key not in source.contours:
+        file = picture_file(source, key)
+        source.contours[key] = _contour_mm(file, source.ink[key][1]) if file else []
+    return source.contours[key]
+
+
+def _contour_mm(file: Path, place: InkPicture) -> list[list[list[float]]]:
+    from skimage.measure import approximate_polygon, find_contours
+
+    picture = cv2.imread(str(file), cv2.IMREAD_UNCHANGED)
+    if picture is None:
+        return []
+    grey = on_white(np.asarray(picture, np.uint8)).astype(float)
+    level = (grey.min() + np.median(grey)) / 2
+    if np.median(grey) - grey.min() < LEAST_CONTRAST:
+        return []
+    padded = np.pad(grey, 1, constant_values=255.0)
+    out = []
+    for ring in find_contours(padded, level):  # type: ignore[no-untyped-call]
+        thinned = approximate_polygon(ring, 0.15)  # type: ignore[no-untyped-call]
+        if len(thinned) < 4:
+            continue
+        # Pixel centres lie half a pixel from the picture's edges; one pixel was put around it.
+        corners = (thinned[:, ::-1] - 0.5) / place.px_per_mm
+        points = cell_from_image(corners, left_mm=-place.left_mm, baseline_mm=place.top_mm)
+        out.append(np.round(points, 2).tolist())
+    return out
 
 
 def on_white(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:

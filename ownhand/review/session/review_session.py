@@ -55,6 +55,7 @@ class ReviewSession:
         """By attempt id: the sheet it is on, and its picture."""
         self.sizes: dict[str, tuple[float, float]] = {}
         self.inked: dict[str, tuple[float, float, float, float] | None] = {}
+        self.contours: dict[str, list[list[list[float]]]] = {}
         self.pngs: dict[str, bytes] = {}
         self.strips: dict[str, bytes] = {}
         """What `pictures` found out, until something is read anew."""
@@ -74,7 +75,7 @@ class ReviewSession:
                     self.asked.setdefault(a.char, {})[key] = a
                 self.ink = {key: (c.sheet, picture) for c in captures for key, picture in c.ink.items()}
                 self.readings.forget()
-                self.sizes, self.inked, self.pngs, self.strips = {}, {}, {}, {}
+                self.sizes, self.inked, self.contours, self.pngs, self.strips = {}, {}, {}, {}, {}
                 self._captures_seen = tuple(stamps)
             file = self.hand.decisions_file
             stamp = (file.stat().st_mtime_ns, file.stat().st_size) if file.exists() else (0, 0)

@@ -98,6 +98,7 @@ def build_font(
     accents: bool = True,
     wanted: Iterable[str] | None = None,
     fit: Callable[..., list[Variant]] = variants_of,
+    ahead: Callable[..., None] | None = None,
     progress: Progress | None = None,
     seed: int = 0,
 ) -> BuildResult:
@@ -120,6 +121,8 @@ def build_font(
         Which ones; by default all in everyday Latin use whose parts there are.
     fit
         How a character's attempts are made into variants: as `variants_of` does, or from what it made before.
+    ahead
+        Told which characters will be asked of `fit` soon, `ahead(letters, x_height_mm=…)`, so that it can begin.
     progress
         Called as `progress(step, done, total)`.
     seed
@@ -145,6 +148,8 @@ def build_font(
     aside |= find_collisions(staying, keep=wishes.keep)
     kept = {char: left for char, group in letters.items() if (left := [w for w in group if w.id not in aside])}
 
+    if ahead is not None:
+        ahead(kept, x_height_mm=size.x_height_mm)
     drawn: dict[str, tuple[Glyph, ...]] = {}
     for done, (char, group) in enumerate(kept.items()):
         tell("fit strokes", done, len(kept))

@@ -145,7 +145,7 @@ def _keep_for_now() -> bool:
 
 
 def _callees(loop: str) -> set[str]:
-    """Return the loops that a loop calls."""
+    """Return the loops that a loop calls; one that only shares the name of an attribute is taken for one as well."""
     function = jit.LOOPS[loop].py_func
     found = (function.__globals__.get(name) for name in function.__code__.co_names)
     return {
@@ -158,27 +158,30 @@ def _compile(missing: list[Version], progress: Progress, processes: int) -> None
     waiting = list(missing)
     open_loops = {v.loop: sum(1 for m in missing if m.loop == v.loop) for v in missing}
     turn = threading.Condition()
-    done = 0
+    done = at_work = 0
     progress("compile", 0, len(missing))
 
     def next_one() -> Version | None:
+        nonlocal at_work
         with turn:
             while waiting:
                 for version in waiting:
-                    if not any(open_loops.get(c) for c in _callees(version.loop) - {version.loop}):
+                    # with nobody at work there is nobody to wait for
+                    if not at_work or not any(open_loops.get(c) for c in _callees(version.loop) - {version.loop}):
                         waiting.remove(version)
+                        at_work += 1
                         return version
                 turn.wait()
-            turn.notify_all()
             return None
 
     def feed() -> None:
-        nonlocal done
+        nonlocal done, at_work
         with _worker() as ask:
             while (version := next_one()) is not None:
                 alive = ask(version)
                 with turn:
                     open_loops[version.loop] -= 1
+                    at_work -= 1
                     done += 1
                     turn.notify_all()
                 if not alive:

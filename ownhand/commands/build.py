@@ -16,6 +16,8 @@ from fontbuild.build import BuildResult, build_font, reference_size
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font, Record
 from fontbuild.spacing import tabular
+from fontbuild.variants import variants_of
+from ownhand.commands.side_by_side import FitAhead, processes
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.font_of_hand import font_of as font_of
@@ -75,7 +77,7 @@ def rhythm_of(captures: Sequence[PageCapture], attempts: Sequence[Attempt]) -> d
     return {key: value if key.endswith("_deg") else value * x_height for key, value in means.items()}
 
 
-def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, BuildResult]:
+def make_font(hand: Hand, *, progress: Progress | None = None, fit: FitAhead | None = None) -> tuple[Font, BuildResult]:
     """Return the font of all that was read and decided; nothing is written."""
     decisions = load_decisions(hand.decisions_file)
     captures = load_captures(hand)
@@ -86,6 +88,8 @@ def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, Bu
         decisions=building_rules(decisions),
         rhythm=rhythm_of(captures, attempts),
         progress=progress,
+        fit=fit or variants_of,
+        ahead=fit.begin if fit else None,
     )
     return with_bearings(result.font, decisions), result
 
@@ -128,16 +132,24 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     from fontbuild.formats.ufo import save_ufo
 
     hand = open_hand(path)
-    with locked(path):
+    with locked(path), processes() as pool:
         sweep(hand.path)
-        font, result = make_font(hand, progress=progress)
+        font, result = make_font(hand, progress=progress, fit=FitAhead(pool))
         if tabular_figures:
             font = with_tabular_figures(font)
+        # a third of all work; the other files need the other two thirds, and none needs another
+        inked = pool.submit(save_opentype, font, hand.font_folder / f"{hand.record.family}.ttf")
+        if progress:
+            progress("write files", 0, 2)
         files = [
             save_ufo(font, hand.ufo),
             *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg"),
-            save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
         ]
+        if progress:
+            progress("write files", 1, 2)
+        files.append(inked.result())
+        if progress:
+            progress("write files", 2, 2)
         note_built(hand)
         notices = told(hand.decisions_file, load_decisions(hand.decisions_file))
     return Built(font, result, tuple(files), hand.record.consent, tuple(notices))

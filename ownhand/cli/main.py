@@ -81,6 +81,29 @@ def read(hand: Path, scans: tuple[Path, ...], adopt: bool, jobs: int) -> int:
 
 @ownhand.command()
 @HAND
+@click.argument("scan", type=click.Path(path_type=Path))
+@click.argument("text_file", metavar="TEXT", type=TEXT_FILE)
+@click.option("--dpi", type=click.FloatRange(50, 5000), help="Resolution of the scan; what the file says if not given.")
+@click.option("--paper-width", "paper_width_mm", type=click.FloatRange(20, 1000), help="Width of the picture in mm.")
+@click.option("--line-distance", "line_distance_mm", type=click.FloatRange(2, 60), help="From line to line in mm.")
+@click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
+@click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
+@click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
+@click.option("--use", default="", help="What the hand may be used for (where nothing is recorded yet).")
+@click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
+def letter(hand: Path, scan: Path, text_file: Path, **options: Any) -> int:
+    """Take a hand from a page of writing without a sheet: its scan, and a file with its text, line by line."""
+    from ownhand.commands import letter as taking
+
+    with console.progress_bar() as progress:
+        done = taking.take_letter(hand, scan, text_of(text_file), progress=progress, **options)
+    for line in taking.summary(done):
+        console.say(line)
+    return NEEDS_REVIEW if done.left_out else 0
+
+
+@ownhand.command()
+@HAND
 @click.option("--tabular", is_flag=True, help="Give all figures the same width.")
 def build(hand: Path, tabular: bool) -> int:
     """Build the stroke font from all that was read."""

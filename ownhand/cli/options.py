@@ -20,12 +20,19 @@ LANGUAGES = click.option(
 TEXT_FILE = click.Path(path_type=Path, allow_dash=True)
 
 
-def say_staleness(hand: Path) -> None:
-    """Tell where the hand's font is older than what was read, decided or agreed."""
+def say_staleness(hand: Path, *, sized: bool = False) -> None:
+    """Tell where the hand's font is older than what was read, decided or agreed, or a UFO lost its size."""
     from ownhand.hands.freshness import staleness
 
     for line in staleness(hand):
         console.say(line)
+    if not sized and hand.suffix.lower() in (".ufo", ".ufoz"):
+        from fontbuild.formats.ufo_reader import says_its_size
+
+        if not says_its_size(hand):
+            console.say(
+                f"{hand} does not tell in which size it was written: 3 mm is taken for its x-height (--x-height)."
+            )
 
 
 def words(text: str) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -40,6 +41,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--no-preview", is_flag=True, help="No PNG beside the page.")
 @click.option("--table", type=FILE, help="CSV of recipients: a file for each row, into the folder -o.")
 @click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
+@click.option("--encoding", help="Of the table, where it is told wrongly: utf-8, cp1250, mac_roman.")
 @click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
 @click.option("--format", "formats", multiple=True, help="Kinds of file for a table: svg, hpgl, gcode, png, html.")
 @click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
@@ -55,7 +57,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     from ownhand.composer.ensemble import others_of
     from ownhand.composer.plot.machine import load_machine
 
-    say_staleness(hand)
+    say_staleness(hand, sized=bool(options.get("x_height_mm")))
     settings = pages.settings_of(options.pop("layout"), options)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None
     others = fonts_of(others_of(options.pop("hands")))
@@ -89,15 +91,18 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import parse_template
     from ownhand.hands.font_of_hand import font_of
+    from ownhand.hands.locking import locked
 
-    table = read_table(options["table"])
+    font = font_of(hand)
+    table = read_table(options["table"], encoding=options["encoding"], letters=frozenset(font.glyphs))
+    for line in encoding_lines(table, options["table"], options["name_field"]):
+        console.say(line)
     template = parse_template(text_of(options["template"]), where=str(options["template"]))
     formats = options["formats"] or (("gcode",) if options["one_file"] else ("svg",))
     run = Run(settings, formats=formats, machine=machine, others=others, one_file=options["one_file"])
-    font = font_of(hand)
     if options["overview"] is not None:
         _overview(font, table, template, folder, run, options)
-    with console.progress_bar() as progress:
+    with console.progress_bar() as progress, nullcontext() if options["check"] else locked(folder, what=ANOTHER_RUN):
         done = run_table(
             font,
             table,
@@ -127,6 +132,20 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     for line in missing_lines(done.missing, hand, written=not (options["strict"] or options["check"])):
         console.say(line)
     return NEEDS_REVIEW if done.faults or done.missing else 0
+
+
+ANOTHER_RUN = "another run is writing into this folder"
+
+
+def encoding_lines(table: Any, path: Path, name_field: str) -> list[str]:
+    """Return in which encoding a table was read, with names to see it by; said of every table that is not ASCII."""
+    names = table.names(name_field.casefold())
+    if all(name.isascii() for name in names) and table.encoding.startswith("utf"):
+        return []
+    lines = [f"{path}: read as {table.encoding}: {', '.join(names)}"]
+    if table.as_likely:
+        lines.append(f"It may as well be {' or '.join(table.as_likely)}: if names are wrong, say --encoding.")
+    return lines
 
 
 def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, options: dict[str, Any]) -> None:

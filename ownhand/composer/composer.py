@@ -163,6 +163,10 @@ class Composer:
             done = self._set(manuscript, letters, box, settings, rng)
             notices += self._box_notices(done, box, settings)
             ready.append((done, letters))
+        if fitter.missing and not any(letters.inked.any() for _, letters in ready):
+            lacking = ", ".join(f"'{char}'" for char in sorted(fitter.missing)[:20])
+            what = f"nothing of it can be written, the hand lacks every character of it ({lacking})"
+            raise UsageError("text", what, "Add them: ownhand sheet HAND --characters.")
         hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
         pages, squeezed = [], 0
         count = max([1, *(t.pages for t, _ in ready)])

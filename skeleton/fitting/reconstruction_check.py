@@ -11,7 +11,7 @@ from capture.units import pixels_from_image
 from skeleton.geometry.stroke import Stroke
 from skeleton.ink.ink_map import InkMap
 
-FILLED = 1.15
+BLOT_HALF_WIDTH_PEN_WIDTHS = 1.15
 """Half-width of the ink, in pen widths, from which a blot or a filled-in counter must be assumed."""
 
 
@@ -29,4 +29,4 @@ def reinked(strokes: Sequence[Stroke], ink: InkMap) -> tuple[float, bool]:
     bare = int((ink.mask & (cv2.dilate(drawn, rim) == 0)).sum())
     over = int((drawn & (cv2.dilate(ink.mask, rim) == 0)).sum())
     wrong = (bare + over) / max(int(ink.mask.sum()), 1)
-    return float(np.exp(-5 * wrong)), bool(ink.radius.max() > FILLED * ink.pen_px)
+    return float(np.exp(-5 * wrong)), bool(ink.radius.max() > BLOT_HALF_WIDTH_PEN_WIDTHS * ink.pen_px)

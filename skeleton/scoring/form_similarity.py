@@ -15,7 +15,7 @@ from skeleton.states.state_graph import Pack
 
 Floats = NDArray[np.float64]
 
-SUITS = ("form", "wide form", "form distance", "worst stroke", "ends", "form count")
+FORM_FEATURE_NAMES = ("form", "wide form", "form distance", "worst stroke", "ends", "form count")
 """What is told of a reading: surprise at its shape, narrow and wide; how far it is from the nearest form, in sizes of
 the character: in the mean, its worst stroke, its ends; surprise at the number of its strokes."""
 
@@ -39,7 +39,7 @@ class Forms:
         self._priors = priors / max(float(priors.sum()), 1e-9)
 
     def told(self, pack: Pack, here: Floats) -> Floats:
-        """Return the columns `SUITS` of some readings, shape (readings, 6); here: places of states, (s, 2)."""
+        """Return the columns `FORM_FEATURE_NAMES` of readings, shape (readings, 6); here: places of states, (s, 2)."""
         out: Floats = form_scores(
             pack, here, SAMPLES, self._aside, self._boxes, self._strokes, self._lengths, self._at, self._priors
         )

@@ -15,7 +15,7 @@ from skeleton.states.state_graph import Pack, States, Walks, path_context_of
 
 Floats = NDArray[np.float64]
 
-TOLD = (
+PATH_FEATURE_NAMES = (
     "strokes", "turns", "tip turns", "junction turns", "starts", "twice", "idle", "single",
     "pro", "contra", "landing", "thrice", "rise", "travel", "retraces", "retraces told", "missed", "missed told",
     "landed", "lifted", "linked", "parted",
@@ -49,7 +49,7 @@ class PathScorer:
     variance: float
 
     def told(self, pack: Pack) -> Floats:
-        """Return the columns `TOLD` of some readings, shape (readings, 22)."""
+        """Return the columns `PATH_FEATURE_NAMES` of some readings, shape (readings, 22)."""
         out: Floats = path_features(
             self.ground, pack, self.gaps, self.tip, self.states.start_cost,
             self.widths, self.variance, self.total, self.size,

@@ -158,13 +158,13 @@ def make_letters(
         kern[:-1] = [get(pair, 0.0) for pair in pairwise(chars)]
     word_space = space(font, scatter, bank)
     advance = np.where(inked, advance, word_space * np.where(np.array(gaps) > 0, gaps, 1.0))
-    if n > 1:
+    if n > 1 and inked.any():
         letter = np.array([c.isalpha() and not goes_on for c in chars], bool)
         kern[:-1] += evened_gaps(letter, bank, shape, (mixed("advance") + kern)[:-1], lean.add, x, scatter)
         advance[:-1] += kern[:-1]
     white = after + kern
     least = np.zeros(n)
-    if n > 1:
+    if n > 1 and inked.any():
         # neighbours keep a pen's width of white, or what the font gives them when that is less
         plain = clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
         clear = clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)

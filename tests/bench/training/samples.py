@@ -65,7 +65,7 @@ class Sample:
 
     source: str
     picture: NDArray[np.uint8]
-    """Shape (h, w): darkness in two-hundredths, the pen `skeleton.cues.pen_events.PEN_PX` wide."""
+    """Shape (h, w): darkness in two-hundredths, the pen `skeleton.cues.pen_events.NETWORK_PEN_PX` wide."""
 
     places: NDArray[np.float32]
     """Shape (n, 2), px of the picture."""

@@ -17,6 +17,7 @@ import numba.core.serialize
 from numba import njit
 
 from skeleton.geometry import loop_store
+from skeleton.geometry.loop_digest import loop_digest
 
 Loop = TypeVar("Loop", bound=Callable[..., Any])
 
@@ -30,11 +31,16 @@ LOOPS: dict[str, Any] = {}
 class _LoopCache(numba.core.caching.NullCache):
     """The compiled versions of one loop in `loop_store`; numba asks here before it compiles, and tells what it made."""
 
-    def __init__(self, loop: Callable[..., Any]) -> None:
-        self._module, self._name = loop.__module__, loop.__qualname__
+    def __init__(self, dispatcher: Any) -> None:
+        self._dispatcher = dispatcher
+        self._digest = ""
 
     def file_name(self, signature: object) -> str:
-        return loop_store.file_name(self._name, self._module, signature)
+        loop = self._dispatcher.py_func
+        if not self._digest:  # not before it is asked for: loops further down may not be there yet
+            options = sorted(self._dispatcher.targetoptions.items())
+            self._digest = f"{options} {loop_digest(loop)}"
+        return loop_store.file_name(f"{loop.__module__}.{loop.__qualname__}", self._digest, signature)
 
     def load_overload(self, sig: Any, target_context: Any) -> Any:
         target_context.refresh()
@@ -52,7 +58,7 @@ def _kept(dispatcher: Any, signature: str | None = None) -> Any:
     loop = getattr(dispatcher, "py_func", None)
     if loop is None:
         return dispatcher  # numba was told not to compile at all (NUMBA_DISABLE_JIT)
-    dispatcher._cache = _LoopCache(loop)
+    dispatcher._cache = _LoopCache(dispatcher)
     LOOPS[f"{loop.__module__}.{loop.__qualname__}"] = dispatcher
     if signature is not None:
         _wait_for_first_call(dispatcher, signature)

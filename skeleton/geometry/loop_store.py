@@ -1,9 +1,8 @@
 """Where compiled loops are kept between runs: shipped inside the package, or in the user's cache folder.
 
-A compiled loop is kept under the *contents* of the module it stands in and of the modules which that one takes from,
-its argument types, the versions of Python, numba and llvmlite, and the processor it was compiled for. An edited loop is
-therefore never run as it was, whatever the dates of its files say, and all checkouts and processes share what is the
-same. What is shipped (`SHIPPED`, filled when a wheel is built) is looked at first and never written to. Where nothing
+A compiled loop is kept under what it is made of (`loop_digest`), its argument types, the versions of Python, numba and
+llvmlite, and the processor it was compiled for. An edited loop is therefore never run as it was, whatever the dates of
+its files say, and all checkouts and processes share what is the same. What is shipped (`SHIPPED`, filled when a wheel is built) is looked at first and never written to. Where nothing
 can be written the loops are compiled in memory, and `unkept` tells so.
 """
 
@@ -11,7 +10,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import re
 import sys
 import tempfile
 from functools import cache
@@ -40,10 +38,6 @@ what was compiled for it runs on all of them."""
 
 _BASELINE_FEATURES = ("avx2", "bmi", "bmi2", "f16c", "fma", "lzcnt", "movbe")
 
-_PACKAGES = ("capture", "skeleton")
-
-_IMPORT = re.compile(r"^(?:from ([\w.]+) import|import ([\w.]+))", re.MULTILINE)
-
 _DIGEST_BYTES = 32
 
 unkept: list[str] = []
@@ -71,23 +65,6 @@ def user_folder() -> Path | None:
     except RuntimeError:
         return None
     return base / "ownhand" / "loops"
-
-
-@cache
-def module_digest(name: str) -> str:
-    """Return a digest of a module's contents and of those of our modules it imports, however indirectly."""
-    path = _source(name)
-    text = path.read_bytes()
-    digest = hashlib.sha256(text)
-    found = {a or b for a, b in _IMPORT.findall(text.decode("utf-8"))}
-    for other in sorted(n for n in found if n.split(".")[0] in _PACKAGES and n != name):
-        digest.update(module_digest(other).encode())
-    return digest.hexdigest()
-
-
-def _source(name: str) -> Path:
-    base = SHIPPED.parent.parent.joinpath(*name.split("."))
-    return base / "__init__.py" if base.is_dir() else base.with_suffix(".py")
 
 
 @cache
@@ -138,10 +115,11 @@ def _codegen() -> Any:
     return cpu_target.target_context.codegen()
 
 
-def file_name(loop: str, module: str, signature: object) -> str:
-    """Return the name of the file of a compiled loop: the loop's name, its module's, and its argument types."""
-    told = f"{module_digest(module)}\n{module}.{loop}\n{signature}"
-    return f"{module.rsplit('.', 1)[-1]}.{loop}-{hashlib.sha256(told.encode()).hexdigest()[:20]}{ENDING}"
+def file_name(loop: str, digest: str, signature: object) -> str:
+    """Return the name of the file of a compiled loop: of its name, a digest of what it is made of, and its types."""
+    told = f"{digest}\n{loop}\n{signature}"
+    module, name = loop.split(".")[-2:]
+    return f"{module}.{name}-{hashlib.sha256(told.encode()).hexdigest()[:20]}{ENDING}"
 
 
 def _folders() -> list[Path]:

@@ -57,9 +57,7 @@ import numpy as np
 import skeleton
 from skeleton.geometry import jit, loop_store
 
-file, own = Path(sys.argv[1]), loop_store._source
-skeleton.__path__.append(str(file.parent))
-loop_store._source = lambda name: file if name == "skeleton.small_loops" else own(name)
+skeleton.__path__.append(str(Path(sys.argv[1]).parent))
 from skeleton import small_loops
 
 found = [small_loops.total(np.arange(4.0)), small_loops.half(3)]

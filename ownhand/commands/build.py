@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import shlex
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -62,7 +63,7 @@ def attempts_of(hand: Hand, captures: Sequence[PageCapture]) -> tuple[Attempt, .
     """
     attempts = [a for capture in captures for a in capture.attempts]
     if not attempts:
-        remedy = f"Read a filled-in sheet first: ownhand read {hand.path} SCANS"
+        remedy = f"Read a filled-in sheet first: ownhand read {shlex.quote(str(hand.path))} SCANS"
         raise HandFolderError(str(hand.path), "holds no captures yet", remedy)
     return apply_decisions(attempts, load_decisions(hand.decisions_file))
 
@@ -87,6 +88,7 @@ def make_font(hand: Hand, *, progress: Progress | None = None, fit: FitAhead | N
         font_record(hand.record),
         decisions=building_rules(decisions),
         rhythm=rhythm_of(captures, attempts),
+        copied=[w for c in captures for w in c.copied],
         progress=progress,
         fit=fit or variants_of,
         ahead=fit.begin if fit else None,
@@ -167,6 +169,11 @@ def summary(done: Built) -> list[str]:
     if done.result.missing:
         lines.append("Attempted, but not one attempt can be used: " + " ".join(done.result.missing))
     lines += done.notices
+    if done.result.doubtful:
+        lines.append(
+            "Only doubtful readings of these characters, look at them (ownhand review): "
+            + " ".join(done.result.doubtful)
+        )
     if not done.consent:
         lines.append(NO_CONSENT)
     return lines

@@ -12,7 +12,9 @@ from ownhand.hands.hand import open_hand
 
 
 def font_of(path: Path) -> Font:
-    """Return the font to write with: that of a hand folder, or a UFO of any origin.
+    """Return the font to write with: that of a hand folder, or a UFO or SVG font of any origin.
+
+    A font without habits of its own gets the general ones of handwriting when it is written with.
 
     Raises
     ------
@@ -23,6 +25,10 @@ def font_of(path: Path) -> Font:
     """
     if path.suffix.lower() in {".ufo", ".ufoz"}:
         return load_ufo(path)
+    if path.suffix.lower() == ".svg":
+        from fontbuild.formats.svg_font_reader import load_svg_font
+
+        return load_svg_font(path).font
     hand = open_hand(path)
     if not hand.ufo.exists():
         others = sorted(hand.font_folder.glob("*.ufo"))

@@ -2,8 +2,9 @@
 
 A compiled loop is kept under what it is made of (`loop_digest`), its argument types, the versions of Python, numba and
 llvmlite, and the processor it was compiled for. An edited loop is therefore never run as it was, whatever the dates of
-its files say, and all checkouts and processes share what is the same. What is shipped (`SHIPPED`, filled when a wheel is built) is looked at first and never written to. Where nothing
-can be written the loops are compiled in memory, and `unkept` tells so.
+its files say, and all checkouts and processes share what is the same. What is shipped (`SHIPPED`, filled when a wheel
+is built) is looked at first and never written to. Where nothing can be written the loops are compiled in memory, and
+`unkept` tells so.
 """
 
 from __future__ import annotations

@@ -106,6 +106,7 @@ def build_font(
     accents: bool = True,
     wanted: Iterable[str] | None = None,
     fit: Callable[..., list[Variant]] = variants_of,
+    ahead: Callable[..., None] | None = None,
     progress: Progress | None = None,
     seed: int = 0,
 ) -> BuildResult:
@@ -130,6 +131,8 @@ def build_font(
         Which ones; by default all in everyday Latin use whose parts there are.
     fit
         How a character's attempts are made into variants: as `variants_of` does, or from what it made before.
+    ahead
+        Told which characters will be asked of `fit` soon, `ahead(letters, x_height_mm=…)`, so that it can begin.
     progress
         Called as `progress(step, done, total)`.
     seed
@@ -166,6 +169,8 @@ def build_font(
     aside |= doubts
     kept = {char: left for char, group in letters.items() if (left := [w for w in group if w.id not in aside])}
 
+    if ahead is not None:
+        ahead(kept, x_height_mm=size.x_height_mm)
     drawn: dict[str, tuple[Glyph, ...]] = {}
     for done, (char, group) in enumerate(kept.items()):
         tell("fit strokes", done, len(kept))

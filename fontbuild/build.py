@@ -24,7 +24,7 @@ from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
 from fontbuild.running_text import size_on_lines
-from fontbuild.spacing import box_gap, space_glyphs
+from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
@@ -184,6 +184,8 @@ def build_font(
     spaced, by = space_glyphs(
         drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else ()
     )
+    if by.white != rule(metrics).white:
+        known["letter_white"] = round(by.white, 2)
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)

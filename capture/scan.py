@@ -7,7 +7,9 @@ and no bytes whatsoever make anything but an `OwnhandError` come out.
 from __future__ import annotations
 
 import ctypes
+import itertools
 import re
+import stat
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -20,7 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageOps, ImageSequence
 
+from capture.bounded import StoppedError, bounded
 from capture.errors import MissingLibraryError, NotAScanError, OwnhandError
+from capture.limits import MOST_PAGES_IN_FILE
 from capture.scan_pdf import pdf_page_count, pdf_pictures
 
 Pixels = NDArray[np.uint8]
@@ -101,7 +105,11 @@ def load_scans(path: str | Path, *, only: int | None = None) -> Iterator[Scan]:
     """
     path = Path(path)
     try:
-        if path.stat().st_size > LARGEST_FILE:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode) and not stat.S_ISDIR(found.st_mode):
+            # a pipe can be read but once, and its end may never come
+            raise NotAScanError(path.name, "is a pipe or a device, not a file", "Save it as a file and give that.")
+        if found.st_size > LARGEST_FILE:
             raise NotAScanError(path.name, f"the file has more than {LARGEST_FILE >> 20} MB", _REMEDY_SIZE)
         file = path.open("rb")
     except OSError as error:
@@ -116,14 +124,17 @@ def load_scans(path: str | Path, *, only: int | None = None) -> Iterator[Scan]:
 def count_scans(path: Path) -> int:
     """Return how many pictures a file holds; 1 where it cannot be told without decoding it."""
     try:
+        if not path.is_file():
+            return 1
         with path.open("rb") as file, _quiet():
             kind = kind_of(file.read(_HEAD))
             file.seek(0)
             if kind == "PDF":
-                return max(1, pdf_page_count(file.read()))
+                return max(1, int(next(bounded(pdf_page_count, file.read()))))
             if kind == "TIFF":
                 with Image.open(file, formats=["TIFF"]) as image:
-                    return max(1, sum(not _is_thumbnail(frame) for frame in ImageSequence.Iterator(image)))
+                    frames = itertools.islice(ImageSequence.Iterator(image), MOST_PAGES_IN_FILE)
+                    return max(1, sum(not _is_thumbnail(frame) for frame in frames))
     except Exception:  # whatever is wrong with it is said by reading it
         return 1
     return 1
@@ -143,6 +154,9 @@ def _scans(file: BinaryIO, source: str, only: int | None) -> Iterator[Scan]:
             yield from read(file, kind, source, only)
     except OwnhandError:
         raise
+    except StoppedError as error:
+        what = f"the {kind} in it asks for more memory or time than a page of paper takes, or ends its decoder"
+        raise NotAScanError(source, what, _REMEDY_SIZE) from error
     except Image.DecompressionBombError as error:
         found = re.search(r"\d+", str(error))
         raise _too_large(source, int(found[0]) if found else LARGEST_PX) from error
@@ -311,6 +325,6 @@ def without_false_colour(pixels: Pixels) -> Pixels:
 
 
 def _pdf_scans(file: BinaryIO, kind: str, source: str, only: int | None) -> Iterator[Scan]:
-    pictures = pdf_pictures(file.read(), source, largest_px=LARGEST_PX, kept_px=KEPT_PX, only=only)
+    pictures = bounded(pdf_pictures, file.read(), source, LARGEST_PX, KEPT_PX, only)
     for index, count, pixels, dpi in pictures:
         yield Scan(without_false_colour(pixels), source, index, dpi, count > 1)

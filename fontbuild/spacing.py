@@ -64,7 +64,11 @@ class Sides:
     """How far the ink stands back from the outermost ink, in each band, on both sides; infinite where there is none."""
 
     left: Floats
+    """Shape (bands,), font units."""
+
     right: Floats
+    """Shape (bands,), font units."""
+
     x_min: float
     x_max: float
 
@@ -77,14 +81,14 @@ class Rule:
     """Mean white between neighbours, font units."""
 
     at: Floats
-    """Middles of the bands."""
+    """Middles of the bands, shape (bands,), font units."""
 
     depth: float
     weight: Floats
     """Weight of each band between letters that stand in the x-height zone; shape (bands,)."""
 
     tall: Floats
-    """Additional weight where both letters are tall."""
+    """Additional weight where both letters are tall; shape (bands,)."""
 
     least: float
     """Ink of neighbours never comes nearer than this."""

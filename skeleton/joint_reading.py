@@ -14,7 +14,8 @@ from skeleton.pipeline import analyse, select_reading
 from skeleton.result import Reading
 
 VOTE_COST = 1.0
-"""Log odds by which a reading suffers for every tenth of the character's size that it differs from the writer's way."""
+"""Log odds lost for every tenth of the character's size that a reading differs from the writer's way. Set by hand;
+greater ones read no better."""
 
 
 def read_together(

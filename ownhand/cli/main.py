@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import json
+import shlex
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,7 +12,7 @@ import click
 
 from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
-from ownhand.cli.options import FORCE, HAND, LANGUAGES, TEXT_FILE, say_staleness, text_of, words
+from ownhand.cli.options import FORCE, HAND, LANGUAGES, NUMBER, TEXT_FILE, say_staleness, text_of, words
 from ownhand.cli.write import write
 
 
@@ -33,9 +33,11 @@ def ownhand() -> None:
 @click.option("-t", "--text", "text_file", type=TEXT_FILE, help="All that the text in this file needs.")
 @click.option("--missing", is_flag=True, help="Only what the hand's font cannot show yet.")
 @click.option("--paper", default="A4", show_default=True, help="A4, Letter, A5 or WIDTHxHEIGHT in mm.")
-@click.option("--x-height", "x_height_mm", default=3.5, show_default=True, help="Writing size: the x-height in mm.")
+@click.option(
+    "--x-height", "x_height_mm", default=3.5, type=NUMBER, show_default=True, help="Writing size: the x-height in mm."
+)
 @click.option("--pages", type=click.IntRange(1, 60), help="At most so many pages of cells.")
-@click.option("--least", default=2, show_default=True, type=click.IntRange(1, 50), help="Attempts at the rarest.")
+@click.option("--least", type=click.IntRange(1, 50), help="Attempts at the rarest.  [2; 4 with -c alone]")
 @click.option("--copy", "copy_file", type=TEXT_FILE, help="A text to copy, on ruled pages of its own.")
 @click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
 @click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
@@ -57,7 +59,7 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
     for line in made.notices:
         console.say(line)
     console.say("Print at 100 % ('actual size'), check the 100 mm bar, fill in, scan at 300 dpi or more, then:")
-    console.say(f"  ownhand read {hand} SCANS")
+    console.say(f"  ownhand read {shlex.quote(str(hand))} SCANS")
     return 0
 
 
@@ -65,19 +67,20 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
 @HAND
 @click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--adopt", is_flag=True, help="Take in a sheet that was not made for this hand.")
+@click.option("--same-writer", is_flag=True, help="A page read before from other paper is the same person's.")
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
-def read(hand: Path, scans: tuple[Path, ...], adopt: bool, jobs: int) -> int:
+def read(hand: Path, scans: tuple[Path, ...], adopt: bool, same_writer: bool, jobs: int) -> int:
     """Read filled-in sheets: scans or photos, in any order and orientation."""
     from ownhand.commands import read as reading
 
     with console.progress_bar() as progress:
-        done = reading.read_scans(hand, scans, adopt=adopt, jobs=jobs, progress=progress)
+        done = reading.read_scans(hand, scans, adopt=adopt, same_writer=same_writer, jobs=jobs, progress=progress)
     console.put_table("Pages", reading.PAGE_COLUMNS, reading.page_rows(done))
     if done.findings:
         console.put_table("To look at", reading.FINDING_COLUMNS, reading.finding_rows(done))
-    for line in done.notices:
+    for line in (*done.notices, *reading.next_steps(hand, done)):
         console.say(line)
-    return NEEDS_REVIEW if done.refused else 0
+    return NEEDS_REVIEW if done.refused or done.untraced else 0
 
 
 @ownhand.command()
@@ -126,7 +129,8 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
     from ownhand.commands.proof import write_proof
 
     say_staleness(hand)
-    console.say(str(write_proof(hand, output, languages=words(languages))))
+    for page in write_proof(hand, output, languages=words(languages)):
+        console.say(str(page))
     return 0
 
 
@@ -141,15 +145,24 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
 def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force: bool, **options: Any) -> int:
     """Trace ink drawings straight to strokes; the suffix of -o says which kind of file."""
     from ownhand.commands import trace as tracing
+    from ownhand.commands.read import unkept_lines
     from ownhand.composer.plot.machine import load_machine
+    from skeleton.precompile import prepare
 
+    if kind != "json" and (output is None or len(images) != 1):
+        raise UsageError("trace", "a plot file holds one image", "Give one image and -o out.svg, or --format json.")
     machine_file = options.pop("machine_file")
+    with console.progress_bar() as progress:
+        prepared = prepare(progress)
+    for line in unkept_lines(prepared):
+        console.say(line)
     if kind == "json":
+        import json
+
         for image in images:
             console.put(json.dumps(tracing.traced_json(image, **options), ensure_ascii=False))
         return 0
-    if output is None or len(images) != 1:
-        raise UsageError("trace", "a plot file holds one image", "Give one image and -o out.svg, or --format json.")
+    assert output is not None
     machine = load_machine(machine_file) if machine_file else None
     file, notices = tracing.write_traced(images[0], output, machine=machine, force=force, **options)
     for line in (str(file), *notices):
@@ -239,7 +252,7 @@ def open_folder(folder: Path, port: int, no_browser: bool) -> int:
 @click.option("--workers", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
 def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None, workers: int) -> int:
     """Answer HTTP requests: text in, ready-to-plot pages out."""
-    from ownhand.commands.build import font_of
+    from ownhand.hands.font_of_hand import font_of
     from ownhand.serve.server import serve as answer
 
     for hand in hands:

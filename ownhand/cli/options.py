@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -18,6 +19,22 @@ LANGUAGES = click.option(
 
 
 TEXT_FILE = click.Path(path_type=Path, allow_dash=True)
+
+
+class Number(click.ParamType):  # type: ignore[type-arg]  # generic in newer releases only
+    """A number as people type it, with a point or a comma."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number."""
+        try:
+            return float(value.replace(",", ".")) if isinstance(value, str) else float(value)
+        except ValueError:
+            self.fail(f"'{value}' is not a number", param, ctx)
+
+
+NUMBER = Number()
 
 
 def say_staleness(hand: Path, *, sized: bool = False) -> None:

@@ -11,9 +11,9 @@ import click
 
 from capture.errors import NEEDS_REVIEW, UsageError
 from ownhand import console
-from ownhand.cli.options import FORCE, HAND, TEXT_FILE, say_staleness, text_of
+from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, say_staleness, text_of, words
 
-ALIGNMENTS = click.Choice(["left", "right", "centre", "justified"])
+ALIGNMENTS = click.Choice(["left", "right", "centre", "center", "justified"])
 FILE = click.Path(path_type=Path)
 
 
@@ -26,13 +26,13 @@ FILE = click.Path(path_type=Path)
 @click.option("--paper", help="Name, or WIDTHxHEIGHT in mm.  [A4]")
 @click.option("--landscape", is_flag=True, help="Turn the paper.")
 @click.option("--margins", metavar="MM", help="One, two or four numbers.  [20]")
-@click.option("--x-height", "x_height_mm", type=float, help="Writing size in mm; as written if not given.")
-@click.option("--line-spacing", type=float, help="Times the natural distance of lines.  [1]")
+@click.option("--x-height", "x_height_mm", type=NUMBER, help="Writing size in mm; as written if not given.")
+@click.option("--line-spacing", type=NUMBER, help="Times the natural distance of lines.  [1]")
 @click.option("--align", type=ALIGNMENTS, help="[left]")
 @click.option("--ruled", metavar="PITCH[,OFFSET]", help="Write on printed lines so many mm apart.")
 @click.option("--fit", is_flag=True, help="Write smaller where the text would need a further page.")
 @click.option("--hyphenate", metavar="LANGUAGE", help="Divide words at line ends.")
-@click.option("--life", type=float, help="How much the writing varies: 0 nil, 1 natural, 2 strong.  [1]")
+@click.option("--life", type=NUMBER, help="How much the writing varies: 0 nil, 1 natural, 2 strong.  [1]")
 @click.option("--order", type=click.Choice(["writing", "least travel"]), help="Order of the paths.  [writing]")
 @click.option("--hand", "hands", multiple=True, metavar="NAME=FOLDER", help="A further hand, for boxes that name it.")
 @click.option("--machine", "machine_file", type=FILE, help="Profile of the plotter, TOML or JSON.")
@@ -43,7 +43,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
 @click.option("--encoding", help="Of the table, where it is told wrongly: utf-8, cp1250, mac_roman.")
 @click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
-@click.option("--format", "formats", multiple=True, help="Kinds of file for a table: svg, hpgl, gcode, png, html.")
+@click.option("--format", "formats", multiple=True, help="Kinds of file: svg,hpgl,gcode,png,html.")
 @click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
 @click.option("--one-file", is_flag=True, help="A table in one G-code file that stops for each next sheet of paper.")
 @click.option("--overview", type=FILE, help="PNG with all cards of a table in small, made before any is written.")
@@ -61,6 +61,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     settings = pages.settings_of(options.pop("layout"), options)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None
     others = fonts_of(others_of(options.pop("hands")))
+    options["formats"] = tuple(kind for given in options["formats"] for kind in words(given))
     if options["table"]:
         if text is not None or text_file is not None or options["template"] is None:
             raise UsageError("--table", "goes with --template, not with a text", "Give --template FILE with {fields}.")
@@ -79,6 +80,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
         force=options["force"],
         strict=options["strict"],
         others=others,
+        formats=options["formats"],
     )
     for line in pages.summary(done, font=hand):
         console.say(line)
@@ -86,11 +88,11 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
 
 
 def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, others: Any, **options: Any) -> int:
-    from ownhand.commands.build import font_of
     from ownhand.commands.write import missing_lines
     from ownhand.composer.merge.mail_merge import Run, run_table
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import parse_template
+    from ownhand.hands.font_of_hand import font_of
     from ownhand.hands.locking import locked
 
     font = font_of(hand)

@@ -7,10 +7,8 @@ read is reported and the others go on. What was captured before is only replaced
 from __future__ import annotations
 
 import dataclasses
-import itertools
-import multiprocessing
 import os
-import threading
+import shlex
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -23,19 +21,30 @@ from numpy.typing import NDArray
 
 import skeleton
 from capture.code import CodedPage, sheet_from_coded
-from capture.errors import NotAScanError, OutputError, OwnhandError
+from capture.errors import InputError, OutputError, OwnhandError
 from capture.files import is_vacant, sweep
-from capture.read import PageReading, Verdict, read_page
+from capture.read import PageReading, Verdict
 from capture.report import Finding
-from capture.scan import count_scans, load_scans
-from capture.sheet import Sheet
+from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
+from ownhand.commands.reading_pool import end_with_parent, read_pages
 from ownhand.hands.decisions import known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
-from ownhand.hands.storage import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
+from ownhand.hands.storage import (
+    TRUE_SCALE,
+    CellKey,
+    keep_page,
+    keep_scan,
+    keep_sheets,
+    printed_scale,
+    write_contact,
+)
+from ownhand.tracing_faults import DEFEATED
+from skeleton.geometry.loop_store import FOLDER_VARIABLE
 from skeleton.geometry.stroke import Stroke
+from skeleton.precompile import Prepared, prepare
 from skeleton.result import Reading
 
 Progress = Callable[[str, int, int], None]
@@ -43,6 +52,8 @@ OnPage = Callable[[dict[str, Any]], None]
 """Told of every page the moment it was looked at: `scan`, and `page` and `sheet` or `where`, `what`, `remedy`."""
 
 PAGE_COLUMNS = ("page", "scan", "cells", "read", "blank", "spoiled", "doubtful", "dpi", "pen mm", "off mm")
+UNTRACED = "could not be traced"
+
 FINDING_COLUMNS = ("character", "page", "row", "column", "why")
 
 
@@ -71,12 +82,23 @@ class ReadReport:
         """All that a person should look at."""
         return tuple(f for page in self.pages for a in page.capture.attempts for f in a.findings)
 
+    @property
+    def untraced(self) -> tuple[Taken, ...]:
+        """Pages with written cells of which not one could be traced."""
+        return tuple(page for page in self.pages if _untraced(page.capture))
+
+
+def _untraced(capture: PageCapture) -> bool:
+    written = [a for a in capture.attempts if a.status == "written"]
+    return bool(written) and not any(a.strokes for a in written)
+
 
 def read_scans(
     path: Path,
     scans: Sequence[Path],
     *,
     adopt: bool = False,
+    same_writer: bool = False,
     jobs: int = 0,
     progress: Progress | None = None,
     on_page: OnPage | None = None,
@@ -87,6 +109,8 @@ def read_scans(
     ----------
     adopt
         Take in sheets that were not made for this hand.
+    same_writer
+        Take in a page that was read before from other paper: it is the same person's.
     jobs
         Processes; 0: one for each core.
 
@@ -96,41 +120,72 @@ def read_scans(
         If no page at all could be read, the first reason; or the folder cannot be written to, or another command is
         writing into it.
     """
-    for scan in scans:
-        if not scan.is_file():
-            list(load_scans(scan))
     known = open_hand(path) if path.exists() and not is_vacant(path) else None
     with locked(path):
         tell, on_page = progress or (lambda *_: None), on_page or (lambda _: None)
-        return _read_into(path, known, scans, adopt, jobs or os.cpu_count() or 1, tell, on_page)
+        return _read_into(path, known, scans, adopt, same_writer, jobs or os.cpu_count() or 1, tell, on_page)
 
 
 def _read_into(
-    path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress, on_page: OnPage
+    path: Path,
+    known: Hand | None,
+    scans: Sequence[Path],
+    adopt: bool,
+    same_writer: bool,
+    jobs: int,
+    tell: Progress,
+    on_page: OnPage,
 ) -> ReadReport:
     finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
-    with ProcessPoolExecutor(jobs, initializer=_end_with_parent) as pool:
-        read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell, on_page)
-        if not read:
-            raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
-        # only now, so that nothing is left behind by what was no sheet
-        hand = known or open_or_create(path)
-        sweep(hand.path)
+    read, refused = read_pages(scans, finder, jobs, tell, on_page)
+    if not read:
+        raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
+    # only now, so that nothing is left behind by what was no sheet
+    hand = known or open_or_create(path)
+    sweep(hand.path)
+    # before the processes start, so that they have the loops instead of compiling them, each for itself
+    prepared = prepare(tell)
+    with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
         traced = _trace_all(pool, hand, [r for r, _ in read], tell)
-    notices = [str(error) for error in refused]
-    for reading, _ in read:
-        finder.learn(reading.sheet)
-    notices += keep_sheets(hand, finder.sheets)
-    notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
-    taken = []
-    for number, (reading, scan) in enumerate(read):
-        tell("keep captures", number, len(read))
-        copy = keep_scan(hand, scan)
-        kept, contact = keep_page(hand, reading, copy, traced)
-        pen_mm = reading.pen_mm * printed_scale(reading)
-        taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
-    tell("keep captures", len(read), len(read))
-    return ReadReport(tuple(taken), tuple(refused), tuple(notices))
+        notices: list[str] = unkept_lines(prepared)
+        for reading, _ in read:
+            finder.learn(reading.sheet)
+        notices += keep_sheets(hand, finder.sheets)
+        notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
+        taken = []
+        # of a page that was scanned twice the later capture holds the better of both
+        contacts: dict[Path, tuple[Page, PageCapture]] = {}
+        for number, (reading, scan) in enumerate(read):
+            tell("keep captures", number, len(read))
+            try:
+                copy = keep_scan(hand, scan)
+                kept, contact = keep_page(hand, reading, copy, traced, same_writer=same_writer)
+            except InputError as error:  # one page costs itself; a full disk, an OutputError, all that come after it
+                refused.append(error)
+                on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
+                continue
+            contacts[contact] = (reading.page, kept)
+            pen_mm = reading.pen_mm * printed_scale(reading)
+            taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
+        for drawn in [pool.submit(write_contact, *captured, contact) for contact, captured in contacts.items()]:
+            drawn.result()
+        tell("keep captures", len(read), len(read))
+    if not taken:
+        raise refused[0]
+    notices = [*map(str, refused), *notices]
+    report = ReadReport(tuple(taken), tuple(refused), tuple(notices))
+    for page in report.untraced:
+        where = f"Sheet '{page.capture.sheet}', page {page.capture.page}"
+        notices.append(f"{where}: not one of its letters could be traced. See its contact sheet: {page.contact}")
+    return dataclasses.replace(report, notices=tuple(notices))
+
+
+def unkept_lines(prepared: Prepared) -> list[str]:
+    """Return what to tell where compiled loops could not be kept: one line, or none."""
+    if not prepared.unkept:
+        return []
+    remedy = f"Set {FOLDER_VARIABLE} to a folder that can, and it is done once for all."
+    return [f"The tracer was compiled for this run alone: {prepared.unkept}. {remedy}"]
 
 
 class SheetFinder:
@@ -158,54 +213,6 @@ class SheetFinder:
         self.sheets[sheet.id] = dataclasses.replace(sheet, pages=tuple(pages[n] for n in sorted(pages)))
 
 
-def _end_with_parent() -> None:
-    """Make a worker end when the command is killed: it would wait for work for ever, and hold the hand."""
-    parent = multiprocessing.parent_process()
-    if parent is None:
-        return
-
-    def wait_and_end() -> None:
-        parent.join()
-        os._exit(1)
-
-    threading.Thread(target=wait_and_end, daemon=True).start()
-
-
-def _read_pages(
-    pool: ProcessPoolExecutor, paths: Sequence[Path], finder: SheetFinder, most: int, tell: Progress, on_page: OnPage
-) -> tuple[list[tuple[PageReading, Path]], list[OwnhandError]]:
-    """Return the pages read, and what was refused, each in the order given."""
-    pages = [(path, number) for path in paths for number in range(1, count_scans(path) + 1)]
-    to_do = iter(enumerate(pages))
-    waiting: dict[Future[PageReading], int] = {}
-    read: dict[int, tuple[PageReading, Path]] = {}
-    refused: dict[int, OwnhandError] = {}
-    tell("read pages", 0, len(pages))
-    while len(read) + len(refused) < len(pages):
-        for place, (path, number) in itertools.islice(to_do, most - len(waiting)):
-            waiting[pool.submit(_read_one, path, number, finder)] = place
-        done, _ = wait(waiting, return_when=FIRST_COMPLETED)
-        for future in done:
-            place = waiting.pop(future)
-            try:
-                found = future.result()
-                read[place] = (found, pages[place][0])
-                on_page({"scan": pages[place][0].name, "sheet": found.sheet.id, "page": found.page.page})
-            except OwnhandError as error:
-                refused[place] = error
-                said = {"where": error.where, "what": error.what, "remedy": error.remedy}
-                on_page({"scan": pages[place][0].name, **said})
-        tell("read pages", len(read) + len(refused), len(pages))
-    return [read[place] for place in sorted(read)], [refused[place] for place in sorted(refused)]
-
-
-def _read_one(path: Path, number: int, finder: SheetFinder) -> PageReading:
-    """Return what is on one picture of a file; decoded where it is read, so that no picture is handed about."""
-    for scan in load_scans(path, only=number):
-        return read_page(scan, finder)
-    raise NotAScanError(path.name, f"its page {number} cannot be found", "Scan the page again.")
-
-
 def _trace_all(
     pool: ProcessPoolExecutor, hand: Hand, pages: Sequence[PageReading], tell: Progress
 ) -> dict[CellKey, Reading]:
@@ -230,10 +237,24 @@ def _trace_all(
         finished, _ = wait(jobs, return_when=FIRST_COMPLETED)
         for job in finished:
             keys = jobs.pop(job)
-            traced.update(zip(keys, job.result(), strict=True))
+            traced.update(zip(keys, _result(job), strict=True))
             done += len(keys)
             tell("trace strokes", done, total)
     return traced
+
+
+def _result(job: Future[list[Reading]]) -> list[Reading]:
+    """Return what a process traced; a fault that is not the ink's ends the command, in one line."""
+    try:
+        return job.result()
+    except OwnhandError:
+        raise
+    except Exception as error:
+        what = f"{type(error).__name__}: {error}"
+        remedy = (
+            "Nothing was changed. The scan is not at fault: see that the program is installed whole, then read again."
+        )
+        raise OwnhandError("tracing failed", what, remedy) from error
 
 
 def _trace_group(
@@ -246,10 +267,43 @@ def _trace_group(
     """Return the readings of one character's attempts; an image that defeats the tracer costs only itself."""
     try:
         return skeleton.read_together(images, dpi, char, known=known, handedness=handedness, alternatives=0)
-    except Exception:
+    except DEFEATED as error:
         if len(images) == 1:
-            return [Reading((), confidence=0.0, findings=(Finding("could not be traced"),))]
+            said = f"{type(error).__name__}: {error}"[:120]
+            return [Reading((), confidence=0.0, findings=(Finding(UNTRACED, detail=said),))]
         return [r for image in images for r in _trace_group([image], dpi, char, known, handedness)]
+
+
+SHOWN_BLANK = 15
+"""Blank cells that are listed by name."""
+
+
+def next_steps(path: Path, done: ReadReport) -> list[str]:
+    """Return what to tell after reading: what was printed off size or left blank, where to look, what comes next."""
+    lines = []
+    for taken in done.pages:
+        scale, where = taken.verdict.print_scale, f"{taken.capture.sheet} page {taken.capture.page}"
+        if scale and abs(scale - 1) > TRUE_SCALE:
+            lines.append(
+                f"{where} was printed at {100 * scale:.0f} % of its size; its letters are taken in their true size. "
+                "Print the next sheet at 100 %."
+            )
+        blank = [a for a in taken.capture.attempts if a.status == "blank"]
+        if blank and len(blank) < len(taken.capture.attempts):
+            listed = ", ".join(f"{a.char} ({a.id.rsplit('/', 1)[-1]})" for a in blank[:SHOWN_BLANK])
+            more = f" and {len(blank) - SHOWN_BLANK} more" if len(blank) > SHOWN_BLANK else ""
+            lines.append(f"{where}: {len(blank)} cells taken as blank, by row.column: {listed}{more}")
+    if not done.pages:
+        return lines
+    hand = shlex.quote(str(path))
+    contacts = ", ".join(str(p) for p in sorted({str(t.contact.parent) for t in done.pages}))
+    return [
+        *lines,
+        "read: cells with strokes; blank: nothing written; spoiled: ticked by the writer; doubtful: to be looked at; "
+        "off mm: how far the paper's print lay from where it should.",
+        f"Look at what was read: {contacts}/page-…-contact.png, or mend it: ownhand review {hand}",
+        f"Then build the font: ownhand build {hand}",
+    ]
 
 
 def page_rows(done: ReadReport) -> list[list[str]]:

@@ -12,7 +12,7 @@ from skeleton.geometry.stroke import Stroke
 from skeleton.ink.ink_map import InkMap
 
 BLOT_HALF_WIDTH_PEN_WIDTHS = 1.15
-"""Half-width of the ink, in pen widths, from which a blot or a filled-in counter must be assumed."""
+"""Half-width of the ink from which a blot or a filled-in counter is assumed: two strokes that touch have 1.0."""
 
 
 def reinked(strokes: Sequence[Stroke], ink: InkMap) -> tuple[float, bool]:

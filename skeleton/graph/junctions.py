@@ -31,7 +31,7 @@ class Network:
     """Pieces of line and the junctions between them. Frame: px of the working image, y down."""
 
     pieces: tuple[Points, ...]
-    """Each (n >= 2, 2). The last `dots` of them are spots, of no length to speak of."""
+    """Each of shape (n >= 2, 2). The last `dots` of them are spots, of no length to speak of."""
 
     junction_of: tuple[tuple[int, int], ...]
     """For both ends of every piece: the junction, or -1 at a free tip."""

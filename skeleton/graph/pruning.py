@@ -16,7 +16,7 @@ from skeleton.graph.tip_extension import extend_tips
 from skeleton.ink.ink_map import InkMap
 
 NECK_HALF_WIDTH_PEN_WIDTHS = 0.36
-"""Half-width of the ink, in pen widths, below which strokes only touch; a whole line has 0.5."""
+"""Half-width of the ink below which strokes only touch; a whole line has 0.5. Set by hand."""
 
 
 def repair(graph: InkGraph, ink: InkMap, *, spurs: bool = True, bridges: bool = True, reach: bool = True) -> InkGraph:

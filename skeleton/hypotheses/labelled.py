@@ -38,7 +38,7 @@ class Hypothesis:
 
     name: str
     end_to_end: Walks
-    told: NDArray[np.float64]
+    fluent_features: NDArray[np.float64]
     """Shape (half the features,): what the cost in a fluent hand is made of."""
 
     drafted: float
@@ -54,17 +54,17 @@ class Hypothesis:
 
     @property
     def features(self) -> NDArray[np.float64]:
-        """What the cost is made of: `told`, and its share in drafted lettering, shape (2 * len(told),)."""
-        return np.concatenate([self.told, self.drafted * self.told])
+        """What the cost is made of: `fluent_features`, and their share in drafted lettering, shape (2 * features,)."""
+        return np.concatenate([self.fluent_features, self.drafted * self.fluent_features])
 
 
 def negative_log_likelihood(c: Hypothesis) -> float:
     """Return how little a reading's rough shape suits any form of the character, -log likelihood."""
-    return float(c.told[ROUGH_SHAPE_FEATURE])
+    return float(c.fluent_features[ROUGH_SHAPE_FEATURE])
 
 
 def weights_for(weights: Floats, drafted: float) -> Floats:
-    """Return the weights of `Hypothesis.told` where the lines are as drafted as that; weights: of all features."""
+    """Return the weights of `Hypothesis.fluent_features` in lettering so drafted; weights: of all features."""
     half = len(weights) // 2
     return weights[:half] + drafted * weights[half:]
 
@@ -104,7 +104,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     if not matches:
         return []
     scorer = path_scorer(net, states)
-    paths = scorer.ground
+    context = scorer.context
     forms = Forms(models, detached_marks_in_ink(net, states, models), len(states.here))
     weights = weights_for(WEIGHTS, states.drafted)
     out: dict[Any, Hypothesis] = {}
@@ -118,8 +118,8 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         if fresh:
             pack = packed(list(fresh.values()))
             rows = np.zeros((len(fresh), len(NAMES)))
-            rows[:, AT_PATH_FEATURES] = scorer.told(pack)
-            rows[:, AT_FORM_FEATURES] = forms.told(pack, states.here)
+            rows[:, AT_PATH_FEATURES] = scorer.path_features(pack)
+            rows[:, AT_FORM_FEATURES] = forms.form_features(pack, states.here)
             features_of.update(zip(fresh, rows, strict=True))
         table = np.array([features_of[key] for key in keys])
         table[:, AT_MATCH] = [(m.fit, m.model.log_prior, bare) for m, _, bare, _ in found]
@@ -138,11 +138,13 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
     first.sort(key=lambda x: x[0])
     found: list[Found] = []
     for _, m, count, bare in first[:MAX_COMPLETED_MATCHES]:
-        for whole, added, hooks in completed(paths, m.end_to_end, count):
+        for whole, added, hooks in completed(context, m.end_to_end, count):
             made = (added, hooks, *none[2:])
             found.append((m, whole, bare, made))
             if not hooks:
-                found += [(m, moved, bare, with_edit(made, ENDS)) for moved in optimise_endpoints(paths, whole, False)]
+                found += [
+                    (m, moved, bare, with_edit(made, ENDS)) for moved in optimise_endpoints(context, whole, False)
+                ]
     weigh(found)
     smooth = smooth_walks(net, states)
     if smooth:
@@ -157,10 +159,10 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         if cost > min(queue, key=lambda x: x[:2])[0] + EDIT_COST_WINDOW:
             break
         expanded.add(key)
-        changed = [(LIFTED + kind, n, variant) for kind, n, variant in lift_edits(paths, walks)]
-        changed += [(MERGED, 1, variant) for variant in junction_merges(paths, walks)]
-        changed += [(VARIED + kind, 1, variant) for kind, variant in others(paths, walks, scorer.tip)]
-        changed += [(ENDS, 1, variant) for variant in optimise_endpoints(paths, walks, True)]
+        changed = [(LIFTED + kind, n, variant) for kind, n, variant in lift_edits(context, walks)]
+        changed += [(MERGED, 1, variant) for variant in junction_merges(context, walks)]
+        changed += [(VARIED + kind, 1, variant) for kind, variant in others(context, walks, scorer.tip)]
+        changed += [(ENDS, 1, variant) for variant in optimise_endpoints(context, walks, True)]
         if changed:
             weigh([(m, variant, bare, with_edit(made, k, n)) for k, n, variant in changed])
     return sorted(out.values(), key=lambda c: c.cost)
@@ -171,7 +173,7 @@ def kinematic_cost(net: Network, states: States, walks: Walks) -> float:
     f = np.zeros(len(FEATURES))
     f[AT_MATCH] = 0.5, np.log(0.03), 0.0
     f[AT_FORM_FEATURES] = NO_FORM
-    told = dict(zip(PATH_FEATURE_NAMES, path_scorer(net, states).told(packed([walks]))[0], strict=True))
+    told = dict(zip(PATH_FEATURE_NAMES, path_scorer(net, states).path_features(packed([walks]))[0], strict=True))
     for name in KINEMATIC_FEATURE_NAMES:
         f[NAMES.index(name)] = told[name]
     return float(f @ WEIGHTS)

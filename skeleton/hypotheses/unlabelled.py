@@ -55,7 +55,7 @@ def readings(net: Network, states: States) -> list[Hypothesis]:
     if not smooth:
         return []
     scorer = path_scorer(net, states)
-    paths, size = scorer.ground, scorer.size
+    context, size = scorer.context, scorer.size
     weights = weights_for(WEIGHTS, states.drafted)
     out: dict[Any, Hypothesis] = {}
     made: dict[Any, EditCounts] = {}
@@ -64,13 +64,13 @@ def readings(net: Network, states: States) -> list[Hypothesis]:
         """Keep readings; with each, how many of `EDIT_NAMES` it has come by."""
         fresh: dict[Any, tuple[Walks, list[float]]] = {}
         for walks, changes in found:
-            directed, grain = orient_strokes(paths, walks, size, DIRECTION)
+            directed, grain = orient_strokes(context, walks, size, DIRECTION)
             key = _whatever_order(directed)
             if key not in out and key not in fresh:
                 fresh[key], made[key] = (directed, [*grain, plain, *changes]), changes
         if not fresh:
             return
-        told = scorer.told(packed([walks for walks, _ in fresh.values()]))
+        told = scorer.path_features(packed([walks for walks, _ in fresh.values()]))
         for (key, (walks, own)), row in zip(fresh.items(), told, strict=True):
             f = np.empty(len(NAMES))
             f[AT_PATH_FEATURES], f[AT_BARE], f[AT_RULE_FEATURES] = (
@@ -81,9 +81,9 @@ def readings(net: Network, states: States) -> list[Hypothesis]:
             out[key] = Hypothesis("", walks, f, states.drafted, float(f @ weights))
 
     none = (0,) * len(EDIT_NAMES)
-    for walks in canonical_orientation(paths, end_to_end(smooth), size, DIRECTION):
+    for walks in canonical_orientation(context, end_to_end(smooth), size, DIRECTION):
         put([(walks, none)], plain=True)
-        put([(moved, with_edit(none, ENDS)) for moved in optimise_endpoints(paths, walks, False)])
+        put([(moved, with_edit(none, ENDS)) for moved in optimise_endpoints(context, walks, False)])
     done: set[Any] = set()
     for _ in range(MAX_EDITED_READINGS):
         left = [k for k in out if k not in done]
@@ -94,10 +94,10 @@ def readings(net: Network, states: States) -> list[Hypothesis]:
             break
         done.add(key)
         walks, changes = out[key].end_to_end, made[key]
-        found = [(other, with_edit(changes, kind, n)) for kind, n, other in lift_edits(paths, walks)]
-        found += [(other, with_edit(changes, MET)) for other in junction_merges(paths, walks)]
-        found += [(other, with_edit(changes, MET + 1 + kind)) for kind, other in others(paths, walks, scorer.tip)]
-        found += [(other, with_edit(changes, ENDS)) for other in optimise_endpoints(paths, walks, True)]
+        found = [(other, with_edit(changes, kind, n)) for kind, n, other in lift_edits(context, walks)]
+        found += [(other, with_edit(changes, MET)) for other in junction_merges(context, walks)]
+        found += [(other, with_edit(changes, MET + 1 + kind)) for kind, other in others(context, walks, scorer.tip)]
+        found += [(other, with_edit(changes, ENDS)) for other in optimise_endpoints(context, walks, True)]
         put(found)
     return sorted(out.values(), key=lambda c: c.cost)
 

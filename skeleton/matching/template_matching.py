@@ -38,11 +38,13 @@ class Model:
 
     name: str
     strokes: tuple[Points, ...]
+    """Each of shape (n, 2), in writing order and direction."""
+
     prior: float = 1.0
 
     @cached_property
     def end_to_end(self) -> tuple[Points, NDArray[np.int64]]:
-        """The points of all strokes one after the other, and where each stroke starts, with the end of the last."""
+        """Points of all strokes end to end, shape (n, 2), and where each starts, with the end, (strokes + 1,)."""
         every = np.ascontiguousarray(np.concatenate(self.strokes), np.float64)
         return every, np.cumsum([0, *map(len, self.strokes)])
 
@@ -113,10 +115,10 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
             aside, boxes = len(every), np.stack([whole, whole])
         usual = ROUGH_PRIOR_WEIGHT * m.log_prior
         most = least + ROUGH_COST_WINDOW + usual
-        *laid, cost = align_and_decode(
+        points, breaks, steps, letter, walk, cost = align_and_decode(
             every, first, aside, boxes, step, size * PLACE_SPREAD_SIZES, most, *place, *moves
         )
-        rough.append((cost - usual, m, laid))
+        rough.append((cost - usual, m, (points, breaks, steps, letter, walk)))
         least = min(least, cost - usual)
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[bytes, bytes], Match] = {}

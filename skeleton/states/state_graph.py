@@ -68,10 +68,16 @@ class States:
     """0..1: how likely it is that the lines were drafted, not written."""
 
     step_to: Ints
+    """Shape (steps,): where single steps lead; those of state s are step_at[s]:step_at[s + 1] (compressed rows)."""
+
     step_len: NDArray[np.float32]
+    """Shape (steps,), px."""
+
     step_cost: NDArray[np.float32]
+    """Shape (steps,)."""
+
     step_at: NDArray[np.int64]
-    """Compressed rows of single steps: those of state s are step_at[s]:step_at[s + 1]."""
+    """Shape (s + 1,): first step of every state, with the end of the last."""
 
 
 def build_states(net: Network, ink: InkMap, step: float) -> States:
@@ -189,7 +195,7 @@ def packed(readings: Sequence[Walks]) -> Pack:
 
 
 def one_by_one(every: Ints, starts: NDArray[np.int64]) -> tuple[list[int], ...]:
-    """Return the states of every walk."""
+    """Return the states of every walk; every, starts: `Walks`."""
     return tuple(every[a:b].tolist() for a, b in pairwise(starts.tolist()))
 
 

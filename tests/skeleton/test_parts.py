@@ -210,7 +210,7 @@ def a_leg_that_loops_over_the_stem_is_one_stroke(part: Switch) -> bool:
         added_strokes = []
         for match in find_matches(*found[1:], models):
             count = witness.coverage(match.end_to_end)
-            added_strokes += [added for _, added, _ in labelled.completed(witness.ground, match.end_to_end, count)]
+            added_strokes += [added for _, added, _ in labelled.completed(witness.context, match.end_to_end, count)]
         if min(added_strokes) > 0:
             return False
     return True

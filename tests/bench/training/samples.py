@@ -72,7 +72,7 @@ class Sample:
 
     headings: NDArray[np.float32]
     measured: NDArray[np.float16]
-    """Shape (n, TOLD)."""
+    """Shape (n, FEATURE_COUNT)."""
 
     asked: NDArray[np.bool_]
     """Shape (n, 3, 2): did the pen land, lift, go here in the heading, and against it?"""

@@ -158,4 +158,5 @@ def save_opentype(font: Font, path: Path, *, progress: Progress | None = None) -
 
 def _new_year(year: int) -> int:
     """Return the first moment of a year in seconds since 1904 (OpenType, head); of 2000 where none is known."""
-    return int(datetime(year if 1904 <= year <= 2100 else 2000, 1, 1, tzinfo=UTC).timestamp()) - epoch_diff
+    moment = datetime(year if 1904 <= year <= 2100 else 2000, 1, 1, tzinfo=UTC)
+    return int(moment.timestamp()) - int(epoch_diff)

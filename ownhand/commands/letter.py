@@ -29,6 +29,7 @@ from capture.limits import MOST_CELLS, MOST_POINTS, MOST_STROKES, is_character
 from capture.report import Finding
 from capture.scan import Scan, load_scans
 from capture.units import MM_PER_INCH, Points, cell_from_image, px_per_mm
+from fontbuild.joins import way_of
 from ownhand.hands.hand import (
     Hand,
     InkPicture,
@@ -268,8 +269,10 @@ def _keep(
     for row, reading in enumerate(readings, 1):
         column = 0
         for word, suits in zip(reading.words, reading.suits, strict=True):
+            before = False
             for letter in word.letters if suits else ():
                 column += 1
+                way, before = way_of(before, letter.joined), letter.joined
                 if not letter.pieces_mm or len(attempts) >= MOST_CELLS:
                     continue
                 counts[letter.char] += 1
@@ -277,7 +280,7 @@ def _keep(
                 attempt, left, base = _attempt(letter, word, place, counts[letter.char], x_height, row, column)
                 if attempt is None:
                     continue
-                attempts.append(attempt)
+                attempts.append(dataclasses.replace(attempt, allograph=way))
                 doubtful += bool(attempt.findings)
                 picture = _picture(letter, grey, dpi, attempt.pen_mm)
                 file = f"ink/01-{row:02d}.{column:02d}.png"

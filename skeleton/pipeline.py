@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from capture.report import Finding
 from capture.units import Points, image_from_pixels
-from skeleton.ductus import allographs
+from skeleton.ductus.observed import observed_allographs
 from skeleton.fitting.reconstruction_check import reinked
 from skeleton.fitting.refinement import FitContext, FittedHypothesis, completed, fit_context, fit_hypothesis, refine
 from skeleton.geometry.quantiles import median
@@ -281,7 +282,8 @@ def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> 
 def _table(char: str, hand: Literal["right", "left"]) -> tuple[Model, ...]:
     """Return the table's forms of a character, y down."""
     flip = np.array([1.0, -1.0])
-    return tuple(Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand))
+    forms = observed_allographs(unicodedata.normalize("NFC", char), handedness=hand)
+    return tuple(Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in forms)
 
 
 def finish(option: Option, found: Analysis) -> list[Stroke]:

@@ -92,7 +92,7 @@ LIFTED, MERGED, VARIED, SMOOTH, ENDS = (MADE.index(x) for x in (MADE[2], "merged
 AT_TOLD, AT_SUITS, AT_MADE = ([NAMES.index(name) for name in names] for names in (TOLD, SUITS, MADE))
 AT_MATCH = [NAMES.index(name) for name in ("fit", "log prior", "bare")]
 
-FIRST, EXPANDED = 7, 3
+FIRST, EXPANDED = 8, 3
 """How many matches are completed, and how many readings are varied, the best first."""
 
 WORTH_VARYING = 2.0

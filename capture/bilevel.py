@@ -11,7 +11,10 @@ from capture.scan import Pixels
 
 
 def is_two_tone(pixels: Pixels) -> bool:
-    """Return whether a scan is black and white only, give or take the traces of a JPEG."""
+    """Return whether a scan is black and white only, give or take the traces of a JPEG.
+
+    pixels: shape (h, w), grey.
+    """
     counts = np.bincount(pixels[::23].ravel(), minlength=256)
     return bool(counts[24:232].sum() < 0.3 * counts[:24].sum())
 
@@ -22,6 +25,8 @@ def without_print(grey: Pixels, print_cover: Pixels, *, px_per_mm: float) -> Pix
     Black on black cannot be subtracted. What print may have blackened is taken out, and put back where it bridges
     strokes on both sides: closings by short lines of eight directions, which keep a stroke's width, inside the print
     only.
+
+    grey, print_cover: shape (h, w); the cover is 0 to 255 of print. Returned: grey, dark ink on white.
     """
     inked = grey < 140
     margin = max(1, round(0.1 * px_per_mm))

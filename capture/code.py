@@ -24,7 +24,17 @@ from dataclasses import dataclass
 
 from capture.errors import OwnhandError, WrongSheetError
 from capture.layout import LAYOUT, page_of_cells, page_of_lines
-from capture.paper import paper_size
+from capture.limits import (
+    MOST_ATTEMPTS,
+    MOST_CELLS,
+    MOST_LANGUAGES,
+    MOST_PAGES,
+    X_HEIGHT_MM,
+    is_character,
+    is_plain,
+    is_sheet_id,
+)
+from capture.paper import paper_name, paper_size
 from capture.sheet import Page, Sheet
 from capture.writing_order import Attempt
 
@@ -131,6 +141,7 @@ def _coded_page(body: _Reader) -> CodedPage:
     sheet_id, number, pages, paper = body.text(), body.number(), body.number(), body.text()
     x_height_mm = body.number() / 100
     languages = tuple(code for code in body.text().split(",") if code)
+    _check(sheet_id, paper, x_height_mm, languages, pages)
     attempts = body.attempts()
     size_mm = paper_size(paper)
     if attempts:
@@ -138,6 +149,8 @@ def _coded_page(body: _Reader) -> CodedPage:
         whole = len(page.cells) == len(attempts)
     else:
         lines = body.text().split("\n")
+        if not all(is_plain(line, MOST_BODY) for line in lines):
+            raise ValueError("a line to copy holds control characters")
         page = page_of_lines(lines, number=number, size_mm=size_mm, x_height_mm=x_height_mm)
         whole = len(page.ruled) == len(lines)
     if not whole or not 1 <= number <= pages:
@@ -151,6 +164,19 @@ def _coded_page(body: _Reader) -> CodedPage:
         pages=pages,
         page=page,
     )
+
+
+def _check(sheet_id: str, paper: str, x_height_mm: float, languages: tuple[str, ...], pages: int) -> None:
+    """Refuse what no sheet of ours says: anybody can print a code, and its id becomes a folder's name."""
+    least, most = X_HEIGHT_MM
+    if not is_sheet_id(sheet_id):
+        raise ValueError("the sheet's id is none")
+    if paper_name(paper) != paper:
+        raise ValueError("the paper is not written as we write it")
+    if not least <= x_height_mm <= most or not 1 <= pages <= MOST_PAGES:
+        raise ValueError("the writing size or the number of pages is none of ours")
+    if len(languages) > MOST_LANGUAGES or not all(is_plain(language, 100) for language in languages):
+        raise ValueError("the languages are none")
 
 
 def _unpacked(packed: bytes) -> bytes:
@@ -246,6 +272,10 @@ class _Reader:
             before += -(step >> 1) if step & 1 else step >> 1
             char = chr(before) + "".join(chr(self.number()) for _ in range(min(more, len(self._body))))
             first = self.number() if jumps else seen.get(char, 0) + 1
+            if not is_character(char) or not 1 <= first <= MOST_ATTEMPTS - count + 1:
+                raise ValueError("no character, or no number of an attempt")
+            if len(attempts) + count > MOST_CELLS:
+                raise ValueError("more cells than a page has")
             attempts += [(char, first + i) for i in range(count)]
             seen[char] = first + count - 1
         return attempts

@@ -44,7 +44,10 @@ def darkness(ink: PageInk, factor: float) -> Pixels:
 
 
 def reduced(image: Pixels, factor: float) -> Pixels:
-    """Return the image `factor` times smaller, each pixel the mean of what it covers."""
+    """Return the image `factor` times smaller, each pixel the mean of what it covers.
+
+    image: shape (h, w), grey.
+    """
     if factor == 1:
         return image
     h, w = (round(n / factor) for n in image.shape)
@@ -52,7 +55,10 @@ def reduced(image: Pixels, factor: float) -> Pixels:
 
 
 def find_folds(dark: Pixels, ppm: float) -> Mask:
-    """Return where long straight lines run that are fainter than strokes: folds, and the edges of other sheets."""
+    """Return where long straight lines run that are fainter than strokes: folds, and the edges of other sheets.
+
+    dark: shape (h, w), 0 to 255 of ink; ppm: its px per mm. The mask has the same shape.
+    """
     inked = (dark > _GROW).view(np.uint8)
     length = round(_FOLD_MM * ppm)
     across = cv2.morphologyEx(inked, cv2.MORPH_OPEN, np.ones((1, length), np.uint8))
@@ -62,7 +68,10 @@ def find_folds(dark: Pixels, ppm: float) -> Mask:
 
 
 def find_rules(dark: Pixels, ppm: float) -> Mask:
-    """Return where straight lines as dark as strokes run on and on: a sharp fold, a rule that was drawn over cells."""
+    """Return where straight lines as dark as strokes run on and on: a sharp fold, a rule that was drawn over cells.
+
+    dark: shape (h, w); ppm: px per mm, as for `find_folds`.
+    """
     inked = (dark >= _FOLD).view(np.uint8)
     length = round(_FOLD_MM * ppm)
     across = cv2.morphologyEx(inked, cv2.MORPH_OPEN, np.ones((1, length), np.uint8))
@@ -71,7 +80,10 @@ def find_rules(dark: Pixels, ppm: float) -> Mask:
 
 
 def find_objects(dark: Pixels, ppm: float, pen_mm: float) -> Mask:
-    """Return where something lies on the page that is too thick for the pen, and a little around it."""
+    """Return where something lies on the page that is too thick for the pen, and a little around it.
+
+    dark: shape (h, w); ppm: px per mm, as for `find_folds`; pen_mm: width of the pen's line.
+    """
     inked = (dark > _GROW).view(np.uint8)
     half = max(_OBJECT_MM, 1.5 * pen_mm) * ppm
     core = (cv2.distanceTransform(inked, cv2.DIST_L2, 3) > half).astype(np.uint8)
@@ -92,6 +104,9 @@ def find_spots(dark: Pixels, print_zone: Mask, ppm: float, pen_mm: float) -> tup
     """Return connected spots of ink, numbered from 1, and one more than the last number.
 
     Left out are dust, and pale remains of print: spots on it that are weaker than a stroke.
+
+    dark, ppm, pen_mm: as for `find_objects`; print_zone: shape (h, w), where something was printed. The numbers have
+    shape (h, w), 0 for paper.
     """
     count, spots, stats, _ = cv2.connectedComponentsWithStats((dark > _GROW).view(np.uint8), connectivity=8)
     inked = np.flatnonzero(dark > _GROW)  # a few percent of the page: what follows looks at these alone

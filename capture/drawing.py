@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from capture.code import page_payload
 from capture.fiducial_drawing import draw_code, draw_mark
@@ -27,6 +28,7 @@ __all__ = [
     "Fill",
     "Frame",
     "Line",
+    "Said",
     "Shape",
     "Words",
     "draw_form",
@@ -41,13 +43,29 @@ LABEL_SIZE_MM = 3.3
 NAME_SIZE_MM = 1.85
 
 
-def draw_page(sheet: Sheet, page: Page, *, title: str = "") -> list[Shape]:
+@dataclass(frozen=True)
+class Said:
+    """What was agreed before the sheet was printed: it stands on the lines that are left empty otherwise."""
+
+    use: str = ""
+    consent: str = ""
+    writer: str = ""
+
+    @property
+    def agreed(self) -> str:
+        """What stands on the line of consent."""
+        return "; ".join(text for text in (self.use, self.consent) if text)
+
+
+def draw_page(sheet: Sheet, page: Page, *, title: str = "", said: Said | None = None) -> list[Shape]:
     """Return the shapes of a page, in the order in which they are painted.
 
     Parameters
     ----------
     title
         Printed at the top: whose hand it is.
+    said
+        What was agreed already.
     """
     shapes: list[Shape] = []
     for mark in page.marks:
@@ -56,10 +74,10 @@ def draw_page(sheet: Sheet, page: Page, *, title: str = "") -> list[Shape]:
     shapes.append(draw_code(payload, page.code_mm))
     if page.second_code_mm is not None:
         shapes.append(draw_code(payload, page.second_code_mm))
-    return shapes + draw_form(sheet, page, title=title)
+    return shapes + draw_form(sheet, page, title=title, said=said)
 
 
-def draw_form(sheet: Sheet, page: Page, *, title: str = "") -> list[Shape]:
+def draw_form(sheet: Sheet, page: Page, *, title: str = "", said: Said | None = None) -> list[Shape]:
     """Return the shapes of a page without its markers and codes."""
     shapes: list[Shape] = []
     shapes.extend(draw_head(sheet, page, title))
@@ -67,7 +85,7 @@ def draw_form(sheet: Sheet, page: Page, *, title: str = "") -> list[Shape]:
         shapes.extend(draw_cell(cell))
     for line in page.ruled:
         shapes.extend(draw_ruled(line))
-    shapes.extend(draw_foot(page))
+    shapes.extend(draw_foot(page, said))
     return shapes
 
 
@@ -188,7 +206,7 @@ def _wrapped(text: str, width_em: float) -> list[str]:
 CAUTION = "Capture a hand only with its owner's consent; never for signatures or cheques, never to deceive."
 
 
-def draw_foot(page: Page) -> Iterator[Shape]:
+def draw_foot(page: Page, said: Said | None = None) -> Iterator[Shape]:
     """Yield the scale bar, the consent line (on the first page) and the caution."""
     x, y, width, height = content_box(page.size_mm)
     top = y + height - CODE_MM
@@ -210,14 +228,18 @@ def draw_foot(page: Page) -> Iterator[Shape]:
         yield Words(bx, by + 4.0, caption, min(size, room / font.width_mm(caption, 1.0)), TEXT)
     if page.page == 1:
         y1, y2 = top + 14.4, top + 20.2
-        yield from draw_blank("I agree that my handwriting is captured for:", x, y1, room)
-        yield from draw_blank("Name in print, date (do not sign here):", x, y2, room)
+        said = said or Said()
+        yield from draw_blank("I agree that my handwriting is captured for:", x, y1, room, said.agreed)
+        yield from draw_blank("Name in print, date (do not sign here):", x, y2, room, said.writer)
     yield Words(x, top + CODE_MM - 0.3, CAUTION, min(size, room / font.width_mm(CAUTION, 1.0)), TEXT)
 
 
-def draw_blank(text: str, x: float, y: float, room: float) -> Iterator[Shape]:
-    """Yield a text and a line to write on after it."""
+def draw_blank(text: str, x: float, y: float, room: float, filled: str = "") -> Iterator[Shape]:
+    """Yield a text and a line to write on after it, with what is filled in already."""
     size = 2.4
     width = label_font().width_mm(text, size)
     yield Words(x, y, text, size, TEXT)
     yield Line(x + width + 1.2, y + 0.4, x + room, y + 0.4, 0.12, TEXT)
+    if filled:
+        words, left = printable(filled), room - width - 2.0
+        yield Words(x + width + 1.8, y, words, min(size, left / label_font().width_mm(words, 1.0)), TEXT)

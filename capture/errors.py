@@ -21,6 +21,8 @@ what was found against what was expected; what to do now.
 
 from __future__ import annotations
 
+from capture.safe_text import printable
+
 NEEDS_REVIEW = 5
 """Exit code of a run that finished and left findings for a person to look at."""
 
@@ -30,8 +32,8 @@ LONGEST = 700
 
 
 def one_line(text: str) -> str:
-    """Return a text on one line, cut short where it is very long."""
-    line = " ".join(text.splitlines())
+    """Return a text on one line, safe to show on a terminal, cut short where it is very long."""
+    line = printable(" ".join(text.splitlines()))
     return line if len(line) <= LONGEST else line[: LONGEST - 1] + "…"
 
 
@@ -51,8 +53,8 @@ class OwnhandError(Exception):
     exit_code = 1
 
     def __init__(self, where: str, what: str, remedy: str = "") -> None:
-        self.where, self.what, self.remedy = where, one_line(what), remedy
-        super().__init__(f"{self.where}: {self.what}." + (f" {remedy}" if remedy else ""))
+        self.where, self.what, self.remedy = one_line(where), one_line(what), one_line(remedy)
+        super().__init__(f"{self.where}: {self.what}." + (f" {self.remedy}" if remedy else ""))
 
     def __reduce__(self) -> tuple[type[OwnhandError], tuple[str, str, str]]:
         """Travel between processes whole: `Exception` would hand the finished message to `__init__`."""

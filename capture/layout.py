@@ -14,6 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from capture.errors import UsageError
 from capture.labels import is_wide, label_of, name_of
+from capture.limits import MOST_CODE_POINTS, MOST_PAGES, X_HEIGHT_MM, is_character, is_sheet_id
 from capture.page_fixtures import body_box, box, content_box, furnish, mm
 from capture.paper import paper_name, paper_size
 from capture.sheet import Cell, Page, RuledLine, Sheet
@@ -21,9 +22,6 @@ from capture.writing_order import Attempt, in_rounds
 
 LAYOUT = 1
 """Version of the rules in this module."""
-
-X_HEIGHT_MM = (1.5, 12.0)
-"""Least and most writing size."""
 
 ASCENDER, DESCENDER = 2.0, -1.0
 """Guides, in x-heights over the baseline: the proportions of ruled copy-books (common practice, no source)."""
@@ -92,6 +90,10 @@ def lay_out(
     runs = in_rounds([(unicodedata.normalize("NFC", char), count) for char, count in wanted if char])
     lines = (ruled_text or "").split()
     check_request(sheet_id, x_height_mm, bool(runs or lines))
+    for char in dict.fromkeys(char for char, _ in runs):
+        if not is_character(char):
+            what = f"{char!a} is not a character that can be written: it holds control characters or is too long"
+            raise UsageError("characters", what, f"Give up to {MOST_CODE_POINTS} code points, without controls.")
     paper, x_height_mm = paper_name(paper), round(x_height_mm, 2)
     size = paper_size(paper)
     pages: list[Page] = []
@@ -113,6 +115,8 @@ def lay_out(
                 )
             pages.append(page)
             wrapped = wrapped[len(page.ruled) :]
+    if len(pages) > MOST_PAGES:
+        raise UsageError("sheet", f"{len(pages)} pages, at most {MOST_PAGES} make a sheet", "Ask for less at once.")
     return Sheet(
         id=sheet_id,
         layout=LAYOUT,
@@ -127,7 +131,7 @@ def check_request(sheet_id: str, x_height_mm: float, anything: bool) -> None:
     """Raise UsageError unless the request can be laid out at all."""
     if not anything:
         raise UsageError("sheet", "no characters to write", "Name languages, characters or a text.")
-    if not 0 < len(sheet_id) <= 24 or not all(c.isascii() and (c.isalnum() or c in "-_") for c in sheet_id):
+    if not is_sheet_id(sheet_id):
         raise UsageError("sheet id", f"'{sheet_id}' is not 1 to 24 letters, digits, '-' and '_'", "Choose another.")
     least, most = X_HEIGHT_MM
     if not least <= x_height_mm <= most:

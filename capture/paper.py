@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 
 from capture.errors import UsageError
+from capture.limits import MOST_MM
 
 SIZES_MM: dict[str, tuple[float, float]] = {
     "A2": (420.0, 594.0),
@@ -23,8 +24,6 @@ SIZES_MM: dict[str, tuple[float, float]] = {
 
 LEAST_MM = (140.0, 180.0)
 """A smaller sheet has no room for the 100 mm bar, the two codes and a row of cells."""
-
-MOST_MM = 900.0
 
 
 def paper_size(paper: str) -> tuple[float, float]:

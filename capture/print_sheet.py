@@ -6,7 +6,7 @@ import io
 from pathlib import Path
 from typing import Any
 
-from capture.drawing import Fill, Line, Shape, Words, draw_page, printable
+from capture.drawing import Fill, Line, Said, Shape, Words, draw_page, printable
 from capture.files import write_bytes
 from capture.label_font import font_path, label_font
 from capture.sheet import Page, Sheet
@@ -15,7 +15,7 @@ from capture.units import MM_PER_POINT
 _FONT_NAMES = {False: "ownhand-label", True: "ownhand-label-bold"}
 
 
-def sheet_pdf(sheet: Sheet, *, title: str = "") -> bytes:
+def sheet_pdf(sheet: Sheet, *, title: str = "", said: Said | None = None) -> bytes:
     """Return all pages as one PDF, at true scale, its fonts embedded.
 
     The same sheet and title give the same bytes. Viewers are asked not to scale it (ISO 32000-1, 12.2: PrintScaling).
@@ -36,14 +36,14 @@ def sheet_pdf(sheet: Sheet, *, title: str = "") -> bytes:
         canvas.setPageSize((width / MM_PER_POINT, height / MM_PER_POINT))
         # From here on units are mm; y is turned over shape by shape, since turning the axes would mirror the text.
         canvas.scale(1 / MM_PER_POINT, 1 / MM_PER_POINT)
-        for shape in draw_page(sheet, page, title=title):
+        for shape in draw_page(sheet, page, title=title, said=said):
             _paint(canvas, shape, height)
         canvas.showPage()
     canvas.save()
     return out.getvalue()
 
 
-def write_pdf(sheet: Sheet, path: Path, *, title: str = "") -> Path:
+def write_pdf(sheet: Sheet, path: Path, *, title: str = "", said: Said | None = None) -> Path:
     """Write all pages as one PDF at true scale; see `sheet_pdf`.
 
     Raises
@@ -51,10 +51,10 @@ def write_pdf(sheet: Sheet, path: Path, *, title: str = "") -> Path:
     OutputError
         If the file cannot be written.
     """
-    return write_bytes(path, sheet_pdf(sheet, title=title))
+    return write_bytes(path, sheet_pdf(sheet, title=title, said=said))
 
 
-def page_svg(sheet: Sheet, page: Page, *, title: str = "") -> str:
+def page_svg(sheet: Sheet, page: Page, *, title: str = "", said: Said | None = None) -> str:
     """Return one page as SVG 1.1 in mm, its words drawn as outlines so that it looks the same everywhere."""
     import svgwrite
 
@@ -63,7 +63,7 @@ def page_svg(sheet: Sheet, page: Page, *, title: str = "") -> str:
     drawing.set_desc(title=f"{printable(title) or 'Handwriting sheet'}: sheet {sheet.id}, page {page.page}")
     drawing.add(drawing.rect((0, 0), (_trim(width), _trim(height)), fill="#ffffff"))
     glyphs: dict[tuple[str, bool], str] = {}
-    for shape in draw_page(sheet, page, title=title):
+    for shape in draw_page(sheet, page, title=title, said=said):
         _add(drawing, shape, glyphs)
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{drawing.tostring()}\n'
 

@@ -19,6 +19,8 @@ def shrink(pixels: Pixels, by: int) -> Pixels:
     """Return the picture `by` times smaller, each new pixel the mean of `by` x `by`.
 
     A remainder at the end is cut off. OpenCV averages whole pixels ten times as fast as parts of them.
+
+    pixels: shape (h, w) or (h, w, 3).
     """
     if by == 1:
         return pixels
@@ -83,7 +85,11 @@ def _within(places: NDArray[np.float32], first: int, by: int) -> NDArray[np.floa
 def maps_of(
     warp: Callable[[Points], Points], x_mm: float, y_mm: float, w: int, h: int, ppm: float
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return scan x and y for a box's pixels: exact on every 8th, straight between."""
+    """Return scan x and y for a box's pixels: exact on every 8th, straight between.
+
+    x_mm, y_mm: the box's top left corner on the page; w, h: its size in px at `ppm` px per mm. Both maps have shape
+    (h, w).
+    """
     step = 8
     columns = np.arange(-1, -(-w // step) + 1) * step + (step - 1) / 2  # centres of blocks: what cv2.resize expects
     rows = np.arange(-1, -(-h // step) + 1) * step + (step - 1) / 2

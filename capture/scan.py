@@ -7,7 +7,6 @@ and no bytes whatsoever make anything but an `OwnhandError` come out.
 from __future__ import annotations
 
 import ctypes
-import io
 import re
 import warnings
 from collections.abc import Iterator
@@ -128,11 +127,6 @@ def count_scans(path: Path) -> int:
     except Exception:  # whatever is wrong with it is said by reading it
         return 1
     return 1
-
-
-def scans_from_bytes(data: bytes, source: str) -> Iterator[Scan]:
-    """Yield the pictures in the bytes of a file; raises as `load_scans` does."""
-    yield from _scans(io.BytesIO(data), source, None)
 
 
 def _scans(file: BinaryIO, source: str, only: int | None) -> Iterator[Scan]:

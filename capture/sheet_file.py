@@ -7,8 +7,6 @@ heights over the baseline.
 from __future__ import annotations
 
 import json
-import math
-import unicodedata
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -18,7 +16,17 @@ from cattrs.errors import ClassValidationError, ForbiddenExtraKeysError, Iterabl
 
 from capture.errors import SheetFileError
 from capture.files import write_json
-from capture.paper import MOST_MM
+from capture.limits import (
+    MOST_ATTEMPTS,
+    MOST_CELLS,
+    MOST_LANGUAGES,
+    MOST_MM,
+    MOST_PAGES,
+    X_HEIGHT_MM,
+    is_character,
+    is_plain,
+    is_sheet_id,
+)
 from capture.sheet import FORMAT, Box, Cell, Sheet
 
 MOST_SHOWN = 5
@@ -97,13 +105,14 @@ def load_sheet(path: Path) -> Sheet:
 
 
 def _number(value: Any, _: type) -> float:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    # compared, not converted: a number of 400 digits is no float
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e12:
         raise ValueError("expected a number")
     return float(value)
 
 
 def _whole(value: Any, _: type) -> int:
-    if isinstance(value, bool) or not isinstance(value, int):
+    if isinstance(value, bool) or not isinstance(value, int) or not abs(value) < 2**53:
         raise ValueError("expected a whole number")
     return value
 
@@ -145,13 +154,27 @@ def _contradictions(sheet: Sheet) -> Iterator[str]:
     """Yield what is wrong with a sheet whose fields have the right types."""
     if not sheet.pages:
         yield "pages: expected one at least"
-    if not sheet.x_height_mm > 0:
-        yield "x_height_mm: expected more than 0"
+    if not is_sheet_id(sheet.id):
+        yield "id: expected 1 to 24 letters, digits, '-' and '_'"
+    least, most = X_HEIGHT_MM
+    if not least <= sheet.x_height_mm <= most:
+        yield f"x_height_mm: expected {least:g} to {most:g}"
+    if len(sheet.pages) > MOST_PAGES:
+        yield f"pages: expected {MOST_PAGES} at most"
+    if len(sheet.languages) > MOST_LANGUAGES or not all(
+        is_plain(name, 100) for name in (*sheet.languages, sheet.paper)
+    ):
+        yield "languages, paper: expected short names without control characters"
     numbers = [page.page for page in sheet.pages]
     for p, page in enumerate(sheet.pages):
         path = f"pages[{p}]"
-        if page.page < 1 or numbers.index(page.page) != p:
-            yield f"{path}.page: expected a number from 1 that no other page has"
+        if not 1 <= page.page <= MOST_PAGES or numbers.index(page.page) != p:
+            yield f"{path}.page: expected a number from 1 to {MOST_PAGES} that no other page has"
+        if len(page.cells) > MOST_CELLS or len(page.marks) > MOST_CELLS or len(page.ruled) > MOST_CELLS:
+            yield f"{path}: expected {MOST_CELLS} cells, marks and lines at most"
+            continue
+        if not all(is_plain(line.text, MOST_CELLS) for line in page.ruled):
+            yield f"{path}.ruled: expected texts without control characters"
         if not all(0 < side <= 2 * MOST_MM for side in page.size_mm):
             yield f"{path}.size_mm: expected more than 0 and at most {2 * MOST_MM:g}"
             continue
@@ -169,11 +192,13 @@ def _contradictions(sheet: Sheet) -> Iterator[str]:
 
 
 def _cell_faults(cell: Cell, size_mm: tuple[float, float]) -> Iterator[str]:
-    if not cell.char or unicodedata.normalize("NFC", cell.char) != cell.char:
-        yield "char: expected one character, composed (Unicode NFC)"
+    if not is_character(cell.char):
+        yield "char: expected one character, composed (Unicode NFC), without control characters"
+    if not is_plain(cell.label, 200):
+        yield "label: expected a short text without control characters"
     for name in ("attempt", "row", "column"):
-        if getattr(cell, name) < 1:
-            yield f"{name}: expected 1 or more"
+        if not 1 <= getattr(cell, name) <= MOST_ATTEMPTS:
+            yield f"{name}: expected 1 to {MOST_ATTEMPTS}"
     for name in ("box_mm", "label_mm", "tick_mm"):
         if not _inside(getattr(cell, name), size_mm):
             yield f"{name}: expected x, y, width and height on the page"

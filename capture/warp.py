@@ -44,7 +44,10 @@ class Warp:
         return out.reshape(p.shape)
 
     def px_per_mm(self, points_mm: Points) -> NDArray[np.float64]:
-        """Return the scan's pixels in a millimetre around each place, the geometric mean over directions."""
+        """Return the scan's pixels in a millimetre around each place, the geometric mean over directions.
+
+        points_mm: shape (n, 2), page frame. The result has shape (n,).
+        """
         p = np.asarray(points_mm, float).reshape(-1, 2)
         step = 2.0
         right, down = np.array([step, 0.0]), np.array([0.0, step])
@@ -63,6 +66,9 @@ def fit_homography(
     page_mm: Points, scan_px: Points, *, within_px: float
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Return the homography through most of n >= 4 pairs, and which of them are nearer to it than `within_px`.
+
+    page_mm, scan_px: shape (n, 2). The homography, shape (3, 3), maps page mm to scan px; the mask has
+    shape (n,).
 
     Raises
     ------
@@ -92,6 +98,11 @@ def fit_warp(
         Width and height of the page.
     noise_px
         How exactly they were found.
+
+    Raises
+    ------
+    ValueError
+        If no homography goes through four of them.
     """
     found, _ = cv2.findHomography(page_mm, scan_px, 0)
     if found is None:

@@ -15,7 +15,7 @@ import numpy as np
 
 from fontbuild.anchors import anchor_name, base_anchor, mark_anchor
 from fontbuild.font import Metrics
-from fontbuild.geometry import moved, sample_glyph
+from fontbuild.geometry import bounds, moved, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.mark_fallbacks import APOSTROPHE, marks_for, relatives
 from fontbuild.marks import DOTLESS, SOFT_DOTTED, is_attached, parts_of, undotted
@@ -129,10 +129,47 @@ def dotless(variants: Sequence[Glyph], metrics: Metrics) -> tuple[Glyph, ...]:
     return tuple(out)
 
 
+def build_sequence(char: str, glyphs: Glyphs, metrics: Metrics, *, habits: Habits | None = None) -> tuple[Glyph, ...]:
+    """Return a letter with any marks, whether or not Unicode has a character for it; () where parts are lacking.
+
+    Parameters
+    ----------
+    char
+        One letter and its marks, in any normal form.
+    glyphs
+        The hand's letters and combining marks, by character (NFC).
+    habits
+        Where the writer puts marks.
+    """
+    have = {c: tuple(g for g in v if g.strokes) for c, v in glyphs.items()}
+    return _sequence(
+        unicodedata.normalize("NFC", char), {c: v for c, v in have.items() if v}, metrics, habits or Habits()
+    )
+
+
+def _sequence(char: str, have: dict[str, tuple[Glyph, ...]], metrics: Metrics, habits: Habits) -> tuple[Glyph, ...]:
+    if char in have:
+        return have[char]
+    taken_apart = unicodedata.normalize("NFD", char)
+    if len(taken_apart) < 2 or not unicodedata.combining(taken_apart[-1]):
+        return ()
+    base, mark = unicodedata.normalize("NFC", taken_apart[:-1]), taken_apart[-1]
+    bases = _sequence(base, have, metrics, habits)
+    if not bases:
+        return ()
+    for dotted, lone in DOTLESS.items():
+        if base == dotted and lone not in have:
+            have[lone] = dotless(bases, metrics)
+    return _joined(char, (base, mark), {**have, base: bases}, metrics, habits)
+
+
 def _variants(char: str, have: Glyphs, metrics: Metrics, habits: Habits) -> tuple[Glyph, ...]:
     parts = parts_of(char)
-    if parts is None:
-        return ()
+    return _joined(char, parts, have, metrics, habits) if parts else ()
+
+
+def _joined(char: str, parts: tuple[str, str], have: Glyphs, metrics: Metrics, habits: Habits) -> tuple[Glyph, ...]:
+    """Return the variants of a letter made of a base and one mark."""
     base_char, mark_char = parts
     bases = have.get(base_char, ())
     if anchor_name(mark_char) == "top" and base_char in SOFT_DOTTED:
@@ -168,6 +205,11 @@ def compose(base: Glyph, mark: Glyph, mark_char: str, metrics: Metrics, habits: 
     """Return `base` with `mark` where the writer would put it, clear of the letter unless it is an attached mark."""
     name = anchor_name(mark_char)
     letter, sign = sample_glyph(base), sample_glyph(mark)
+    if not name:
+        # laid over the letter (combining class 1): middle on middle
+        (ax0, ay0, ax1, ay1), (bx0, by0, bx1, by1) = bounds(letter), bounds(sign)
+        placed = moved(mark, (ax0 + ax1 - bx0 - bx1) / 2, (ay0 + ay1 - by0 - by1) / 2)
+        return replace(base, strokes=(*base.strokes, *placed.strokes))
     at = base_anchor(letter, name, x_height=metrics.x_height, slant_deg=metrics.slant_deg)
     on = mark_anchor(sign, name, slant_deg=metrics.slant_deg)
     dx, dy = _offset(mark_char, name, at, base, metrics, habits)

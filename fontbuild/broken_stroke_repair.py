@@ -19,6 +19,7 @@ from fontbuild.geometry import nearest_distance
 from fontbuild.point_cloud_distance import cloud, distances, normal
 from fontbuild.variants import AttemptStrokes, forms
 from skeleton.ductus import allographs
+from skeleton.geometry.arc_length import arc_lengths, line_length
 
 WIDEST_GAP = 0.6
 """x-heights that a pen may have skipped."""
@@ -97,8 +98,11 @@ def mended(
 
 
 def joins(strokes: Sequence[Points], *, pen_mm: float, x_height_mm: float) -> list[_Join]:
-    """Return the ends between which a line may have broken, the nearest first."""
-    ends = [(k, e) for k, s in enumerate(strokes) if _length(s) > SPECK * pen_mm for e in (False, True)]
+    """Return the ends between which a line may have broken, the nearest first.
+
+    strokes: each of shape (n, 2), mm, y up.
+    """
+    ends = [(k, e) for k, s in enumerate(strokes) if line_length(s) > SPECK * pen_mm for e in (False, True)]
     found = []
     for a, (i, one) in enumerate(ends):
         for j, other in ends[a + 1 :]:
@@ -183,18 +187,18 @@ def _specks(w: AttemptStrokes, dots: int) -> list[int]:
     """Return the strokes that may be specks, or lie on the ink of others, the shortest first; `dots` are none."""
     out = _dots(w)[: max(0, len(_dots(w)) - dots)]
     for k, s in enumerate(w.strokes):
-        rest = [o for i, o in enumerate(w.strokes) if i != k and _length(o) > _length(s)]
-        if k in out or not rest or _length(s) > DOUBLED * w.width_mm:
+        rest = [o for i, o in enumerate(w.strokes) if i != k and line_length(o) > line_length(s)]
+        if k in out or not rest or line_length(s) > DOUBLED * w.width_mm:
             continue
         if nearest_distance(s, np.vstack(rest)).max() < TOUCHING * w.width_mm:
             out.append(k)
-    return sorted(out, key=lambda k: _length(w.strokes[k]))
+    return sorted(out, key=lambda k: line_length(w.strokes[k]))
 
 
 def _dots(w: AttemptStrokes) -> list[int]:
     """Return the strokes that are dots, the shortest first."""
-    found = [k for k, s in enumerate(w.strokes) if _length(s) <= SPECK * w.width_mm]
-    return sorted(found, key=lambda k: _length(w.strokes[k]))
+    found = [k for k, s in enumerate(w.strokes) if line_length(s) <= SPECK * w.width_mm]
+    return sorted(found, key=lambda k: line_length(w.strokes[k]))
 
 
 def _joined(strokes: Sequence[Points], join: _Join, reach_mm: float) -> list[Points]:
@@ -239,13 +243,13 @@ def _matched(
 
 
 def _weights(strokes: Sequence[Points]) -> Points:
-    return np.array([0.15 + _length(s) for s in strokes])
+    return np.array([0.15 + line_length(s) for s in strokes])
 
 
 def _end(stroke: Points, at_end: bool, reach_mm: float) -> tuple[Points, Points]:
     """Return one end of a stroke and the direction in which it runs on there, (0, 0) for a dot."""
     s = stroke if at_end else stroke[::-1]
-    way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(s[::-1], axis=0).T))]) if len(s) > 1 else np.zeros(1)
+    way = arc_lengths(s[::-1])
     back = s[::-1][min(int(np.searchsorted(way, reach_mm)), len(s) - 1)]
     return s[-1], _unit(s[-1] - back)
 
@@ -253,7 +257,3 @@ def _end(stroke: Points, at_end: bool, reach_mm: float) -> tuple[Points, Points]
 def _unit(d: Points) -> Points:
     long = float(np.hypot(*d))
     return np.asarray(d / long if long > 1e-9 else d * 0.0, float)
-
-
-def _length(stroke: Points) -> float:
-    return float(np.hypot(*np.diff(stroke, axis=0).T).sum()) if len(stroke) > 1 else 0.0

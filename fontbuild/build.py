@@ -27,6 +27,9 @@ from fontbuild.stroked_letters import build_barred
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
 from skeleton.attempt import Attempt
 
+REACH_EM = 12.0
+"""How far from left guide and baseline strokes may lie, in ems; with bearings it is half of what OpenType holds."""
+
 Progress = Callable[[str, int, int], None]
 
 WORD_GAP = 1.2
@@ -172,6 +175,11 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
     """Return the attempts that have strokes to use, and by id the reason for those that were written but are not used.
 
     Blank cells are neither: nobody wrote in them.
+
+    Raises
+    ------
+    InputError
+        If no attempt can be used.
     """
     usable: list[Attempt] = []
     aside: dict[str, str] = {}
@@ -182,6 +190,8 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
             aside[a.id] = "set aside in review"
         elif not a.strokes:
             aside[a.id] = "no strokes found"
+        elif not has_size(a):
+            aside[a.id] = "drawn far outside its cell"  # kept or not: no font format holds it
         elif a.status == "spoiled" and a.id not in decisions.keep:
             aside[a.id] = "ticked as spoiled"
         else:
@@ -189,6 +199,13 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
     if not usable:
         raise InputError("the hand", "none of its attempts can be used", "Read a filled-in sheet first.")
     return usable, aside
+
+
+def has_size(attempt: Attempt) -> bool:
+    """Return whether an attempt can be drawn in a font: OpenType counts font units with 16 bits."""
+    em = attempt.ascender_mm - attempt.descender_mm
+    guides = attempt.descender_mm <= 0 < attempt.x_height_mm <= attempt.ascender_mm and em <= 10 * attempt.x_height_mm
+    return guides and all(float(np.abs(s.points_mm).max()) <= REACH_EM * em for s in attempt.strokes)
 
 
 def reference_size(attempts: Sequence[Attempt]) -> Size:

@@ -10,6 +10,7 @@ import numpy as np
 from capture.units import Points
 from fontbuild.geometry import nearest_distance
 from fontbuild.variants import AttemptStrokes
+from skeleton.geometry.arc_length import line_length
 
 DOTTED = "ij"
 DOT_MARKS = frozenset("\u0307\u0308")
@@ -78,13 +79,9 @@ def _crumbs(w: AttemptStrokes) -> int:
 
 def _touches(w: AttemptStrokes) -> bool:
     dots = _shorter(w, DOT_LENGTH)
-    lines = [s for s in w.strokes if _length(s) > DOT_LENGTH * w.width_mm]
+    lines = [s for s in w.strokes if line_length(s) > DOT_LENGTH * w.width_mm]
     return any(nearest_distance(dot, line).min() < TOUCHING * w.width_mm for dot in dots for line in lines)
 
 
 def _shorter(w: AttemptStrokes, pen_widths: float) -> list[Points]:
-    return [s for s in w.strokes if _length(s) <= pen_widths * w.width_mm]
-
-
-def _length(stroke: Points) -> float:
-    return float(np.hypot(*np.diff(stroke, axis=0).T).sum()) if len(stroke) > 1 else 0.0
+    return [s for s in w.strokes if line_length(s) <= pen_widths * w.width_mm]

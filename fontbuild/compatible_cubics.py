@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from fontbuild.dtw import STEPS, warps
-from fontbuild.geometry import resample
+from skeleton.geometry.arc_length import line_length, resample
 
 TOLERANCE_MM = 0.03
 """How far the curve may lie from the traced line, root mean square; peaks may be twice that. About the noise of ink."""
@@ -29,17 +29,12 @@ Floats = NDArray[np.float64]
 
 
 def _samples(stroke: Points) -> Points:
-    length = float(np.hypot(*np.diff(stroke, axis=0).T).sum())
-    return resample(stroke, int(np.clip(length / 0.06, 24, 240)))
-
-
-def _length(stroke: Points) -> float:
-    return float(np.hypot(*np.diff(stroke, axis=0).T).sum())
+    return resample(stroke, int(np.clip(line_length(stroke) / 0.06, 24, 240)))
 
 
 def turning(points: Points, *, arm_mm: float = CORNER_ARM_MM) -> Floats:
     """Return the turn, in degrees, at each of the equally spaced points, between arms of `arm_mm` (0 at the ends)."""
-    step = _length(points) / max(len(points) - 1, 1)
+    step = line_length(points) / max(len(points) - 1, 1)
     arm = max(1, round(arm_mm / max(step, 1e-9)))
     out = np.zeros(len(points))
     if len(points) <= 2 * arm:
@@ -155,7 +150,7 @@ def _corresponding_corners(model: Points, others: Sequence[tuple[Points, Floats]
     places = [u for _, u in others]
     spots = [(corners(points), u) for points, u in others]
     grid = np.linspace(0, 1, len(model))
-    near = 1.5 * CORNER_ARM_MM / max(_length(model), 1e-9)
+    near = 1.5 * CORNER_ARM_MM / max(line_length(model), 1e-9)
     matches: list[list[int | None]] = []
     for c in found:
         row: list[int | None] = []
@@ -194,9 +189,9 @@ def fit_compatible(strokes: Sequence[Points], *, medoid: int = 0, tolerance_mm: 
     list of ndarray of shape (3 k + 1, 2)
         First and last control points are the ends of the strokes.
     """
-    if any(_length(s) <= 1e-6 for s in strokes):
+    if any(line_length(s) <= 1e-6 for s in strokes):
         return [np.array(s[:1], float) for s in strokes]
-    unit = max(_length(strokes[medoid]) / 6, 0.5)  # brings directions and places to one scale for the warp
+    unit = max(line_length(strokes[medoid]) / 6, 0.5)  # brings directions and places to one scale for the warp
     samples = [_samples(s) for s in strokes]
     model = samples[medoid]
     centred = [(s - s.mean(axis=0)) / unit for s in strokes]
@@ -210,7 +205,7 @@ def fit_compatible(strokes: Sequence[Points], *, medoid: int = 0, tolerance_mm: 
     at_corner = [c / (len(model) - 1) for c in kept]
     knots = np.array([0.0, *at_corner, 1.0])
     corner = np.array([False, *([True] * len(kept)), False])
-    most = int(np.clip(2 * max(_length(s) for s in strokes), 4, 60)) + len(kept)
+    most = int(np.clip(2 * max(line_length(s) for s in strokes), 4, 60)) + len(kept)
     while True:
         fits = [_fit_one(p, u, knots, corner) for p, u in zip(samples, places, strict=True)]
         worst = np.zeros(len(knots) - 1)
@@ -220,7 +215,7 @@ def fit_compatible(strokes: Sequence[Points], *, medoid: int = 0, tolerance_mm: 
                 mine = off[piece == k]
                 if len(mine):
                     worst[k] = max(worst[k], np.sqrt((mine**2).mean()), mine.max() / 2)
-        splittable = np.diff(knots) * _length(model) > 0.25
+        splittable = np.diff(knots) * line_length(model) > 0.25
         worst = np.where(splittable, worst, 0.0)
         bad = np.flatnonzero(worst > tolerance_mm)
         if len(bad) == 0 or len(knots) > most:

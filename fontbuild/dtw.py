@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from fontbuild.geometry import resample, tangents
+from fontbuild.geometry import tangents
+from skeleton.geometry.arc_length import resample
 
 STEPS = 40
 """Points to a stroke in elastic matching."""
@@ -68,7 +69,10 @@ def warp(a: Points, b: Points) -> Floats:
 
 
 def warps(a: Points, others: Sequence[Points]) -> list[Floats]:
-    """Return the warps of one stroke to several others; see `warp`."""
+    """Return the warps of one stroke to several others; see `warp`.
+
+    a, others: each of shape (n, 2), any unit, in writing direction.
+    """
     if not others:
         return []
     one = np.repeat(features(a)[None], len(others), axis=0)
@@ -94,7 +98,10 @@ def _way(table: Floats) -> Floats:
 
 
 def like(strokes: Sequence[Points], model: Sequence[Points]) -> list[Points]:
-    """Return `strokes` moved, and scaled a little in x and y, to lie on `model` as well as may be."""
+    """Return `strokes` moved, and scaled a little in x and y, to lie on `model` as well as may be.
+
+    strokes, model: each stroke of shape (n, 2), one unit for all.
+    """
     mine, theirs = (np.vstack([resample(s, STEPS) for s in group]) for group in (strokes, model))
     spread, aim = mine.std(axis=0), theirs.std(axis=0)
     scale = np.where((spread > 0.1) & (aim > 0.1), np.clip(aim / np.maximum(spread, 1e-9), 0.75, 1.33), 1.0)

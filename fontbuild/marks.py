@@ -74,7 +74,10 @@ def lift(written: AttemptStrokes, *, x_height_mm: float, slant_deg: float) -> Li
 
 
 def mark_strokes(char: str, strokes: Sequence[Points], *, x_height: float) -> set[int]:
-    """Return which of an accented letter's strokes are its mark; empty where that cannot be told."""
+    """Return which of an accented letter's strokes are its mark; empty where that cannot be told.
+
+    strokes: each of shape (n, 2), y up from the baseline, in the unit of `x_height`. Returned: indices.
+    """
     parts = parts_of(char)
     name = anchor_name(parts[1]) if parts else ""
     if not name or len(strokes) < 2:
@@ -116,7 +119,10 @@ def _standing_apart(strokes: Sequence[Points], name: str, x_height: float, *, fe
 
 
 def undotted(strokes: Sequence[Points], *, x_height: float) -> list[int]:
-    """Return the strokes of an i or j that are not its dot; empty where the dot cannot be told."""
+    """Return the strokes of an i or j that are not its dot; empty where the dot cannot be told.
+
+    strokes: each of shape (n, 2), y up from the baseline, in the unit of `x_height`. Returned: indices.
+    """
     low = [float(s[:, 1].min()) for s in strokes]
     high = [float(s[:, 1].max()) for s in strokes]
     rest = [k for k in range(len(strokes)) if low[k] < 0.75 * x_height]

@@ -14,7 +14,8 @@ import numpy as np
 
 from capture.units import Points
 from fontbuild.font import Metrics
-from fontbuild.geometry import bounds, resample
+from fontbuild.geometry import bounds
+from skeleton.geometry.arc_length import resample
 
 FLAT_LOWER = "acemnorsuvwxzıα"
 """Lower-case letters that stand between baseline and x-height."""

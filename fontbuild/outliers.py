@@ -21,6 +21,7 @@ from capture.units import Points
 from fontbuild.point_cloud_distance import cloud, distances, normal, placed
 from fontbuild.variants import AttemptStrokes
 from skeleton.ductus import allographs
+from skeleton.geometry.arc_length import line_length
 
 Floats = NDArray[np.float64]
 
@@ -236,7 +237,7 @@ def _spread(strokes: Sequence[Points]) -> float:
 
 
 def _ink(strokes: Sequence[Points]) -> float:
-    return 0.15 + sum(float(np.hypot(*np.diff(s, axis=0).T).sum()) for s in strokes if len(s) > 1)
+    return 0.15 + sum(map(line_length, strokes))
 
 
 # ------------------------------------------------------------------------------------------- verdict

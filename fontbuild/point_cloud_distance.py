@@ -8,7 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from fontbuild.geometry import resample, tangents
+from fontbuild.geometry import tangents
+from skeleton.geometry.arc_length import line_length, resample
 
 POINTS = 40
 """Points to a letter."""
@@ -25,8 +26,11 @@ Cloud = Floats
 
 
 def cloud(strokes: Sequence[Points]) -> Cloud:
-    """Return the ink of strokes as evenly spread points; a dot counts as a little line without direction."""
-    lengths = np.array([max(_length(s), 0.1) for s in strokes])
+    """Return the ink of strokes as evenly spread points; a dot counts as a little line without direction.
+
+    strokes: each of shape (n, 2), any unit.
+    """
+    lengths = np.array([max(line_length(s), 0.1) for s in strokes])
     share = np.maximum(1, np.round(POINTS * lengths / lengths.sum())).astype(int)
     while share.sum() > POINTS and share.max() > 1:
         share[np.argmax(share)] -= 1
@@ -41,10 +45,6 @@ def cloud(strokes: Sequence[Points]) -> Cloud:
         twice = np.column_stack([t[:, 0] ** 2 - t[:, 1] ** 2, 2 * t[:, 0] * t[:, 1]])
         parts.append(np.hstack([fine[at], DIRECTION * twice]))
     return np.vstack(parts)[:POINTS]
-
-
-def _length(stroke: Points) -> float:
-    return float(np.hypot(*np.diff(stroke, axis=0).T).sum()) if len(stroke) > 1 else 0.0
 
 
 def normal(c: Cloud) -> Cloud:

@@ -79,7 +79,10 @@ class Rule:
 
 
 def bands(metrics: Metrics) -> Floats:
-    """Return the middles of the bands, from the descender to above the ascender."""
+    """Return the middles of the bands, from the descender to above the ascender.
+
+    Shape (n,), font units, y up.
+    """
     low = np.floor((metrics.descender - 0.2 * metrics.x_height) / BAND) * BAND
     high = metrics.ascender + 0.6 * metrics.x_height
     return np.arange(low, high, BAND) + BAND / 2
@@ -161,6 +164,8 @@ def bearing(side: Floats, by: Rule) -> float:
     """Return the white to leave outside the outermost ink on one side: half of the hand's white, less the bays.
 
     A tall letter's neighbour may be small or tall; its bearing is the mean of what suits either.
+
+    side: shape (bands,), white in each band in font units, inf where there is no ink. Returned: font units.
     """
     bays = filled(side, by)
     is_tall = bool(np.any(np.isfinite(side) & (by.tall > 0)))

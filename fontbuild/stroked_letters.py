@@ -16,6 +16,7 @@ from fontbuild.font import Metrics
 from fontbuild.geometry import bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.naming import variant_name
+from skeleton.geometry.arc_length import line_length
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,10 @@ def crossing(char: str, base: Glyph, metrics: Metrics) -> Points:
 
 
 def with_bar(char: str, base: Glyph, bar: Sequence[Points], metrics: Metrics) -> Glyph:
-    """Return `base` with a bar, given as cubic strokes anywhere, through its stem or bowl."""
+    """Return `base` with a bar, given as cubic strokes anywhere, through its stem or bowl.
+
+    bar: each stroke of shape (3 n + 1, 2), font units, y up.
+    """
     x0, y0, x1, y1 = bounds(bar)
     shift = crossing(char, base, metrics) - np.array([(x0 + x1) / 2, (y0 + y1) / 2])
     return replace(base, char=char, strokes=(*base.strokes, *(s + shift for s in bar)), anchors={})
@@ -90,7 +94,7 @@ def bar_of(glyph: Glyph) -> int | None:
         return None
     found: list[tuple[float, int]] = []
     for k, line in enumerate(sample_glyph(glyph)):
-        length = float(np.hypot(*np.diff(line, axis=0).T).sum()) if len(line) > 1 else 0.0
+        length = line_length(line)
         chord = float(np.hypot(*(line[-1] - line[0])))
         if length > 0 and chord > 0.85 * length:
             found.append((length, k))

@@ -1,4 +1,7 @@
-"""The only module that talks: product to standard output, everything else to standard error."""
+"""The only module that talks: product to standard output, everything else to standard error.
+
+Nothing that was read somewhere reaches the terminal raw: see `capture.safe_text`.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,9 @@ from contextlib import contextmanager
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 from rich.table import Table
+from rich.text import Text
+
+from capture.safe_text import printable
 
 ProgressCall = Callable[[str, int, int], None]
 """progress(step, done, total): how library functions report; they never print."""
@@ -18,11 +24,12 @@ _err = Console(stderr=True, highlight=False, soft_wrap=True)
 
 def say(text: str) -> None:
     """Tell the person something, on standard error."""
-    _err.print(text, markup=False)
+    _err.print(printable(text), markup=False)
 
 
 def put(text: str) -> None:
     """Put a product (a table, JSON, a file's text) on standard output."""
+    text = printable(text)
     sys.stdout.write(text if text.endswith("\n") else text + "\n")
 
 
@@ -34,7 +41,7 @@ def put_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]])
         numeric = bool(rows) and all(r[i].strip("-% ").replace(".", "").isdigit() for r in rows)
         table.add_column(name, justify="right" if numeric else "left", overflow="fold")
     for row in rows:
-        table.add_row(*row)
+        table.add_row(*(Text(printable(cell)) for cell in row))
     out.print(table)
 
 

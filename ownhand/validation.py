@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from capture.limits import REACH_MM
 from capture.units import Points
 
 MOST_SHOWN = 5
+
+MOST_BYTES = 500_000_000
+"""A larger file is not one of ours; a hand of 2,500 attempts keeps 20 MB."""
 
 
 class FaultsError(ValueError):
@@ -45,11 +49,19 @@ def read_json(path: Path) -> Any:
 
 
 def parse_json(raw: bytes) -> Any:
-    """Return JSON data; NaN and Infinity, which Python would take, are refused (RFC 8259, section 6)."""
+    """Return JSON data; NaN and Infinity, which Python would take, are refused (RFC 8259, section 6).
+
+    Raises
+    ------
+    FaultsError
+        If the bytes are not JSON (a ValueError too).
+    """
 
     def refuse(name: str) -> Any:
         raise ValueError(f"{name} is not a JSON number")
 
+    if len(raw) > MOST_BYTES:
+        raise FaultsError([f"has more than {MOST_BYTES // 1_000_000} MB"])
     try:
         return json.loads(raw.decode("utf-8"), parse_constant=refuse)
     except (UnicodeDecodeError, ValueError, RecursionError) as error:
@@ -77,7 +89,8 @@ class Place:
 
     def of(self, name: str) -> Place:
         """Return the place called `name` in this object."""
-        path = f"{self.path}.{name}" if self.path else name
+        shown = name if len(name) <= 60 else name[:59] + "…"
+        path = f"{self.path}.{shown}" if self.path else shown
         if self.present and not isinstance(self.value, dict):
             wanted = "expected an object"
             if f"{self.path or 'the whole'}: {wanted}" not in self.faults:
@@ -94,6 +107,9 @@ class Place:
             self.fault("expected an object")
             return
         for name in self.value:
+            if any(0xD800 <= ord(c) <= 0xDFFF for c in name):
+                self.fault("expected names that are text, found half a surrogate pair in one")
+                continue
             yield name, self.of(name)
 
     def items(self, *, most: int) -> Iterator[Place]:
@@ -139,7 +155,7 @@ class Place:
         if not self.present:
             return default
         v = self.value
-        if isinstance(v, bool) or not isinstance(v, int | float) or not math.isfinite(v) or not low <= v <= high:
+        if isinstance(v, bool) or not isinstance(v, int | float) or not low <= v <= high:  # NaN is between no two
             self.fault(f"expected a number from {low:g} to {high:g}")
             return default
         return float(v)
@@ -153,17 +169,41 @@ class Place:
             return default
         return self.value
 
-    def points(self, *, most: int) -> Points | None:
-        """Return the pairs of numbers here as shape (n >= 1, 2), or None after noting a fault."""
+    def points(self, *, most: int, reach: float = REACH_MM) -> Points | None:
+        """Return the pairs of numbers here as shape (n >= 1, 2), or None after noting a fault.
+
+        `reach`: the most that any of them may be, either way.
+        """
         v = self.value
-        good = isinstance(v, list) and 1 <= len(v) <= most
-        good = good and all(
-            isinstance(p, list)
-            and len(p) == 2
-            and all(isinstance(c, int | float) and not isinstance(c, bool) and abs(c) < 1e4 for c in p)
-            for p in v
-        )
-        if not good:
-            self.fault(f"expected 1 to {most} pairs of numbers")
-            return None
-        return np.array(v, float)
+        if isinstance(v, list) and 1 <= len(v) <= most:
+            found = _as_numbers(v)
+            if found is not None and found.shape == (len(v), 2) and bool(np.all(np.abs(found) <= reach)):
+                return found
+        self.fault(f"expected 1 to {most} pairs of numbers from {-reach:g} to {reach:g}")
+        return None
+
+    def numbers(self, *, most: int, low: float, high: float) -> NDArray[np.float64] | None:
+        """Return the numbers in this list, shape (n,), or None after noting a fault."""
+        v = self.value
+        if isinstance(v, list) and len(v) <= most:
+            found = _as_numbers(v)
+            if found is not None and found.ndim == 1 and bool(np.all((found >= low) & (found <= high))):
+                return found
+        self.fault(f"expected {most} numbers at most, from {low:g} to {high:g}")
+        return None
+
+    def only(self, *names: str) -> None:
+        """Note a fault where this object has anything but these."""
+        if isinstance(self.value, dict):
+            for name in self.value:
+                if name not in names:
+                    self.fault(f"unknown field {name[:40]!a}")
+
+
+def _as_numbers(values: list[Any]) -> NDArray[np.float64] | None:
+    """Return lists of numbers as an array; None where anything in them is none, or the lists differ in length."""
+    try:
+        found = np.array(values)
+    except (ValueError, OverflowError):
+        return None
+    return found.astype(float) if found.dtype.kind in "if" or not found.size else None

@@ -16,13 +16,16 @@ from skeleton.result import Reading
 if TYPE_CHECKING:
     from skeleton.api import read_character, trace
     from skeleton.joint_reading import read_together
+    from skeleton.words import read_line, read_word
 
-__all__ = ["Attempt", "Reading", "Stroke", "read_character", "read_together", "trace"]
+__all__ = ["Attempt", "Reading", "Stroke", "read_character", "read_line", "read_together", "read_word", "trace"]
 
 _LOADED_LATER = {
     "read_character": "skeleton.api",
     "trace": "skeleton.api",
     "read_together": "skeleton.joint_reading",
+    "read_line": "skeleton.words",
+    "read_word": "skeleton.words",
 }
 
 

@@ -78,16 +78,3 @@ def attempt_to_json(a: Attempt) -> dict[str, Any]:
             for s in a.strokes
         ],
     }
-
-
-def attempt_from_json(data: dict[str, Any]) -> Attempt:
-    """Return the attempt that `attempt_to_json` wrote.
-
-    Raises
-    ------
-    KeyError, TypeError, ValueError
-        If the data are not such an attempt; the reader of the file says which.
-    """
-    strokes = tuple(Stroke(**s) for s in data["strokes"])
-    findings = tuple(Finding(**f) for f in data["findings"])
-    return Attempt(**{**data, "strokes": strokes, "findings": findings})

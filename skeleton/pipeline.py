@@ -120,8 +120,11 @@ def read(
 def build_state_graph_of(grey: Grey, dpi: float, *, junctions: bool = True) -> tuple[InkMap, Network, States] | None:
     """Return an image's ink, its network, and where a pen may be on it; None for a blank image."""
     ink = find_ink(grey, dpi)
-    if ink is None:
-        return None
+    return None if ink is None else state_graph_of_ink(ink, junctions=junctions)
+
+
+def state_graph_of_ink(ink: InkMap, *, junctions: bool = True) -> tuple[InkMap, Network, States] | None:
+    """Return ink, its network, and where a pen may be on it; None where no line is left."""
     net = build_network(repair(build_graph(ink), ink, spurs=junctions, reach=junctions), ink, cut=junctions)
     return (ink, net, build_states(net, ink, 0.5 * ink.pen_px)) if net.pieces else None
 
@@ -137,8 +140,18 @@ def study(
 ) -> Analysis | None:
     """Return an image taken apart, None for a blank one."""
     apart = build_state_graph_of(grey, dpi, junctions=parts.junctions)
-    if apart is None:
-        return None
+    return None if apart is None else study_apart(apart, char, handedness=handedness, known=known, parts=parts)
+
+
+def study_apart(
+    apart: tuple[InkMap, Network, States],
+    char: str | None,
+    *,
+    handedness: str = "right",
+    known: Sequence[Sequence[Stroke]] = (),
+    parts: Options = ALL_PARTS,
+) -> Analysis:
+    """Return an image of which `build_state_graph_of` was made, with the ways to read it."""
     ink, net, states = apart
     own = [shape_of([s.points_mm for s in strokes]) for strokes in known if len(strokes)]
     found: list[Option] = []

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
 import zipfile
+from collections.abc import Iterator
 from importlib import metadata
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGES = ("capture", "skeleton", "fontbuild", "ownhand")
+
+DOCUMENTED = ("capture", "fontbuild", "ownhand")
+"""Packages whose public functions say shapes, units and errors."""
 
 
 def _run(*command: str) -> subprocess.CompletedProcess[str]:
@@ -53,6 +58,54 @@ def test_only_the_console_prints():
     ]
 
     assert talkers == []
+
+
+ARRAYS = re.compile(r"Points|NDArray|ndarray|Array|Floats|Pixels|Vector|Field|Grey|Ints|Index")
+FRAMES = re.compile(
+    r"shape|\(n|\(m|\(h|indices|\b(mm|px|ems?|font units?|x-heights?|degrees?|units?|dpi|shares?|seconds?|log odds"
+    r"|sizes?|0 to 1|index|bool|grey|uint8)\b"
+)
+"""What tells a reader how an array is laid out or in which unit its figures are."""
+
+
+def _public_functions() -> Iterator[tuple[str, str, ast.FunctionDef | ast.AsyncFunctionDef]]:
+    for package in DOCUMENTED:
+        for path in (ROOT / package).rglob("*.py"):
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            classes = [n for n in tree.body if isinstance(n, ast.ClassDef) and not n.name.startswith("_")]
+            for node in (*tree.body, *(n for c in classes for n in c.body)):
+                if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and not node.name.startswith("_"):
+                    yield f"{path.relative_to(ROOT)}: {node.name}", ast.get_docstring(tree) or "", node
+
+
+def test_public_functions_name_the_errors_that_they_raise():
+    silent = []
+    for place, _, node in _public_functions():
+        if place.startswith("ownhand/cli/"):  # a command's docstring is its help
+            continue
+        caught = {ast.unparse(h.type) for h in ast.walk(node) if isinstance(h, ast.ExceptHandler) and h.type}
+        raised = {
+            n.exc.func.id
+            for n in ast.walk(node)
+            if isinstance(n, ast.Raise) and isinstance(n.exc, ast.Call) and isinstance(n.exc.func, ast.Name)
+        }
+        for error in raised:
+            inside = any(error in c for c in caught)
+            if error.endswith("Error") and not inside and error not in (ast.get_docstring(node) or ""):
+                silent.append(f"{place} raises {error}")
+
+    assert silent == []
+
+
+def test_public_functions_on_arrays_name_shapes_or_units():
+    silent = []
+    for place, module, node in _public_functions():
+        arguments = [a.annotation for a in (*node.args.args, *node.args.kwonlyargs) if a.annotation]
+        annotations = [ast.unparse(a) for a in (*arguments, *([node.returns] if node.returns else []))]
+        if any(map(ARRAYS.search, annotations)) and not FRAMES.search((ast.get_docstring(node) or "") + module):
+            silent.append(place)
+
+    assert silent == []
 
 
 def test_no_other_installed_distribution_claims_our_package_names():

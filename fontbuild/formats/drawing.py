@@ -20,7 +20,10 @@ DOT = 1.0
 
 
 def straight(a: Points, b: Points) -> Points:
-    """Return the last three control points of a straight piece."""
+    """Return the last three control points of a straight piece.
+
+    a, b: its ends, shape (2,), font units. The result has shape (3, 2).
+    """
     return np.array([a + (b - a) / 3, a + (b - a) * 2 / 3, b])
 
 
@@ -33,7 +36,10 @@ def notdef(metrics: Metrics) -> Glyph:
 
 
 def cubic_strokes(drawing: list[tuple[str, tuple[Any, ...]]]) -> tuple[Points, ...]:
-    """Return a recorded drawing (fontTools pen calls) as cubic strokes."""
+    """Return a recorded drawing (fontTools pen calls) as cubic strokes.
+
+    Each has shape (3 n + 1, 2), font units, y up: knots and control points in turn.
+    """
     strokes: list[list[tuple[float, float]]] = []
     for call, points in drawing:
         if call == "moveTo":

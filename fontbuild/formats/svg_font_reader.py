@@ -138,7 +138,13 @@ def _kerning(font: Element, chars: Mapping[str, str]) -> dict[tuple[str, str], f
 
 
 def with_glyphs(source: SvgFont, added: Mapping[str, Glyph], kerning: Mapping[tuple[str, str], float]) -> str:
-    """Return the text of the file with glyphs and kerning put in before the font's end; every other byte stays."""
+    """Return the text of the file with glyphs and kerning put in before the font's end; every other byte stays.
+
+    Raises
+    ------
+    FontFileError
+        If the file has a font without an end.
+    """
     bare = re.sub(r"<!--.*?-->|<!\[CDATA\[.*?\]\]>", lambda m: " " * len(m[0]), source.text, flags=re.DOTALL)
     start = re.search(r"<(?P<prefix>[\w.-]+:)?font[\s>]", bare)
     prefix = (start["prefix"] or "") if start else ""

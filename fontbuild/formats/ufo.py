@@ -59,7 +59,13 @@ def save_ufo(font: Font, path: Path, *, zipped: bool = False) -> Path:
 
 
 def write_ufo(ufo: ufoLib2.Font, path: Path, *, zipped: bool = False, packed: bool = False) -> Path:
-    """Write a ufoLib2 font beside `path` and move it into place; `packed`: with its letters packed for fast loading."""
+    """Write a ufoLib2 font beside `path` and move it into place; `packed`: with its letters packed for fast loading.
+
+    Raises
+    ------
+    OutputError
+        If something other than a UFO is there already, or it cannot be written.
+    """
     is_font = (path / "metainfo.plist").is_file() or (path.is_file() and path.suffix.lower() == ".ufoz")
     if path.exists() and not is_font and not (path.is_dir() and not any(path.iterdir())):
         raise OutputError(str(path), "is there already and is not a UFO", "Choose another name for the font.")

@@ -12,6 +12,7 @@ from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.formats.drawing import cubic_strokes
 from fontbuild.formats.packed import unpack
+from fontbuild.formats.ufo_names import check_names
 from fontbuild.geometry import sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.metrics import measure
@@ -42,6 +43,8 @@ def open_ufo(path: Path) -> ufoLib2.Font:
         raise FontFileError(
             str(path), "is a folder without metainfo.plist, so not a UFO", "Give the .ufo folder itself."
         )
+    if path.is_dir():
+        check_names(path)
     try:
         ufo = ufoLib2.Font.open(path, lazy=False, validate=True)
     except (UFOLibError, OSError, ValueError, KeyError, TypeError, AttributeError, EOFError) as error:
@@ -73,7 +76,13 @@ def load_ufo(path: Path) -> Font:
 
 
 def font_of(ufo: ufoLib2.Font) -> Font:
-    """Return a ufoLib2 font as ours; see `load_ufo`."""
+    """Return a ufoLib2 font as ours; see `load_ufo`.
+
+    Raises
+    ------
+    ValueError
+        If it has no glyphs with characters.
+    """
     listed = [n for n in ufo.lib.get("public.glyphOrder", []) if n in ufo]
     order = listed + [n for n in ufo.keys() if n not in set(listed)]  # noqa: SIM118, a Font is not a dict
     glyphs: dict[str, list[Glyph]] = {}
@@ -121,7 +130,10 @@ def _read_glyph(ufo: ufoLib2.Font, name: str, char: str) -> Glyph:
 
 
 def strokes_of(ufo: ufoLib2.Font, name: str) -> tuple[Points, ...]:
-    """Return the contours of a glyph, components resolved, as cubic strokes; anything closed ends where it began."""
+    """Return the contours of a glyph, components resolved, as cubic strokes; anything closed ends where it began.
+
+    Each has shape (3 n + 1, 2), font units, y up.
+    """
     from fontTools.pens.recordingPen import DecomposingRecordingPen
 
     pen = DecomposingRecordingPen(ufo)

@@ -12,7 +12,7 @@ import click
 
 from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
-from ownhand.cli.options import FORCE, HAND, LANGUAGES, TEXT_FILE, text_of, words
+from ownhand.cli.options import FORCE, HAND, LANGUAGES, TEXT_FILE, say_staleness, text_of, words
 from ownhand.cli.write import write
 
 
@@ -37,11 +37,11 @@ def ownhand() -> None:
 @click.option("--pages", type=click.IntRange(1, 60), help="At most so many pages of cells.")
 @click.option("--least", default=2, show_default=True, type=click.IntRange(1, 50), help="Attempts at the rarest.")
 @click.option("--copy", "copy_file", type=TEXT_FILE, help="A text to copy, on ruled pages of its own.")
-@click.option("--family", default="", help="Name of the font (a new hand).")
-@click.option("--writer", default="", help="Whose hand it is (a new hand).")
-@click.option("--consent", default="", help="How its owner agreed, in words (a new hand).")
-@click.option("--use", default="", help="What the hand may be used for (a new hand).")
-@click.option("--left-handed", is_flag=True, help="The writer is left-handed (a new hand).")
+@click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
+@click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
+@click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
+@click.option("--use", default="", help="What the hand may be used for (where nothing is recorded yet).")
+@click.option("--left-handed", is_flag=True, help="The writer is left-handed (where nothing is recorded yet).")
 def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | None, **options: Any) -> int:
     """Plan a sheet and print it as PDF and SVG."""
     from ownhand.commands.sheet import print_sheet
@@ -102,6 +102,7 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
     """Draw one picture page of the font: every character with its variants, and a paragraph set in it."""
     from ownhand.commands.proof import write_proof
 
+    say_staleness(hand)
     console.say(str(write_proof(hand, output, languages=words(languages))))
     return 0
 
@@ -110,20 +111,26 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
 @click.argument("images", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--dpi", required=True, type=click.FloatRange(10, 10000), help="Resolution of the images.")
 @click.option("--char", default=None, help="The character that is drawn, if it is one.")
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="SVG file to write, in mm.")
-@click.option("--format", "kind", type=click.Choice(["svg", "json"]), default="svg", show_default=True)
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="page.svg, .hpgl, .gcode, .png.")
+@click.option("--machine", "machine_file", type=click.Path(path_type=Path), help="Profile of the plotter.")
+@click.option("--format", "kind", type=click.Choice(["json"]), help="Strokes on standard output, several images.")
 @FORCE
-def trace(images: tuple[Path, ...], dpi: float, char: str | None, output: Path | None, kind: str, force: bool) -> int:
-    """Trace ink drawings straight to strokes."""
+def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force: bool, **options: Any) -> int:
+    """Trace ink drawings straight to strokes; the suffix of -o says which kind of file."""
     from ownhand.commands import trace as tracing
+    from ownhand.composer.plot.machine import load_machine
 
+    machine_file = options.pop("machine_file")
     if kind == "json":
         for image in images:
-            console.put(json.dumps(tracing.traced_json(image, dpi=dpi, char=char), ensure_ascii=False))
+            console.put(json.dumps(tracing.traced_json(image, **options), ensure_ascii=False))
         return 0
     if output is None or len(images) != 1:
-        raise UsageError("trace", "an SVG holds one image", "Give one image and -o out.svg, or --format json.")
-    console.say(str(tracing.write_traced_svg(images[0], output, dpi=dpi, char=char, force=force)))
+        raise UsageError("trace", "a plot file holds one image", "Give one image and -o out.svg, or --format json.")
+    machine = load_machine(machine_file) if machine_file else None
+    file, notices = tracing.write_traced(images[0], output, machine=machine, force=force, **options)
+    for line in (str(file), *notices):
+        console.say(line)
     return 0
 
 
@@ -134,6 +141,7 @@ def coverage(hand: Path, languages: str) -> int:
     """Tell which languages the hand can write, and what is missing."""
     from ownhand.commands.coverage import COLUMNS, coverage_rows
 
+    say_staleness(hand)
     console.put_table("Languages", COLUMNS, coverage_rows(hand, words(languages)))
     return 0
 
@@ -180,9 +188,23 @@ def extend(font: Path, languages: str, output: Path, hand: Path | None, force: b
 @click.option("--no-browser", is_flag=True, help="Only print the address.")
 def review(hand: Path, port: int, no_browser: bool) -> int:
     """Look through the letters in the browser and mend the few that need it."""
-    from ownhand.review.web.server import run
+    from ownhand.hands.hand import open_hand
+    from ownhand.workroom.server import run
 
-    run(hand, port=port, open_browser=not no_browser, announce=console.say)
+    open_hand(hand)
+    run(hand, at="#letters", port=port, open_browser=not no_browser, announce=console.say)
+    return 0
+
+
+@ownhand.command("open")
+@click.argument("folder", default=".", type=click.Path(path_type=Path))
+@click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
+@click.option("--no-browser", is_flag=True, help="Only print the address.")
+def open_folder(folder: Path, port: int, no_browser: bool) -> int:
+    """Do the whole job in the browser: all hands in FOLDER, from a new one to the plotter's files."""
+    from ownhand.workroom.server import run
+
+    run(folder, port=port, open_browser=not no_browser, announce=console.say)
     return 0
 
 
@@ -197,6 +219,8 @@ def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None
     from ownhand.commands.build import font_of
     from ownhand.serve.server import serve as answer
 
+    for hand in hands:
+        say_staleness(hand)
     fonts = {hand.resolve().stem: font_of(hand) for hand in hands}
     if len(fonts) < len(hands):
         raise UsageError("serve", "two hands have the same folder name", "Rename one of the folders.")

@@ -8,6 +8,7 @@ from pathlib import Path
 import click
 
 from capture.errors import InputError
+from ownhand import console
 
 HAND = click.argument("hand", type=click.Path(path_type=Path))
 FORCE = click.option("--force", is_flag=True, help="Replace an output file that exists.")
@@ -17,6 +18,14 @@ LANGUAGES = click.option(
 
 
 TEXT_FILE = click.Path(path_type=Path, allow_dash=True)
+
+
+def say_staleness(hand: Path) -> None:
+    """Tell where the hand's font is older than what was read, decided or agreed."""
+    from ownhand.hands.freshness import staleness
+
+    for line in staleness(hand):
+        console.say(line)
 
 
 def words(text: str) -> list[str]:

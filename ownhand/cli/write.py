@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -9,7 +10,7 @@ import click
 
 from capture.errors import NEEDS_REVIEW, UsageError
 from ownhand import console
-from ownhand.cli.options import FORCE, HAND, TEXT_FILE, text_of
+from ownhand.cli.options import FORCE, HAND, TEXT_FILE, say_staleness, text_of
 
 ALIGNMENTS = click.Choice(["left", "right", "centre", "justified"])
 FILE = click.Path(path_type=Path)
@@ -32,6 +33,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--hyphenate", metavar="LANGUAGE", help="Divide words at line ends.")
 @click.option("--life", type=float, help="How much the writing varies: 0 nil, 1 natural, 2 strong.  [1]")
 @click.option("--order", type=click.Choice(["writing", "least travel"]), help="Order of the paths.  [writing]")
+@click.option("--hand", "hands", multiple=True, metavar="NAME=FOLDER", help="A further hand, for boxes that name it.")
 @click.option("--machine", "machine_file", type=FILE, help="Profile of the plotter, TOML or JSON.")
 @click.option("--seed", default=0, show_default=True, help="Same seed, same page.")
 @click.option("--replay", is_flag=True, help="Also a web page that replays the writing.")
@@ -40,19 +42,27 @@ FILE = click.Path(path_type=Path)
 @click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
 @click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
 @click.option("--format", "formats", multiple=True, help="Kinds of file for a table: svg, hpgl, gcode, png, html.")
+@click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
+@click.option("--one-file", is_flag=True, help="A table in one G-code file that stops for each next sheet of paper.")
+@click.option("--overview", type=FILE, help="PNG with all cards of a table in small, made before any is written.")
+@click.option("--impose", metavar="PAPER", help="Several pages on one sheet, with crop marks: A3, SRA3, 420x297.")
 @click.option("--check", is_flag=True, help="Read the whole table and write nothing.")
 @FORCE
 def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **options: Any) -> int:
     """Set TEXT in the hand and write it, ready to plot."""
     from ownhand.commands import write as pages
+    from ownhand.commands.additions import fonts_of
+    from ownhand.composer.ensemble import others_of
     from ownhand.composer.plot.machine import load_machine
 
+    say_staleness(hand)
     settings = pages.settings_of(options.pop("layout"), options)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None
+    others = fonts_of(others_of(options.pop("hands")))
     if options["table"]:
         if text is not None or text_file is not None or options["template"] is None:
             raise UsageError("--table", "goes with --template, not with a text", "Give --template FILE with {fields}.")
-        return _write_table(hand, output, settings=settings, machine=machine, **options)
+        return _write_table(hand, output, settings=settings, machine=machine, others=others, **options)
     if text is not None and text_file is not None:
         raise UsageError("write", "a text and a file", "Give one of them.")
     done = pages.write_pages(
@@ -65,24 +75,31 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
         preview=not options["no_preview"],
         replay=options["replay"],
         force=options["force"],
+        strict=options["strict"],
+        others=others,
     )
     for line in pages.summary(done, font=hand):
         console.say(line)
-    return 0
+    return NEEDS_REVIEW if done.missing else 0
 
 
-def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, **options: Any) -> int:
+def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, others: Any, **options: Any) -> int:
     from ownhand.commands.build import font_of
+    from ownhand.commands.write import missing_lines
     from ownhand.composer.merge.mail_merge import Run, run_table
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import parse_template
 
     table = read_table(options["table"])
     template = parse_template(text_of(options["template"]), where=str(options["template"]))
-    run = Run(settings, formats=options["formats"] or ("svg",), machine=machine)
+    formats = options["formats"] or (("gcode",) if options["one_file"] else ("svg",))
+    run = Run(settings, formats=formats, machine=machine, others=others, one_file=options["one_file"])
+    font = font_of(hand)
+    if options["overview"] is not None:
+        _overview(font, table, template, folder, run, options)
     with console.progress_bar() as progress:
         done = run_table(
-            font_of(hand),
+            font,
             table,
             template,
             folder,
@@ -91,6 +108,7 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, **opt
             seed=options["seed"],
             check=options["check"],
             force=options["force"],
+            strict=options["strict"],
             progress=progress,
         )
     checked = len(table.rows) - len(done.faults)
@@ -103,4 +121,30 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, **opt
         console.say(f"{notice} (in {rows} rows)")
     for fault in done.faults:
         console.say(f"{options['table']}: {fault}")
-    return NEEDS_REVIEW if done.faults else 0
+    if done.left_over:
+        listed = ", ".join(done.left_over[:20]) + (" …" if len(done.left_over) > 20 else "")
+        console.say(f"Of earlier runs and no row of this table any more, {len(done.left_over)} file(s) stay: {listed}")
+    for line in missing_lines(done.missing, hand, written=not (options["strict"] or options["check"])):
+        console.say(line)
+    return NEEDS_REVIEW if done.faults or done.missing else 0
+
+
+def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, options: dict[str, Any]) -> None:
+    from ownhand.commands.overview import THUMBNAIL_DPI, write_overview
+    from ownhand.composer.merge.mail_merge import run_table
+
+    small = replace(run, thumbnail_dpi=THUMBNAIL_DPI)
+    with console.progress_bar() as progress:
+        seen = run_table(
+            font,
+            table,
+            template,
+            folder,
+            small,
+            name_field=options["name_field"],
+            seed=options["seed"],
+            check=True,
+            progress=progress,
+        )
+    for file in write_overview(seen.thumbnails, options["overview"], force=options["force"]):
+        console.say(f"{file}: look through it before plotting.")

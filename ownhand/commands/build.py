@@ -18,7 +18,8 @@ from fontbuild.font import Font, Record
 from fontbuild.formats.ufo_reader import load_ufo
 from fontbuild.spacing import tabular
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
-from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.decisions_file import load_decisions, told
+from ownhand.hands.freshness import build_command, note_built
 from ownhand.hands.hand import Hand, HandRecord, PageCapture, load_captures, open_hand
 from ownhand.hands.locking import locked
 from skeleton.attempt import Attempt
@@ -40,6 +41,8 @@ class Built:
     result: BuildResult
     files: tuple[Path, ...]
     consent: str
+    notices: tuple[str, ...] = ()
+    """What could not be read of the decisions."""
 
 
 def font_record(record: HandRecord) -> Record:
@@ -135,7 +138,9 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
             *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg"),
             save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
         ]
-    return Built(font, result, tuple(files), hand.record.consent)
+        note_built(hand)
+        notices = told(hand.decisions_file, load_decisions(hand.decisions_file))
+    return Built(font, result, tuple(files), hand.record.consent, tuple(notices))
 
 
 def font_of(path: Path) -> Font:
@@ -152,7 +157,11 @@ def font_of(path: Path) -> Font:
         return load_ufo(path)
     hand = open_hand(path)
     if not hand.ufo.exists():
-        raise HandFolderError(str(path), "its font was not built yet", f"Build it: ownhand build {path}")
+        others = sorted(hand.font_folder.glob("*.ufo"))
+        what = f"its font was built as '{others[0].stem}', the hand is called '{hand.record.family}' now"
+        raise HandFolderError(
+            str(path), what if others else "its font was not built yet", f"Build it: {build_command(path)}"
+        )
     return load_ufo(hand.ufo)
 
 
@@ -167,6 +176,7 @@ def summary(done: Built) -> list[str]:
         lines.append(f"{len(done.result.set_aside)} attempts set aside, none deleted: {listed}")
     if done.result.missing:
         lines.append("Attempted, but not one attempt can be used: " + " ".join(done.result.missing))
+    lines += done.notices
     if not done.consent:
         lines.append(NO_CONSENT)
     return lines

@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ from capture.scan import count_scans, load_scans
 from capture.sheet import Sheet
 from capture.units import MM_PER_INCH
 from ownhand.hands.decisions import known_ways
-from ownhand.hands.decisions_file import load_decisions
+from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
 from ownhand.hands.storage import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
@@ -38,6 +39,8 @@ from skeleton.geometry.stroke import Stroke
 from skeleton.result import Reading
 
 Progress = Callable[[str, int, int], None]
+OnPage = Callable[[dict[str, Any]], None]
+"""Told of every page the moment it was looked at: `scan`, and `page` and `sheet` or `where`, `what`, `remedy`."""
 
 PAGE_COLUMNS = ("page", "scan", "cells", "read", "blank", "spoiled", "doubtful", "dpi", "pen mm", "off mm")
 FINDING_COLUMNS = ("character", "page", "row", "column", "why")
@@ -70,7 +73,13 @@ class ReadReport:
 
 
 def read_scans(
-    path: Path, scans: Sequence[Path], *, adopt: bool = False, jobs: int = 0, progress: Progress | None = None
+    path: Path,
+    scans: Sequence[Path],
+    *,
+    adopt: bool = False,
+    jobs: int = 0,
+    progress: Progress | None = None,
+    on_page: OnPage | None = None,
 ) -> ReadReport:
     """Read scans into the hand at `path`, which is begun from the sheet's own code where it does not exist.
 
@@ -92,15 +101,16 @@ def read_scans(
             list(load_scans(scan))
     known = open_hand(path) if path.exists() and not is_vacant(path) else None
     with locked(path):
-        return _read_into(path, known, scans, adopt, jobs or os.cpu_count() or 1, progress or (lambda *_: None))
+        tell, on_page = progress or (lambda *_: None), on_page or (lambda _: None)
+        return _read_into(path, known, scans, adopt, jobs or os.cpu_count() or 1, tell, on_page)
 
 
 def _read_into(
-    path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress
+    path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress, on_page: OnPage
 ) -> ReadReport:
     finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
     with ProcessPoolExecutor(jobs, initializer=_end_with_parent) as pool:
-        read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell)
+        read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell, on_page)
         if not read:
             raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
         # only now, so that nothing is left behind by what was no sheet
@@ -111,6 +121,7 @@ def _read_into(
     for reading, _ in read:
         finder.learn(reading.sheet)
     notices += keep_sheets(hand, finder.sheets)
+    notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
     taken = []
     for number, (reading, scan) in enumerate(read):
         tell("keep captures", number, len(read))
@@ -161,7 +172,7 @@ def _end_with_parent() -> None:
 
 
 def _read_pages(
-    pool: ProcessPoolExecutor, paths: Sequence[Path], finder: SheetFinder, most: int, tell: Progress
+    pool: ProcessPoolExecutor, paths: Sequence[Path], finder: SheetFinder, most: int, tell: Progress, on_page: OnPage
 ) -> tuple[list[tuple[PageReading, Path]], list[OwnhandError]]:
     """Return the pages read, and what was refused, each in the order given."""
     pages = [(path, number) for path in paths for number in range(1, count_scans(path) + 1)]
@@ -177,9 +188,13 @@ def _read_pages(
         for future in done:
             place = waiting.pop(future)
             try:
-                read[place] = (future.result(), pages[place][0])
+                found = future.result()
+                read[place] = (found, pages[place][0])
+                on_page({"scan": pages[place][0].name, "sheet": found.sheet.id, "page": found.page.page})
             except OwnhandError as error:
                 refused[place] = error
+                said = {"where": error.where, "what": error.what, "remedy": error.remedy}
+                on_page({"scan": pages[place][0].name, **said})
         tell("read pages", len(read) + len(refused), len(pages))
     return [read[place] for place in sorted(read)], [refused[place] for place in sorted(refused)]
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import shlex
 import shutil
 import tempfile
 from collections.abc import Sequence
@@ -10,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from capture.drawing import Said
 from capture.errors import OutputError, UsageError
 from capture.files import make_folder, write_text
 from capture.languages import characters_for, characters_in
@@ -18,7 +20,7 @@ from capture.plan import plan_attempts
 from capture.print_sheet import page_svg, write_pdf
 from capture.sheet_file import save_sheet
 from fontbuild.formats.ufo import load_ufo
-from ownhand.hands.hand import Hand, load_captures, load_sheets, open_or_create
+from ownhand.hands.hand import Hand, add_to_record, load_captures, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
 
 NO_WRITING = " \u00a0\u202f"
@@ -57,7 +59,8 @@ def print_sheet(
 ) -> PrintedSheet:
     """Plan a sheet for the hand at `path` and write it as sheet.json, PDF and SVG into a folder of its own.
 
-    A hand that does not exist yet is begun, with `family`, `writer`, `consent`, `use` and `left_handed`.
+    A hand that does not exist yet is begun, with `family`, `writer`, `consent`, `use` and `left_handed`; of one that
+    exists, what its record leaves open is filled in with them.
 
     Parameters
     ----------
@@ -82,52 +85,51 @@ def print_sheet(
     wanted = wanted_characters(languages, characters, text)
     if not wanted and not copy.strip():
         raise UsageError("sheet", "nothing to write is asked for", "Give --languages, --characters or --text.")
-    record = {
-        "writer": writer,
-        "consent": consent,
-        "use": use,
-        "handedness": "left" if left_handed else "right",
-        "year": date.today().year,
-    }
-    # planned before the hand is begun, so that a request that cannot be met leaves nothing behind
-    if not missing:
-        counts = _plan(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
+    given = {"family": family, "writer": writer, "consent": consent, "use": use}
+    given["handedness"] = "left" if left_handed else ""
+    given = {key: value for key, value in given.items() if value}
+    told: list[str] = []
+    # planned and laid out before the hand is begun, so that a request that cannot be met leaves nothing behind
     with locked(path):
-        hand = open_or_create(path, **record, **({"family": family} if family else {}))
-        if missing:
-            have = characters_of(hand)
+        known = open_hand(path) if (path / "hand.json").is_file() else None
+        if missing and known is not None:
+            have = characters_of(known)
             wanted = [c for c in wanted if c not in have]
             if not wanted:
                 raise UsageError("sheet", "the hand lacks nothing of what is asked for", "Ask for more languages.")
-            counts = _plan(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
+        counts = _plan(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
         sheet = lay_out(
             counts,
-            sheet_id=new_id(hand),
+            sheet_id=new_id(known),
             paper=paper,
             x_height_mm=x_height_mm,
             languages=tuple(languages),
             ruled_text=copy or None,
         )
+        if known is None:
+            hand = open_or_create(path, year=date.today().year, **given)
+        else:
+            hand, told = add_to_record(known, given)
         make_folder(hand.sheets_folder)
         folder = hand.sheets_folder / sheet.id
         try:
             with tempfile.TemporaryDirectory(prefix=".sheet.", dir=hand.sheets_folder) as name:
                 beside = Path(name) / sheet.id
                 beside.mkdir()
-                title = hand.record.family
-                write_pdf(sheet, beside / "sheet.pdf", title=title)
+                title, said = hand.record.family, Said(hand.record.use, hand.record.consent, hand.record.writer)
+                write_pdf(sheet, beside / "sheet.pdf", title=title, said=said)
                 for page in sheet.pages:
-                    write_text(beside / f"page-{page.page}.svg", page_svg(sheet, page, title=title))
+                    write_text(beside / f"page-{page.page}.svg", page_svg(sheet, page, title=title, said=said))
                 save_sheet(sheet, beside / "sheet.json")
                 shutil.move(beside, folder)
         except OSError as error:
             remedy = "Choose a place you may write to, with room on it."
             raise OutputError(str(folder), f"cannot be written ({error.strerror})", remedy) from None
-    notices = []
+    notices = told
     if not hand.record.consent:
         notices.append(
             "No consent is recorded yet: capture a hand only with its owner's consent "
-            f"(ownhand record {path} --consent 'my own hand')."
+            f"(ownhand record {shlex.quote(str(path))} --consent 'my own hand')."
         )
     cells = sum(len(p.cells) for p in sheet.pages)
     return PrintedSheet(sheet.id, folder / "sheet.pdf", len(sheet.pages), cells, len(counts), tuple(notices))
@@ -148,9 +150,9 @@ def characters_of(hand: Hand) -> set[str]:
     return {a.char for c in load_captures(hand) for a in c.attempts if a.status == "written" and a.strokes}
 
 
-def new_id(hand: Hand) -> str:
+def new_id(hand: Hand | None) -> str:
     """Return an id that no other sheet has: short enough to be read aloud, random so that two hands never share one."""
-    known = set(load_sheets(hand))
+    known = set(load_sheets(hand)) if hand else set()
     while (name := f"s{len(known) + 1}-{secrets.token_hex(3)}") in known:
         continue
     return name

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -11,13 +12,19 @@ from typing import Any
 
 from capture.errors import InputError, UsageError
 from capture.files import check_writable, write_bytes
+from fontbuild.font import Font
+from ownhand.commands.additions import with_drawings
 from ownhand.commands.build import font_of
-from ownhand.composer import Composer, Notice, Ruling, Settings
+from ownhand.composer import Notice, Ruling, Settings
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import page_bytes
+from ownhand.composer.merge.lacks import Lack, ranges
 from ownhand.composer.merge.template import split_boxes
+from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import Effort, effort
 from ownhand.composer.settings.settings_data import settings_from
+from ownhand.composer.text.characters import character_name
 
 KINDS = {".svg": "svg", ".hpgl": "hpgl", ".plt": "hpgl", ".gcode": "gcode", ".nc": "gcode", ".png": "png"}
 """Kind of file by suffix of the output."""
@@ -57,10 +64,15 @@ def write_pages(
     preview: bool = True,
     replay: bool = False,
     force: bool = False,
+    strict: bool = False,
+    others: Mapping[str, Font] | None = None,
 ) -> WrittenPages:
     """Set `text` in the hand at `font` (a hand folder or a UFO) and write a file for each page.
 
-    Where the settings have boxes, a line `>> name` begins the text of the box of that name.
+    Where the settings have boxes or curves, a line `>> name` begins the text of the one of that name. `others` are
+    further hands by the names that boxes call them.
+
+    With `strict` nothing is written where the hand lacks a character of the text.
 
     The kind of file follows the suffix of `output`: .svg, .hpgl or .plt, .gcode or .nc; .png draws the picture alone.
 
@@ -84,15 +96,18 @@ def write_pages(
         wanted[output.with_suffix(".html")] = "html"
     for file in wanted:
         check_writable(file, force=force)
-    named = in_boxes(text) if settings.boxes else text
-    composed = Composer(font_of(font)).compose(named, settings, seed)
-    files = [(page_file(file, page.number), page, what) for page in composed for file, what in wanted.items()]
+    named = in_boxes(text) if settings.boxes or settings.curves else text
+    composed = Ensemble(font_of(font), others).compose(named, settings, seed)
+    if strict and composed.missing:
+        return WrittenPages((), (), composed.notices, dict(composed.missing))
+    pages = composed.pages if settings.impose is None else sheets_of(composed.pages, settings.impose)
+    files = [(page_file(file, page.number), page, what) for page in pages for file, what in wanted.items()]
     for file, _, _ in files:
         check_writable(file, force=force)
     made = [(file, page_bytes(page, what, machine)) for file, page, what in files]
     for file, data in made:
         write_bytes(file, data)
-    efforts = tuple(effort(page, machine, compare=True) for page in composed)
+    efforts = tuple(effort(page, machine, compare=True) for page in pages)
     return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, dict(composed.missing))
 
 
@@ -104,7 +119,11 @@ def in_boxes(text: str) -> str | dict[str, str]:
 
 def summary(done: WrittenPages, *, font: Path) -> list[str]:
     """Return what to tell the person, a line each."""
+    found = [Lack(char, n) for char, n in sorted(done.missing.items(), key=lambda item: (-item[1], item[0]))]
+    missing = missing_lines(found, font, written=bool(done.files))
     lines = [str(file) for file in done.files]
+    if not done.files:
+        return lines + missing
     ink, travel = sum(e.ink_mm for e in done.efforts), sum(e.travel_mm for e in done.efforts)
     lifts, seconds = sum(e.lifts for e in done.efforts), sum(e.seconds for e in done.efforts)
     least = [e.least_travel_mm for e in done.efforts if e.least_travel_mm is not None]
@@ -115,17 +134,25 @@ def summary(done: WrittenPages, *, font: Path) -> list[str]:
         + f", about {_minutes(seconds)} on the machine."
     )
     lines += [str(notice) for notice in done.notices if notice.kind != "missing"]
-    if done.missing:
-        listed = ", ".join(f"{char} ({n})" for char, n in sorted(done.missing.items(), key=lambda item: -item[1]))
-        chars = "".join(sorted(done.missing))
-        lines.append(f"Missing in this hand, left out: {listed}. Add them: {how_to_add(font, chars)}")
-    return lines
+    return lines + missing
+
+
+def missing_lines(lacks: Sequence[Lack], font: Path, *, written: bool) -> list[str]:
+    """Return what to tell of characters that the hand lacks: each, how often, in which rows, and what to do."""
+    if not lacks:
+        return []
+    what = "a gap is left where each belongs" if written else "nothing was written"
+    lines = [f"Missing in this hand; {what}:"]
+    for lack in lacks:
+        times = "once" if lack.count == 1 else f"{lack.count} times"
+        where = f", in the rows at line {ranges(lack.lines)} of the table" if lack.lines else ""
+        lines.append(f"  {character_name(lack.char)}: {times}{where}")
+    return [*lines, f"Add them: {how_to_add(font, ''.join(sorted(lack.char for lack in lacks)))}"]
 
 
 def how_to_add(font: Path, chars: str) -> str:
     """Return the command that prints a sheet for characters which the font lacks."""
-    quoted = chars.replace("'", "'\\''")
-    return f"ownhand sheet {font} --characters '{quoted}'"
+    return f"ownhand sheet {shlex.quote(str(font))} --characters {shlex.quote(chars)}"
 
 
 def _minutes(seconds: float) -> str:
@@ -145,10 +172,13 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
     UsageError
         If a setting is impossible.
     """
-    data = _layout(layout) if layout else {}
+    data, _ = with_drawings(_layout(layout), layout.parent) if layout else ({}, [])
     for name in ("paper", "x_height_mm", "line_spacing", "align", "hyphenate", "order", "landscape", "fit"):
         if options.get(name) not in (None, False, ""):
             data[name] = options[name]
+    if options.get("impose"):
+        given = data.get("impose")
+        data["impose"] = {**(given if isinstance(given, dict) else {}), "paper": options["impose"]}
     if options.get("margins"):
         data["margins_mm"] = list(margins(options["margins"]))
     if options.get("ruled"):

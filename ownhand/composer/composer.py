@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from capture.errors import FontFileError, UsageError
+from fontbuild.accents import Habits, build_sequence
 from fontbuild.font import Font
+from fontbuild.habits import habits_of
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
@@ -20,9 +23,12 @@ from ownhand.composer.plot.plot_page import PlotPage, merged
 from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.settings.settings import Settings, TextBox
 from ownhand.composer.text.characters import Fitter, Notice
-from ownhand.composer.text.prepared_text import PreparedText, prepare_text
+from ownhand.composer.text.prepared_text import PreparedText, count_missing, prepare_text
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, draw
+
+MOST_PAGES = 10_000
+"""Pages of one text."""
 
 LONGEST = 2_000_000
 """Characters of one text."""
@@ -73,24 +79,63 @@ class Composer:
             raise FontFileError(font.record.family or "font", "it holds no letter", "Read a filled-in sheet first.")
         if not (font.metrics.x_height > 0 and font.mm_per_unit > 0):
             raise FontFileError(font.record.family or "font", "it has no x-height or no size in mm", "Build it again.")
-        self.font = font
         self.scatter = scatter or scatter_of(font)
-        self._bank = VariantBank(font)
+        # letters with marks that Unicode has no character for are added as texts ask for them
+        self._glyphs, self._kerning = dict(font.glyphs), dict(font.kerning)
+        self.font = replace(font, glyphs=self._glyphs, kerning=self._kerning)
+        self._bank = VariantBank(self.font)
         self._joins = joins(font)
-        self._has = frozenset(c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants))
+        self._has = {c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants)}
+        self._habits: Habits | None = None
+        self._added: set[str] = set()
 
     @property
     def written_x_height_mm(self) -> float:
         """The size in which the hand was written."""
         return self.font.metrics.x_height * self.font.mm_per_unit
 
-    def compose(self, text: str | Mapping[str, str], settings: Settings | None = None, seed: int = 0) -> Composition:
+    def missing(self, text: str | Mapping[str, str], *, lists: bool = True) -> Counter[str]:
+        """Return what a text needs and the hand lacks, and how often; nothing is set, so that it is quick."""
+        fitter = Fitter(self._has, self._made)
+        for body in [text] if isinstance(text, str) else text.values():
+            count_missing(body, fitter, self._has, lists=lists)
+        return fitter.missing
+
+    def _made(self, char: str) -> bool:
+        """Make a letter and its marks of the hand's own parts; return whether it could be made."""
+        if char in self._added:
+            return True
+        if self._habits is None:
+            self._habits = habits_of(self.font.glyphs, self.font.metrics)
+        made = build_sequence(char, self._glyphs, self.font.metrics, habits=self._habits)
+        if not made:
+            return False
+        self._glyphs[char] = made
+        base = unicodedata.normalize("NFD", char)[0]
+        for (a, b), k in list(self._kerning.items()):
+            if a == base:
+                self._kerning[char, b] = k
+            if b == base:
+                self._kerning[a, char] = k
+        self._added.add(char)
+        return True
+
+    def compose(
+        self,
+        text: str | Mapping[str, str],
+        settings: Settings | None = None,
+        seed: int = 0,
+        *,
+        most_pages: int = MOST_PAGES,
+    ) -> Composition:
         """Return the pages of a text. The same font, text, settings and seed give the same pages.
 
         Parameters
         ----------
         text
             For the first box that is not blank; or by name of the box.
+        most_pages
+            Refuse a text that fills more.
 
         Raises
         ------
@@ -102,7 +147,7 @@ class Composer:
         rng = np.random.default_rng([seed & 0xFFFFFFFF, seed >> 32 & 0xFFFFFFFF])
         life = settings.life
         chooser = VariantSelector(self._bank, rng, variants=life.of("variants"), blends=life.of("blends"))
-        fitter = Fitter(self._has)
+        fitter = Fitter(self._has, self._made)
         notices: list[Notice] = []
         ready: list[tuple[SetText, Letters]] = []
         for box, body in texts:
@@ -118,7 +163,10 @@ class Composer:
             ready.append((done, letters))
         hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
         pages, squeezed = [], 0
-        for number in range(max([1, *(t.pages for t, _ in ready)])):
+        count = max([1, *(t.pages for t, _ in ready)])
+        if count > most_pages:
+            raise UsageError("text", f"it fills {count} pages, at most {most_pages} are made", "Split the text.")
+        for number in range(count):
             page, n = write_page(number, ready, hand, rng, page_figures(rng))
             pages.append(self._finished(page, ready, settings))
             squeezed += n
@@ -199,6 +247,21 @@ def _line_figures(rng: np.random.Generator, n: int, page_share: float) -> np.nda
     return np.asarray(np.sqrt(1 - page_share) * draw(rng, n) + np.sqrt(page_share) * common, float)
 
 
+def named_texts(text: Mapping[str, str], names: Sequence[str]) -> dict[str, str]:
+    """Return texts by name: what stands before the first named one, under '', is for the first of `names`.
+
+    Raises
+    ------
+    UsageError
+        If that one has a text of its own as well.
+    """
+    first = names[0] if names else ""
+    if text.get("") and text.get(first) and first:
+        remedy = f"Begin each with its own line: >> {first}."
+        raise UsageError("text", f"both what comes before the first '>>' and '>> {first}' are for '{first}'", remedy)
+    return {name or first: body for name, body in text.items() if name or first not in text or not first}
+
+
 def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[TextBox, str]]:
     """Return the boxes that have a text, with it."""
     boxes = [box for box in settings.all_boxes if not box.blank]
@@ -206,7 +269,9 @@ def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[Tex
         if not boxes:
             raise UsageError("boxes", "all are blank", "Leave one for the text.")
         text = {boxes[0].name: text}
-    unknown = [name for name in text if name not in {box.name for box in boxes}]
+    text = named_texts(text, [box.name for box in boxes])
+    known = {box.name for box in boxes}
+    unknown = [name for name in text if name not in known]
     if unknown:
         names = ", ".join(box.name for box in boxes)
         raise UsageError("text", f"there is no box '{unknown[0]}' to write in", f"The boxes are: {names}.")

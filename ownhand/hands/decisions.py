@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -83,6 +84,12 @@ class Decisions:
 
     characters: Mapping[str, KnownWay] = field(default_factory=dict)
     """By character, NFC."""
+
+    unread: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    """By 'attempts' and 'characters': what stands in the file and cannot be read, as it stands there; it is kept."""
+
+    faults: tuple[str, ...] = ()
+    """What is wrong with it, each with its place."""
 
 
 def seen(strokes: Iterable[Stroke]) -> tuple[float, ...]:

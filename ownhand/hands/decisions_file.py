@@ -22,18 +22,29 @@ from __future__ import annotations
 import json
 import re
 import unicodedata
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from capture.errors import HandFolderError
 from capture.files import write_text
+from capture.limits import BASELINE_MM, BEARING_MM, MOST_CODE_POINTS, SIZE_MM, is_character
 from ownhand import validation
+from ownhand.hands.attempt_reading import strokes_from
 from ownhand.hands.decisions import KEPT, SET_ASIDE, Decision, Decisions, KnownWay
 from skeleton.geometry.stroke import Stroke
 
 FORMAT = 1
+
+MOST_WORDS = 200
+"""Characters of a reason, or of a mend in words."""
+
+MOST_DONE = 100_000
+"""Mends of one attempt that are remembered in words."""
+
+Item = TypeVar("Item")
 
 
 def _stroke_to_json(stroke: Stroke) -> dict[str, Any]:
@@ -71,40 +82,32 @@ def way_to_json(way: KnownWay) -> dict[str, Any]:
 
 
 def to_json(decisions: Decisions) -> dict[str, Any]:
-    """Return `decisions` as plain JSON data."""
+    """Return `decisions` as plain JSON data; what could not be read stands in it as it was found."""
+    attempts = {key: decision_to_json(d) for key, d in decisions.attempts.items()}
+    characters = {char: way_to_json(w) for char, w in decisions.characters.items()}
     return {
         "format": FORMAT,
         "version": decisions.version,
         "step": decisions.step,
-        "attempts": {key: decision_to_json(d) for key, d in sorted(decisions.attempts.items())},
-        "characters": {char: way_to_json(w) for char, w in sorted(decisions.characters.items())},
+        "attempts": dict(sorted({**decisions.unread.get("attempts", {}), **attempts}.items())),
+        "characters": dict(sorted({**decisions.unread.get("characters", {}), **characters}.items())),
     }
-
-
-def _strokes(check: validation.Place) -> tuple[Stroke, ...]:
-    strokes = []
-    for item in check.items(most=64):
-        points = item.of("points_mm").points(most=4000)
-        if points is not None:
-            closed = item.of("closed").truth()
-            strokes.append(Stroke(points, item.of("width_mm").number(0.0, 0.0, 20.0) or 0.0, closed=closed))
-    return tuple(strokes)
 
 
 def decision_from(check: validation.Place) -> Decision:
     """Return the decision at a place in checked data."""
-    char = check.of("char").text("", 16)
-    if char != unicodedata.normalize("NFC", char):
-        check.of("char").fault("expected composed characters (NFC)")
+    char = check.of("char").text("", MOST_CODE_POINTS)
+    if char and not is_character(char):
+        check.of("char").fault("expected one character, composed (NFC), without control characters")
     return Decision(
         verdict=check.of("verdict").choice("", ("", KEPT, SET_ASIDE)),
-        reason=check.of("reason").text("", 200),
+        reason=check.of("reason").text("", MOST_WORDS),
         char=char,
-        strokes=_strokes(check.of("strokes")) if check.of("strokes").present else None,
-        baseline_mm=check.of("baseline_mm").number(0.0, -100.0, 100.0) or 0.0,
-        left_mm=check.of("left_mm").number(None, -100.0, 100.0),
-        right_mm=check.of("right_mm").number(None, -100.0, 100.0),
-        done=tuple(item.text("", 200) for item in check.of("done").items(most=100_000)),
+        strokes=strokes_from(check.of("strokes")) if check.of("strokes").present else None,
+        baseline_mm=check.of("baseline_mm").number(0.0, -BASELINE_MM, BASELINE_MM) or 0.0,
+        left_mm=check.of("left_mm").number(None, -BEARING_MM, BEARING_MM),
+        right_mm=check.of("right_mm").number(None, -BEARING_MM, BEARING_MM),
+        done=tuple(item.text("", MOST_WORDS) for item in check.of("done").items(most=MOST_DONE)),
         seen_mm=tuple(item.number(0.0, -1e6, 1e6) or 0.0 for item in check.of("seen_mm").items(most=5)),
         changed=check.of("changed").whole(0),
     )
@@ -114,32 +117,62 @@ def way_from(check: validation.Place) -> KnownWay:
     """Return the known way at a place in checked data."""
     return KnownWay(
         attempt=check.of("attempt").text(None, 200),
-        x_height_mm=check.of("x_height_mm").number(1.0, 0.01, 200.0) or 1.0,
-        strokes=_strokes(check.of("strokes")),
+        x_height_mm=check.of("x_height_mm").number(1.0, *SIZE_MM) or 1.0,
+        strokes=strokes_from(check.of("strokes")),
         changed=check.of("changed").whole(0),
     )
+
+
+def refused(item: Decision | KnownWay) -> tuple[str, ...]:
+    """Return why this file's own reader would refuse it; nothing is stored that is not read again."""
+    faults: list[str] = []
+    if isinstance(item, Decision):
+        decision_from(validation.Place(decision_to_json(item), "", faults))
+    else:
+        way_from(validation.Place(way_to_json(item), "", faults))
+    return tuple(faults)
 
 
 def from_json(data: Any) -> Decisions:
     """Return the decisions that `to_json` wrote.
 
+    A decision with a fault is left out, kept as it stands in `unread`, and spoken of in `faults`: it costs itself,
+    never the hand.
+
     Raises
     ------
     validation.FaultsError
-        With a path to every fault: 'attempts.S1/1/2.3.strokes[0].points_mm: expected pairs of numbers'.
+        If the whole is not a file of decisions; with a path to every fault.
     """
     faults: list[str] = []
     root = validation.Place(data, "", faults)
     if root.of("format").whole(-1) != FORMAT:
         root.of("format").fault(f"expected {FORMAT}")
-    decisions = Decisions(
-        version=root.of("version").whole(0),
-        step=root.of("step").whole(0),
-        attempts={key: decision_from(item) for key, item in root.of("attempts").entries()},
-        characters={unicodedata.normalize("NFC", key): way_from(item) for key, item in root.of("characters").entries()},
-    )
+    version, step = root.of("version").whole(0), root.of("step").whole(0)
+    said: list[str] = []
+    attempts, bad_attempts = _each(root.of("attempts"), decision_from, said)
+    ways, bad_ways = _each(root.of("characters"), way_from, said)
     validation.raise_faults(faults)
-    return decisions
+    unread = {name: bad for name, bad in (("attempts", bad_attempts), ("characters", bad_ways)) if bad}
+    characters = {unicodedata.normalize("NFC", key): way for key, way in ways.items()}
+    return Decisions(version, step, attempts, characters, unread, tuple(said))
+
+
+def _each(
+    place: validation.Place, read: Callable[[validation.Place], Item], said: list[str]
+) -> tuple[dict[str, Item], dict[str, Any]]:
+    """Return the entries that can be read and, as they stand, those that cannot; their faults go to `said`."""
+    good: dict[str, Item] = {}
+    bad: dict[str, Any] = {}
+    for key, item in place.entries():
+        own: list[str] = []
+        made = read(validation.Place(item.value, item.path, own))
+        if own:
+            said += own[: validation.MOST_SHOWN]
+            bad[key] = item.value
+        else:
+            good[key] = made
+    return good, bad
 
 
 def load_decisions(path: Path) -> Decisions:
@@ -148,7 +181,7 @@ def load_decisions(path: Path) -> Decisions:
     Raises
     ------
     HandFolderError
-        If the file cannot be read or does not hold together; it names every fault with its place.
+        If the file is no file of decisions at all. One decision in it that cannot be read is left out: see `from_json`.
     """
     if not path.exists():
         return Decisions()
@@ -162,6 +195,15 @@ def load_decisions(path: Path) -> Decisions:
 def save_decisions(path: Path, decisions: Decisions) -> Path:
     """Write `decisions` to `path`, atomically; a list of numbers stands on one line."""
     return write_text(path, readable(to_json(decisions)))
+
+
+def told(path: Path, decisions: Decisions) -> list[str]:
+    """Return what to tell of decisions that cannot be read; nothing where all can."""
+    if not decisions.faults:
+        return []
+    count = sum(len(entries) for entries in decisions.unread.values())
+    shown = "; ".join(decisions.faults[:3])
+    return [f"{path}: {count} decision(s) cannot be read and count for nothing, the others do: {shown}"]
 
 
 def readable(data: Any) -> str:

@@ -13,20 +13,28 @@
 from __future__ import annotations
 
 import dataclasses
-import json
+import re
+import shlex
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from capture.errors import HandFolderError, OutputError, UsageError
+from capture.errors import HandFolderError, OutputError, SheetFileError, UsageError
 from capture.files import is_vacant, make_folder, write_json
+from capture.limits import MOST_CELLS, MOST_PAGES, REACH_MM, is_plain, is_sheet_id
+from capture.safe_paths import path_inside
 from capture.sheet import Sheet
 from capture.sheet_file import load_sheet
+from ownhand.hands.attempt_reading import attempt_from
 from ownhand.hands.locking import locked
-from skeleton.attempt import Attempt, attempt_from_json, attempt_to_json
+from ownhand.hands.record_checks import MOST_SAID, check_record, family_of, is_family
+from ownhand.validation import FaultsError, Place, raise_faults, read_json
+from skeleton.attempt import Attempt, attempt_to_json
 
 FORMAT = 1
+
+INK_NAME = re.compile(r"ink/[\w.-]{1,80}\.png")
 
 
 @dataclass(frozen=True)
@@ -73,7 +81,7 @@ class PageCapture:
     scan: str
     """Name of the copy under scans/."""
 
-    verdict: Mapping[str, float | str]
+    verdict: Mapping[str, float | str | bool]
     attempts: tuple[Attempt, ...]
     ink: Mapping[str, InkPicture]
     """By attempt id."""
@@ -117,18 +125,7 @@ class Hand:
     @property
     def ufo(self) -> Path:
         """The font source that `ownhand build` makes."""
-        return self.font_folder / f"{self.record.family}.ufo"
-
-
-def _load_json(path: Path) -> Any:
-    try:
-        return json.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        remedy = "Check the folder's permissions."
-        raise HandFolderError(str(path), f"cannot be read ({error.strerror})", remedy) from None
-    except (UnicodeDecodeError, json.JSONDecodeError, RecursionError) as error:
-        remedy = "Restore it from a copy, or remove it and run the command that made it."
-        raise HandFolderError(str(path), f"is not JSON ({error})", remedy) from None
+        return path_inside(self.font_folder, f"{self.record.family}.ufo")
 
 
 def create_hand(path: Path, record: HandRecord) -> Hand:
@@ -175,42 +172,80 @@ def open_hand(path: Path) -> Hand:
     if not file.is_file():
         what = "has no hand.json, so it is not a hand" if path.is_dir() else "is not there"
         raise HandFolderError(str(path), what, f"Begin one with: ownhand sheet {path} --languages en")
-    data = _load_json(file)
+    try:
+        data = read_json(file)
+    except FaultsError as error:
+        raise HandFolderError(str(file), str(error), "Restore it from a copy.") from None
     known = {f.name: f.type for f in dataclasses.fields(HandRecord)}
     if not isinstance(data, dict) or data.get("format") != FORMAT:
         raise HandFolderError(str(file), f"format: expected {FORMAT}", "It was written by another version of ownhand.")
     for name, kind in known.items():
-        if name in data and not isinstance(data[name], int if kind == "int" else str):
-            raise HandFolderError(str(file), f"{name}: expected {'a number' if kind == 'int' else 'text'}", "Mend it.")
-    if not _is_family(data.get("family", "")):
-        raise HandFolderError(str(file), "family: expected a name without slashes", "Mend it.")
+        value = data.get(name, 0 if kind == "int" else "")
+        if kind == "int" and (isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= 9999):
+            raise HandFolderError(str(file), f"{name}: expected a number from 0 to 9999", "Mend it.")
+        if kind != "int" and (not isinstance(value, str) or not is_plain(value, MOST_SAID)):
+            what = f"{name}: expected text of {MOST_SAID} characters at most, without control characters"
+            raise HandFolderError(str(file), what, "Mend it.")
+    if not is_family(data.get("family", "")):
+        raise HandFolderError(str(file), "family: expected a short name that a file can have", "Mend it.")
     return Hand(path, HandRecord(**{name: data[name] for name in known if name in data}))
 
 
 def change_record(path: Path, changes: Mapping[str, Any]) -> Hand:
-    """Return the hand in `path` with some entries of its record changed, and written."""
+    """Return the hand in `path` with some entries of its record changed, and written.
+
+    Raises
+    ------
+    UsageError
+        If the family's name cannot be a file's.
+    """
     hand = open_hand(path)
     if changes:
-        if "family" in changes and not _is_family(changes["family"]):
-            raise UsageError("--family", f"'{changes['family']}' cannot be a file's name", "Use letters and spaces.")
+        check_record(changes)
         with locked(path):
             hand = Hand(path, dataclasses.replace(open_hand(path).record, **changes))
             save_record(hand)
     return hand
 
 
-def _is_family(name: str) -> bool:
-    return bool(name.strip()) and "/" not in name and "\\" not in name and not name.startswith(".")
-
-
 def open_or_create(path: Path, **record: Any) -> Hand:
-    """Return the hand in `path`; one that does not exist yet is begun with `record` (see `HandRecord`)."""
+    """Return the hand in `path`; one that does not exist yet is begun with `record` (see `HandRecord`).
+
+    Raises
+    ------
+    UsageError
+        If the family's name cannot be a file's.
+    """
     if (path / "hand.json").is_file():
         return open_hand(path)
-    family = record.pop("family", "") or path.resolve().name
-    if not _is_family(family):
-        raise UsageError("--family", f"'{family}' cannot be a file's name", "Use letters and spaces.")
+    family = record.pop("family", "") or family_of(path)
+    check_record({"family": family, **record})
     return create_hand(path, HandRecord(family, **record))
+
+
+def add_to_record(hand: Hand, given: Mapping[str, Any]) -> tuple[Hand, list[str]]:
+    """Return the hand with what its record leaves open filled in, written, and what to tell about it.
+
+    Raises
+    ------
+    UsageError
+        If the record says something else already.
+    """
+    record = dataclasses.asdict(hand.record)
+    changes = {key: value for key, value in given.items() if record[key] != value}
+    for key, value in changes.items():
+        if record[key] and key != "handedness":
+            raise UsageError(
+                f"--{key}",
+                f"'{value}', but the record of {hand.path} says '{record[key]}'",
+                f"Leave it out, or change the record: ownhand record {shlex.quote(str(hand.path))} --{key} …",
+            )
+    if not changes:
+        return hand, []
+    check_record(changes)
+    hand = Hand(hand.path, dataclasses.replace(hand.record, **changes))
+    save_record(hand)
+    return hand, ["Added to the hand's record: " + ", ".join(f"{key} '{value}'" for key, value in changes.items())]
 
 
 def load_sheets(hand: Hand) -> dict[str, Sheet]:
@@ -222,13 +257,24 @@ def load_sheets(hand: Hand) -> dict[str, Sheet]:
         If one of the files does not hold together.
     """
     files = sorted(hand.sheets_folder.glob("*/sheet.json")) if hand.sheets_folder.is_dir() else []
-    sheets = [load_sheet(f) for f in files]
-    return {s.id: s for s in sheets}
+    sheets: dict[str, Sheet] = {}
+    for file in files:
+        sheet = load_sheet(path_inside(hand.sheets_folder, file.parent.name, file.name))
+        if sheet.id != file.parent.name:
+            what = f"id: expected '{file.parent.name}', the folder's name, found '{sheet.id}'"
+            raise SheetFileError(str(file), what, "Name the folder by the sheet's id.")
+        sheets[sheet.id] = sheet
+    return sheets
+
+
+def capture_name(page: int) -> str:
+    """Return the name of the file with a page's attempts."""
+    return f"page-{page:02d}.json"
 
 
 def capture_file(hand: Hand, sheet: str, page: int) -> Path:
     """Return where a page's attempts are kept."""
-    return hand.captures_folder / sheet / f"page-{page:02d}.json"
+    return path_inside(hand.captures_folder, sheet, capture_name(page))
 
 
 def save_capture(hand: Hand, capture: PageCapture) -> None:
@@ -266,22 +312,55 @@ def load_capture(file: Path) -> PageCapture:
     Raises
     ------
     HandFolderError
-        If the file does not hold together.
+        If the file does not hold together, or speaks of another page than its own; it names every fault.
     """
-    data = _load_json(file)
-    place = "format"
+    faults: list[str] = []
     try:
-        if data["format"] != FORMAT:
-            raise ValueError(f"expected {FORMAT}")
-        attempts = []
-        for i, item in enumerate(data["attempts"]):
-            place = f"attempts[{i}]"
-            attempts.append(attempt_from_json(item))
-        place = "ink"
-        ink = {key: InkPicture(**value) for key, value in data["ink"].items()}
-        place = "rhythm"
-        rhythm = {str(key): float(value) for key, value in data.get("rhythm", {}).items()}
-        place = "verdict"
-        return PageCapture(data["sheet"], data["page"], data["scan"], data["verdict"], tuple(attempts), ink, rhythm)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        raise HandFolderError(str(file), f"{place}: {error}", "Read the page's scan again to make it anew.") from None
+        root = Place(read_json(file), "", faults)
+        if root.of("format").whole(-1) != FORMAT:
+            raise FaultsError([f"format: expected {FORMAT}"])
+        sheet, page = root.of("sheet").text(None, 24), root.of("page").whole(0, MOST_PAGES)
+        if not is_sheet_id(sheet) or sheet != file.parent.name or file.name != capture_name(page):
+            raise FaultsError(["sheet, page: expected those that the file is named by"])
+        capture = PageCapture(
+            sheet,
+            page,
+            root.of("scan").text("", 300),
+            _verdict(root.of("verdict")),
+            tuple(attempt_from(item) for item in root.of("attempts").items(most=MOST_CELLS)),
+            _ink_pictures(root.of("ink")),
+            {key: item.number(0.0, -1e6, 1e6) or 0.0 for key, item in root.of("rhythm").entries()},
+        )
+        raise_faults(faults)
+    except FaultsError as error:
+        remedy = "Read the page's scan again to make it anew."
+        raise HandFolderError(str(file), str(error), remedy) from None
+    return capture
+
+
+def _verdict(place: Place) -> dict[str, float | str | bool]:
+    said: dict[str, float | str | bool] = {}
+    for key, item in place.entries():
+        if isinstance(item.value, str):
+            said[key] = item.text("", 500)
+        elif isinstance(item.value, bool):
+            said[key] = item.value
+        else:
+            value = item.number(0.0, -1e9, 1e9) or 0.0
+            said[key] = item.value if isinstance(item.value, int) else value
+    return said
+
+
+def _ink_pictures(place: Place) -> dict[str, InkPicture]:
+    """Return the pictures by attempt id; a name that leads out of the folder `ink` is nobody's picture."""
+    named = ((key, item, item.of("file").text(None, 100)) for key, item in place.entries())
+    return {
+        key: InkPicture(
+            file,
+            item.of("px_per_mm").number(10.0, 0.1, 1000.0) or 10.0,
+            item.of("left_mm").number(0.0, -REACH_MM, REACH_MM) or 0.0,
+            item.of("top_mm").number(0.0, -REACH_MM, REACH_MM) or 0.0,
+        )
+        for key, item, file in named
+        if INK_NAME.fullmatch(file)
+    }

@@ -9,10 +9,12 @@ from pathlib import Path
 
 import cv2
 
-from capture.errors import HandFolderError, OutputError
+from capture.errors import HandFolderError, OutputError, WrongSheetError
 from capture.files import make_folder, write_bytes
+from capture.limits import MOST_POINTS, MOST_STROKES, REACH_MM, is_sheet_id
 from capture.read import CellInk, PageReading
 from capture.report import Finding
+from capture.safe_paths import path_inside
 from capture.sheet import Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
@@ -25,6 +27,8 @@ from skeleton.result import LOW_CONFIDENCE, Reading
 CellKey = tuple[str, int, int, int]
 """Sheet id, page, row, column."""
 
+NO_CHARACTER = "more ink than a character has"
+
 TRUE_SCALE = 0.005
 """A printed size nearer than this to what was asked for is taken as right."""
 
@@ -36,13 +40,21 @@ def keep_sheets(hand: Hand, sheets: Mapping[str, Sheet]) -> list[str]:
     for key, sheet in sheets.items():
         if key in before and len(before[key].pages) == len(sheet.pages):
             continue
-        save_sheet(sheet, make_folder(hand.sheets_folder / key) / "sheet.json")
+        if not is_sheet_id(key):
+            raise WrongSheetError(f"sheet '{key}'", "its id cannot be a folder's name", "Print it anew.")
+        save_sheet(sheet, make_folder(path_inside(hand.sheets_folder, key)) / "sheet.json")
         notices.append(f"Sheet '{key}': sheet.json rebuilt from the paper, {len(sheet.pages)} page(s).")
     return notices
 
 
 def keep_scan(hand: Hand, path: Path) -> str:
-    """Copy a scan into the hand's folder; return the copy's name, which tells its content."""
+    """Copy a scan into the hand's folder; return the copy's name, which tells its content.
+
+    Raises
+    ------
+    OutputError
+        If it cannot be copied.
+    """
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -138,6 +150,12 @@ def attempt_of(cell: CellInk, reading: Reading | None, *, sheet: str, page: int,
         for s in (reading.strokes if reading else ())
     ]
     findings = list(cell.findings)
+    if not all(len(s.points_mm) <= MOST_POINTS and float(abs(s.points_mm).max()) <= REACH_MM for s in strokes) or (
+        len(strokes) > MOST_STROKES
+    ):
+        # more than a person writes in a cell, and more than is read again: said, and left out
+        findings.append(Finding(NO_CHARACTER, cell.char, page, cell.row, cell.column, f"{len(strokes)} strokes"))
+        strokes = []
     if reading is not None and cell.status == "written":
         doubts = list(reading.findings)
         if reading.confidence < LOW_CONFIDENCE and not any("confidence" in f.kind for f in doubts):

@@ -128,6 +128,16 @@ class Canvas:
         under = self._pixels[ay:by, ax:bx].astype(np.float32)
         self._pixels[ay:by, ax:bx] = np.round(under * (1 - ink) + np.array(colour, np.float32) * ink).astype(np.uint8)
 
+    def picture(self, rgb: NDArray[np.uint8], x_mm: float, y_mm: float, w_mm: float, h_mm: float) -> None:
+        """Lay a picture, shape (h, w, 3), over the canvas, its top left corner at (x, y), so many mm wide and high."""
+        x0, y0 = round(x_mm * self._k), round(y_mm * self._k)
+        size = (max(1, round(w_mm * self._k)), max(1, round(h_mm * self._k)))
+        scaled = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if size[0] < rgb.shape[1] else cv2.INTER_LINEAR)
+        rows, columns = self._pixels.shape[:2]
+        ax, ay, bx, by = max(x0, 0), max(y0, 0), min(x0 + size[0], columns), min(y0 + size[1], rows)
+        if ax < bx and ay < by:
+            self._pixels[ay:by, ax:bx] = scaled[ay - y0 : by - y0, ax - x0 : bx - x0]
+
     def text(
         self,
         x_mm: float,

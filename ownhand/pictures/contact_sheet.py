@@ -7,6 +7,7 @@ from pathlib import Path
 import cv2
 
 from capture.label_font import font_path
+from capture.safe_paths import path_inside
 from capture.sheet import Cell, Page
 from capture.units import image_from_cell
 from ownhand.hands.hand import PageCapture
@@ -47,7 +48,7 @@ def _draw_cell(canvas: Canvas, cell: Cell, attempt: Attempt, capture: PageCaptur
         canvas.line([(x, cell.baseline_mm - level), (x + w, cell.baseline_mm - level)], width_mm=0.1, colour=RULE)
     picture = capture.ink.get(attempt.id)
     if picture is not None:
-        grey = cv2.imread(str(folder / picture.file), cv2.IMREAD_GRAYSCALE)
+        grey = cv2.imread(str(path_inside(folder, picture.file)), cv2.IMREAD_GRAYSCALE)
         if grey is not None:
             left, top = x + picture.left_mm / scale, cell.baseline_mm - picture.top_mm / scale
             canvas.shade(grey, left, top, px_per_mm=picture.px_per_mm * scale, colour=INK_TINT)  # type: ignore[arg-type]

@@ -46,12 +46,17 @@ def description(hands: list[str], limits: HasLimits, *, needs_token: bool) -> di
         "schema": {"type": "string", "enum": hands},
     }
     files: dict[str, Any] = {kind.split(";")[0]: {} for kind in MEDIA_TYPES.values()}
-    headers = {
+    headers: dict[str, Any] = {
         name: {"schema": {"type": "integer"}, "description": words}
         for name, words in (
             ("Page-Count", "How many pages the text fills."),
             ("Missing-Characters", "How many characters the hand lacks."),
         )
+    }
+    headers["Missing"] = {
+        "schema": {"type": "string"},
+        "description": "Which they are, where there are any: '%C3%9F;times=3, %C8%99;times=1', each in per cents of "
+        "its UTF-8. A gap is left in their place; /check names them before.",
     }
     body = {"required": True, "content": {"application/json": {"schema": {"$ref": "#/components/schemas/Order"}}}}
     refusals = {

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import unicodedata
 from dataclasses import dataclass
 from typing import Any
 
 from capture.errors import OwnhandError
 from ownhand.composer.formats import FORMATS
 from ownhand.composer.plot.machine import Machine, machine_from
-from ownhand.composer.settings.settings import Settings
+from ownhand.composer.settings.settings import MOST_BOXES, Settings
 from ownhand.composer.settings.settings_data import settings_from
 
 MOST_SEED = 2**63 - 1
@@ -19,12 +20,24 @@ MOST_SEED = 2**63 - 1
 class Limits:
     """What one request may cost."""
 
-    body_bytes: int = 1_000_000
+    body_bytes: int = 500_000
     text_characters: int = 20_000
+    boxes: int = MOST_BOXES
     picture_pixels: int = 40_000_000
     seconds: float = 30.0
+    """From a request's arrival to its end, waiting included; then its work is ended."""
+
+    sending_s: float = 10.0
+    """In which a request must have come whole."""
+
     waiting: int = 256
     """Requests in the queue; further ones are told to come back."""
+
+    waiting_each: int = 128
+    """... of one client's address."""
+
+    light_cost: float = 4000.0
+    """Orders that cost more than so many characters in the order of writing wait in a queue of their own."""
 
 
 @dataclass(frozen=True)
@@ -39,6 +52,18 @@ class Order:
     page: int
     machine: Machine | None
     dpi: float
+
+    @property
+    def cost(self) -> float:
+        """About what the work costs, in characters set in the order of writing."""
+        texts = list(self.text.values()) if isinstance(self.text, dict) else [self.text]
+        width, height = self.settings.size_mm
+        # letters with marks may have to be put together, and what is no plain letter is slow to break into lines
+        marks = sum(unicodedata.category(c)[0] in "MCS" for text in texts for c in text if c > "\u02ff")
+        cost = (sum(map(len, texts)) + 10 * marks) * (3.0 if self.settings.order == "least travel" else 1.0)
+        fits = self.settings.fit or any(box.fit for box in self.settings.boxes)
+        picture = width * height * (self.dpi / 25.4) ** 2 / 1000 if self.format == "png" else 0.0
+        return cost * (2.0 if fits else 1.0) + picture + 20.0 * len(self.settings.boxes)
 
 
 class RefusalError(Exception):
@@ -61,6 +86,8 @@ def order_from(hand: str, data: dict[str, Any], limits: Limits) -> Order:
     texts = list(text.values()) if isinstance(text, dict) else [text]
     if not all(isinstance(t, str) for t in texts):
         raise RefusalError(422, "text: expected a text, or a mapping from boxes to texts")
+    if len(texts) > limits.boxes:
+        raise RefusalError(422, f"text: more than {limits.boxes} boxes")
     if sum(map(len, texts)) > limits.text_characters:
         raise RefusalError(422, f"text: longer than {limits.text_characters} characters")
     seed, page = data.get("seed", 0), data.get("page", 1)
@@ -68,7 +95,7 @@ def order_from(hand: str, data: dict[str, Any], limits: Limits) -> Order:
         if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= most:
             raise RefusalError(422, f"{name}: expected a whole number from 0 to {most}")
     kind = data.get("format", "svg")
-    if kind not in FORMATS:
+    if not isinstance(kind, str) or kind not in FORMATS:
         raise RefusalError(422, f"format: expected one of {', '.join(FORMATS)}")
     dpi = data.get("dpi", 100)
     if isinstance(dpi, bool) or not isinstance(dpi, (int, float)) or not 10 <= dpi <= 600:
@@ -88,7 +115,13 @@ def order_from(hand: str, data: dict[str, Any], limits: Limits) -> Order:
 
 
 def parsed(body: bytes) -> dict[str, Any]:
-    """Return the JSON object in a request."""
+    """Return the JSON object in a request.
+
+    Raises
+    ------
+    RefusalError
+        If the body is not JSON (400) or not an object (422).
+    """
     try:
         data = json.loads(body)
     except (ValueError, RecursionError):

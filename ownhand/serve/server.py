@@ -16,17 +16,14 @@ import hmac
 import ipaddress
 import os
 from collections.abc import Awaitable, Callable, Mapping
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from typing import Any
 
-from capture.errors import MissingLibraryError, OwnhandError, UsageError
+from capture.errors import MissingLibraryError, UsageError
+from capture.limits import is_plain
 from fontbuild.font import Font
-from ownhand.composer import Composer
-from ownhand.composer.formats import MEDIA_TYPES, page_bytes
-from ownhand.composer.merge.workers import watch_parent
-from ownhand.composer.plot.motion import effort
+from ownhand.composer.formats import MEDIA_TYPES
 from ownhand.serve.description import description
+from ownhand.serve.pool import Pool
 from ownhand.serve.request import Limits, Order, RefusalError, order_from, parsed
 
 try:
@@ -35,15 +32,28 @@ try:
     from starlette.exceptions import HTTPException
     from starlette.middleware import Middleware
     from starlette.middleware.trustedhost import TrustedHostMiddleware
-    from starlette.requests import Request
+    from starlette.requests import ClientDisconnect, Request
     from starlette.responses import JSONResponse, Response
     from starlette.routing import Route
+
+    from ownhand.connections import BoundedProtocol, more_files, peer
 except ImportError as error:  # pragma: no cover - depends on what is installed
     raise MissingLibraryError(
         "serve", f"the library '{error.name}' is not installed", "Install it with: pip install 'ownhand[serve]'"
     ) from None
 
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "[::1]")
+
+
+HOW: dict[str, Any] = {
+    "http": BoundedProtocol,
+    "ws": "none",
+    "server_header": False,
+    "timeout_keep_alive": 15,
+    "timeout_graceful_shutdown": 2,
+    "h11_max_incomplete_event_size": 16_384,
+}
+"""How uvicorn runs the application."""
 
 
 def serve(
@@ -63,7 +73,8 @@ def serve(
         If another address than loopback is asked for without a token, or there is no hand.
     """
     app = make_app(hands, host=host, token=token, workers=workers, limits=limits)
-    uvicorn.run(app, host=host, port=port, log_level="warning", server_header=False, timeout_keep_alive=15)
+    more_files()
+    uvicorn.run(app, host=host, port=port, log_level="warning", **HOW)
 
 
 def is_loopback(host: str) -> bool:
@@ -80,6 +91,11 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
+def is_token(token: str) -> bool:
+    """Return whether a header can bear the token and nobody has it by chance of an empty file."""
+    return 0 < len(token) <= 500 and is_plain(token, 500) and not any(c.isspace() for c in token)
+
+
 def make_app(
     hands: Mapping[str, Font],
     *,
@@ -88,9 +104,18 @@ def make_app(
     workers: int = 0,
     limits: Limits | None = None,
 ) -> Starlette:
-    """Return the application; see `serve`."""
+    """Return the application; see `serve`.
+
+    Raises
+    ------
+    UsageError
+        If there is no hand, or an address beyond loopback has no token.
+    """
     if not hands:
         raise UsageError("serve", "no hand was given", "Give at least one.")
+    if token is not None and not is_token(token):
+        remedy = "Put one line of 1 to 500 letters, digits and signs without spaces into its file."
+        raise UsageError("serve", "the token is empty, has spaces, or is too long", remedy)
     if not is_loopback(host) and not token:
         raise UsageError("serve", f"'{host}' can be reached from elsewhere and no token was set", "Set a token.")
     desk = _Desk(dict(hands), token, workers or os.cpu_count() or 1, limits or Limits())
@@ -121,30 +146,31 @@ async def _failed(request: Request, error: Exception) -> Response:
 
 Handler = Callable[[Request], Awaitable[Response]]
 
+RETRY_S = "2"
+
 
 class _Desk:
     """Takes requests, checks them, and has them worked on."""
 
     def __init__(self, hands: dict[str, Font], token: str | None, workers: int, limits: Limits) -> None:
-        self._hands, self._token, self._workers, self._limits = hands, token, workers, limits
-        self._pool: ProcessPoolExecutor | None = None
-        self._inside = 0
+        self._hands, self._token, self._limits = hands, token, limits
+        self._pool = Pool(
+            hands, light=workers, heavy=max(1, workers // 2), seconds=limits.seconds, waiting=limits.waiting,
+            each=limits.waiting_each,
+        )  # fmt: skip
 
     def lifespan(self, app: Starlette) -> Any:
         from contextlib import asynccontextmanager
 
         @asynccontextmanager
         async def live(app: Starlette) -> Any:
-            self._pool = self._new_pool()
-            loop = asyncio.get_running_loop()
-            await asyncio.gather(*(loop.run_in_executor(self._pool, _ready) for _ in range(self._workers)))
-            yield
-            self._pool.shutdown(cancel_futures=True)
+            try:
+                await self._pool.start()
+                yield
+            finally:
+                await self._pool.stop()
 
         return live(app)
-
-    def _new_pool(self) -> ProcessPoolExecutor:
-        return ProcessPoolExecutor(self._workers, initializer=_begin, initargs=(self._hands,))
 
     def guarded(self, handler: Handler) -> Handler:
         """Return a handler that asks for the token first and answers refusals in one line."""
@@ -154,13 +180,16 @@ class _Desk:
                 self._ask_token(request)
                 return await handler(request)
             except RefusalError as refusal:
-                headers = {401: {"WWW-Authenticate": "Bearer"}, 503: {"Retry-After": "2"}}.get(refusal.status)
+                headers = {401: {"WWW-Authenticate": "Bearer"}}.get(refusal.status)
+                if refusal.status in (429, 503):
+                    headers = {"Retry-After": RETRY_S}
                 return JSONResponse({"error": refusal.line}, refusal.status, headers)
 
         return answer
 
     def _ask_token(self, request: Request) -> None:
-        given = request.headers.get("authorization", "").encode()
+        # as it came over the wire: Starlette takes the bytes for Latin-1
+        given = request.headers.get("authorization", "").encode("latin-1")
         if self._token and not hmac.compare_digest(given, f"Bearer {self._token}".encode()):
             raise RefusalError(401, "the header 'Authorization: Bearer TOKEN' is missing or wrong")
 
@@ -182,29 +211,15 @@ class _Desk:
 
     async def page(self, request: Request) -> Response:
         order = await self._order(request)
-        data, headers = await self._worked(_make_page, order)
+        data, headers = await self._worked("page", order, request)
         return Response(data, media_type=MEDIA_TYPES[order.format], headers=headers)
 
     async def check(self, request: Request) -> Response:
-        return JSONResponse(await self._worked(_make_check, await self._order(request)))
+        return JSONResponse(await self._worked("check", await self._order(request), request))
 
-    async def _worked(self, task: Callable[[Order], Any], order: Order) -> Any:
-        if self._inside >= self._limits.waiting:
-            raise RefusalError(503, f"{self._inside} requests are waiting; come back in a moment")
-        assert self._pool is not None
-        self._inside += 1
-        try:
-            job = asyncio.get_running_loop().run_in_executor(self._pool, task, order)
-            return await asyncio.wait_for(job, self._limits.seconds)
-        except OwnhandError as error:
-            raise RefusalError(422, str(error)) from None
-        except TimeoutError:
-            raise RefusalError(503, f"not done within {self._limits.seconds:g} s; shorten the text") from None
-        except BrokenProcessPool:
-            self._pool = self._new_pool()
-            raise RefusalError(503, "a worker was lost; come back in a moment") from None
-        finally:
-            self._inside -= 1
+    async def _worked(self, task: str, order: Order, request: Request) -> Any:
+        heavy = order.cost > self._limits.light_cost
+        return await self._pool.work(task, order, client=peer(request.scope), heavy=heavy)
 
     async def _order(self, request: Request) -> Order:
         """Return the request, checked.
@@ -229,52 +244,15 @@ class _Desk:
 
     async def _body(self, request: Request) -> bytes:
         parts, size = [], 0
-        async for part in request.stream():
-            size += len(part)
-            if size > self._limits.body_bytes:
-                raise RefusalError(413, f"the request is larger than {self._limits.body_bytes} bytes")
-            parts.append(part)
+        try:
+            async with asyncio.timeout(self._limits.sending_s):
+                async for part in request.stream():
+                    size += len(part)
+                    if size > self._limits.body_bytes:
+                        raise RefusalError(413, f"the request is larger than {self._limits.body_bytes} bytes")
+                    parts.append(part)
+        except TimeoutError:
+            raise RefusalError(408, f"the request did not come within {self._limits.sending_s:g} s") from None
+        except ClientDisconnect:
+            raise RefusalError(400, "the client left") from None
         return b"".join(parts)
-
-
-# ------------------------------------------------------------------------------------- in the workers' processes
-
-_composers: dict[str, Composer] = {}
-
-
-def _begin(hands: dict[str, Font]) -> None:
-    _composers.update({name: Composer(font) for name, font in hands.items()})
-    watch_parent()
-
-
-def _ready() -> None:
-    """Do nothing: called once for each worker, so that the first request need not wait for it to start."""
-
-
-def _make_page(order: Order) -> tuple[bytes, dict[str, str]]:
-    made = _composers[order.hand].compose(order.text, order.settings, order.seed)
-    if not 1 <= order.page <= len(made.pages):
-        raise UsageError("page", f"there is no page {order.page}, the text fills {len(made.pages)}", "")
-    data = page_bytes(made.pages[order.page - 1], order.format, order.machine, dpi=order.dpi)
-    headers = {"Page-Count": str(len(made.pages)), "Missing-Characters": str(sum(made.missing.values()))}
-    return data, headers
-
-
-def _make_check(order: Order) -> dict[str, Any]:
-    made = _composers[order.hand].compose(order.text, order.settings, order.seed)
-    efforts = [effort(page, order.machine) for page in made.pages[:50]]
-    return {
-        "pages": len(made.pages),
-        "notices": [str(n) for n in made.notices],
-        "missing": dict(made.missing),
-        "x_height_mm": {box: round(size, 3) for box, size in made.x_height_mm.items()},
-        "plotting": [
-            {
-                "seconds": round(e.seconds, 1),
-                "ink_mm": round(e.ink_mm),
-                "travel_mm": round(e.travel_mm),
-                "lifts": e.lifts,
-            }
-            for e in efforts
-        ],
-    }

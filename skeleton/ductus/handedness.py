@@ -13,6 +13,7 @@ import numpy as np
 
 from capture.units import Points
 from skeleton.ductus.drawing import Drawing
+from skeleton.geometry.arc_length import line_length
 
 BARS_TURNED = 0.35
 """Share of left-handers who draw the separate horizontal strokes of a form from right to left."""
@@ -40,7 +41,7 @@ def _is_bar(stroke: Points) -> bool:
     """Tell whether a stroke is straight, nearly horizontal and drawn from left to right."""
     if len(stroke) < 2:
         return False
-    (dx, dy), length = stroke[-1] - stroke[0], np.hypot(*np.diff(stroke, axis=0).T).sum()
+    (dx, dy), length = stroke[-1] - stroke[0], line_length(stroke)
     return bool(dx > 0.3 and abs(dy) < 0.3 * dx and dx > 0.9 * length)
 
 

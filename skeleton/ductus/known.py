@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 from skeleton.ductus.allograph import Allograph
 from skeleton.ductus.curve import evenly
 from skeleton.ductus.lookup import Handedness, allographs
+from skeleton.geometry.arc_length import line_length
 
 DOT = 0.12
 """A stroke shorter than this is a dot (in x-heights)."""
@@ -120,5 +121,4 @@ def _size_from_table(char: str, low: np.ndarray, high: np.ndarray) -> tuple[floa
 
 
 def _stroke(line: np.ndarray) -> np.ndarray:
-    length = np.hypot(*np.diff(line, axis=0).T).sum() if len(line) > 1 else 0.0
-    return evenly(line) if length >= DOT else line.mean(0, keepdims=True)
+    return evenly(line) if line_length(line) >= DOT else line.mean(0, keepdims=True)

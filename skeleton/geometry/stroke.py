@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from capture.units import Points
+from skeleton.geometry.arc_length import line_length
 
 
 def read_only(array: np.ndarray) -> np.ndarray:
@@ -55,7 +56,7 @@ class Stroke:
     @property
     def length_mm(self) -> float:
         """Length of the line; 0 for a dot."""
-        return float(np.hypot(*np.diff(self.points_mm, axis=0).T).sum()) if len(self.points_mm) > 1 else 0.0
+        return line_length(self.points_mm)
 
     @property
     def is_dot(self) -> bool:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from skeleton.fitted_values import load_fitted_values
 from skeleton.graph.junctions import Network
 from skeleton.hypotheses.edits import KINDS, others
 from skeleton.hypotheses.endpoints import optimise_endpoints
@@ -21,26 +23,12 @@ from skeleton.states.state_graph import States, Walks, end_to_end, one_by_one, p
 
 Floats = NDArray[np.float64]
 
-COSTS = {
-    "fit": (3.57, 0.11), "log prior": (0.03, -1.37), "bare": (18.82, -29.91), "added": (7.98, 0.03),
-    "spliced": (2.65, 3.51), "lifts for retraces": (1.09, -1.19), "corners lifted": (3.59, -4.36),
-    "merged": (-1.23, 0.07), "strokes": (0.15, -4.41), "turns": (0.28, 0.09), "tip turns": (-0.51, -0.64),
-    "junction turns": (0.83, -0.41), "starts": (-0.1, 0.92), "twice": (-2.44, -19.26), "idle": (2.04, 6.21),
-    "single": (-0.19, 0.06), "form": (-0.47, -1.61), "wide form": (1.18, 0.4), "form distance": (1.92, 13.93),
-    "worst stroke": (-1.44, 11.44), "ends": (2.31, 0.94), "form count": (-0.63, 0.09), "pro": (-0.04, 0.34),
-    "contra": (0.51, 0.19), "landing": (-0.06, -0.07), "thrice": (1.62, 4.66), "rise": (0.65, 0.87),
-    "travel": (-0.46, 0.58), "hooked": (1.15, 3.82), "unhooked": (3.46, -6.25), "turned": (-0.28, -0.75),
-    "looped": (2.75, -3.16), "crossed": (3.5, 4.36), "overrun": (0.73, 0.3), "smooth": (-0.31, -1.58),
-    "told ends": (0.67, 1.35), "retraces": (0.89, 0.64), "retraces told": (-0.5, -0.01), "missed": (-1.86, 1.18),
-    "missed told": (0.75, -0.23), "landed": (0.27, 0.01), "lifted": (0.27, -0.06), "linked": (0.02, 1.62),
-    "parted": (1.18, 0.61),
-}  # fmt: skip
-"""Cost of one unit of each feature, in log odds, in a fluent hand, and what comes to it in drafted lettering: a
-conditional logit over the readings of characters whose strokes are known (people with a pen, people with a mouse,
-KanjiVG, Hershey, the sample hands); `tests.bench trace_weights`."""
+COSTS = load_fitted_values(Path(__file__).with_name("labelled_costs.json"))
+"""Cost of one unit of each feature, in log odds: in a fluent hand, and what comes to it in drafted lettering."""
 
-FEATURES = (*COSTS, *(f"drafted: {name}" for name in COSTS))
-WEIGHTS = np.array([c for c, _ in COSTS.values()] + [c for _, c in COSTS.values()])
+NAMES = COSTS.names
+FEATURES = (*NAMES, *(f"drafted: {name}" for name in NAMES))
+WEIGHTS = COSTS.end_to_end()
 SURPRISE = FEATURES.index("wide form")
 
 
@@ -81,7 +69,6 @@ def in_lettering(weights: Floats, drafted: float) -> Floats:
     return weights[:half] + drafted * weights[half:]
 
 
-NAMES = list(COSTS)
 MOVEMENT = (*TOLD[:8], "landed", "lifted", "linked", "parted")
 """What counts of a reading that follows no form."""
 
@@ -126,7 +113,7 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         fresh = {key: f[1] for key, f in zip(keys, found, strict=True) if key not in known}
         if fresh:
             pack = packed(list(fresh.values()))
-            rows = np.zeros((len(fresh), len(COSTS)))
+            rows = np.zeros((len(fresh), len(NAMES)))
             rows[:, AT_TOLD] = witness.told(pack)
             rows[:, AT_SUITS] = forms.told(pack, states.here)
             known.update(zip(fresh, rows, strict=True))

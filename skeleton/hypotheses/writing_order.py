@@ -6,21 +6,20 @@ counter-clockwise from the top. Common to the school practice of Latin hands and
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.fitted_values import load_fitted_values
 from skeleton.geometry.polyline import at_lengths, line_length
 
-DIRECTION = np.array([1.74, 2.29, 1.23, 2.4, 0.06, 1.96, 0.06, -0.34, 0.27])
+DIRECTION = load_fitted_values(Path(__file__).with_name("direction_log_odds.json")).column("log odds")
 """Log odds that a line is written as it stands, for each number of `stroke_direction.direction_features`."""
 
-ORDER = np.array(
-    [3.11, -0.68, 1.33, 1.86, -0.24, 0.72, 0.35, 1.77, -0.82, -0.32, 0.92, 2.08, 4.48, 0.35, 0.48, 0.35, 0.26, 0.06,
-     -0.09, 0.36, 3.44, 0.77, -0.71, 0.69, 0.49, 1.03, -0.04, 1.35, 1.19, 3.7]
-)  # fmt: skip
-"""Log odds that one line is written before another, for each of `pair_features`: a logit over the pairs of lines of
-half the kana and some 430 kanji of up to eight strokes (KanjiVG), maximum likelihood with a weak ridge."""
+ORDER = load_fitted_values(Path(__file__).with_name("order_log_odds.json")).column("log odds")
+"""Log odds that one line is written before another, for each of `pair_features`."""
 
 
 def order_features(line: Points, size: float, corner: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import io
 import struct
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
 
 import numpy as np
 import pypdfium2 as pdfium
@@ -11,7 +14,7 @@ from PIL import Image
 from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 
-from capture.scan import Scan, scans_from_bytes
+from capture.scan import Scan, load_scans
 
 KINDS = ("TIFF G4", "TIFF LZW, 16 bit", "PDF JPEG", "PDF JPEG, turned, third of three", "PDF JBIG2", "HEIC")
 
@@ -20,6 +23,14 @@ def through_file(scan: Scan, kind: str) -> Scan:
     """Return the scan as read back from a file of one of `KINDS`, of the page in it that shows it."""
     data, index = _written(Image.fromarray(scan.pixels), kind, scan.dpi or 300.0)
     return list(scans_from_bytes(data, f"simulated {kind}"))[index]
+
+
+def scans_from_bytes(data: bytes, name: str) -> Iterator[Scan]:
+    """Yield the pictures in the bytes of a file of that name."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / name
+        path.write_bytes(data)
+        yield from load_scans(path)
 
 
 def _written(image: Image.Image, kind: str, dpi: float) -> tuple[bytes, int]:

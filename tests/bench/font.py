@@ -30,7 +30,7 @@ from fontbuild.font import Font, Metrics, Record
 from fontbuild.formats.opentype import save_opentype
 from fontbuild.formats.svg_font import save_svg_fonts
 from fontbuild.formats.ufo import load_ufo, save_ufo
-from fontbuild.geometry import blend, sample_glyph
+from fontbuild.geometry import sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import mark_strokes, parts_of
 from fontbuild.point_cloud_distance import cloud, distances, normal
@@ -38,6 +38,7 @@ from skeleton import trace
 from skeleton.attempt import Attempt
 from tests.bench.font_hands import HANDWRITING, inked_hand, misread, plant, read_hand, sample_hand, written_odd
 from tests.bench.trace_ink import ink
+from tests.fontbuild.blending import blend
 from tests.fontbuild.text_fonts import load_text_font
 
 RECORD = Record("Lantern", "the lighthouse keeper", "invented", "sample", 2026)

@@ -20,7 +20,7 @@ QUIET += " --disable-component-update --disable-sync"
 
 SERVE = """
 import sys, pathlib
-from ownhand.review.web.server import start
+from ownhand.workroom.server import start
 running = start(pathlib.Path(sys.argv[1]))
 print(running.url, flush=True)
 sys.stdin.readline()

@@ -71,7 +71,7 @@ def main(argv: list[str]) -> int:
     print(heading(), flush=True)
     with cores(a.cores) as run:
         for name, every in sets.items():
-            cases = _some(every, a.count)
+            cases = some_cases(every, a.count)
             if a.ablate:
                 _ablate(run, name, cases)
             if a.known or a.ablate:
@@ -84,7 +84,7 @@ def main(argv: list[str]) -> int:
     return 0
 
 
-def _some(cases: list[Case], count: int) -> list[Case]:
+def some_cases(cases: list[Case], count: int) -> list[Case]:
     """Return `count` cases drawn by lot, attempts of one writer at one character together."""
     if not count or len(cases) <= count:
         return cases

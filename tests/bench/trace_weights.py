@@ -5,14 +5,15 @@ what was written, and a conditional logit (McFadden 1974) is fitted: the log odd
 cost is linear in the features of `labelled`. Readings right in path, order and direction are what is
 asked for; where there is none, those right in path. With `--unnamed` the character is not told, half the kana and some
 kanji are added, only paths are asked for, and the weights are those of `unlabelled`. Printed: held-out scores of
-a cross-validation by writer, then the weights to paste.
+a cross-validation by writer, and the weight of unexplained ink. With `--write` the weights go into their data file.
 """
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 from pathlib import Path
 from unittest.mock import patch
 
@@ -20,14 +21,16 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
+from capture.files import write_bytes
 from capture.units import Points, image_from_pixels
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton.cues import pen_events
+from skeleton.fitted_values import FittedValues, fitted_values_text
 from skeleton.fitting.refinement import fit_context, fit_hypothesis
 from skeleton.graph.junctions import Network
-from skeleton.hypotheses import unlabelled
-from skeleton.hypotheses.labelled import COSTS, WEIGHTS, Candidate, candidates
+from skeleton.hypotheses import labelled, unlabelled
+from skeleton.hypotheses.labelled import Candidate, candidates
 from skeleton.ink.ink_map import InkMap
 from skeleton.matching.stroke_distance import Shape, shape_along
 from skeleton.matching.template_matching import find_matches
@@ -43,6 +46,19 @@ WITHIN_MM = 0.35
 WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 5.0, "museum": 6.0, "kana": 6.0, "kanji": 3.0}
 KANJI = (0x4E03, 34, 9)
 """The first that is read, one in how many, and the most strokes."""
+
+SOURCES = {
+    "uji": ("UJI Pen Characters (UCI)", "CC BY 4.0"),
+    "unipen": ("UNIPEN", "CC BY 4.0"),
+    "omniglot": ("Omniglot (B. Lake)", "MIT"),
+    "digilets": ("DigiLeTs", "published for research"),
+    "kanjivg": ("KanjiVG (U. Apel)", "CC BY-SA 3.0"),
+    "kana": ("KanjiVG (U. Apel)", "CC BY-SA 3.0"),
+    "kanji": ("KanjiVG (U. Apel)", "CC BY-SA 3.0"),
+    "hershey": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
+    "museum": ("the project's simulated hands", "MIT"),
+}
+"""Name and licence of each data set, by the first word of its file's name."""
 
 Apart = tuple[InkMap, Network, States]
 Readings = tuple[list[Candidate], list[Shape], Floats]
@@ -92,17 +108,46 @@ def main(argv: list[str]) -> int:
     parser.add_argument(
         "--clues", type=Path, nargs=FOLDS, help="networks trained without one part of the data each, for that part"
     )
+    parser.add_argument(
+        "--write", type=Path, nargs="?", const=Path(), help="write the weights: into this file, or where they are used"
+    )
     a = parser.parse_args(argv)
     rng = np.random.default_rng(11)
     how = _unnamed if a.unnamed else _named
     every = list(collect(a.data, a.inks, rng, how, share=a.share, checked=a.checked, networks=a.clues))
-    costs, weights = (unlabelled.COSTS, unlabelled.WEIGHTS) if a.unnamed else (COSTS, WEIGHTS)
-    report(every, a.ridge, list(costs), np.append(weights, UNLIKE))
+    module = unlabelled if a.unnamed else labelled
+    fitted_weights = report(every, a.ridge, np.append(module.WEIGHTS, UNLIKE))
+    if a.write is not None:
+        file = a.write if a.write.name else Path(module.__file__).with_name(f"{Path(module.__file__).stem}_costs.json")
+        table = refitted(module.COSTS, fitted_weights[:-1], data_sets_of(every), date.today())
+        write_bytes(file, fitted_values_text(table).encode())
+        print(f"written: {file}; now look at skeleton/NOTICE")
     return 0
 
 
-def report(every: Sequence[Example], ridge: float, names: list[str], used: Floats) -> None:
-    """Print what the weights in use choose, what fitted ones do held out, and the fitted ones."""
+def refitted(before: FittedValues, weights: Floats, fitted_on: Sequence[dict[str, str]], day: date) -> FittedValues:
+    """Return a table with other numbers; weights: all columns one after the other, shape (columns * features,)."""
+    rows = np.round(weights.reshape(len(before.columns), -1).T, 2) + 0.0
+    values = {name: tuple(row) for name, row in zip(before.names, rows.tolist(), strict=True)}
+    return replace(before, values=values, fitted_on=tuple(fitted_on), date=day.isoformat())
+
+
+def data_sets_of(every: Sequence[Example]) -> list[dict[str, str]]:
+    """Return name, part and licence of every data set that examples to be fitted come from."""
+    out = []
+    for source in sorted({e.source for e in every}):
+        writers = sorted({e.group.split("/")[1] for e in every if e.source == source and not e.group.endswith("*")})
+        if not writers:
+            continue
+        name, licence = SOURCES.get(source, (source, "not stated"))
+        chars = sum(e.source == source and not e.group.endswith("*") for e in every)
+        part = f"{source}, {chars} inked characters" + (f"; writers {', '.join(writers)}" if any(writers) else "")
+        out.append({"name": name, "part": part, "licence": licence})
+    return out
+
+
+def report(every: Sequence[Example], ridge: float, used: Floats) -> Floats:
+    """Print what the weights in use choose and what fitted ones do held out; return the fitted ones."""
     chosen = [e for e in every if not e.group.endswith("*")]
     held = [e for e in every if e.group.endswith("*")]
     print("in use:")
@@ -114,9 +159,8 @@ def report(every: Sequence[Example], ridge: float, names: list[str], used: Float
     if held:
         print("writers never fitted:")
         rate(held, [w] * len(held))
-    for name, fluent, drafted in zip(names, w[: len(names)], w[len(names) : -1], strict=True):
-        print(f'"{name}": ({fluent:.2f}, {drafted:.2f}),')
-    print(f"UNLIKE = {w[-1]:.1f}")
+    print(f"weight of unexplained ink: {w[-1]:.1f}")
+    return w
 
 
 def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:

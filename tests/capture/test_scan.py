@@ -15,7 +15,8 @@ from reportlab.lib.utils import ImageReader
 from reportlab.pdfgen.canvas import Canvas
 
 from capture.errors import NotAScanError, OwnhandError
-from capture.scan import Scan, count_scans, load_scans, scans_from_bytes
+from capture.scan import Scan, count_scans, load_scans
+from tests.bench.capture_files import scans_from_bytes
 
 
 def drawing(width: int = 60, height: int = 40) -> np.ndarray:

@@ -8,8 +8,8 @@ from functools import cache
 import numpy as np
 
 from capture.units import Points
-from fontbuild.geometry import resample
 from skeleton.attempt import Attempt
+from skeleton.geometry.arc_length import resample
 from skeleton.geometry.stroke import Stroke
 
 X_HEIGHT_MM = 3.0

@@ -11,10 +11,11 @@ import pytest
 from fontbuild.accents import build_accents, letters_to_build
 from fontbuild.build import build_font
 from fontbuild.font import Font, Record
-from fontbuild.geometry import blend, glyph_bounds, sample_glyph
+from fontbuild.geometry import glyph_bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import lift, parts_of
 from fontbuild.variants import AttemptStrokes
+from tests.fontbuild.blending import blend
 from tests.fontbuild.hands import X_HEIGHT_MM, attempt, hand, letterform, mark, scattered
 
 MARKS = "\u0300\u0301\u0302\u0303\u0308\u030c\u0323\u0327\u0328\u031b\u0306\u0309"

@@ -14,11 +14,13 @@ from fontbuild.build import Decisions, build_font
 from fontbuild.compatible_cubics import fit_compatible
 from fontbuild.dtw import pairwise, warp
 from fontbuild.font import Font, Record
-from fontbuild.geometry import blend, resample, sample_glyph, sample_stroke
+from fontbuild.geometry import sample_glyph, sample_stroke
 from fontbuild.glyph import Glyph
 from fontbuild.point_cloud_distance import cloud, distances, normal
 from skeleton.attempt import Attempt
+from skeleton.geometry.arc_length import resample
 from skeleton.geometry.stroke import Stroke
+from tests.fontbuild.blending import blend
 from tests.fontbuild.hands import X_HEIGHT_MM, attempt, hand, letterform, scattered
 
 LETTERS = "abdeghkmnoprstuwxyzABGMRS2358"
@@ -320,3 +322,12 @@ def test_sampling_a_stroke_begins_and_ends_where_it_does() -> None:
     stroke = np.array([[0, 0], [1, 2], [3, 2], [4, 0.0]])
 
     assert sample_stroke(stroke, per_piece=5)[[0, -1]].tolist() == [[0, 0], [4, 0]]
+
+
+def test_strokes_far_outside_their_cell_are_set_aside_even_when_they_were_kept():
+    written = hand("ab", times=3, seed=1)
+    far = replace(written[0], strokes=tuple(replace(s, points_mm=s.points_mm + 290.0) for s in written[0].strokes))
+
+    result = build_font([far, *written[1:]], Record("S"), decisions=Decisions(keep={far.id}))
+
+    assert [(s.id, s.reason) for s in result.set_aside if s.id == far.id] == [(far.id, "drawn far outside its cell")]

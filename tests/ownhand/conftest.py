@@ -7,7 +7,7 @@ import shutil
 import pytest
 
 from ownhand.hands.hand import open_hand
-from ownhand.review.web.server import start
+from ownhand.workroom.server import start
 from tests.ownhand.on_page import PATIENCE_S, tab
 from tests.ownhand.stand_in import write_hand
 

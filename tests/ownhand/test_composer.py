@@ -94,11 +94,36 @@ def test_the_normal_form_of_the_text_changes_nothing(form: str) -> None:
 def test_what_the_hand_lacks_is_counted_and_named() -> None:
     made = composer().compose("Straße, große Füße: ж", seed=1)
 
-    assert dict(made.missing) == {"ß": 3, "ü": 1, "ж": 1}
+    assert dict(made.missing) == {"ß": 3, "ж": 1}
     said = [str(n) for n in made.notices if n.kind == "missing"]
     assert said[0].startswith("'ß' (U+00DF, latin small letter sharp s): the hand lacks it")
     assert said[0].endswith("(3 times)")
-    assert "ownhand sheet HAND --characters 'ßüж'" in said[0]
+    assert "ownhand sheet HAND --characters 'ßж'" in said[0]
+
+
+@pytest.mark.parametrize("form", ["NFC", "NFD"])
+def test_a_letter_and_mark_without_a_character_of_their_own_are_put_together(form: str) -> None:
+    made = composer().compose(unicodedata.normalize(form, "q\u0307 m\u0303 t\u0301"), seed=1)
+
+    assert made.missing == {}
+    assert [n.kind for n in made.notices] == ["composed"] * 3
+    page = made.pages[0]
+    assert [len(c) for c in page.chars] == [2, 2, 2]
+    plain = composer().compose("q m t", seed=1).pages[0]
+
+    def heights(page: PlotPage) -> list[float]:
+        of_point = np.repeat(page.letter, np.diff(page.starts))
+        return [float(np.ptp(page.points_mm[of_point == k, 1])) for k in range(3)]
+
+    higher = np.array(heights(page)) - heights(plain)
+    assert (higher > 0.4).all(), "the mark stands over the letter"
+
+
+def test_a_letter_that_no_part_is_there_for_leaves_a_gap() -> None:
+    there = composer().compose("lamp", seed=1).pages[0]
+    gone = composer().compose("lжamp", seed=1).pages[0]
+
+    assert np.ptp(gone.points_mm[:, 0]) > np.ptp(there.points_mm[:, 0]) + 1.0
 
 
 def test_what_stands_for_a_mark_is_said() -> None:

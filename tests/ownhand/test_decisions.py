@@ -26,7 +26,7 @@ from ownhand.hands.decisions import (
     seen,
     with_bearings,
 )
-from ownhand.hands.decisions_file import from_json, load_decisions, save_decisions, to_json
+from ownhand.hands.decisions_file import from_json, load_decisions, save_decisions, to_json, told
 from ownhand.validation import FaultsError
 from skeleton.geometry.stroke import Stroke
 from tests.ownhand.stand_in import attempt, letter, unsteady
@@ -175,19 +175,21 @@ def test_the_file_can_be_read_by_people_with_a_stroke_on_a_line(t, tmp_path):
     assert any('"two [1, 2] things"' in line for line in lines)
 
 
-def test_every_fault_in_the_file_is_named_with_its_place(tmp_path):
+def test_a_decision_that_cannot_be_read_costs_itself_and_is_named_with_its_place(tmp_path):
     file = tmp_path / "decisions.json"
     bad = {"verdict": "maybe", "strokes": [{"points_mm": [[0, "x"]]}], "left_mm": "wide"}
-    file.write_text(json.dumps({"format": 1, "version": -1, "attempts": {"S/1/1.1": bad}}))
-    with pytest.raises(HandFolderError) as error:
-        load_decisions(file)
-    message = str(error.value)
+    file.write_text(json.dumps({"format": 1, "attempts": {"S/1/1.1": bad, "S/1/1.2": {"verdict": "kept"}}}))
 
-    assert str(file) in message
-    assert "version: expected a whole number" in message
+    decisions = load_decisions(file)
+
+    assert {key: d.verdict for key, d in decisions.attempts.items()} == {"S/1/1.2": KEPT}
+    message = " ".join(told(file, decisions))
+    assert str(file) in message and "1 decision(s) cannot be read" in message
     assert "attempts.S/1/1.1.verdict: expected one of 'kept', 'set aside'" in message
     assert "attempts.S/1/1.1.strokes[0].points_mm: expected 1 to 4000 pairs of numbers" in message
-    assert "attempts.S/1/1.1.left_mm: expected a number from -100 to 100" in message
+    assert "attempts.S/1/1.1.left_mm: expected a number from -50 to 50" in message
+    # nothing is lost by writing it again
+    assert to_json(load_decisions(save_decisions(file, decisions)))["attempts"]["S/1/1.1"] == bad
 
 
 @pytest.mark.parametrize(
@@ -203,7 +205,9 @@ def test_every_fault_in_the_file_is_named_with_its_place(tmp_path):
         b"[" * 100_000,
         b'{"format": 1, "version": NaN}',
         b'{"format": true}',
-        b'{"format": 1, "attempts": {"a": 1}}',
+        b'{"format": 1, "version": -1}',
+        b'{"format": 1, "step": 1e13}',
+        b'{"format": 1, "attempts": {"\\ud800": {}}}',
     ],
 )
 def test_a_file_that_is_not_decisions_is_refused_in_one_line(raw, tmp_path):
@@ -231,6 +235,7 @@ json_data = st.recursive(
 @given(json_data)
 def test_any_json_is_either_decisions_or_refused_with_a_place(data):
     try:
-        from_json({"format": 1, "attempts": {"S/1/1.1": data}} if data is not None else data)
+        found = from_json({"format": 1, "attempts": {"S/1/1.1": data}} if data is not None else data)
+        assert bool(found.attempts) != bool(found.faults)
     except FaultsError as error:
         assert error.faults

@@ -112,15 +112,20 @@ def test_the_plotter_stops_for_another_pen() -> None:
     settings = replace(
         CARD,
         pens=(Pen(), Pen("#a02020")),
-        boxes=(TextBox("body", 10, 10, 70, 60), TextBox("title", 80, 10, 50, 40, pen=2)),
+        boxes=(
+            TextBox("title", 80, 10, 50, 40, pen=2),
+            TextBox("body", 10, 10, 70, 40),
+            TextBox("foot", 10, 60, 70, 30, pen=2),
+        ),
     )
-    page = composer().compose({"body": "lamp", "title": "Fog"}, settings, seed=1).pages[0]
+    page = composer().compose({"title": "Fog", "body": "lamp", "foot": "lit"}, settings, seed=1).pages[0]
 
-    assert gcode_text(page).count("(pen 2)\nM0\n") == 1
+    text = gcode_text(page)
+    assert text.count("M0\n") == text.count("(pen 2)\nM0\n") == 1
 
 
 def test_own_lines_come_first_and_last(page: PlotPage) -> None:
     text = gcode_text(page, Machine(bed_mm=(148, 105), begin=("G28",), end=("G0 X0 Y0",)))
 
-    assert "G94\nG28\nG0 Z3\n" in text
+    assert "G94\nG0 Z3\nG28\nG0 Z3\n" in text, "the pen is lifted before anything moves"
     assert text.endswith("G0 X0 Y0\nM2\n")

@@ -9,7 +9,7 @@ import pickle
 import numpy as np
 import pytest
 
-from capture.errors import HandFolderError, OutputError, UsageError, WrongSheetError
+from capture.errors import HandFolderError, InputError, OutputError, UsageError, WrongSheetError
 from capture.files import check_writable, write_bytes
 from capture.report import Finding
 from ownhand.hands.hand import (
@@ -76,6 +76,19 @@ def test_a_missing_hand_says_how_to_begin_one(tmp_path):
         open_hand(tmp_path / "nobody")
 
 
+@pytest.mark.parametrize("family", ["a\x1b[31m", "x" * 300, "ł" * 99, ".hidden", "a/b", "\udce9"])
+def test_a_family_that_no_file_can_bear_is_refused(tmp_path, family):
+    with pytest.raises(UsageError):
+        open_or_create(tmp_path / "keeper", family=family)
+
+    assert not (tmp_path / "keeper").exists()
+
+
+def test_a_folder_with_a_long_or_odd_name_still_gives_a_family(tmp_path):
+    assert open_or_create(tmp_path / ("ł" * 120)).record.family == "ł" * 90
+    assert open_or_create(tmp_path / "..a\tb").record.family == "ab"
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
@@ -102,8 +115,48 @@ def test_a_damaged_capture_names_the_place_of_the_fault(tmp_path):
     data["attempts"][0]["strokes"][0]["points_mm"] = [[1, 2, 3]]
     file.write_text(json.dumps(data))
 
-    with pytest.raises(HandFolderError, match=r"attempts\[0\]: points_mm must have shape"):
+    with pytest.raises(HandFolderError, match=r"attempts\[0\].strokes\[0\].points_mm: expected 1 to 4000 pairs"):
         load_captures(hand)
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "said"),
+    [
+        (("sheet",), "../s1", "sheet, page: expected those"),
+        (("page",), 7, "sheet, page: expected those"),
+        (("ink", "s1/1/2.3", "px_per_mm"), 1e13, "ink.s1/1/2.3.px_per_mm: expected a number"),
+        (("attempts", 0, "x_height_mm"), 10**400, "x_height_mm: expected a number"),
+        (("attempts", 0, "char"), "\x1b", "char: expected one character"),
+        (("attempts", 0, "strokes", 0, "points_mm"), [[0, 10**400]], "points_mm: expected"),
+        (("verdict", "dpi"), [], "verdict.dpi: expected a number"),
+    ],
+)
+def test_a_capture_that_reaches_beyond_its_limits_is_refused(tmp_path, place, value, said):
+    hand = create_hand(tmp_path / "keeper", HandRecord("Keeper"))
+    save_capture(hand, a_capture())
+    file = capture_file(hand, "s1", 1)
+    data = at = json.loads(file.read_text())
+    for step in place[:-1]:
+        at = at[step]
+    at[place[-1]] = value
+    file.write_text(json.dumps(data))
+
+    with pytest.raises(HandFolderError) as error:
+        load_captures(hand)
+
+    assert said in str(error.value)
+
+
+def test_a_captures_folder_that_is_a_link_out_of_the_hand_is_not_written_to(tmp_path):
+    hand = create_hand(tmp_path / "keeper", HandRecord("Keeper"))
+    (tmp_path / "elsewhere").mkdir()
+    hand.captures_folder.mkdir()
+    (hand.captures_folder / "s1").symlink_to(tmp_path / "elsewhere")
+
+    with pytest.raises(InputError, match="not the name of a file inside"):
+        save_capture(hand, a_capture())
+
+    assert not list((tmp_path / "elsewhere").iterdir())
 
 
 def test_changing_the_record_keeps_the_rest_of_it(tmp_path):

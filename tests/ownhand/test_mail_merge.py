@@ -16,8 +16,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capture.errors import InputError, OutputError, TableError, UsageError
+from fontbuild.formats.ufo import save_ufo
+from ownhand.cli.main import main
 from ownhand.composer import Settings
-from ownhand.composer.merge.mail_merge import RECORD, Run, run_table, safe_name
+from ownhand.composer.merge.mail_merge import RECORD, ROWS, Run, run_table, safe_name
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
 from tests.ownhand.hershey_font import hershey_font
@@ -39,7 +41,7 @@ def guests(tmp_path: Path, count: int) -> Table:
 
 
 def contents(out: Path) -> dict[str, bytes]:
-    return {p.name: p.read_bytes() for p in sorted(out.iterdir()) if p.name != RECORD}
+    return {p.name: p.read_bytes() for p in sorted(out.iterdir()) if p.name not in (RECORD, ROWS)}
 
 
 # ------------------------------------------------------------------------------------------------ template
@@ -163,6 +165,45 @@ def test_each_row_becomes_a_file_named_by_its_field(tmp_path: Path) -> None:
     assert len(set(contents(tmp_path / "out").values())) == 3
 
 
+def test_what_the_hand_lacks_is_told_once_for_all_rows(tmp_path: Path) -> None:
+    read = table(tmp_path, "name,message\nOrla,ж\nJasper,fog\nIñigo,жß\n")
+
+    first = run_table(FONT, read, TEMPLATE, tmp_path / "out", CARD, workers=1)
+    again = run_table(FONT, read, TEMPLATE, tmp_path / "out", CARD, workers=1)
+
+    assert [(k.char, k.count, k.lines) for k in first.missing] == [("ж", 2, (2, 4)), ("ß", 1, (4,))]
+    assert again.skipped == 3 and again.missing == first.missing
+    assert not any("ж" in said for said in first.notices)
+
+
+def test_a_strict_run_writes_nothing_where_anything_lacks(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    ufo = save_ufo(FONT, tmp_path / "lamp.ufo")
+    (tmp_path / "guests.csv").write_text("name,message\nOrla,ж\nJasper,fog\n", "utf-8")
+    (tmp_path / "card.txt").write_text("Dear {name}, {message}", "utf-8")
+    command = ["write", str(ufo), "--table", str(tmp_path / "guests.csv"), "--template", str(tmp_path / "card.txt")]
+
+    strict = main([*command, "-o", str(tmp_path / "none"), "--strict"])
+    said = capsys.readouterr().err
+    plain = main([*command, "-o", str(tmp_path / "all")])
+
+    assert (strict, plain) == (5, 5)
+    assert not (tmp_path / "none").exists()
+    assert len(contents(tmp_path / "all")) == 2
+    assert "'ж' (U+0436, cyrillic small letter zhe): once, in the rows at line 2 of the table" in said
+    assert f"ownhand sheet {ufo} --characters 'ж'" in said
+
+
+def test_the_old_card_of_a_guest_who_was_renamed_is_told(tmp_path: Path) -> None:
+    before = table(tmp_path, "name,message\nOrla,one\nJasper,two\n")
+    run_table(FONT, before, TEMPLATE, tmp_path / "out", CARD, name_field="name", workers=1)
+    after = table(tmp_path, "name,message\nOrla,one\nCaspar,two\n")
+
+    report = run_table(FONT, after, TEMPLATE, tmp_path / "out", CARD, name_field="name", workers=1)
+
+    assert report.left_over == ("Jasper.svg",)
+    assert sorted(contents(tmp_path / "out")) == ["Caspar.svg", "Jasper.svg", "Orla.svg"]
+
+
 def test_every_copy_differs_but_each_comes_again_from_its_seed(tmp_path: Path) -> None:
     read = table(tmp_path, "name,message\n" + "same,same\n" * 4)
 
@@ -215,7 +256,7 @@ def test_checking_reads_all_and_writes_nothing(tmp_path: Path) -> None:
 
     assert not (tmp_path / "out").exists()
     assert (report.written, report.pages) == (0, 2)
-    assert list(report.notices.values()) == [2]
+    assert [(k.char, k.count, k.lines) for k in report.missing] == [("ж", 3, (2, 3))]
 
 
 def test_files_from_another_text_are_never_replaced_unasked(tmp_path: Path) -> None:

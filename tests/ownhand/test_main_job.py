@@ -19,10 +19,11 @@ from svgpathtools import parse_path
 
 from capture.languages import characters_for
 from fontbuild.formats.ufo import load_ufo
-from fontbuild.geometry import length, sample_glyph
+from fontbuild.geometry import sample_glyph
 from ownhand.cli.main import main
 from ownhand.hands.hand import load_captures, open_hand
 from sample_sheets.truth import read_truth
+from skeleton.geometry.arc_length import line_length
 
 LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"
 SCANS = sorted((LANTERN / "scans").glob("*.jpg"))
@@ -133,7 +134,7 @@ def test_a_centre_line_is_about_half_as_long_as_the_outline_of_its_ink(museum):
         path.convertConicsToQuads()
         path.simplify(fix_winding=True, keep_starting_points=False)
         outline = sum(_perimeter(list(c.points)) for c in path.contours)
-        ratios.append(outline / length(sample_glyph(glyph)))
+        ratios.append(outline / sum(map(line_length, sample_glyph(glyph))))
 
     assert 1.6 < np.median(ratios) < 2.6
 

@@ -71,7 +71,7 @@ def test_from_a_read_sheet_to_a_mended_font_through_the_page_alone(page, hand):
     page.keyboard.press("t")
     page.get_by_role("button", name="2 to the right").wait_for()
     open_attempt(page, f"{A}.3", "a")
-    page.keyboard.press("x")
+    page.keyboard.press("r")
     page.get_by_role("heading", name="set aside").wait_for()
     page.get_by_role("link", name="Try-out").click()
     page.locator("#text").fill("a tune")

@@ -10,7 +10,7 @@ import json
 import pytest
 
 from ownhand.hands.hand import HandRecord, create_hand
-from ownhand.review.web.server import start
+from ownhand.workroom.server import start
 from tests.ownhand.on_page import PATIENCE_S, T, open_attempt, ready, stored, tab
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
@@ -48,14 +48,14 @@ def test_the_keys_are_listed_and_single_keys_can_be_switched_off(page, hand):
     dialog.get_by_text("turn it round").wait_for()
     dialog.get_by_role("checkbox").uncheck()
     page.keyboard.press("Escape")
-    page.keyboard.press("x")
+    page.keyboard.press("r")
     ready(page)
     assert not hand.decisions_file.exists()
 
 
 def test_every_part_can_be_reached_and_a_letter_mended_without_a_mouse(page, hand):
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "To the letters"
+    assert page.evaluate("document.activeElement.textContent") == "Skip to what is shown"
     for _ in range(30):
         page.keyboard.press("Tab")
         if "#letter/t/" in page.evaluate("document.activeElement.getAttribute('href') ?? ''"):
@@ -89,5 +89,6 @@ def test_the_page_asks_nobody_else_for_anything(context, served, faults):
     for part in PARTS:
         tab(context, served.url, faults, part).close()
 
+    home = served.url.partition("/hand/")[0] + "/"
     assert asked
-    assert all(url.startswith((served.url, "blob:")) for url in asked), json.dumps(asked, indent=1)
+    assert all(url.startswith((home, "blob:")) for url in asked), json.dumps(asked, indent=1)

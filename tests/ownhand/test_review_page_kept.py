@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ownhand.review.web.server import start
+from ownhand.workroom.server import start
 from tests.ownhand.on_page import N, T, open_attempt, ready, stored, tab, until
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")

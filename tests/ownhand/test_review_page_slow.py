@@ -273,7 +273,7 @@ def test_word_from_another_page_changes_no_text_that_is_being_typed(page, contex
     page.locator("#text").fill("a tune")
     other = tab(context, served.url, faults)
     open_attempt(other, f"{A}.3", "a")
-    other.keyboard.press("x")
+    other.keyboard.press("r")
     ready(other)
     page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
     page.get_by_text("Another page changed something").wait_for()

@@ -19,7 +19,7 @@ from ownhand.commands.build import make_font
 from ownhand.hands.decisions_file import load_decisions
 from ownhand.hands.hand import load_captures, load_sheets, open_hand, save_capture
 from ownhand.review.web.access import LARGEST_BODY
-from ownhand.review.web.server import run, start
+from ownhand.workroom.server import run, start
 
 SOME = "LAMP1/1/3.2"
 
@@ -48,7 +48,11 @@ class Client:
         is_json = response.headers.get("content-type") == "application/json"
         return response.status, json.loads(content) if is_json else content, response.headers
 
-    def get(self, path, **headers):
+    def get(self, path, *, up=0, **headers):
+        """Ask for a path below the hand's own; `up`: as many levels above it, as a browser resolves '../'."""
+        if up:
+            base = self.path.rstrip("/").rsplit("/", up)[0]
+            return self.send("GET", "", whole_path=f"{base}/{path.removeprefix('../' * up)}", **headers)
         return self.send("GET", path, **headers)
 
     def post(self, path, body, **headers):
@@ -341,9 +345,9 @@ def test_a_request_that_another_page_caused_is_refused(served, hand):
 
 @pytest.mark.parametrize("change", ["", "x", "/", "a", "A" * 5000])
 def test_an_address_without_its_key_is_refused(served, hand, change):
-    key = served.path.strip("/")
+    key = served.path.strip("/").split("/")[0]
     wrong = {"": "", "x": key[:-1] + ("x" if key[-1] != "x" else "y"), "/": "/", "a": key + "a"}.get(change, change)
-    assert refused(hand, served.send("POST", "", STEP, whole_path=f"/{wrong}/api/step"))
+    assert refused(hand, served.send("POST", "", STEP, whole_path=f"/{wrong}/hand/hand/api/step"))
     assert refused(hand, served.send("GET", "", whole_path="/api/letters"))
 
 
@@ -417,13 +421,15 @@ def test_changes_are_not_made_by_looking(served, hand):
 
 
 def test_nothing_of_the_page_comes_from_elsewhere(served):
-    import ownhand.review
+    import ownhand
 
-    folder = Path(ownhand.review.__file__).parent / "static"
-    for file in folder.iterdir():
+    files = [f for f in Path(ownhand.__file__).parent.glob("*/static/**/*") if f.is_file()]
+    assert files
+    for file in files:
         text = file.read_text(encoding="utf-8").replace("http://www.w3.org/2000/svg", "")
         assert "http:" not in text and "https:" not in text and "//cdn" not in text, file
-        assert served.get(file.name)[0] == 200
+        if file.suffix != ".html":
+            assert served.get(f"../../static/{file.parent.name}/{file.name}", up=2)[0] == 200, file
     headers = served.get("")[2]
     assert "script-src 'self'" in headers["content-security-policy"]
     assert headers["x-content-type-options"] == "nosniff"

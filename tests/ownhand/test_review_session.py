@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 
 import pytest
@@ -135,3 +136,63 @@ def test_whatever_was_done_is_undone_and_done_again_exactly(written, tmp_path_fa
         assert looks(book) == after
     assert book.redo(book.decisions.version) == ""
     shutil.rmtree(folder)
+
+
+TOO_FAR = [
+    [{"do": "baseline", "mm": 150}],
+    [{"do": "baseline", "mm": 1e13}],
+    [{"do": "bearings", "left_mm": -1e13}],
+    [{"do": "move", "stroke": 0, "by": [9999, 0]}],
+    [{"do": "move", "stroke": 0, "by": [200, 0]}] * 3,
+    [{"do": "bend", "stroke": 0, "point": 0, "to": [10**400, 0]}],
+    [{"do": "redraw", "samples": [[0, 0], [1e13, 0]]}],
+    [{"do": "redraw", "samples": [[0, 0], [0, 0]]}] * 300,
+    [{"do": "redraw", "samples": [[-300 + 600 * (i % 2), i % 300] for i in range(3000)]}] * 3
+    + [{"do": "join", "stroke": 1, "other": 2}, {"do": "join", "stroke": 1, "other": 2}] * 9,
+    [{"do": "set aside", "reason": "x" * 201}],
+    [{"do": "label", "char": "\ud800"}],
+    [{"do": "label", "char": "a" + "\u0301" * 20}],
+    [{"do": "turn", "stroke": 10**400}],
+    [{"do": "reading", "number": 1e13}],
+]
+
+
+@pytest.mark.parametrize("mends", TOO_FAR)
+def test_an_act_that_goes_too_far_is_refused_and_the_hand_stays_whole(book, mends):
+    before = looks(book)
+
+    with pytest.raises((FaultsError, OperationError)):
+        take(book, *({"attempt": KEYS[0], **mend} for mend in mends))
+
+    assert looks(book) == before
+    assert looks(ReviewSession(book.hand)) == before
+    assert not load_decisions(book.hand.decisions_file).faults
+
+
+def test_what_is_stored_is_always_what_its_reader_accepts(book):
+    for number in range(20):
+        try:
+            take(book, {"attempt": KEYS[0], "do": "split", "stroke": number % 5, "at": [number % 7, number % 3]})
+            take(book, {"attempt": KEYS[0], "do": "move", "stroke": 0, "by": [40, 40]})
+        except OperationError:
+            continue
+
+    again = load_decisions(book.hand.decisions_file)
+    assert not again.faults
+    assert len(again.attempts[KEYS[0]].strokes) > 2
+
+
+def test_a_decision_that_cannot_be_read_stays_in_the_file_until_it_is_decided_anew(book):
+    take(book, {"attempt": KEYS[0], "do": "keep"}, {"attempt": KEYS[1], "do": "keep"})
+    file = book.hand.decisions_file
+    data = json.loads(file.read_text())
+    data["attempts"][KEYS[0]]["baseline_mm"] = 150
+    file.write_text(json.dumps(data))
+
+    later = ReviewSession(book.hand)
+    take(later, {"attempt": KEYS[2], "do": "keep"})
+
+    assert json.loads(file.read_text())["attempts"][KEYS[0]]["baseline_mm"] == 150
+    take(later, {"attempt": KEYS[0], "do": "baseline", "mm": 1})
+    assert json.loads(file.read_text())["attempts"][KEYS[0]]["baseline_mm"] == 1
+    assert not load_decisions(file).faults

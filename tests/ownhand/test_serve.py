@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import http.client
 import json
+import socket
 import threading
 import time
 from collections.abc import Iterator
@@ -17,7 +18,7 @@ from capture.errors import UsageError
 from ownhand.composer import Composer, Settings
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.settings.settings_data import settings_from
-from ownhand.serve.server import Limits, make_app
+from ownhand.serve.server import HOW, Limits, make_app
 from tests.ownhand.composing import LETTER
 from tests.ownhand.hershey_font import hershey_font
 
@@ -49,7 +50,7 @@ class Client:
 @contextmanager
 def running(**options: Any) -> Iterator[int]:
     server = uvicorn.Server(
-        uvicorn.Config(make_app({"keeper": FONT}, **options), host="127.0.0.1", port=0, log_level="critical")
+        uvicorn.Config(make_app({"keeper": FONT}, **options), host="127.0.0.1", port=0, log_level="critical", **HOW)
     )
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
@@ -130,6 +131,13 @@ def test_a_check_tells_what_the_text_would_become(client: Client) -> None:
     assert said["missing"] == {"ж": 1}
     assert said["plotting"][0]["lifts"] > 300
     assert said["x_height_mm"] == {"body": 3.0}
+
+
+def test_what_the_hand_lacks_is_named_in_the_answer(client: Client) -> None:
+    _, headers, _ = client.page(text="жßß")
+
+    assert headers["missing-characters"] == "3"
+    assert headers["missing"] == "%C3%9F;times=2, %D0%B6;times=1"
 
 
 def test_the_hands_are_listed(client: Client) -> None:
@@ -263,3 +271,96 @@ def test_a_text_that_takes_too_long_is_given_up() -> None:
 
 def test_a_page_is_drawn_as_svg_xml(client: Client) -> None:
     ElementTree.fromstring(client.page(text="<&>\"' lamp")[2])
+
+
+HOSTILE: list[dict[str, Any]] = [
+    {"text": "e" + "\u0301" * 4000},
+    {"text": "x", "settings": {"boxes": [{}] * 5000}},
+    {"text": "x", "settings": {"boxes": [{"name": "a", "x_mm": 20, "y_mm": 20, "width_mm": 1, "height_mm": 1}] * 400}},
+    {"text": {str(n): "x" for n in range(3000)}},
+    {"text": "x", "settings": {str(n): 1 for n in range(3000)}},
+    {"text": "a\f" * 2000},
+    {"text": "a " * 2000, "settings": {"x_height_mm": 200}},
+    {"text": "x", "machine": {"pen_up": ["M3"] * 9000}},
+    {"text": "x", "machine": {"pen_up": ["M3 \u0416"]}},
+    {"text": "x", "machine": {"name": "a\0b"}},
+    {"text": "x", "machine": {"bed_mm": [10**400, 1]}},
+    {"text": "x", "machine": {"origin": []}},
+    {"text": "x", "format": []},
+    {"text": "x", "dpi": 10**400, "format": "png"},
+    {"text": "x", "settings": {"x_height_mm": 10**400}},
+    {"text": "x", "settings": {"pens": [{"name": "a\0b"}]}},
+    {"text": "x", "settings": {"paper": "9" * 9000}},
+]
+
+
+@pytest.mark.parametrize("order", HOSTILE)
+def test_an_order_that_asks_for_too_much_is_refused_at_once(client: Client, order: dict[str, Any]) -> None:
+    start = time.process_time()
+    status, line = error_of(client.page(**order))
+
+    assert status in (413, 422), line
+    assert len(line) < 2500
+    assert time.process_time() - start < 5  # of this process, which holds the event loop: nothing is worked on in it
+
+
+def test_work_that_takes_too_long_is_ended_and_light_orders_go_on() -> None:
+    heavy = {"text": "the lamp " * 500, "settings": {"order": "least travel", "paper": "900x900", "fit": True}}
+    with running(workers=1, limits=Limits(seconds=0.4, light_cost=100)) as port, ThreadPoolExecutor(4) as clients:
+        answers = [clients.submit(Client(port).page, **heavy) for _ in range(4)]
+        until = time.monotonic() + 20
+        while (light := Client(port).page(text="lamp")[0]) != 200 and time.monotonic() < until:
+            pass
+        assert light == 200
+        for answer in answers:
+            status, headers, _ = answer.result()
+            assert status in (200, 503)
+            assert status == 200 or headers["retry-after"]
+
+
+def test_one_client_cannot_fill_the_queue() -> None:
+    with running(workers=1, limits=Limits(waiting_each=1)) as port, ThreadPoolExecutor(12) as clients:
+        answers = list(clients.map(lambda n: Client(port).page(text=LETTER, seed=n), range(24)))
+
+    assert {a[0] for a in answers} <= {200, 429}
+    assert any(a[0] == 200 for a in answers)
+    assert all("retry-after" in a[1] for a in answers if a[0] == 429)
+
+
+def test_it_stops_at_once_whatever_is_being_worked_on() -> None:
+    heavy = {"text": "the lamp " * 1000, "settings": {"order": "least travel", "paper": "900x900"}}
+    with ThreadPoolExecutor(4) as clients:
+        with running(workers=1) as port:
+            for _ in range(4):
+                clients.submit(Client(port).page, **heavy)
+            time.sleep(0.5)
+            begin = time.monotonic()
+        assert time.monotonic() - begin < 15  # 5 s on a quiet machine; `running` waits 20
+
+
+def test_connections_that_only_stay_open_are_closed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ownhand.connections.HEAD_S", 1.0)
+    with running(workers=1) as port:
+        idle = [socket.create_connection(("127.0.0.1", port)) for _ in range(450)]
+        slow = socket.create_connection(("127.0.0.1", port))
+        slow.sendall(b"GET /hands HTTP/1.1\r\nHost: 127")
+
+        assert Client(port).ask("GET", "/hands")[0] == 200
+        slow.settimeout(30)
+        assert slow.recv(1) == b""  # closed, though never answered
+        for connection in (*idle, slow):
+            connection.close()
+
+
+@pytest.mark.parametrize("token", ["", " ", "a b", "x" * 501, "a\nb", "a\0b"])
+def test_a_token_that_guards_nothing_is_refused(token: str) -> None:
+    with pytest.raises(UsageError, match="the token is empty"):
+        make_app({"keeper": FONT}, token=token)
+
+
+def test_a_token_in_other_letters_works() -> None:
+    with running(workers=1, token="światło") as port:
+        right = Client(port).ask("GET", "/hands", Authorization="Bearer światło".encode().decode("latin-1"))
+        wrong = Client(port).ask("GET", "/hands", Authorization="Bearer swiatlo")
+
+    assert (right[0], wrong[0]) == (200, 401)

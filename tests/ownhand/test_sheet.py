@@ -33,6 +33,37 @@ def test_a_sheet_begins_a_hand_with_its_record(tmp_path):
     assert set("aąbcżźŁ019.,?") <= chars_of(hand)
 
 
+def test_a_refused_sheet_leaves_no_hand_and_the_next_try_loses_nothing(tmp_path):
+    hand = tmp_path / "keeper"
+    said = ["--writer", "A. Keeper", "--consent", "my own hand", "--left-handed"]
+
+    assert main(["sheet", str(hand), "-c", "abc", "--paper", "30x30", *said]) == 2
+    assert not hand.exists()
+    assert main(["sheet", str(hand), "-c", "abc"]) == 0
+    assert main(["sheet", str(hand), "-c", "abc", *said]) == 0
+
+    record = open_hand(hand).record
+    assert (record.writer, record.consent, record.handedness) == ("A. Keeper", "my own hand", "left")
+
+
+def test_what_the_record_says_is_never_replaced_by_another_sheet(tmp_path, capsys):
+    hand = tmp_path / "keeper"
+    main(["sheet", str(hand), "-c", "abc", "--consent", "agreed on paper"])
+
+    assert main(["sheet", str(hand), "-c", "abc", "--consent", "my own hand"]) == 2
+
+    assert "ownhand record" in capsys.readouterr().err
+    assert open_hand(hand).record.consent == "agreed on paper"
+
+
+def test_consent_that_was_given_stands_on_the_sheet(tmp_path):
+    done = print_sheet(tmp_path / "keeper", characters="abc", writer="A. Keeper", consent="my own hand", use="cards")
+
+    text = pypdfium2.PdfDocument(done.pdf)[0].get_textpage().get_text_range()
+    assert "cards; my own hand" in text
+    assert "A. Keeper" in text
+
+
 def test_pdf_svg_and_json_lie_in_a_folder_of_their_own(tmp_path):
     done = print_sheet(tmp_path / "keeper", characters="abc", copy="A line to copy.")
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import re
 import xml.etree.ElementTree as ET
 
 import cv2
 import numpy as np
+import pygcode
 import pytest
 from PIL import Image
 from svgpathtools import parse_path
@@ -46,6 +48,78 @@ def test_svg_is_in_millimetres_with_open_strokes(drawing, tmp_path):
     with Image.open(drawing) as picture:
         assert float(root.get("width").removesuffix("mm")) == pytest.approx(picture.width * 25.4 / 300, abs=1e-3)
     assert parse_path(path.get("d")).length() == pytest.approx(10.0, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("suffix", "begins"),
+    [("svg", b"<"), ("hpgl", b"IN;"), ("plt", b"IN;"), ("gcode", b"("), ("nc", b"("), ("png", b"\x89PNG")],
+)
+def test_the_suffix_says_what_is_written(drawing, tmp_path, suffix, begins):
+    out = tmp_path / f"traced.{suffix}"
+
+    assert main(["trace", str(drawing), "--dpi", "300", "-o", str(out)]) == 0
+
+    assert out.read_bytes().startswith(begins)
+
+
+def test_another_suffix_is_refused(drawing, tmp_path):
+    assert main(["trace", str(drawing), "--dpi", "300", "-o", str(tmp_path / "line.dwg")]) == 2
+    assert not (tmp_path / "line.dwg").exists()
+
+
+def test_gcode_goes_through_the_drawing_on_the_machines_bed(drawing, tmp_path):
+    (tmp_path / "m.toml").write_text('bed_mm = [300, 200]\norigin = "top left"\npaper_mm = [30, 40]\n')
+    out = tmp_path / "line.gcode"
+
+    command = ["trace", str(drawing), "--dpi", "300", "-o", str(out), "--machine", str(tmp_path / "m.toml")]
+    assert main(command) == 0
+
+    machine, down = pygcode.Machine(), []
+    for raw in out.read_text().splitlines():
+        machine.process_block(pygcode.Line(raw).block)
+        if machine.pos.Z <= 0 and not raw.startswith(("(", "G2", "G9")):
+            down.append((machine.pos.X, machine.pos.Y))
+    np.testing.assert_allclose(np.array(down)[:, 1], 45.0, atol=0.02)
+    np.testing.assert_allclose(np.sort(np.array(down)[:, 0])[[0, -1]], [35.0, 45.0], atol=0.06)
+
+
+def hatching(file, *, dpi: int, gap_mm: float = 0.15, pen_mm: float = 0.35) -> None:
+    """Draw ten slanting lines of 12 mm."""
+    k, fine = dpi / 25.4, 4
+    side = round(20 * k)
+    big = np.full((side * fine, side * fine), 255, np.uint8)
+    along = np.array([np.cos(0.4), np.sin(0.4)])
+    for i in range(10):
+        middle = 10 + (i - 4.5) * (pen_mm + gap_mm) * np.array([-along[1], along[0]])
+        ends = [(middle + s * 6 * along) * k * fine for s in (-1, 1)]
+        cv2.line(big, *[tuple(int(v * 16) for v in e) for e in ends], 25, round(pen_mm * k * fine), cv2.LINE_AA, 4)
+    small = cv2.GaussianBlur(cv2.resize(big, (side, side), interpolation=cv2.INTER_AREA), (0, 0), 0.6)
+    noisy = small + np.random.default_rng(1).normal(0, 5, small.shape)
+    Image.fromarray(np.clip(noisy, 0, 255).astype(np.uint8)).save(file)
+
+
+def test_hatching_too_fine_for_the_picture_is_refused_with_the_resolution_it_needs(tmp_path, capsys):
+    hatching(tmp_path / "coarse.png", dpi=300)
+
+    assert main(["trace", str(tmp_path / "coarse.png"), "--dpi", "300", "-o", str(tmp_path / "a.svg")]) == 3
+
+    needed = int(re.search(r"Scan it at (\d+) dpi", capsys.readouterr().err)[1])
+    assert 400 <= needed <= 600
+    hatching(tmp_path / "fine.png", dpi=needed)
+    assert main(["trace", str(tmp_path / "fine.png"), "--dpi", str(needed), "-o", str(tmp_path / "a.svg")]) == 0
+    paths = list(ET.parse(tmp_path / "a.svg").getroot().iter("{http://www.w3.org/2000/svg}path"))
+    assert len(paths) == 10
+    assert sum(parse_path(p.get("d")).length() for p in paths) == pytest.approx(120, abs=3)
+
+
+def test_solid_areas_are_told_of(tmp_path, capsys):
+    picture = np.full((240, 240), 250, np.uint8)
+    picture[80:140, 60:180] = 20
+    Image.fromarray(picture).save(tmp_path / "blot.png")
+
+    assert main(["trace", str(tmp_path / "blot.png"), "--dpi", "300", "-o", str(tmp_path / "a.svg")]) == 0
+
+    assert "of solid areas only the middle line is drawn" in capsys.readouterr().err
 
 
 def test_a_blank_picture_has_no_strokes(tmp_path, capsys):

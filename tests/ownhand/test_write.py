@@ -95,6 +95,17 @@ def test_the_suffix_says_what_is_written(font, tmp_path, suffix):
     assert signs[suffix] in head
 
 
+def test_a_text_with_letters_that_the_hand_lacks_ends_with_five_and_strict_writes_nothing(font, tmp_path, capsys):
+    out = tmp_path / "page.svg"
+
+    assert main(["write", str(font), "ж lit", "-o", str(out), "--no-preview", "--strict"]) == 5
+    assert not out.exists()
+    assert main(["write", str(font), "ж lit", "-o", str(out), "--no-preview"]) == 5
+
+    assert out.exists()
+    assert "'ж' (U+0436, cyrillic small letter zhe): once" in capsys.readouterr().err
+
+
 def test_a_long_text_goes_on_to_numbered_pages(font, tmp_path):
     out = tmp_path / "letter.svg"
     text = "the lamp was lit at dusk and the fog came in. " * 30

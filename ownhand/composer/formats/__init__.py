@@ -9,6 +9,7 @@ from ownhand.composer.formats.png import png_bytes
 from ownhand.composer.formats.replay import replay_html
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.plot.machine import Machine, check_bed
+from ownhand.composer.plot.nib import pulled
 from ownhand.composer.plot.plot_page import PlotPage
 
 FORMATS = ("svg", "hpgl", "gcode", "png", "html")
@@ -35,6 +36,8 @@ def page_bytes(page: PlotPage, kind: str, machine: Machine | None = None, *, dpi
         raise UsageError("format", f"no format '{kind}'", f"Use {', '.join(FORMATS)}.")
     if machine is not None:
         check_bed(page, machine)
+        if machine.pulled_deg is not None:
+            page = pulled(page, machine.pulled_deg)
     if kind == "png":
         return png_bytes(page, dpi=dpi)
     if kind == "svg":

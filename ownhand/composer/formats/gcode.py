@@ -7,9 +7,10 @@ units a minute, G0 to move, G1 to draw, comments in brackets.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
 from ownhand.composer.plot.machine import Machine, check_bed
-from ownhand.composer.plot.plot_page import PlotPage, flatten
+from ownhand.composer.plot.plot_page import PlotPage, by_pen, flatten
 
 WITHIN_MM = 0.01
 
@@ -22,17 +23,50 @@ def gcode_text(page: PlotPage, machine: Machine | None = None) -> str:
     UsageError
         If the writing would leave the bed.
     """
-    machine = machine or Machine(bed_mm=page.size_mm)
-    check_bed(page, machine)
+    return gcode_job([("", page)], machine)
+
+
+def gcode_job(pages: Sequence[tuple[str, PlotPage]], machine: Machine | None = None) -> str:
+    """Return pages with their names as one program, which stops before each but the first and asks for its paper.
+
+    The prompt is a comment that begins with MSG, which the interpreter shows (NISTIR 6556, 3.3.3); M0 waits.
+
+    Raises
+    ------
+    UsageError
+        If the writing would leave the bed.
+    ValueError
+        If there is no page.
+    """
+    if not pages:
+        raise ValueError("there is no page")
+    first = pages[0][1]
+    machine = machine or Machine(bed_mm=first.size_mm)
+    up = list(machine.lines_up)
+    lines = [f"({_plain(first.family)}, page {first.number}, for {_plain(machine.name)})", "G21", "G90", "G94"]
+    # lifted before anything else may move, and after it again: the machine's own lines may have done anything
+    lines += [*up, *machine.begin, *up] if machine.begin else up
+    pen = int(by_pen(first).pen[0]) if len(first) else 1
+    for number, (name, page) in enumerate(pages):
+        check_bed(page, machine)
+        if number:
+            lines += [f"(MSG, next: {_plain(name)}, {number + 1} of {len(pages)})", "M0"]
+        moves, pen = _moves(page, machine, pen)
+        lines += moves
+    lines += [*machine.end, "M2"]
+    return "\n".join(lines) + "\n"
+
+
+def _moves(page: PlotPage, machine: Machine, pen: int) -> tuple[list[str], int]:
+    """Return the lines that draw a page, and the pen that is in the holder then."""
+    page = by_pen(page)
     points, starts = flatten(page.points_mm, page.starts, within_mm=WITHIN_MM)
     on_bed = machine.bed_from_page(points) if len(points) else points
     places = [f"X{x:.3f} Y{y:.3f}" for x, y in on_bed.tolist()]
     up, down = "\n".join(machine.lines_up), "\n".join(machine.lines_down)
-    feed = f"F{machine.draw_mm_s * 60:g}"
-    lines = [f"({_plain(page.family)}, page {page.number}, for {_plain(machine.name)})", "G21", "G90", "G94"]
-    lines += [*machine.begin, up]
+    feed = f"F{machine.draw_mm_s * 60:.3f}".rstrip("0").rstrip(".")  # RS274NGC knows no exponents
+    lines: list[str] = []
     bounds = starts.tolist()
-    pen = int(page.pen[0]) if len(page) else 1
     for k in range(len(page)):
         if int(page.pen[k]) != pen:
             pen = int(page.pen[k])
@@ -43,8 +77,7 @@ def gcode_text(page: PlotPage, machine: Machine | None = None) -> str:
             lines.append(f"G1 {places[a + 1]} {feed}")
             lines += [f"G1 {place}" for place in places[a + 2 : b]]
         lines.append(up)
-    lines += [*machine.end, "M2"]
-    return "\n".join(lines) + "\n"
+    return lines, pen
 
 
 def _plain(text: str) -> str:

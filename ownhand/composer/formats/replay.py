@@ -4,34 +4,47 @@ from __future__ import annotations
 
 import json
 from html import escape
+from typing import Any
 
 import numpy as np
 
 from ownhand.composer.plot.machine import Machine
-from ownhand.composer.plot.plot_page import PlotPage, flatten
+from ownhand.composer.plot.motion import path_moments
+from ownhand.composer.plot.plot_page import PlotPage, by_pen, flatten
 
 PER_MM = 50
 """Points are whole fiftieths of a mm."""
 
 
-def replay_html(page: PlotPage, machine: Machine | None = None) -> str:
-    """Return a standalone HTML document that replays the writing at the machine's speed, or faster."""
-    machine = machine or Machine()
+def replay_data(page: PlotPage, machine: Machine | None = None) -> dict[str, Any]:
+    """Return what is needed to write a page again: its paths, and the second at which each begins and ends.
+
+    The times are those of `ownhand.composer.plot.motion`: speeds, acceleration, corners, lifting and lowering.
+    """
+    machine, page = machine or Machine(), by_pen(page)
     points, starts = flatten(page.points_mm, page.starts, within_mm=0.03)
+    # timed as `effort` times it, drawn with fewer points
+    begins, ends = path_moments(*flatten(page.points_mm, page.starts, within_mm=0.02), machine)
     q = np.rint(points * PER_MM).astype(np.int64)
     bounds = starts.tolist()
-    data = {
+    return {
         "size": list(page.size_mm),
         "per": PER_MM,
         "pens": [{"colour": p.colour, "width": p.width_mm or page.pen_mm} for p in page.pens],
         "pen": page.pen.tolist(),
+        "line": page.line.tolist(),
         "paths": [q[bounds[k] : bounds[k + 1]].ravel().tolist() for k in range(len(page))],
-        "draw": machine.draw_mm_s,
-        "travel": machine.travel_mm_s,
-        "lift": machine.lift_s + machine.lower_s,
+        "begins": begins.round(3).tolist(),
+        "ends": ends.round(3).tolist(),
+        "whole": round(float(ends[-1]) + machine.lift_s, 3) if len(ends) else 0.0,
     }
+
+
+def replay_html(page: PlotPage, machine: Machine | None = None) -> str:
+    """Return a standalone HTML document that replays the writing at the machine's speed, or faster."""
+    data = json.dumps(replay_data(page, machine), separators=(",", ":"))
     title = escape(f"{page.family or 'Page'}, page {page.number}")
-    return _PAGE.replace("{{title}}", title).replace("{{data}}", json.dumps(data, separators=(",", ":")))
+    return _PAGE.replace("{{title}}", title).replace("{{data}}", data)
 
 
 _PAGE = """<!doctype html>
@@ -40,12 +53,14 @@ _PAGE = """<!doctype html>
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <title>{{title}}</title>
 <style>
-body { margin: 0; background: #d9d4c7; color: #2a2a28; font: 15px/1.4 serif; }
+body { margin: 0; background: #f3f0e8; color: #1c2733; font: 16px/1.45 system-ui, sans-serif; }
 main { display: grid; justify-items: center; gap: 12px; padding: 16px; }
-canvas { background: #fffefa; max-width: 100%; max-height: 82vh; border: 1px solid #b9b2a0; }
+canvas { background: #fffdf8; max-width: 100%; max-height: 82vh; border: 1px solid #c5d2d3; forced-color-adjust: none; }
 form { display: flex; gap: 14px; align-items: center; flex-wrap: wrap; justify-content: center; }
-input[type=range] { width: min(52vw, 560px); accent-color: #7a5c1e; }
-button, select { font: inherit; padding: 3px 12px; background: #f4f0e4; border: 1px solid #8d8573; border-radius: 0; }
+input[type=range] { width: min(52vw, 560px); accent-color: #0d4f5c; }
+button, select { font: inherit; color: inherit; min-height: 40px; padding: 6px 12px; background: #fffdf8;
+  border: 1px solid #5f7c82; border-radius: 3px; }
+:focus-visible { outline: 3px solid #b36b00; outline-offset: 2px; }
 output { min-width: 8em; font-variant-numeric: tabular-nums; }
 </style>
 <main>
@@ -67,16 +82,13 @@ const pace = document.getElementById("pace"), clock = document.getElementById("c
 const scale = Math.min(8, 2400 / Math.max(page.size[0], page.size[1]));
 canvas.width = Math.round(page.size[0] * scale); canvas.height = Math.round(page.size[1] * scale);
 canvas.style.aspectRatio = page.size[0] + " / " + page.size[1];
-// moments[k]: when path k begins, when it ends; seconds
-const moments = []; let now = 0, x = 0, y = 0;
-for (const p of page.paths) {
-  now += Math.hypot(p[0] / page.per - x, p[1] / page.per - y) / page.travel + page.lift;
-  const begin = now; let long = 0;
-  for (let i = 2; i < p.length; i += 2) long += Math.hypot(p[i] - p[i - 2], p[i + 1] - p[i - 1]) / page.per;
-  now += long / page.draw;
-  moments.push([begin, now, long]); x = p[p.length - 2] / page.per; y = p[p.length - 1] / page.per;
-}
-const whole = now || 1; let seconds = 0, drawn = 0, running = true, last = 0;
+const moments = page.begins.map((from, k) => [from, page.ends[k], 0]);
+page.paths.forEach((p, k) => {
+  for (let i = 2; i < p.length; i += 2) moments[k][2] += Math.hypot(p[i] - p[i - 2], p[i + 1] - p[i - 1]) / page.per;
+});
+// Where less motion is wanted, nothing moves by itself: the page stands there written, and can be gone through by hand.
+const calm = matchMedia("(prefers-reduced-motion: reduce)").matches;
+const whole = page.whole || 1; let seconds = calm ? whole : 0, drawn = 0, running = !calm, last = 0;
 function stroke(k, share) {
   const p = page.paths[k], pen = page.pens[page.pen[k] - 1] || page.pens[0], f = scale / page.per;
   ink.strokeStyle = ink.fillStyle = pen.colour; ink.lineWidth = pen.width * scale;
@@ -109,6 +121,7 @@ go.onclick = () => {
   go.textContent = running ? "Rest" : "Write on"; show();
 };
 at.oninput = () => { seconds = at.value / 1000 * whole; show(); };
+if (calm) go.textContent = "Write again";
 show(); requestAnimationFrame(t => { last = t; tick(t); });
 </script>
 </html>

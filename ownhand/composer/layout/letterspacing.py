@@ -107,7 +107,11 @@ def evened_gaps(
 def words_apart(
     inked: np.ndarray, gaps: Array, left: Array, after: Array, advance: Array, space: float, x: float
 ) -> Array:
-    """Return what is added to spaces so that the letters on both sides, too, stand as far apart as words must."""
+    """Return what is added to spaces so that the letters on both sides, too, stand as far apart as words must.
+
+    All arrays have shape (letters,), lengths in font units. inked: whether the letter leaves ink; gaps: 1 for
+    spaces; left, after: white before and after each letter's ink; space: the font's space; x: its x-height.
+    """
     out = np.zeros(len(inked))
     at = np.flatnonzero((gaps[1:-1] > 0) & inked[:-2] & inked[2:]) + 1
     white = after[at - 1] + advance[at] + left[at + 1]
@@ -130,6 +134,8 @@ def gap_scatter(
     """Return what is added to the white between neighbouring letters, less what their pairing gives already.
 
     Gaps widen further than they narrow: letters may all but touch, but none is written over another.
+
+    Arrays have shape (letters,), lengths in font units; see `words_apart`. least: the narrowest white of a pair.
     """
     n = len(inked)
     shape = 4.0
@@ -167,7 +173,10 @@ def gap_scatter(
 def word_scatter(
     inked: np.ndarray, gaps: Array, space: float, x: float, scatter: Scatter, life: Life, rng: np.random.Generator
 ) -> Array:
-    """Return what is added to the white between words."""
+    """Return what is added to the white between words.
+
+    Arrays have shape (letters,), lengths in font units; see `words_apart`.
+    """
     shape = 4.0
     z = np.clip((rng.gamma(shape, 1.0, len(inked)) - shape) / np.sqrt(shape), -MOST, MOST)
     sd = scatter.word_gap_share * (space + 0.2 * x) * life.of("word_gap")

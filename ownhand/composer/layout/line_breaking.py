@@ -74,7 +74,8 @@ def wrap(
     """
     options = [b for b in breaks if hyphen or not b.hyphen]
     options.append(Break(end, end))
-    stops = [float(reach[b.end]) for b in options]
+    places = reach.tolist()
+    stops = [places[b.end] for b in options]
     lines: list[Wrapped] = []
     broken = 0
     at = start
@@ -92,7 +93,7 @@ def wrap(
             if divided is not None and divided > at and width - used > WORTH_IT * width:
                 chosen = Break(divided, divided, hyphen=True)
         if chosen is None:
-            cut = max(at + 1, bisect_right(reach.tolist(), origin + width, at, end) - 1)
+            cut = max(at + 1, bisect_right(places, origin + width, at, end) - 1)
             chosen = Break(cut, cut)
             broken += 1
         natural = float(reach[chosen.end]) - origin

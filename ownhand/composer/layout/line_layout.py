@@ -15,6 +15,7 @@ from capture.errors import UsageError
 from fontbuild.font import Font
 from ownhand.composer.layout.letters import Letters
 from ownhand.composer.layout.line_breaking import Syllables, Wrapped, reach_of, wrap
+from ownhand.composer.layout.reserved import Column, Slot
 from ownhand.composer.settings.settings import Settings, TextBox
 from ownhand.composer.text.prepared_text import Part, PreparedText
 from ownhand.composer.variation.handwriting_statistics import Array
@@ -61,6 +62,9 @@ class SetLine:
 
     mark: tuple[int, int] | None = None
     mark_x_mm: float = 0.0
+    left_mm: float = 0.0
+    right_mm: float = 0.0
+    """The stretch that it may fill: the box's, or what areas kept blank leave of it."""
 
 
 @dataclass(frozen=True)
@@ -129,13 +133,15 @@ def set_text(
     ruling = box.ruling or settings.ruling
     rise, fall = max(m.ascender, m.cap_height) * u + pen_mm / 2, -m.descender * u + pen_mm / 2
     pitch = ruling.pitch_mm if ruling else natural_pitch(font) * u * settings.line_spacing
-    bottom = box.y_mm + box.height_mm
     if ruling:
         over = (box.y_mm + ROOM * rise - ruling.offset_mm) / pitch
         first = ruling.offset_mm + np.ceil(over - 1e-6) * pitch
     else:
         first = box.y_mm + rise
     x_height = m.x_height
+    reserved = [r for r in settings.boxes if r.blank]
+    below = fall * (ROOM if ruling else 0.9)
+    column = Column(box, reserved, first, pitch, rise, fall, below, x_height * u)
     reach = reach_of(letters.advance)
     syllables = syllables_of(settings.hyphenate)
     hyphen = _hyphen_advance(manuscript, letters)
@@ -144,15 +150,22 @@ def set_text(
     blank = pitch if ruling else pitch * settings.paragraph_gap
     for part in manuscript.parts:
         if part.new_page and (lines or page):
-            page, y = page + 1, first
+            page, y = (page // box.columns + 1) * box.columns, first
         if part.empty:
             y += blank if y > first or lines else 0.0
             continue
         hang, indent = _indents(part, reach, settings, u, x_height)
 
-        def room(k: int, hang: float = hang, indent: float = indent, number: int = number) -> float:
+        slots = [column.after(page, y)]
+
+        def room(
+            k: int, hang: float = hang, indent: float = indent, number: int = number, slots: list[Slot] = slots
+        ) -> float:
             inset = hang if k else indent
-            free = box.width_mm - pen_mm - inset - wobble.margin[(number + k) % len(wobble.margin)] * x_height * u
+            while len(slots) <= k:
+                slots.append(column.after(slots[-1].column, slots[-1].y_mm + pitch))
+            margin = wobble.margin[(number + k) % len(wobble.margin)] * x_height * u
+            free = slots[k].right_mm - slots[k].left_mm - pen_mm - inset - margin
             return float(max(free, 2 * x_height * u)) / (u * float(wobble.width[(number + k) % len(wobble.width)]))
 
         found = wrap(
@@ -160,29 +173,46 @@ def set_text(
         )
         broken += found.broken
         for k, line in enumerate(found.lines or (Wrapped(part.start, part.start, False, True, 0.0),)):
-            if y + fall * (ROOM if ruling else 0.9) > bottom + 1e-6 and (y > first + 1e-6 or not box.flows):
-                page, y = page + 1, first
+            slot = slots[k]
+            page, y = slot.column, slot.y_mm
             inset = hang if k else indent
             narrow = float(wobble.width[number % len(wobble.width)])
             margin = float(wobble.margin[number % len(wobble.margin)]) * x_height * u
             hyphen_at = spare if line.hyphen else -1
             spare = spare + 2 if line.hyphen and spare + 2 < manuscript.hyphens[1] else spare
-            placed = SetLine(page, float(y), 0.0, line.start, line.end, narrow=narrow, hyphen=hyphen_at)
-            placed = _aligned(placed, line, letters, box, settings, inset, margin, u, pen_mm, hyphen)
+            placed = SetLine(
+                page, float(y), 0.0, line.start, line.end, narrow=narrow, hyphen=hyphen_at,
+                left_mm=slot.left_mm, right_mm=slot.right_mm,
+            )  # fmt: skip
+            align = part.align or box.align or settings.align
+            placed = _aligned(placed, line, letters, align, inset, margin, u, pen_mm, hyphen)
             if part.mark is not None and k == 0:
-                at = box.x_mm + pen_mm / 2 + part.depth * DEPTH * x_height * u + margin
+                at = slot.left_mm + pen_mm / 2 + part.depth * DEPTH * x_height * u + margin
                 placed = replace(placed, mark=part.mark, mark_x_mm=at)
             lines.append(placed)
             y += pitch
             number += 1
+    columns, page = page + 1, page // box.columns
     pages = page + 1 if lines else 0
-    kept = (
-        lines if box.flows else [line for line in lines if line.page == 0 and line.y_mm + 0.5 * fall <= bottom + 1e-6]
-    )
+    kept = [
+        replace(line, page=line.page // box.columns)
+        for line in lines
+        if box.flows or (line.page < box.columns and line.y_mm + 0.5 * fall <= column.bottom_mm(line.page) + 1e-6)
+    ]
+    if box.down != "top" and kept and columns == 1:
+        kept = _down(kept, box.down, column.bottom_mm(0) - fall - kept[-1].y_mm, float(pitch) if ruling else 0.0)
     return SetText(
         box, tuple(kept), pages if box.flows else min(pages, 1), u, float(pitch), ruling is not None, broken,
         len(lines) - len(kept),
     )  # fmt: skip
+
+
+def _down(lines: list[SetLine], down: str, free_mm: float, pitch_mm: float) -> list[SetLine]:
+    """Return lines moved down by the room left below them, half of it or all; on ruled paper by whole pitches."""
+    shift = max(0.0, free_mm) * (0.5 if down == "middle" else 1.0)
+    if pitch_mm:
+        shift = pitch_mm * int(shift / pitch_mm + 1e-6)
+    return [replace(line, y_mm=line.y_mm + shift) for line in lines]
 
 
 def _hyphen_advance(manuscript: PreparedText, letters: Letters) -> float:
@@ -200,12 +230,11 @@ def _indents(part: Part, reach: Array, settings: Settings, u: float, x_height: f
 
 
 def _aligned(
-    placed: SetLine, line: Wrapped, letters: Letters, box: TextBox, settings: Settings, inset: float, margin: float,
+    placed: SetLine, line: Wrapped, letters: Letters, align: str, inset: float, margin: float,
     u: float, pen_mm: float, hyphen: float,
 ) -> SetLine:  # fmt: skip
     """Return the line with its x and stretch."""
-    align = box.align or settings.align
-    left, right = box.x_mm + pen_mm / 2 + inset, box.x_mm + box.width_mm - pen_mm / 2
+    left, right = placed.left_mm + pen_mm / 2 + inset, placed.right_mm - pen_mm / 2
     long = (line.natural + (hyphen if line.hyphen else 0.0)) * placed.narrow * u
     free = right - left - long
     if align == "right":

@@ -219,14 +219,16 @@ def _inside(points: Array, line: Index, lines: Sequence[SetLine], text: SetText,
     low, high = np.minimum.reduceat(points, begins), np.maximum.reduceat(points, begins)
     box = text.box
     half = min(pen_mm / 2, box.width_mm / 4, box.height_mm / 4)
-    corner = np.array([box.x_mm + half, box.y_mm + half])
-    room = np.array([box.width_mm - 2 * half, box.height_mm - 2 * half])
+    # across, a line has the stretch that areas kept blank leave it
+    left, right = np.array([(lines[k].left_mm, lines[k].right_mm) for k in which], float).T
+    corner = np.column_stack([left + half, np.full(len(which), box.y_mm + half)])
+    room = np.column_stack([right - left - 2 * half, np.full(len(which), box.height_mm - 2 * half)])
     # a line that begins inside keeps its beginning and is narrowed; else it is moved
     start = np.maximum(low, corner)
     base = np.column_stack([start[:, 0], np.array([lines[k].y_mm for k in which])])
     scale = np.ones_like(low)
-    scale[:, 0] = np.minimum(1.0, (corner[0] + room[0] - start[:, 0]) / np.maximum(high[:, 0] - low[:, 0], 1e-9))
-    scale[:, 1] = np.minimum(1.0, room[1] / np.maximum(high[:, 1] - low[:, 1], 1e-9))
+    scale[:, 0] = np.minimum(1.0, (corner[:, 0] + room[:, 0] - start[:, 0]) / np.maximum(high[:, 0] - low[:, 0], 1e-9))
+    scale[:, 1] = np.minimum(1.0, room[:, 1] / np.maximum(high[:, 1] - low[:, 1], 1e-9))
     from_ = np.column_stack([low[:, 0], base[:, 1]])
     new_low = base + (low - from_) * scale
     new_high = base + (high - from_) * scale
@@ -239,7 +241,7 @@ def _inside(points: Array, line: Index, lines: Sequence[SetLine], text: SetText,
 
     out = each(base + shift) + (points - each(from_)) * each(scale)
     # rounding must not put anything out
-    return np.clip(out, corner, corner + room), int((scale < 0.98).any(axis=1).sum())
+    return np.clip(out, each(corner), each(corner + room)), int((scale < 0.98).any(axis=1).sum())
 
 
 def page_figures(rng: np.random.Generator) -> Array:

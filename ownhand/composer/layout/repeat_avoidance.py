@@ -74,6 +74,9 @@ def _alike(letters: Array, line: Index, within_mm: float) -> Index:
 
 
 def kinds(chars: list[str], count: Index) -> Index:
-    """Return a number for each letter, equal for the same character with as many points."""
+    """Return a number for each letter, equal for the same character with as many points.
+
+    count: shape (letters,), points of each letter; the result has the same shape.
+    """
     known: dict[tuple[str, int], int] = {}
     return np.array([known.setdefault(key, len(known)) for key in zip(chars, count.tolist(), strict=True)], np.int64)

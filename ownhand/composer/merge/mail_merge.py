@@ -6,7 +6,9 @@ alone. `run.json` in its folder says from which text each file was made, so that
 
 from __future__ import annotations
 
+import csv
 import hashlib
+import io
 import json
 import os
 import re
@@ -17,9 +19,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from capture.errors import InputError, OutputError
-from capture.files import make_folder, write_json
+from capture.files import make_folder, write_json, write_text
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import SUFFIXES
+from ownhand.composer.merge.lacks import Lack, lacks_of
 from ownhand.composer.merge.table import Row, Table
 from ownhand.composer.merge.template import Template, key
 from ownhand.composer.merge.workers import Job, Run, worked
@@ -29,6 +34,9 @@ __all__ = ["Fault", "Job", "Progress", "Run", "RunReport", "plan", "run_table", 
 Progress = Callable[[str, int, int], None]
 
 RECORD = "run.json"
+ROWS = "rows.csv"
+"""Beside the cards: what each row lacked, and which were not written."""
+
 FORMAT = 1
 LONGEST_NAME = 80
 _RESERVED = re.compile(r"(?i)(con|prn|aux|nul|com\d|lpt\d)$")
@@ -58,7 +66,16 @@ class RunReport:
     pages: int
     faults: tuple[Fault, ...]
     notices: Mapping[str, int] = field(default_factory=dict)
-    """What the pages' makers should know, and of how many rows it is true."""
+    """What the pages' makers should know, and of how many rows it is true; not what the hand lacks."""
+
+    missing: tuple[Lack, ...] = ()
+    """Characters that the texts need and the hand lacks."""
+
+    left_over: tuple[str, ...] = ()
+    """Files of earlier runs into the folder that are no row's any more: of a guest who was renamed or taken out."""
+
+    thumbnails: tuple[tuple[str, bytes], ...] = ()
+    """Name and PNG of every card, where they were asked for."""
 
 
 def run_table(
@@ -72,6 +89,7 @@ def run_table(
     seed: int = 0,
     check: bool = False,
     force: bool = False,
+    strict: bool = False,
     workers: int = 0,
     progress: Progress | None = None,
 ) -> RunReport:
@@ -83,6 +101,8 @@ def run_table(
         Column that names the files; '': their number.
     force
         Replace files that were made from another text; else their rows are faults.
+    strict
+        Write nothing if the hand lacks any character of any row.
     workers
         Processes; 0: one for each core.
     progress
@@ -97,39 +117,56 @@ def run_table(
     """
     run = run or Run()
     tell = progress or (lambda step, done, total: None)
-    jobs, faults = plan(table, template, run, font, name_field=name_field, seed=seed)
-    skipped = 0
+    every, faults = plan(table, template, run, font, name_field=name_field, seed=seed)
+    jobs = gathered(every, run)
+    missing = lacks_of(every, Ensemble(font, run.others), run.settings)
+    skipped, everyone = 0, {job.name for job in jobs}
+    left_over: tuple[str, ...] = ()
+    if missing and strict:
+        return RunReport(0, 0, 0, tuple(faults), {}, missing)
     if not check:
         make_folder(out)
         jobs, skipped, refused = _open_run(jobs, out, run, force=force)
         faults += refused
+        left_over = _left_over(everyone, out)
     total = len(jobs)
     tell("write" if not check else "check", 0, total)
     written = pages = done = 0
     notices: Counter[str] = Counter()
+    thumbnails: list[tuple[str, bytes]] = []
     target = None if check else out
     for results in worked(jobs, font, run, target, workers or os.cpu_count() or 1):
-        for job, made, said, fault in results:
+        for result in results:
             done += 1
-            if fault:
-                faults.append(Fault(job.line, fault))
-            else:
-                written, pages = written + (0 if check else 1), pages + made
-                notices.update(said)
+            faults += [Fault(line, message) for line, message in result.faults]
+            thumbnails += result.thumbnails
+            notices.update(result.notices)
+            if result.pages:
+                written, pages = written + (0 if check else 1), pages + result.pages
         tell("write" if not check else "check", done, total)
-    return RunReport(written, skipped, pages, tuple(sorted(faults, key=lambda f: f.line)), dict(notices))
+    faults.sort(key=lambda f: f.line)
+    if not check:
+        write_text(out / ROWS, rows_report(every, faults, missing))
+    thumbnails.sort()
+    return RunReport(written, skipped, pages, tuple(faults), dict(notices), missing, left_over, tuple(thumbnails))
 
 
 def plan(
     table: Table, template: Template, run: Run, font: Font, *, name_field: str = "", seed: int = 0
 ) -> tuple[list[Job], list[Fault]]:
-    """Return the files to make, and the rows that cannot become one."""
+    """Return the files to make, and the rows that cannot become one.
+
+    Raises
+    ------
+    InputError
+        If the template or the name asks for a column that the table lacks.
+    """
     lacking = sorted(template.fields - set(table.columns))
     if lacking or (name_field and key(name_field) not in table.columns):
         what = lacking[0] if lacking else name_field
         names = ", ".join(table.columns)
         raise InputError("template", f"the table has no column '{what}'", f"Its columns are: {names}.")
-    common = _digest(repr(run.settings), run.formats, repr(run.machine), run.dpi, _font_digest(font))
+    common = _digest(repr(run.settings), run.formats, repr(run.machine), run.dpi, _font_digest(font), *_others(run))
     used: Counter[str] = Counter()
     jobs, faults = [], []
     digits = max(4, len(str(len(table.rows))))
@@ -140,9 +177,45 @@ def plan(
             continue
         name = _unused(stem, used)
         own_seed = int.from_bytes(hashlib.sha256(f"{seed}/{name}".encode()).digest()[:8], "big")
-        text = template.fill(row.values)
+        try:
+            text = template.fill(row.values)
+        except InputError as error:
+            faults.append(Fault(row.line, str(error)))
+            continue
         jobs.append(Job(name, row.line, text, own_seed, _digest(common, json.dumps(text), own_seed)))
     return jobs, faults
+
+
+def gathered(jobs: Sequence[Job], run: Run) -> list[Job]:
+    """Return the files to make of jobs: as they are, or so many on a sheet, or all in one."""
+    out = list(jobs)
+    if run.settings.impose is not None:
+        each = len(run.settings.impose.places(run.settings.size_mm))
+        digits = max(3, len(str(-(-len(out) // each))))
+        out = [_of_parts(f"sheet-{1 + i // each:0{digits}d}", out[i : i + each]) for i in range(0, len(out), each)]
+    if run.one_file and out:
+        out = [_of_parts("all", out)]
+    return out
+
+
+def _of_parts(name: str, parts: Sequence[Job]) -> Job:
+    return Job(name, parts[0].line, "", 0, _digest(name, [p.digest for p in parts]), tuple(parts))
+
+
+def rows_report(jobs: Sequence[Job], faults: Sequence[Fault], missing: Sequence[Lack]) -> str:
+    """Return a CSV (RFC 4180) with each row's line, name, what the hand lacked for it, and why it was not written."""
+    lacked: dict[int, str] = {}
+    for lack in missing:
+        for line in lack.lines:
+            lacked[line] = lacked.get(line, "") + lack.char
+    wrong = {fault.line: fault.message for fault in faults}
+    names = {job.line: job.name for job in jobs}
+    table = io.StringIO()
+    rows = csv.writer(table)
+    rows.writerow(["line", "name", "lacked", "not written"])
+    for line in sorted({*names, *wrong}):
+        rows.writerow([line, names.get(line, ""), lacked.get(line, ""), wrong.get(line, "")])
+    return table.getvalue()
 
 
 def safe_name(text: str) -> str:
@@ -181,6 +254,10 @@ def _digest(*parts: object) -> str:
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:32]
 
 
+def _others(run: Run) -> list[tuple[str, str]]:
+    return [(name, _font_digest(other)) for name, other in sorted(run.others.items())]
+
+
 def _font_digest(font: Font) -> str:
     h = hashlib.sha256(repr((font.record, font.metrics, font.mm_per_unit, sorted(font.kerning.items()))).encode())
     for char in sorted(font.glyphs):
@@ -198,8 +275,8 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     _sweep(jobs, out)
     left, refused, skipped = [], [], 0
     for job in jobs:
-        first = out / (job.name + SUFFIXES[run.formats[0]])
-        there = [p for kind in run.formats for p in [out / (job.name + SUFFIXES[kind])] if p.exists()]
+        first = path_inside(out, job.name + SUFFIXES[run.formats[0]])
+        there = [p for kind in run.formats for p in [path_inside(out, job.name + SUFFIXES[kind])] if p.exists()]
         if first.exists() and known.get(job.name) == job.digest:
             skipped += 1
             continue
@@ -217,9 +294,17 @@ def _open_run(jobs: Sequence[Job], out: Path, run: Run, *, force: bool) -> tuple
     return left, skipped, refused
 
 
+def _left_over(names: set[str], out: Path) -> tuple[str, ...]:
+    """Return the files of earlier runs that none of `names` makes, by name."""
+    gone = [name for name in _read_record(out / RECORD) if name not in names]
+    return tuple(
+        sorted(f.name for name in gone for f in out.glob(f"{_escaped(name)}.*") if f.suffix in SUFFIXES.values())
+    )
+
+
 def _sweep(jobs: Sequence[Job], out: Path) -> None:
     """Remove what an interrupted run left half written beside its files."""
-    names = {job.name for job in jobs}
+    names = {job.name for job in jobs} | {Path(RECORD).stem}
     for part in out.glob(".*.part"):
         if part.name[1:].split(".")[0] in names:
             part.unlink(missing_ok=True)

@@ -1,8 +1,9 @@
 """A text with fields for each recipient.
 
 `{name}` stands for the field of that name, `{name, else dear friend}` for it or, where it is empty, for what follows
-`else`; `{left brace}` and `{right brace}` are braces. A line that holds nothing but fields, all empty, is left out. A
-line `>> address` begins the text of the box of that name; what comes before the first such line is for the first box.
+`else`; `{sum, as money de EUR}` sets a plain number as a language does (`value_formats`). `{left brace}` and
+`{right brace}` are braces. A line that holds nothing but fields, all empty, is left out. A line `>> address` begins
+the text of the box of that name; what comes before the first such line is for the first box.
 """
 
 from __future__ import annotations
@@ -12,8 +13,11 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from capture.errors import InputError
+from ownhand.composer.merge.value_formats import formatted
 
-_TOKEN = re.compile(r"\{([^{}\n]*?)(?:,[ \t]*else(?:[ \t]+([^{}\n]*))?)?\}|[{}]", re.I)
+_TOKEN = re.compile(
+    r"\{([^{}\n]*?)(?:,[ \t]*as[ \t]+([^{}\n,]*?)[ \t]*)?(?:,[ \t]*else(?:[ \t]+([^{}\n]*))?)?\}|[{}]", re.I
+)
 _BOX = re.compile(r"^>>[ \t]*(\S[^\n]*?)[ \t]*$", re.M)
 BRACES = {"left brace": "{", "right brace": "}"}
 """Fields that are no columns."""
@@ -33,6 +37,11 @@ class Template:
         """Return the text with the fields of one row; by box, where the template names any.
 
         `row` has keys folded by `key`.
+
+        Raises
+        ------
+        InputError
+            If a value cannot be set as its field asks (`value_formats.formatted`).
         """
         filled = {name: _fill(text, row) for name, text in self.boxes}
         return filled[""] if list(filled) == [""] else filled
@@ -55,7 +64,7 @@ def parse_template(text: str, *, where: str = "template") -> Template:
     Raises
     ------
     InputError
-        If a brace stands alone or a field has no name; with the line.
+        If a brace stands alone, a field has no name, or how it is to be set is not known; with the line.
 
     Examples
     --------
@@ -70,6 +79,8 @@ def parse_template(text: str, *, where: str = "template") -> Template:
             raise InputError(f"{where}, line {line}", f"a single '{found[0]}'", remedy)
         if not key(found[1]):
             raise InputError(f"{where}, line {line}", "a field without a name", "Write {field}.")
+        if found[2] is not None:
+            formatted("", found[2], where=f"{where}, line {line}")
         fields.add(key(found[1]))
     return Template(split_boxes(text, where=where), frozenset(fields - set(BRACES)))
 
@@ -108,7 +119,10 @@ def _fill(text: str, row: Mapping[str, str]) -> str:
             if name in BRACES:
                 empty = False
                 return BRACES[name]
-            value = row.get(name, "").strip() or (found[2] or "").strip()
+            value = row.get(name, "").strip()
+            if found[2]:
+                value = formatted(value, found[2], where=f"field '{name}'")
+            value = value or (found[3] or "").strip()
             empty = empty and not value
             return value
 

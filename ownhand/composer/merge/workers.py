@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -13,10 +13,16 @@ from typing import Any
 
 from capture.errors import OwnhandError, UsageError
 from capture.files import write_bytes
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
-from ownhand.composer.composer import Composer
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import FORMATS, SUFFIXES, page_bytes
+from ownhand.composer.formats.gcode import gcode_job
+from ownhand.composer.formats.png import png_bytes
+from ownhand.composer.plot.imposition import sheet_of
 from ownhand.composer.plot.machine import Machine
+from ownhand.composer.plot.nib import pulled
+from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings import Settings
 
 BATCH = 4
@@ -35,6 +41,9 @@ class Job:
     digest: str
     """Of everything that the file depends on."""
 
+    parts: tuple[Job, ...] = ()
+    """The cards on one sheet, or in one file; empty for a file that is one text."""
+
 
 @dataclass(frozen=True, eq=False)
 class Run:
@@ -44,6 +53,14 @@ class Run:
     formats: tuple[str, ...] = ("svg",)
     machine: Machine | None = None
     dpi: float = 150.0
+    others: Mapping[str, Font] = field(default_factory=dict)
+    """Further hands by the names that boxes call them."""
+
+    one_file: bool = False
+    """All in one file, with a pause before each next sheet of paper; G-code only."""
+
+    thumbnail_dpi: float | None = None
+    """Small pictures of all first pages at this resolution; None: none."""
 
     def __post_init__(self) -> None:
         for kind in self.formats:
@@ -51,9 +68,24 @@ class Run:
                 raise UsageError("format", f"no format '{kind}'", f"Use {', '.join(FORMATS)}.")
         if not self.formats:
             raise UsageError("format", "none was asked for", f"Use {', '.join(FORMATS)}.")
+        if self.one_file and set(self.formats) != {"gcode"}:
+            raise UsageError("one file", "only G-code knows a pause with a prompt", "Add --format gcode.")
 
 
-Result = tuple[Job, int, list[str], str]
+@dataclass(frozen=True, eq=False)
+class Result:
+    """What became of a job."""
+
+    job: Job
+    pages: int
+    """Sheets of paper; 0 where nothing was made."""
+
+    notices: tuple[str, ...] = ()
+    faults: tuple[tuple[int, str], ...] = ()
+    """Lines of the table, and what is wrong with their rows."""
+
+    thumbnails: tuple[tuple[str, bytes], ...] = ()
+    """Name and PNG of every card, where asked for."""
 
 
 def worked(jobs: Sequence[Job], font: Font, run: Run, out: Path | None, workers: int) -> Iterator[list[Result]]:
@@ -87,27 +119,67 @@ class _Worker:
     """Composes and writes in one process."""
 
     def __init__(self, font: Font, run: Run, out: Path | None) -> None:
-        self._composer, self._run, self._out = Composer(font), run, out
+        self._ensemble, self._run, self._out = Ensemble(font, run.others), run, out
 
     def work(self, batch: Sequence[Job]) -> list[Result]:
         return [self._one(job) for job in batch]
 
     def _one(self, job: Job) -> Result:
+        notices: list[str] = []
+        faults: list[tuple[int, str]] = []
+        thumbnails: list[tuple[str, bytes]] = []
         try:
-            made = self._composer.compose(job.text, self._run.settings, job.seed)
+            pages = self._pages(job, notices, faults, thumbnails)
             files: list[tuple[str, bytes]] = []
-            for kind in self._run.formats:
-                for page in made.pages:
-                    more = "" if page.number == 1 else f".p{page.number}"
+            for kind in self._run.formats if pages else ():
+                if self._run.one_file:
+                    data = gcode_job(self._for_nib(pages), self._run.machine).encode("ascii")
+                    files.append((job.name + SUFFIXES[kind], data))
+                    continue
+                for number, (_, page) in enumerate(pages, 1):
+                    more = "" if number == 1 else f".p{number}"
                     data = page_bytes(page, kind, self._run.machine, dpi=self._run.dpi)
                     files.append((job.name + more + SUFFIXES[kind], data))
             # the first page of the first format comes last: where it is, all the others are
             for name, data in reversed(files) if self._out is not None else ():
                 assert self._out is not None
-                write_bytes(self._out / name, data)
-            return job, len(made.pages), [str(replace(n, count=1)) for n in made.notices], ""
+                write_bytes(path_inside(self._out, name), data)
+            return Result(job, len(pages), tuple(notices), tuple(faults), tuple(thumbnails))
         except OwnhandError as error:
-            return job, 0, [], str(error)
+            return Result(job, 0, (), (*faults, (job.line, str(error))), tuple(thumbnails))
+
+    def _for_nib(self, pages: list[tuple[str, PlotPage]]) -> list[tuple[str, PlotPage]]:
+        machine = self._run.machine
+        if machine is None or machine.pulled_deg is None:
+            return pages
+        return [(name, pulled(page, machine.pulled_deg)) for name, page in pages]
+
+    def _pages(
+        self, job: Job, notices: list[str], faults: list[tuple[int, str]], thumbnails: list[tuple[str, bytes]]
+    ) -> list[tuple[str, PlotPage]]:
+        """Return the sheets of paper of a job with their names; what there is to say of it goes into the lists."""
+        if not job.parts:
+            made = self._ensemble.compose(job.text, self._run.settings, job.seed)
+            notices += [str(replace(n, count=1)) for n in made.notices if n.kind != "missing"]
+            if self._run.thumbnail_dpi and made.pages:
+                thumbnails.append((job.name, png_bytes(made.pages[0], dpi=self._run.thumbnail_dpi)))
+            return [(job.name, page) for page in made.pages]
+        whole: list[tuple[str, PlotPage]] = []
+        cards: list[PlotPage | None] = []
+        for part in job.parts:
+            try:
+                pages = self._pages(part, notices, faults, thumbnails)
+                if not part.parts and self._run.settings.impose is not None and len(pages) > 1:
+                    raise UsageError(part.name, f"it needs {len(pages)} pages, a card has one", "Shorten its text.")
+            except OwnhandError as error:
+                faults.append((part.line, str(error)))
+                pages = []
+            whole += pages
+            cards.append(pages[0][1] if pages else None)
+        imposition = self._run.settings.impose
+        if imposition is None or any(part.parts for part in job.parts) or not any(cards):
+            return whole
+        return [(job.name, sheet_of(cards, imposition))]
 
 
 def watch_parent() -> None:

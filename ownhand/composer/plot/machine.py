@@ -18,7 +18,8 @@ Example of a file, with every key; all have defaults:
     pen = "servo"                  # or "z"
     pen_up = ["M3 S30", "G4 P0.15"]
     pen_down = ["M3 S60", "G4 P0.15"]
-    begin = []                     # further lines of G-code at the start
+    pulled_deg = 60                # a nib that may only be pulled: whereto, clockwise from the right; leave out else
+    begin = []                     # further lines of G-code at the start, once the pen is lifted
     end = []                       # and at the end
 """
 
@@ -33,11 +34,16 @@ from typing import Any, Literal
 import numpy as np
 
 from capture.errors import InputError, UsageError
+from capture.limits import is_plain
 from capture.units import Points
 from ownhand.composer.plot.plot_page import PlotPage
 
 ORIGINS = ("top left", "bottom left")
 PENS = ("z", "servo")
+MOST_LINES = 50
+"""Lines of G-code for one thing; those for the pen stand in the file once for each path."""
+
+LONGEST_LINE = 100
 PEN_MOVES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     # NIST RS274NGC (Kramer, Proctor, Messina, NISTIR 6556, 2000): G0, G1, G4 P (seconds), M3, S
     "z": (("G0 Z3",), ("G1 Z0 F900",)),
@@ -63,6 +69,7 @@ class Machine:
     pen: Literal["z", "servo"] = "z"
     pen_up: tuple[str, ...] = ()
     pen_down: tuple[str, ...] = ()
+    pulled_deg: float | None = None
     begin: tuple[str, ...] = ()
     end: tuple[str, ...] = ()
 
@@ -123,9 +130,9 @@ def machine_from(data: dict[str, Any], *, where: str = "machine") -> Machine:
     known = {f.name: f for f in fields(Machine)}
     faults: list[str] = []
     good: dict[str, Any] = {}
-    for key, value in data.items():
+    for key, value in list(data.items())[:MOST_LINES]:
         if key not in known:
-            faults.append(f"{key}: no such key (known: {', '.join(known)})")
+            faults.append(f"{str(key)[:40]}: no such key (known: {', '.join(known)})")
             continue
         checked, fault = _checked(key, value, getattr(Machine(), key))
         if fault:
@@ -133,34 +140,47 @@ def machine_from(data: dict[str, Any], *, where: str = "machine") -> Machine:
         else:
             good[key] = checked
     if faults:
-        raise InputError(where, "; ".join(faults), "Correct the profile.")
+        raise InputError(where, "; ".join(faults[:10]), "Correct the profile.")
     return replace(Machine(), **good)
 
 
 def _checked(key: str, value: Any, default: Any) -> tuple[Any, str]:
     """Return the value for a key, and what is wrong with it."""
+    if key == "pulled_deg":
+        ok = _is_number(value) and -360 <= value <= 360
+        return float(value) if ok else None, "" if ok else f"expected degrees from -360 to 360, found {value!r}"
     choices = {"origin": ORIGINS, "pen": PENS}.get(key)
     if choices:
-        return value, "" if value in choices else f"expected {' or '.join(choices)}, found {value!r}"
+        return value, "" if isinstance(
+            value, str
+        ) and value in choices else f"expected {' or '.join(choices)}, found {_shown(value)}"
     if isinstance(default, str):
-        return value, "" if isinstance(value, str) else f"expected a text, found {value!r}"
+        ok = isinstance(value, str) and is_plain(value, LONGEST_LINE)
+        return value, "" if ok else f"expected a short text, found {_shown(value)}"
     if key in ("bed_mm", "paper_mm"):
         ok = isinstance(value, list) and len(value) == 2 and all(_is_number(v) for v in value)
         ok = ok and (key == "paper_mm" or min(value) > 0)
         return (
             float(value[0]),
             float(value[1]),
-        ) if ok else None, "" if ok else f"expected [x, y] in mm, found {value!r}"
+        ) if ok else None, "" if ok else f"expected [x, y] in mm, found {_shown(value)}"
     if isinstance(default, tuple):
-        ok = isinstance(value, list) and all(isinstance(v, str) and "\n" not in v for v in value)
-        return tuple(value) if ok else None, "" if ok else f"expected a list of lines, found {value!r}"
+        ok = isinstance(value, list) and len(value) <= MOST_LINES
+        ok = ok and all(isinstance(v, str) and is_plain(v, LONGEST_LINE) and v.isascii() for v in value)
+        what = f"expected a list of {MOST_LINES} lines of ASCII at most, found {_shown(value)}"
+        return tuple(value) if ok else None, "" if ok else what
     least = 0.0 if key in ("lift_s", "lower_s") else 0.01
     ok = _is_number(value) and least <= value <= 100_000
-    return float(value) if ok else None, "" if ok else f"expected a number of at least {least:g}, found {value!r}"
+    return float(value) if ok else None, "" if ok else f"expected a number of at least {least:g}, found {_shown(value)}"
 
 
 def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and bool(np.isfinite(value))
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < 1e9
+
+
+def _shown(value: Any) -> str:
+    said = repr(value)
+    return said if len(said) <= 60 else f"{said[:59]}…"
 
 
 def check_bed(page: PlotPage, machine: Machine) -> None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ownhand.composer.plot.machine import Machine
-from ownhand.composer.plot.plot_page import PlotPage, flatten, pen_up_travel_mm
+from ownhand.composer.plot.plot_page import PlotPage, by_pen, flatten, pen_up_travel_mm
 from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.variation.handwriting_statistics import Array
 
@@ -46,7 +46,7 @@ class Effort:
 
 def effort(page: PlotPage, machine: Machine | None = None, *, compare: bool = False) -> Effort:
     """Return what plotting the page takes; `compare` also looks for the order of least travel."""
-    machine = machine or Machine()
+    machine, page = machine or Machine(), by_pen(page)
     points, starts = flatten(page.points_mm, page.starts, within_mm=0.02)
     n = len(page)
     ink = float(_lengths(points, starts).sum())
@@ -80,14 +80,35 @@ def trapezoid_seconds(length_mm: Array, speed: float, acceleration: float) -> Ar
 
 def drawing_seconds(points: Array, starts: np.ndarray, machine: Machine) -> float:
     """Return the time with the pen down, for polylines as `flatten` returns them."""
+    return float(path_seconds(points, starts, machine).sum())
+
+
+def path_moments(points: Array, starts: np.ndarray, machine: Machine) -> tuple[Array, Array]:
+    """Return when each path begins and when it ends, in seconds from the start at the page's corner."""
+    if len(starts) < 2:
+        return np.zeros(0), np.zeros(0)
+    first, last = points[starts[:-1]], points[starts[1:] - 1]
+    hops = np.hypot(*(first - np.vstack([[[0.0, 0.0]], last[:-1]])).T)
+    before = trapezoid_seconds(hops, machine.travel_mm_s, machine.acceleration_mm_s2) + machine.lower_s
+    drawn = path_seconds(points, starts, machine)
+    ends = np.cumsum(before + drawn + machine.lift_s) - machine.lift_s
+    return np.asarray(ends - drawn, float), np.asarray(ends, float)
+
+
+def path_seconds(points: Array, starts: np.ndarray, machine: Machine) -> Array:
+    """Return the time with the pen down of each path, for polylines as `flatten` returns them.
+
+    points: shape (n, 2), mm; starts: shape (paths + 1,), where each path begins.
+    """
+    paths = len(starts) - 1
     step = np.diff(points, axis=0)
     length = np.hypot(step[:, 0], step[:, 1])
     inner = np.ones(len(step), bool)
     inner[starts[1:-1] - 1] = False
     keep = inner & (length > 1e-9)
     if not keep.any():
-        return 0.0
-    path = np.repeat(np.arange(len(starts) - 1), np.diff(starts))[:-1][keep]
+        return np.zeros(paths)
+    path = np.repeat(np.arange(paths), np.diff(starts))[:-1][keep]
     step, length = step[keep], length[keep]
     heading = step / length[:, None]
     # speed allowed at the end of each step: none at the end of a path
@@ -106,7 +127,7 @@ def drawing_seconds(points: Array, starts: np.ndarray, machine: Machine) -> floa
     a, fast = machine.acceleration_mm_s2, np.sqrt(peak)
     ramps = (2 * peak - enter - leave) / (2 * a)
     seconds = (2 * fast - np.sqrt(enter) - np.sqrt(leave)) / a + np.maximum(length - ramps, 0.0) / fast
-    return float(seconds.sum())
+    return np.asarray(np.bincount(path, weights=seconds, minlength=paths), float)
 
 
 def _lengths(points: Array, starts: np.ndarray) -> Array:

@@ -96,6 +96,13 @@ def reordered(page: PlotPage, order: Index, turned: NDArray[np.bool_] | None = N
     )  # fmt: skip
 
 
+def by_pen(page: PlotPage) -> PlotPage:
+    """Return the page with the paths of each pen together, pens ascending, so that every pen is taken once."""
+    if len(page) < 2 or bool(np.all(np.diff(page.pen) >= 0)):
+        return page
+    return reordered(page, np.argsort(page.pen, kind="stable"))
+
+
 def merged(page: PlotPage, *, within_letter_mm: float, between_letters_mm: float) -> PlotPage:
     """Return the page with each path that begins where the one before it ended drawn without lifting the pen.
 

@@ -10,12 +10,23 @@ from dataclasses import dataclass, field, fields
 from typing import Literal
 
 from capture.errors import UsageError
+from capture.limits import is_plain
+from ownhand.composer.settings.additions import Curve, Drawing
+from ownhand.composer.settings.imposition import Imposition
 from ownhand.composer.settings.paper_sizes import paper_size
 
 Align = Literal["left", "right", "centre", "justified"]
 ALIGNMENTS = ("left", "right", "centre", "justified")
+Down = Literal["top", "middle", "bottom"]
+DOWNS = ("top", "middle", "bottom")
 Order = Literal["writing", "least travel"]
 ORDERS = ("writing", "least travel")
+
+MOST_BOXES = 200
+"""Boxes of a page; also pens."""
+
+LONGEST_NAME = 200
+"""Characters of a box's or a pen's name."""
 
 STRONGEST = 2.0
 """Upper end of every `Life` setting: twice what people do."""
@@ -78,6 +89,12 @@ class Ruling:
     offset_mm: float = 0.0
     """y of one printed line, from the page's top edge; the others lie whole pitches from it."""
 
+    drawn: bool = False
+    """The plotter draws the lines of the page, from margin to margin, before or after the text as the order has it."""
+
+    pen: int = 1
+    """Which pen draws them."""
+
     def __post_init__(self) -> None:
         if not self.pitch_mm >= 1:
             raise UsageError("ruling", f"a pitch of {self.pitch_mm:g} mm is under 1 mm", "Measure it between lines.")
@@ -101,14 +118,34 @@ class TextBox:
     """Write smaller where the text would not fit otherwise, down to `Settings.smallest`."""
 
     blank: bool = False
-    """Kept free of writing, for a signature or a stamp."""
+    """Kept free of writing, for a signature or a stamp; it may reach into the margins."""
+
+    around: Literal["flow", "stop"] = "flow"
+    """What the text of other boxes does where it meets this blank one: it flows round it, or stops above it."""
 
     flows: bool = False
     """Text that does not fit goes on in the same box of a further page; else it is refused."""
 
     pen: int = 1
+    hand: str = ""
+    """Another hand, by the name it was given; '': the page's."""
+
+    columns: int = 1
+    column_gap_mm: float = 8.0
+    down: Down = "top"
+    """Where a text that leaves room stands between the box's upper and lower edge."""
 
     def __post_init__(self) -> None:
+        narrowest = (self.columns - 1) * self.column_gap_mm + 2.0 * self.columns
+        if not (
+            1 <= self.columns <= 12 and self.column_gap_mm >= 0 and (self.columns == 1 or self.width_mm > narrowest)
+        ):
+            remedy = "Give 1 to 12 columns of 2 mm or more."
+            raise UsageError(f"box '{self.name}'", f"{self.columns} columns do not fit its width", remedy)
+        if self.down not in DOWNS:
+            raise UsageError(f"box '{self.name}'", f"no place '{self.down}'", f"Use {', '.join(DOWNS)}.")
+        if not is_plain(self.name, LONGEST_NAME):
+            raise UsageError("box", "its name is too long or holds control characters", "Give a short one.")
         if not (self.width_mm > 0 and self.height_mm > 0):
             raise UsageError(f"box '{self.name}'", "it has no width or no height", "Give both in mm.")
         if self.align is not None and self.align not in ALIGNMENTS:
@@ -130,6 +167,8 @@ class Pen:
     def __post_init__(self) -> None:
         if not re.fullmatch(r"#[0-9a-fA-F]{6}", self.colour):
             raise UsageError("pen", f"'{self.colour[:20]}' is not a colour", "Write it as #rrggbb.")
+        if not is_plain(self.name, LONGEST_NAME):
+            raise UsageError("pen", "its name is too long or holds control characters", "Give a short one.")
         if self.width_mm is not None and not 0.01 <= self.width_mm <= 20:
             raise UsageError("pen", f"a width of {self.width_mm:g} mm is not between 0.01 and 20", "")
 
@@ -165,6 +204,13 @@ class Settings:
     lists: bool = True
     """Lines that begin with '- ', '* ', '• ' or '1. ' hang from their mark."""
 
+    columns: int = 1
+    """Of the body, where there are no boxes."""
+
+    column_gap_mm: float = 8.0
+    down: Down = "top"
+    """Where the body stands on a page that it does not fill, where there are no boxes."""
+
     tab_mm: float | None = None
     """Distance of tab stops; None: six x-heights."""
 
@@ -177,6 +223,13 @@ class Settings:
     boxes: tuple[TextBox, ...] = ()
     """Empty: one box, 'body', as large as the margins allow, that flows."""
 
+    curves: tuple[Curve, ...] = ()
+    """Lettering along curves, on the first page."""
+
+    drawings: tuple[Drawing, ...] = ()
+    impose: Imposition | None = None
+    """Several pages on one sheet of the plotter; None: each on its own paper."""
+
     life: Life = field(default_factory=Life)
     joins: bool = True
     """Write on without lifting where a letter ends just where the next begins, in hands that join."""
@@ -187,6 +240,8 @@ class Settings:
     def __post_init__(self) -> None:
         width, height = self.size_mm
         top, right, bottom, left = self.margins_mm
+        if max(len(self.boxes), len(self.pens)) > MOST_BOXES:
+            raise UsageError("boxes", f"there are more than {MOST_BOXES} boxes or pens", "Use fewer.")
         if not self.pens:
             raise UsageError("pens", "there is none", "Give at least one.")
         if min(self.margins_mm) < 0 or left + right >= width or top + bottom >= height:
@@ -208,12 +263,29 @@ class Settings:
         ):
             if value is not None and not low <= value <= high:
                 raise UsageError(what, f"{value:g} is not between {low:g} and {high:g}", "")
-        names = [box.name for box in self.boxes]
+        for drawer, pen in (
+            *((f"curve '{c.name}'", c.pen) for c in self.curves),
+            *((f"drawing {k}", d.pen) for k, d in enumerate(self.drawings, 1)),
+            *((("ruling", self.ruling.pen),) if self.ruling else ()),
+        ):
+            if not 1 <= pen <= len(self.pens):
+                raise UsageError(drawer, f"there is no pen {pen}", f"Pens are 1 to {len(self.pens)}.")
+        if self.impose is not None:
+            self.impose.places(self.size_mm)
+            if not 1 <= self.impose.pen <= len(self.pens):
+                raise UsageError("impose", f"there is no pen {self.impose.pen}", f"Pens are 1 to {len(self.pens)}.")
+        names = [*(box.name for box in self.boxes), *(curve.name for curve in self.curves)]
         if len(set(names)) < len(names):
             raise UsageError("boxes", f"two boxes bear the same name ({', '.join(names)})", "Give each its own.")
+        if "body" in names and all(box.blank for box in self.boxes):
+            raise UsageError("box 'body'", "it is blank, and the text would be called so", "Give it another name.")
         for box in self.boxes:
+            if box.around not in ("flow", "stop"):
+                raise UsageError(f"box '{box.name}'", f"no way around '{box.around}'", "Use flow or stop.")
             if box.pen < 1 or box.pen > len(self.pens):
                 raise UsageError(f"box '{box.name}'", f"there is no pen {box.pen}", f"Pens are 1 to {len(self.pens)}.")
+            if box.blank:
+                continue
             inside = (
                 box.x_mm >= left - 1e-9
                 and box.y_mm >= top - 1e-9
@@ -235,11 +307,23 @@ class Settings:
 
     @property
     def all_boxes(self) -> tuple[TextBox, ...]:
-        """The boxes asked for, or the one that fills the page inside its margins."""
-        if self.boxes:
+        """The boxes asked for; where none is to be written in, also one that fills the page inside its margins."""
+        if any(not box.blank for box in self.boxes):
             return self.boxes
         width, height = self.size_mm
         top, right, bottom, left = self.margins_mm
         return (
-            TextBox("body", left, top, width - left - right, height - top - bottom, fit=self.fit, flows=not self.fit),
+            *self.boxes,
+            TextBox(
+                "body",
+                left,
+                top,
+                width - left - right,
+                height - top - bottom,
+                fit=self.fit,
+                flows=not self.fit,
+                columns=self.columns,
+                column_gap_mm=self.column_gap_mm,
+                down=self.down,
+            ),
         )

@@ -8,9 +8,12 @@ import types
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from capture.errors import UsageError
-from ownhand.composer.settings.settings import Settings
+from ownhand.composer.settings.settings import MOST_BOXES, Settings
 
 _MISSING = object()
+
+MOST_FAULTS = 10
+"""Faults that are told; with more, the rest is not looked at."""
 
 
 def settings_from(data: Any, *, where: str = "settings") -> Settings:
@@ -29,7 +32,7 @@ def settings_from(data: Any, *, where: str = "settings") -> Settings:
     faults: list[str] = []
     made = _value(Settings, data, "", faults)
     if faults:
-        raise UsageError(where, "; ".join(faults[:10]), "Correct the settings.")
+        raise UsageError(where, "; ".join(faults[:MOST_FAULTS]), "Correct the settings.")
     assert isinstance(made, Settings)
     return made
 
@@ -82,6 +85,8 @@ def _tuple(hints: tuple[Any, ...], value: Any, path: str, faults: list[str]) -> 
     many = len(hints) == 2 and hints[1] is Ellipsis
     if not isinstance(value, (list, tuple)) or (not many and len(value) != len(hints)):
         return _fault(path, "a list" if many else f"a list of {len(hints)}", value, faults)
+    if many and len(value) > MOST_BOXES:
+        return _fault(path, f"a list of {MOST_BOXES} at most", len(value), faults)
     each = (hints[0],) * len(value) if many else hints
     return tuple(_value(h, v, f"{path}[{i}]", faults) for i, (h, v) in enumerate(zip(each, value, strict=True)))
 
@@ -94,6 +99,8 @@ def _object(kind: Any, value: Any, path: str, faults: list[str]) -> Any:
     dot = f"{path}." if path else ""
     given = {}
     for key, item in value.items():
+        if len(faults) > MOST_FAULTS:
+            break
         if key not in known:
             faults.append(f"{dot}{str(key)[:40]}: no such setting (known: {', '.join(known)})")
         else:

@@ -6,14 +6,17 @@ UAX 14, by `uniseg`, asked word by word and remembered, because it costs 0.1 ms 
 
 from __future__ import annotations
 
+import shlex
 import unicodedata
 from collections import Counter
-from collections.abc import Container
+from collections.abc import Callable, Container
 from dataclasses import dataclass
 from functools import lru_cache
 
 import regex
 from uniseg.linebreak import line_break_units
+
+from capture.errors import UsageError
 
 SOFT_HYPHEN = "\u00ad"
 ZERO_WIDTH_SPACE = "\u200b"
@@ -87,12 +90,19 @@ _PARTS = regex.compile(r"[ \n\t\f\u200b]|[^ \n\t\f\u200b]+")
 _GRAPHEMES = regex.compile(r"\X")
 
 
+LONGEST_GRAPHEME = 64
+"""Code points; Unicode's Stream-Safe Text Format (Standard Annex 15) has 30 marks in a row at most."""
+
+LOOKED_AT = 200
+"""Graphemes of a word without spaces in which breaks are looked for at a time."""
+
+
 @dataclass(frozen=True)
 class Notice:
     """Something about the text or the page that its maker should know; never a reason to stop."""
 
     kind: str
-    """'missing', 'replaced', 'smaller', 'broken word' or 'squeezed'."""
+    """'missing', 'replaced', 'composed', 'smaller', 'broken word' or 'squeezed'."""
 
     subject: str
     detail: str
@@ -109,6 +119,11 @@ def normal(text: str) -> str:
     Dropped: control characters, byte order marks, directional and variation marks. Kept: tabs, form feeds (a new page),
     soft hyphens, zero-width spaces.
 
+    Raises
+    ------
+    UsageError
+        If a letter bears more marks than any writing has.
+
     Examples
     --------
     >>> normal("cafe\u0301\r\nnoir\ufeff")
@@ -116,7 +131,12 @@ def normal(text: str) -> str:
     """
     text = regex.sub(r"\r\n?|\u2028|\u0085|\v", "\n", text)
     text = text.replace("\u2029", "\n\n")
-    return unicodedata.normalize("NFC", _DROPPED.sub("", text))
+    text = unicodedata.normalize("NFC", _DROPPED.sub("", text))
+    longest = max(map(len, _GRAPHEMES.findall(text)), default=0) if not text.isascii() else 0
+    if longest > LONGEST_GRAPHEME:
+        what = f"one character of it has {longest} code points, no writing puts more than {LONGEST_GRAPHEME} together"
+        raise UsageError("text", what, "Take the marks away.")
+    return text
 
 
 def characters(text: str) -> list[str]:
@@ -148,6 +168,10 @@ def breaks_inside(word: str) -> tuple[int, ...]:
     """
     if word.isalpha() and word.isascii():
         return ()
+    graphemes = _GRAPHEMES.findall(word)
+    if len(graphemes) > LOOKED_AT:  # time grows with the square of the length; between two stretches nothing breaks
+        stretches = range(0, len(graphemes), LOOKED_AT)
+        return tuple(at + k for k in stretches for at in breaks_inside("".join(graphemes[k : k + LOOKED_AT])))
     at, out = 0, []
     for unit in line_break_units(word):
         at += len(_GRAPHEMES.findall(unit))
@@ -158,18 +182,30 @@ def breaks_inside(word: str) -> tuple[int, ...]:
 class Fitter:
     """Finds, for each grapheme, the characters of one font that write it.
 
+    Parameters
+    ----------
+    has
+        The characters of the font.
+    make
+        Called with a letter and its marks that the font lacks: makes the letter of the font's own parts, and tells
+        whether it could; the font has it from then on.
+
     Attributes
     ----------
     missing
         Characters that the font lacks and nothing stands for, with their counts.
     replaced
         Pairs (asked for, written), with their counts.
+    composed
+        Letters put together of the font's own base and marks, with their counts.
     """
 
-    def __init__(self, has: Container[str]) -> None:
+    def __init__(self, has: Container[str], make: Callable[[str], bool] | None = None) -> None:
         self._has = has
+        self._make = make
         self.missing: Counter[str] = Counter()
         self.replaced: Counter[tuple[str, str]] = Counter()
+        self.composed: Counter[str] = Counter()
 
     def fit(self, char: str) -> tuple[str, ...]:
         """Return the font's characters for a grapheme; empty when there are none (counted in `missing`)."""
@@ -179,6 +215,9 @@ class Fitter:
         if not bare:
             return ()
         if bare in self._has:
+            return (bare,)
+        if self._make is not None and _marked(bare) and self._make(bare):
+            self.composed[bare] += 1
             return (bare,)
         options = (*STAND_INS.get(bare, ()), unicodedata.normalize("NFC", unicodedata.normalize("NFKC", bare)))
         for option in options:
@@ -194,17 +233,25 @@ class Fitter:
             Notice("replaced", character_name(asked), f"the hand lacks it, written as '{written}'", n)
             for (asked, written), n in self.replaced.most_common()
         ]
-        lacking = "".join(sorted(self.missing))
+        out += [
+            Notice("composed", character_name(char), "put together of the hand's own letter and marks", n)
+            for char, n in self.composed.most_common()
+        ]
+        lacking = shlex.quote("".join(sorted(self.missing)))
         out += [
             Notice(
                 "missing",
                 character_name(char),
-                f"the hand lacks it, left out; add it with: ownhand sheet HAND --characters '{lacking}'",
+                f"the hand lacks it, a gap is left; add it with: ownhand sheet HAND --characters {lacking}",
                 n,
             )
             for char, n in self.missing.most_common()
         ]
         return out
+
+
+def _marked(char: str) -> bool:
+    return any(unicodedata.combining(c) for c in unicodedata.normalize("NFD", char))
 
 
 @dataclass(frozen=True)
@@ -285,7 +332,7 @@ def _add_word(word: str, fitter: Fitter, chars: list[str], gaps: list[float], br
             if g in SPACES:
                 chars.append(SPACE)
                 gaps.append(SPACES[g])
-            else:
+            elif g.strip("\u200c\u200d"):
                 written = fitter.fit(g) or ("",)
                 chars.extend(written)
                 gaps.extend([0.0] * len(written))

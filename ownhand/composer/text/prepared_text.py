@@ -3,13 +3,29 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Container
 from dataclasses import dataclass
 
-from ownhand.composer.text.characters import PAGE_BREAK, SPACE, Break, Fitter, normal, passage
+from ownhand.composer.text.characters import (
+    PAGE_BREAK,
+    SOFT_HYPHEN,
+    SPACE,
+    SPACES,
+    TAB,
+    ZERO_WIDTH_SPACE,
+    Break,
+    Fitter,
+    characters,
+    normal,
+    passage,
+)
 
 _BULLET = re.compile(r"^( *)([-*•–]) +(?=\S)")
 _NUMBER = re.compile(r"^( *)(\d{1,3}[.)]) +(?=\S)")
+_ALIGNED = re.compile(r"^~(left|right|cent(?:re|er)|justified) +(?=\S)")
+"""A line that begins so stands as it says, whatever the rest of its box does."""
+
 BULLETS = ("•", "–", "-", "—", "*", "·")
 HYPHENS = ("-", "‐", "–")
 
@@ -29,6 +45,8 @@ class Part:
     """How deep the list lies in others."""
 
     new_page: bool = False
+    align: str = ""
+    """'left', 'right', 'centre' or 'justified'; '' as its box."""
 
     @property
     def empty(self) -> bool:
@@ -47,9 +65,27 @@ class PreparedText:
     """Range of the characters kept in reserve as hyphens, at the end."""
 
 
-def prepare_text(
-    text: str, fitter: Fitter, has: Sequence[str] | frozenset[str], *, lists: bool, divides: bool
-) -> PreparedText:
+def count_missing(text: str, fitter: Fitter, has: Container[str], *, lists: bool) -> None:
+    """Count in `fitter` what a text needs and the font lacks, as `prepare_text` would, without setting it."""
+    counts: Counter[str] = Counter()
+    for line in normal(text).replace(PAGE_BREAK, "\n").split("\n"):
+        if aligned := _ALIGNED.match(line):
+            counts.update(characters(line[aligned.end() :]))
+            continue
+        found = _BULLET.match(line) if lists else None
+        if found and any(b in has for b in BULLETS):
+            line = line[found.end() :]
+        counts.update(characters(line))
+    skipped = {SPACE, TAB, SOFT_HYPHEN, ZERO_WIDTH_SPACE, *SPACES}
+    for char, n in counts.items():
+        if char in skipped or fitter.fit(char):
+            continue
+        bare = char.replace("\u200c", "").replace("\u200d", "")
+        if bare:
+            fitter.missing[bare] += n - 1
+
+
+def prepare_text(text: str, fitter: Fitter, has: Container[str], *, lists: bool, divides: bool) -> PreparedText:
     """Return a text as characters of the font.
 
     `divides`: hyphens will be wanted at line ends; a few are kept in reserve at any rate where the text has soft ones.
@@ -72,6 +108,11 @@ def prepare_text(
         for k, raw in enumerate(page.strip("\n").split("\n") if n else page.rstrip("\n").split("\n")):
             line = raw.rstrip(" ")
             new_page = n > 0 and k == 0
+            aligned = _ALIGNED.match(line)
+            if aligned:
+                line = line[aligned.end() :]
+                parts.append(Part(*add(line), None, 0, new_page, aligned[1].replace("center", "centre")))
+                continue
             found = (_BULLET.match(line) or _NUMBER.match(line)) if lists else None
             if found:
                 sign = found[2] if found[2][0].isdigit() else next((b for b in BULLETS if b in has), found[2])

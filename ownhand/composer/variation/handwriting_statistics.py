@@ -208,7 +208,10 @@ def edges(points: Array, sizes: tuple[int, ...], x_height: float) -> tuple[Array
 
 
 def measure_glyphs(points: Array, sizes: tuple[int, ...]) -> GlyphMeasurements:
-    """Return the looks of letters of one structure; see `sample` for the parameters."""
+    """Return the looks of letters of one structure; see `sample` for the parameters.
+
+    points: shape (letters, n, 2), font units, y up; sizes: how many of the n points each stroke has.
+    """
     on, is_step = sample(points, sizes)
     d = np.diff(on, axis=1)[:, is_step]
     d = d * np.where(d[..., 1:] < 0, -1.0, 1.0)

@@ -16,7 +16,10 @@ SD_OF_MOST = 0.9762
 
 
 def draw(rng: np.random.Generator, n: int) -> Array:
-    """Return n normal figures, cut off at `MOST` and scaled back to a variance of one."""
+    """Return n normal figures, cut off at `MOST` and scaled back to a variance of one.
+
+    Shape (n,), no unit.
+    """
     z = np.clip(rng.standard_normal(n), -MOST, MOST)
     return np.asarray(z / SD_OF_MOST, float)
 
@@ -26,7 +29,7 @@ def ar1_noise(z: Array, memory: float) -> Array:
 
     Examples
     --------
-    >>> remembered(np.array([1.0, 0.0, 0.0]), 0.5).round(3)
+    >>> ar1_noise(np.array([1.0, 0.0, 0.0]), 0.5).round(3)
     array([1.  , 0.5 , 0.25])
     """
     if len(z) == 0 or memory <= 0:
@@ -42,6 +45,8 @@ def pink_noise(rng: np.random.Generator, n: int) -> Array:
 
     A sum of AR(1) series whose time constants lie octaves apart has a spectrum near 1/f (van der Ziel, Physica 16,
     1950); the wander of human movement has one (Gilden, Thornton and Mallon, Science 267, 1995).
+
+    Shape (n,), no unit.
     """
     constants = (4.0, 8.0, 16.0, 32.0, 64.0)
     series = [ar1_noise(draw(rng, n), float(np.exp(-1 / c))) for c in constants]

@@ -23,9 +23,9 @@ def aim(asked: float, carried: float, strength: float) -> VarianceTarget:
     Examples
     --------
     >>> aim(0.13, 0.05, 1.0)
-    Aim(keep=1.0, add=0.12)
+    VarianceTarget(keep=1.0, add=0.12)
     >>> aim(0.13, 0.05, 0.0)
-    Aim(keep=0.0, add=0.0)
+    VarianceTarget(keep=0.0, add=0.0)
     """
     keep = min(1.0, strength)
     want = strength * max(asked, carried)

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.geometry.arc_length import arc_lengths, points_at
 
 Floats = NDArray[np.float64]
 
@@ -69,14 +70,17 @@ class Piece:
 
 
 def evenly(points: Points) -> Points:
-    """Return the line with a point about every `SPACING`; at least three, unless it is a dot."""
+    """Return the line with a point about every `SPACING`; at least three, unless it is a dot.
+
+    points: shape (n, 2); the unit is the x-height.
+    """
     if len(points) == 1:
         return points
-    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
+    along = arc_lengths(points)
     if along[-1] < 1e-9:
         return points[:1]
     even = np.linspace(0, along[-1], max(3, round(float(along[-1]) / SPACING) + 1))
-    return np.column_stack([np.interp(even, along, points[:, i]) for i in (0, 1)])
+    return points_at(points, even)
 
 
 def _tangents(points: Points) -> Points:
@@ -87,7 +91,10 @@ def _tangents(points: Points) -> Points:
 
 
 def model_of(strokes: Sequence[Points]) -> Model:
-    """Return the strokes, in order, as what is walked along."""
+    """Return the strokes, in order, as what is walked along.
+
+    strokes: each of shape (n, 2), in x-heights.
+    """
     even = [evenly(p) for p in strokes]
     return Model(
         np.vstack(even),
@@ -98,7 +105,10 @@ def model_of(strokes: Sequence[Points]) -> Model:
 
 
 def follow(line: Points, model: Model) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Return, for each point of `line`, the model point it belongs to and the way it is written there, +1 or -1."""
+    """Return, for each point of `line`, the model point it belongs to and the way it is written there, +1 or -1.
+
+    line: shape (n, 2), in x-heights. Both results have shape (n,).
+    """
     n = len(model.points)
     near = 20.0 * ((line[:, None] - model.points[None]) ** 2).sum(axis=2)
     agree = _tangents(line) @ model.tangents.T
@@ -123,7 +133,10 @@ def follow(line: Points, model: Model) -> tuple[NDArray[np.int64], NDArray[np.in
 
 
 def pieces_of(line: Points, model: Model) -> list[Piece]:
-    """Return the pieces that `line`, evenly sampled, falls into, from its one end to its other."""
+    """Return the pieces that `line`, evenly sampled, falls into, from its one end to its other.
+
+    line: shape (n, 2), in x-heights.
+    """
     if len(line) == 1:
         gap = np.hypot(*(model.points - line[0]).T)
         dots = np.array([np.count_nonzero(model.stroke == k) == 1 for k in model.stroke])

@@ -8,8 +8,10 @@ from collections.abc import Callable
 
 import numpy as np
 
+from capture.limits import BASELINE_MM, BEARING_MM, MOST_POINTS, MOST_STROKES
 from capture.units import Points
 from ownhand.hands.decisions import KEPT, SET_ASIDE, Decision, seen
+from ownhand.hands.decisions_file import refused
 from ownhand.review.edits import operations
 from ownhand.review.edits.operations import OperationError, Strokes
 from ownhand.validation import FaultsError, Place, raise_faults
@@ -43,13 +45,13 @@ def with_strokes(attempt: Attempt, decision: Decision, strokes: Strokes, words: 
 def _number(place: Place, name: str) -> int:
     if not place.of(name).present:
         place.of(name).fault("is missing")
-    return place.of(name).whole(0, 63)
+    return place.of(name).whole(0, MOST_STROKES - 1)
 
 
 def _mm(place: Place, name: str) -> float:
     if not place.of(name).present:
         place.of(name).fault("is missing")
-    return place.of(name).number(0.0, -200.0, 200.0) or 0.0
+    return place.of(name).number(0.0, -BASELINE_MM, BASELINE_MM) or 0.0
 
 
 def _pair(place: Place, name: str) -> Points:
@@ -88,19 +90,16 @@ def _move(place: Place, strokes: Strokes) -> tuple[Strokes, str]:
 
 
 def _bend(place: Place, strokes: Strokes) -> tuple[Strokes, str]:
-    k, point = _number(place, "stroke"), place.of("point").whole(0, 4000)
+    k, point = _number(place, "stroke"), place.of("point").whole(0, MOST_POINTS - 1)
     return operations.bend(strokes, k, point, _pair(place, "to")), f"a point of stroke {k + 1} moved"
 
 
 def _redraw(place: Place, strokes: Strokes) -> tuple[Strokes, str]:
     k = _number(place, "stroke") if place.of("stroke").present else None
-    samples = place.of("samples").points(most=4000)
+    samples = place.of("samples").points(most=MOST_POINTS)
     if samples is None:
         return strokes, ""
-    new = operations.redraw(strokes, k, samples)
-    if len(new) > 64:
-        raise OperationError("an attempt has 64 strokes at most")
-    return new, "a stroke added" if k is None else f"stroke {k + 1} redrawn"
+    return operations.redraw(strokes, k, samples), "a stroke added" if k is None else f"stroke {k + 1} redrawn"
 
 
 ON_STROKES: dict[str, Callable[[Place, Strokes], tuple[Strokes, str]]] = {
@@ -150,7 +149,7 @@ def _bearings(place: Place, attempt: Attempt, decision: Decision) -> Change:
 def _bearing(place: Place, now: float | None) -> float | None:
     if not place.present or place.value is None:
         return None if place.present else now
-    return round(place.number(0.0, -100.0, 100.0) or 0.0, 3)
+    return round(place.number(0.0, -BEARING_MM, BEARING_MM) or 0.0, 3)
 
 
 def _as_read(place: Place, attempt: Attempt, decision: Decision) -> Change:
@@ -195,3 +194,17 @@ def mend(place: Place, attempt: Attempt, decision: Decision) -> Change:
     if len(place.faults) > before or not words:
         raise FaultsError(place.faults)
     return new, words
+
+
+def storable(decision: Decision) -> Decision:
+    """Return `decision`, which its file's own reader will read again.
+
+    Raises
+    ------
+    OperationError
+        If it would not: a step too far is refused, not stored.
+    """
+    faults = refused(decision)
+    if faults:
+        raise OperationError(f"that would go beyond what is stored ({faults[0]})")
+    return decision

@@ -11,6 +11,7 @@ import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
 from capture.units import Points
+from skeleton.geometry.arc_length import arc_lengths, points_at
 from skeleton.geometry.stroke import Stroke
 
 Strokes = tuple[Stroke, ...]
@@ -56,6 +57,11 @@ def join(strokes: Strokes, first: int, second: int) -> Strokes:
 
     `first` keeps its direction; `second` is put to whichever end of it is nearest, turned round if that is nearer. The
     new stroke takes the earlier of the two places.
+
+    Raises
+    ------
+    OperationError
+        If both are the same stroke.
     """
     _check(strokes, first, second)
     if first == second:
@@ -86,7 +92,13 @@ def nearest_on(points: Points, at: Points) -> tuple[int, float]:
 
 
 def split(strokes: Strokes, k: int, at: Points) -> Strokes:
-    """Return the strokes with stroke `k` cut in two at its point nearest to `at` (shape (2,))."""
+    """Return the strokes with stroke `k` cut in two at its point nearest to `at` (shape (2,)).
+
+    Raises
+    ------
+    OperationError
+        If the place is an end of the stroke.
+    """
     _check(strokes, k)
     points, width = strokes[k].points_mm, strokes[k].width_mm
     i, along = nearest_on(points, np.asarray(at, float))
@@ -99,7 +111,13 @@ def split(strokes: Strokes, k: int, at: Points) -> Strokes:
 
 
 def delete(strokes: Strokes, k: int) -> Strokes:
-    """Return the strokes without stroke `k`."""
+    """Return the strokes without stroke `k`.
+
+    Raises
+    ------
+    OperationError
+        If it is the last stroke.
+    """
     _check(strokes, k)
     if len(strokes) == 1:
         raise OperationError("the last stroke cannot be deleted; set the attempt aside instead")
@@ -118,12 +136,17 @@ def bend(strokes: Strokes, k: int, point: int, to: Points, *, reach_mm: float = 
     """Return the strokes with one point of stroke `k` moved to `to`, its neighbours following, ever less.
 
     The pull fades with the distance along the line as a raised cosine, nil at `reach_mm`.
+
+    Raises
+    ------
+    OperationError
+        If the stroke has no such point.
     """
     _check(strokes, k)
     s = strokes[k]
     if not 0 <= point < len(s.points_mm):
         raise OperationError(f"stroke {k + 1} has no point {point + 1}")
-    along = np.concatenate([[0.0], np.hypot(*np.diff(s.points_mm, axis=0).T).cumsum()])
+    along = arc_lengths(s.points_mm)
     away = np.abs(along - along[point])
     if s.closed:
         away = np.minimum(away, along[-1] - away)
@@ -139,10 +162,10 @@ def drawn(samples: Points, *, width_mm: float = 0.0) -> Stroke:
     points = points[np.concatenate([[True], steps > 1e-6])]
     if float(np.ptp(points, axis=0).max()) < DOT_MM:
         return Stroke(points.mean(axis=0)[None], width_mm)
-    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
+    along = arc_lengths(points)
     n = max(2, min(1500, round(float(along[-1]) / STEP_MM) + 1))
     even = np.linspace(0, along[-1], n)
-    line = np.column_stack([np.interp(even, along, points[:, i]) for i in (0, 1)])
+    line = points_at(points, even)
     sigma = SMOOTH_MM / (float(along[-1]) / (n - 1))
     # Mirrored through the end point, the smoothed line still begins and ends where the pointer did.
     pad = min(n - 1, int(4 * sigma) + 1)

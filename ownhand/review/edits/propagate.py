@@ -14,6 +14,7 @@ import numpy as np
 
 from capture.units import Points
 from ownhand.review.edits.alignment import SHORTEST, evenly, follow, model_of, pieces_of
+from skeleton.geometry.arc_length import arc_lengths, line_length, points_at, resample
 from skeleton.geometry.stroke import Stroke
 
 WORST_FIT = 0.16
@@ -81,11 +82,11 @@ def _leaned(pattern: Sequence[Points], target: Sequence[Points]) -> list[Points]
 def _cut(points: Points, start: float, end: float) -> Points:
     if len(points) == 1:
         return points
-    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
+    along = arc_lengths(points)
     a, b = start * along[-1], end * along[-1]
     inside = points[(along > a + 1e-9) & (along < b - 1e-9)]
-    ends = [[np.interp(v, along, points[:, i]) for i in (0, 1)] for v in (a, b)]
-    return np.vstack([ends[0], inside, ends[1]]) if len(inside) else np.array(ends)
+    ends = points_at(points, np.array([a, b]))
+    return np.vstack([ends[0], inside, ends[1]]) if len(inside) else ends
 
 
 def _distance(model: Sequence[Points], got: Sequence[Points]) -> tuple[float, float]:
@@ -93,21 +94,13 @@ def _distance(model: Sequence[Points], got: Sequence[Points]) -> tuple[float, fl
     total, count, cover = 0.0, 0, 1.0
     for m, g in zip(model, got, strict=True):
         size = 24
-        a, b = (_resample(p, size) for p in (m, g))
+        a, b = (resample(p, size) for p in (m, g))
         total += float(np.hypot(*(a - b).T).sum())
         count += size
-        length = [float(np.hypot(*np.diff(p, axis=0).T).sum()) if len(p) > 1 else 0.0 for p in (m, g)]
+        length = [line_length(p) for p in (m, g)]
         if length[0] > SHORTEST:
             cover = min(cover, length[1] / length[0])
     return total / count, cover
-
-
-def _resample(points: Points, n: int) -> Points:
-    if len(points) == 1:
-        return np.repeat(points, n, axis=0)
-    along = np.concatenate([[0.0], np.hypot(*np.diff(points, axis=0).T).cumsum()])
-    even = np.linspace(0, along[-1], n)
-    return np.column_stack([np.interp(even, along, points[:, i]) for i in (0, 1)])
 
 
 def carry(model: Strokes, strokes: Strokes, *, x_height_mm: float, accented: bool = False) -> Propagated:
@@ -186,7 +179,7 @@ def difference(old: Strokes, new: Strokes) -> str:
 def _same(a: Stroke, b: Stroke) -> str:
     if a.is_dot and b.is_dot and np.allclose(a.points_mm, b.points_mm, atol=0.05):
         return "same"
-    one, other = _resample(a.points_mm, 12), _resample(b.points_mm, 12)
+    one, other = resample(a.points_mm, 12), resample(b.points_mm, 12)
     if np.abs(one - other).max() < 0.15:
         return "same"
     return "turned" if np.abs(one - other[::-1]).max() < 0.15 else "other"

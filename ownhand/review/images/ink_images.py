@@ -10,8 +10,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.errors import InputError
+from capture.safe_paths import path_inside
 from capture.units import cell_from_image
 from ownhand.hands.hand import Hand, InkPicture
+
+LEAST_CONTRAST = 20.0
+"""Of 255: what differs less is paper."""
 
 
 class InkSource(Protocol):
@@ -24,7 +29,8 @@ class InkSource(Protocol):
     pngs: dict[str, bytes]
     sizes: dict[str, tuple[float, float]]
     inked: dict[str, tuple[float, float, float, float] | None]
-    """What was found out so far, by attempt id: file contents, sizes in mm, the ink's box in mm (y up)."""
+    contours: dict[str, list[list[list[float]]]]
+    """What was found out so far, by attempt id: file contents, sizes in mm, the ink's box and outlines in mm (y up)."""
 
 
 def picture_file(source: InkSource, key: str) -> Path | None:
@@ -32,9 +38,11 @@ def picture_file(source: InkSource, key: str) -> Path | None:
     if key not in source.ink:
         return None
     sheet, picture = source.ink[key]
-    root = source.hand.captures_folder.resolve()
-    file = (root / sheet / picture.file).resolve()
-    return file if file.is_relative_to(root) and file.suffix == ".png" and file.is_file() else None
+    try:
+        file = path_inside(source.hand.captures_folder, sheet, picture.file)
+    except InputError:
+        return None
+    return file if file.suffix == ".png" and file.is_file() else None
 
 
 def png(source: InkSource, key: str) -> bytes | None:
@@ -87,8 +95,46 @@ def _inked_mm(file: Path, place: InkPicture) -> tuple[float, float, float, float
     return float(x0), float(y0), float(x1), float(y1)
 
 
+def contour_mm(source: InkSource, key: str) -> list[list[list[float]]]:
+    """Return the outlines of an attempt's ink as closed polygons in the cell's frame, mm; [] where there is none.
+
+    Marching squares (Lorensen and Cline, 1987) half way between paper and ink, thinned to a sixth of a pixel (Douglas
+    and Peucker, 1973).
+    """
+    if key not in source.contours:
+        file = picture_file(source, key)
+        source.contours[key] = _contour_mm(file, source.ink[key][1]) if file else []
+    return source.contours[key]
+
+
+def _contour_mm(file: Path, place: InkPicture) -> list[list[list[float]]]:
+    from skimage.measure import approximate_polygon, find_contours
+
+    picture = cv2.imread(str(file), cv2.IMREAD_UNCHANGED)
+    if picture is None:
+        return []
+    grey = on_white(np.asarray(picture, np.uint8)).astype(float)
+    level = (grey.min() + np.median(grey)) / 2
+    if np.median(grey) - grey.min() < LEAST_CONTRAST:
+        return []
+    padded = np.pad(grey, 1, constant_values=255.0)
+    out = []
+    for ring in find_contours(padded, level):  # type: ignore[no-untyped-call]
+        thinned = approximate_polygon(ring, 0.15)  # type: ignore[no-untyped-call]
+        if len(thinned) < 4:
+            continue
+        # Pixel centres lie half a pixel from the picture's edges; one pixel was put around it.
+        corners = (thinned[:, ::-1] - 0.5) / place.px_per_mm
+        points = cell_from_image(corners, left_mm=-place.left_mm, baseline_mm=place.top_mm)
+        out.append(np.round(points, 2).tolist())
+    return out
+
+
 def on_white(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Return a picture in greys, dark ink on white, whatever channels it has."""
+    """Return a picture in greys, dark ink on white, whatever channels it has.
+
+    picture: shape (h, w), (h, w, 3) or (h, w, 4), blue first. The result has shape (h, w).
+    """
     if picture.ndim == 2:
         return picture
     if picture.shape[2] == 4:

@@ -61,7 +61,15 @@ class Readings:
 
 
 def trace_again(source: TracedSource, key: str, char: str) -> tuple[OtherReading, ...]:
-    """Return all readings of an attempt's ink picture as `char`, in the cell's frame."""
+    """Return all readings of an attempt's ink picture as `char`, in the cell's frame.
+
+    Raises
+    ------
+    HandFolderError
+        If the ink picture is missing.
+    OperationError
+        If the tracer cannot read the ink.
+    """
     import skeleton
 
     file = picture_file(source, key)

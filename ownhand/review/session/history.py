@@ -94,3 +94,12 @@ def load_step(folder: Path, number: int) -> Step | None:
         remedy = "Move it away; what it did cannot be undone then, the decisions stay."
         raise HandFolderError(str(path), str(error), remedy) from None
     return step
+
+
+def step_words(folder: Path, number: int) -> str:
+    """Return the words of step `number`; '' where there is none, or one that cannot be read and so cannot be undone."""
+    try:
+        step = load_step(folder, number)
+    except HandFolderError:
+        return ""
+    return step.words if step else ""

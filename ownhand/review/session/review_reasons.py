@@ -8,6 +8,9 @@ from ownhand.hands.decisions import KEPT, SET_ASIDE, Decision, ink_changed
 from skeleton.attempt import Attempt
 from skeleton.result import LOW_CONFIDENCE
 
+PLAIN = {"filled counter": "a loop is filled with ink, so the line in it is guessed"}
+"""Kinds of findings whose own words only the trade knows."""
+
 
 def doubts(attempt: Attempt, decision: Decision, outlier: str = "") -> tuple[str, ...]:
     """Return why `attempt` should be looked at; () where nothing speaks against it.
@@ -15,7 +18,8 @@ def doubts(attempt: Attempt, decision: Decision, outlier: str = "") -> tuple[str
     `outlier` is the builder's reason for leaving it aside, '' if it uses it.
     """
     unsure = [f for f in attempt.findings if f.kind == "low confidence"]
-    out = [f"{f.kind}, {f.detail}" if f.detail else f.kind for f in attempt.findings if f not in unsure]
+    kinds = [(PLAIN.get(f.kind, f.kind), f.detail) for f in attempt.findings if f not in unsure]
+    out = [f"{kind}, {detail}" if detail else kind for kind, detail in kinds]
     if unsure or (attempt.status == "written" and attempt.confidence < LOW_CONFIDENCE):
         out.append("strokes or their order may be wrong")
     if outlier and outlier not in out:

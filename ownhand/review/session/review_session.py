@@ -10,14 +10,14 @@ from pathlib import Path
 import numpy as np
 
 from ownhand.hands.decisions import Decision, Decisions, KnownWay, apply_decisions
-from ownhand.hands.decisions_file import load_decisions, save_decisions
+from ownhand.hands.decisions_file import load_decisions, refused, save_decisions
 from ownhand.hands.hand import Hand, InkPicture, load_captures
-from ownhand.review.edits.edit_requests import as_stored, current, mend, with_strokes
+from ownhand.review.edits.edit_requests import as_stored, current, mend, storable, with_strokes
 from ownhand.review.edits.operations import OperationError
 from ownhand.review.edits.propagate import Propagated, carry
 from ownhand.review.session.alternatives import Readings
 from ownhand.review.session.base_letters import relatives
-from ownhand.review.session.history import Entries, Step, load_step, save_step
+from ownhand.review.session.history import Entries, Step, load_step, save_step, step_words
 from ownhand.validation import FaultsError, Place, raise_faults
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke
@@ -55,6 +55,7 @@ class ReviewSession:
         """By attempt id: the sheet it is on, and its picture."""
         self.sizes: dict[str, tuple[float, float]] = {}
         self.inked: dict[str, tuple[float, float, float, float] | None] = {}
+        self.contours: dict[str, list[list[list[float]]]] = {}
         self.pngs: dict[str, bytes] = {}
         self.strips: dict[str, bytes] = {}
         """What `pictures` found out, until something is read anew."""
@@ -74,7 +75,7 @@ class ReviewSession:
                     self.asked.setdefault(a.char, {})[key] = a
                 self.ink = {key: (c.sheet, picture) for c in captures for key, picture in c.ink.items()}
                 self.readings.forget()
-                self.sizes, self.inked, self.pngs, self.strips = {}, {}, {}, {}
+                self.sizes, self.inked, self.contours, self.pngs, self.strips = {}, {}, {}, {}, {}
                 self._captures_seen = tuple(stamps)
             file = self.hand.decisions_file
             stamp = (file.stat().st_mtime_ns, file.stat().st_size) if file.exists() else (0, 0)
@@ -93,7 +94,13 @@ class ReviewSession:
         return f"{hash(self._captures_seen) & 0xFFFFFFFFFFFF:x}"
 
     def attempt(self, key: str) -> Attempt:
-        """Return the attempt as it was read."""
+        """Return the attempt as it was read.
+
+        Raises
+        ------
+        UnknownAttemptError
+            If there is none of that id.
+        """
         try:
             return self.attempts[key]
         except KeyError:
@@ -140,6 +147,7 @@ class ReviewSession:
             raise_faults(mends.faults)
             if not said:
                 raise FaultsError([f"{mends.path}: expected at least one operation"])
+            changed = {key: storable(decision) for key, decision in changed.items()}
             self._store(words or _summary(said, self, list(changed)), Entries(changed, learned))
 
     def _check_fresh(self, key: str, based_on: int) -> None:
@@ -149,7 +157,10 @@ class ReviewSession:
     def _mend(self, item: Place, key: str, decision: Decision, learned: dict[str, KnownWay]) -> tuple[Decision, str]:
         attempt, do = self.attempt(key), item.of("do").value
         if do == "learn":
-            learned[decision.char or attempt.char] = known_way(attempt, decision)
+            way = known_way(attempt, decision)
+            if refused(way):
+                raise OperationError("it has more strokes, or longer ones, than can be remembered")
+            learned[decision.char or attempt.char] = way
             return decision, "remembered as the hand's own way"
         if do == "carry":
             source = item.of("from").text(None, 200)
@@ -157,7 +168,8 @@ class ReviewSession:
             carried = self.carried(source, key)
             if not carried.fits:
                 raise OperationError(f"attempt {attempt.attempt} {carried.why}")
-            return with_strokes(attempt, decision, carried.strokes, f"mended alike: {carried.why}"), "mended alike"
+            new = with_strokes(attempt, decision, carried.strokes, f"mended alike: {carried.why}")
+            return new, "mended alike"
         if do == "reading":
             number = item.of("number").whole(0, 1000)
             raise_faults(item.faults)
@@ -187,7 +199,11 @@ class ReviewSession:
                 characters.pop(char, None)
             else:
                 characters[char] = dataclasses.replace(way, changed=version)
-        self.decisions = Decisions(version, number, attempts, characters)
+        unread = {
+            "attempts": {k: v for k, v in decisions.unread.get("attempts", {}).items() if k not in attempts},
+            "characters": {k: v for k, v in decisions.unread.get("characters", {}).items() if k not in characters},
+        }
+        self.decisions = Decisions(version, number, attempts, characters, unread, decisions.faults)
         file = save_decisions(self.hand.decisions_file, self.decisions)
         self._decisions_seen = (file.stat().st_mtime_ns, file.stat().st_size)
 
@@ -232,8 +248,7 @@ class ReviewSession:
     def next_words(self) -> tuple[str, str]:
         """Return in words what can be undone, and what can be done again; '' for nothing."""
         with self.lock:
-            steps = [load_step(self.steps_folder, n) for n in (self.decisions.step, self.decisions.step + 1)]
-        undo, redo = (step.words if step else "" for step in steps)
+            undo, redo = (step_words(self.steps_folder, self.decisions.step + n) for n in (0, 1))
         return undo, redo
 
     # --- carrying over ----------------------------------------------------------------------------------------------

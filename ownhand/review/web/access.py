@@ -2,14 +2,16 @@
 
 A web page from elsewhere can make the browser send requests to loopback addresses. So every request must carry the
 random key in its path, name the server it meant (Host; against DNS rebinding), and, if it changes something, come from
-our own page (Origin; RFC 6454) as JSON of bounded size. Nothing is loaded from outside (Content Security Policy,
-level 3).
+our own page (Origin; RFC 6454) as JSON of bounded size, or as a file to one of the few addresses that take files.
+Nothing is loaded from outside (Content Security Policy, level 3).
 """
 
 from __future__ import annotations
 
 import json
 import secrets
+from collections.abc import Callable
+from html import escape
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -48,10 +50,14 @@ class Guard:
         The secret part of the address.
     hosts
         What may stand in Host: '127.0.0.1:8000'.
+    takes_files
+        Returns for a path (without the key) how many bytes a file that is sent there may have; 0: it takes JSON.
     """
 
-    def __init__(self, app: ASGIApp, *, key: str, hosts: tuple[str, ...]) -> None:
-        self.app, self.key, self.hosts = app, key, hosts
+    def __init__(
+        self, app: ASGIApp, *, key: str, hosts: tuple[str, ...], takes_files: Callable[[str], int] = lambda path: 0
+    ) -> None:
+        self.app, self.key, self.hosts, self.takes_files = app, key, hosts, takes_files
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -68,11 +74,18 @@ class Guard:
             await send(message)
 
         problem = self._problem(scope)
+        path = scope["path"][len(self.key) + 1 :]
+        inner = {**scope, "path": path, "raw_path": b"", "root_path": ""}
+        most = 0 if problem else self.takes_files(path)
+        if most:
+            # Files go to the disk as they come; whoever takes them ends at `most` bytes.
+            await self.app({**inner, "state": {"most_bytes": most}}, receive, with_headers)
+            return
         body = b"" if problem else await _whole_body(receive)
         if body is None:
             problem = (413, *_TOO_LARGE)
         if problem:
-            await _answer(with_headers, *problem)
+            await _answer(with_headers, *problem, page=is_navigation(scope))
             return
         given = False
 
@@ -83,7 +96,6 @@ class Guard:
             given = True
             return {"type": "http.request", "body": body, "more_body": False}
 
-        inner = {**scope, "path": scope["path"][len(self.key) + 1 :], "raw_path": b"", "root_path": ""}
         await self.app(inner, once, with_headers)
 
     def _problem(self, scope: Scope) -> tuple[int, str, str, str] | None:
@@ -105,21 +117,24 @@ class Guard:
         site, mode = headers.get(b"sec-fetch-site", b""), headers.get(b"sec-fetch-mode", b"")
         if site in (b"cross-site", b"same-site") and mode != b"navigate":
             return 403, "Sec-Fetch-Site", "another page may not talk to this one", ""
-        return self._problem_of_body(scope["method"], origin, headers)
-
-    def _problem_of_body(
-        self, method: str, origin: str, headers: dict[bytes, bytes]
-    ) -> tuple[int, str, str, str] | None:
-        if method != "POST":
+        if scope["method"] != "POST":
             return None
         if not origin:
             return 403, "Origin", "is missing", "Only the page itself may change things."
-        if headers.get(b"content-type", b"").split(b";")[0].strip().lower() != b"application/json":
-            return 415, "Content-Type", "expected application/json", ""
-        length = headers.get(b"content-length", b"0")
-        if not length.isdigit() or len(length) > 12:
-            return 400, "Content-Length", "is not a number", ""
-        return (413, *_TOO_LARGE) if int(length) > MOST_DROPPED else None
+        return _problem_of_body(headers, self.takes_files(f"/{rest}"))
+
+
+def _problem_of_body(headers: dict[bytes, bytes], most: int) -> tuple[int, str, str, str] | None:
+    """Return what is wrong with what a body says of itself; `most`: bytes of a file, 0 where JSON is expected."""
+    expected = b"application/octet-stream" if most else b"application/json"
+    if headers.get(b"content-type", b"").split(b";")[0].strip().lower() != expected:
+        return 415, "Content-Type", f"expected {expected.decode()}", ""
+    length = headers.get(b"content-length", b"0")
+    if not length.isdigit() or len(length) > 12:
+        return 400, "Content-Length", "is not a number", ""
+    if most and int(length) > most:
+        return 413, "file", f"is larger than {most // 1024**2} MB", "Nothing was kept. Save it smaller, or split it."
+    return (413, *_TOO_LARGE) if int(length) > MOST_DROPPED and not most else None
 
 
 async def _whole_body(receive: Receive) -> bytes | None:
@@ -145,10 +160,27 @@ async def _whole_body(receive: Receive) -> bytes | None:
 _TOO_LARGE = ("body", f"is larger than {LARGEST_BODY // 1024} kB", "Nothing was changed.")
 
 
-async def _answer(send: Send, status: int, where: str, what: str, remedy: str) -> None:
-    body = json.dumps(refusal(where, what, remedy)).encode()
+def is_navigation(scope: Scope) -> bool:
+    """Return whether a person's browser wants to show what is answered as a page of its own."""
+    headers = dict(scope["headers"])
+    mode = headers.get(b"sec-fetch-mode")
+    return mode == b"navigate" if mode else b"text/html" in headers.get(b"accept", b"")
+
+
+def refusal_page(where: str, what: str, remedy: str = "") -> bytes:
+    """Return a refusal as a small page, for somebody who typed an address."""
+    words = " ".join(part for part in (f"{where}: {what}.", remedy) if part)
+    return (
+        '<!doctype html><html lang="en"><meta charset="utf-8"><title>Nothing here</title>'
+        f"<main><h1>There is nothing to see at this address</h1><p>{escape(words)}</p>"
+        "<p>Use the address that the command printed, or start it again: <code>ownhand open</code></p></main></html>"
+    ).encode()
+
+
+async def _answer(send: Send, status: int, where: str, what: str, remedy: str, *, page: bool) -> None:
+    body = refusal_page(where, what, remedy) if page else json.dumps(refusal(where, what, remedy)).encode()
     headers = [
-        (b"content-type", b"application/json"),
+        (b"content-type", b"text/html; charset=utf-8" if page else b"application/json"),
         (b"content-length", str(len(body)).encode()),
         (b"connection", b"close"),
     ]

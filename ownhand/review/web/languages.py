@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import threading
 from collections import Counter
 from typing import Any
@@ -11,6 +10,8 @@ from starlette.responses import FileResponse, JSONResponse, Response
 
 from capture.errors import UsageError
 from capture.languages import characters_for, coverage
+from capture.limits import is_sheet_id
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
 from ownhand.commands.sheet import NO_WRITING, print_sheet
 from ownhand.review.session.review_session import ReviewSession
@@ -79,7 +80,10 @@ def print_missing(book: ReviewSession, font: Font, place: Place) -> dict[str, An
 
 def printed_file(book: ReviewSession, sheet: str) -> Response:
     """Return the PDF of a sheet of the hand."""
-    file = book.hand.sheets_folder / sheet / "sheet.pdf"
-    if not re.fullmatch(r"[A-Za-z0-9_-]{1,24}", sheet) or not file.is_file():
-        return JSONResponse(refusal(sheet[:40], "there is no such sheet"), 404)
+    missing = JSONResponse(refusal(sheet[:40], "there is no such sheet"), 404)
+    if not is_sheet_id(sheet):
+        return missing
+    file = path_inside(book.hand.sheets_folder, sheet, "sheet.pdf")
+    if not file.is_file():
+        return missing
     return FileResponse(file, media_type="application/pdf", filename=f"{sheet}.pdf")

@@ -10,7 +10,7 @@ import numpy as np
 from ownhand.review.edits.edit_requests import current
 from ownhand.review.edits.propagate import Propagated
 from ownhand.review.images.contact_strips import slots
-from ownhand.review.images.ink_images import inked_mm, size_mm
+from ownhand.review.images.ink_images import contour_mm, inked_mm, size_mm
 from ownhand.review.session.review_reasons import doubts, is_settled, name_of, sorting_key
 from ownhand.review.session.review_session import ReviewSession
 from skeleton.geometry.stroke import Stroke
@@ -117,6 +117,7 @@ def _details(book: ReviewSession, key: str, spaced: tuple[float, float] | None) 
         "x_height": attempt.x_height_mm,
         "picture": picture_view(book, key),
         "inked": inked_mm(book, key),
+        "contour": contour_mm(book, key),
         "pen": round(attempt.pen_mm, 3),
         "ascender": attempt.ascender_mm,
         "descender": attempt.descender_mm,
@@ -142,6 +143,7 @@ def carried_view(book: ReviewSession, others: Mapping[str, Propagated]) -> list[
             "lines": strokes_view(c.strokes),
             "picture": picture_view(book, key),
             "inked": inked_mm(book, key),
+            "contour": contour_mm(book, key),
             "x_height": book.attempt(key).x_height_mm,
             "pen": round(book.attempt(key).pen_mm, 3),
         }

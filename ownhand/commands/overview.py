@@ -1,0 +1,59 @@
+"""All cards of a run in small, on pages to be looked through before the first is plotted."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from PIL import Image
+
+from capture.errors import UsageError
+from capture.files import check_writable
+from capture.label_font import font_path
+from ownhand.pictures.canvas import QUIET, RULE, Canvas
+
+PAGE_MM = (210.0, 297.0)
+PX_PER_MM = 6.0
+COLUMNS = 4
+MARGIN_MM, GAP_MM, LABEL_MM = 10.0, 5.0, 3.0
+THUMBNAIL_DPI = 60.0
+
+
+def write_overview(cards: Sequence[tuple[str, bytes]], output: Path, *, force: bool = False) -> list[Path]:
+    """Write pictures of all cards (name, PNG) as PNG pages; return their files: `output`, then `<stem>-2` and so on.
+
+    Raises
+    ------
+    UsageError
+        If there is no card, or `output` is no PNG file.
+    OutputError
+        If a file exists and `force` was not given.
+    """
+    if output.suffix.lower() != ".png":
+        raise UsageError("--overview", f"'{output.name}' is no PNG file", "Call it cards.png, say.")
+    if not cards:
+        raise UsageError("--overview", "there is no card to show", "See what is said of the rows.")
+    width = (PAGE_MM[0] - 2 * MARGIN_MM - (COLUMNS - 1) * GAP_MM) / COLUMNS
+    pictures = [(name, np.asarray(Image.open(io.BytesIO(data)).convert("RGB"))) for name, data in cards]
+    tall = max(width * p.shape[0] / p.shape[1] for _, p in pictures)
+    down = max(1, int((PAGE_MM[1] - 2 * MARGIN_MM + GAP_MM) / (tall + LABEL_MM + 1 + GAP_MM)))
+    each = COLUMNS * down
+    files = [
+        output if k == 0 else output.with_name(f"{output.stem}-{k + 1}{output.suffix}")
+        for k in range(-(-len(pictures) // each))
+    ]
+    for file in files:
+        check_writable(file, force=force)
+    for k, file in enumerate(files):
+        canvas = Canvas(*PAGE_MM, px_per_mm=PX_PER_MM)
+        for n, (name, picture) in enumerate(pictures[k * each : (k + 1) * each]):
+            x = MARGIN_MM + n % COLUMNS * (width + GAP_MM)
+            y = MARGIN_MM + n // COLUMNS * (tall + LABEL_MM + 1 + GAP_MM)
+            h = width * picture.shape[0] / picture.shape[1]
+            canvas.picture(picture, x, y, width, h)
+            canvas.line([(x, y), (x + width, y), (x + width, y + h), (x, y + h), (x, y)], width_mm=0.15, colour=RULE)
+            canvas.text(x, y + tall + LABEL_MM, name[:40], font=font_path(), size_mm=2.6, colour=QUIET)
+        canvas.save_png(file)
+    return files

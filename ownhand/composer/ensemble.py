@@ -1,0 +1,222 @@
+"""Pages with more than one hand's boxes of text: other hands, lettering along curves, drawings, ruled lines drawn."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from capture.errors import UsageError
+from capture.units import Points
+from fontbuild.font import Font
+from ownhand.composer.composer import Composer, Composition, named_texts
+from ownhand.composer.layout.along_curve import baseline_of, bent
+from ownhand.composer.plot.combine import combined, page_of_strokes
+from ownhand.composer.plot.drawings import placed, strokes_of_path
+from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.composer.plot.travel import least_travel
+from ownhand.composer.settings.additions import Curve
+from ownhand.composer.settings.settings import Settings, TextBox
+
+STRAIGHT_HEIGHTS = 20.0
+"""Height of the strip on which a curve's line is first written straight, in x-heights."""
+
+
+class Ensemble:
+    """Sets text in one hand or several, with drawings.
+
+    Parameters
+    ----------
+    font
+        The page's own hand.
+    others
+        Further hands by the names that boxes and curves call them.
+    """
+
+    def __init__(self, font: Font, others: Mapping[str, Font] | None = None) -> None:
+        self._fonts = {"": font, **(others or {})}
+        self._composers: dict[str, Composer] = {"": Composer(font)}
+
+    def of(self, hand: str, *, what: str = "the page") -> Composer:
+        """Return the composer of a hand; '' is the page's own.
+
+        Raises
+        ------
+        UsageError
+            If no hand of that name was given; `what` is named as wanting it.
+        """
+        if hand not in self._fonts:
+            remedy = f"Add --hand {hand}=FOLDER."
+            raise UsageError(what, f"it is to be written in the hand '{hand}', which was not given", remedy)
+        if hand not in self._composers:
+            self._composers[hand] = Composer(self._fonts[hand])
+        return self._composers[hand]
+
+    def compose(self, text: str | Mapping[str, str], settings: Settings | None = None, seed: int = 0) -> Composition:
+        """Return the pages of a text; see `Composer.compose`. Page 1 also bears curves and drawings.
+
+        Raises
+        ------
+        UsageError
+            As `Composer.compose`; and if a hand was not given, a text is longer than its curve, or a drawing leaves
+            the margins.
+        """
+        settings = settings or Settings()
+        drawn = settings.ruling is not None and settings.ruling.drawn
+        if not (settings.curves or settings.drawings or drawn or any(b.hand for b in settings.boxes)):
+            return self._composers[""].compose(text, settings, seed)
+        texts = self._by_name(text, settings)
+        plain = replace(settings, curves=(), drawings=(), order="writing")
+        made = [
+            self._boxes(hand, {n: t for n, t in texts.items() if n in names}, plain, seed)
+            for hand, names in self._names_by_hand(settings).items()
+            if hand == "" or any(n in texts for n in names)
+        ]
+        curves = [c for c in settings.curves if texts.get(c.name, "").strip()]
+        lettered = [self._curve(c, texts[c.name], plain, seed) for c in curves]
+        pages = []
+        for number in range(max(len(m.pages) for m in made)):
+            layers = [m.pages[number] for m in made if number < len(m.pages)]
+            first = layers[0]
+            if drawn:
+                layers.append(
+                    page_of_strokes(_rules(settings), first, pen=settings.ruling.pen if settings.ruling else 1)
+                )
+            if number == 0:
+                layers += [m.pages[0] for m in lettered]
+            for k, drawing in enumerate(settings.drawings, 1):
+                if number == 0 or drawing.every_page:
+                    layers.append(page_of_strokes(placed(drawing, number=k), first, pen=drawing.pen))
+                    _check_margins(layers[-1], settings, f"drawing {k}")
+            page = combined([replace(p, pens=settings.pens) for p in layers])
+            pages.append(least_travel(page) if settings.order == "least travel" else page)
+        every = [*made, *lettered]
+        missing: Counter[str] = Counter()
+        for m in every:
+            missing.update(m.missing)
+        sizes = {name: size for m in every for name, size in m.x_height_mm.items()}
+        notices = tuple(notice for m in every for notice in m.notices)
+        return replace(made[0], pages=tuple(pages), notices=notices, missing=missing, x_height_mm=sizes, seed=seed)
+
+    def missing(self, text: str | Mapping[str, str], settings: Settings) -> Counter[str]:
+        """Return what a text needs and its hands lack, and how often; nothing is set, so that it is quick."""
+        if not (settings.curves or any(b.hand for b in settings.boxes)):
+            return self._composers[""].missing(text, lists=settings.lists)
+        hands = {b.name: b.hand for b in settings.all_boxes} | {c.name: c.hand for c in settings.curves}
+        out: Counter[str] = Counter()
+        for name, body in self._by_name(text, settings).items():
+            out.update(self.of(hands[name]).missing(body, lists=settings.lists))
+        return out
+
+    def _by_name(self, text: str | Mapping[str, str], settings: Settings) -> dict[str, str]:
+        """Return the text of each box and curve by its name."""
+        boxes = [b.name for b in settings.all_boxes if not b.blank]
+        curves = [c.name for c in settings.curves]
+        if isinstance(text, str):
+            if not (boxes or curves):
+                raise UsageError("boxes", "all are blank", "Leave one for the text.")
+            return {(boxes or curves)[0]: text}
+        named = named_texts(text, boxes or curves)
+        for name in named:
+            if name not in (*boxes, *curves):
+                listed = ", ".join((*boxes, *curves))
+                raise UsageError("text", f"there is no box '{name}' to write in", f"The boxes are: {listed}.")
+        return named
+
+    def _names_by_hand(self, settings: Settings) -> dict[str, set[str]]:
+        out: dict[str, set[str]] = {"": set()}
+        for box in settings.all_boxes:
+            self.of(box.hand, what=f"box '{box.name}'")
+            out.setdefault(box.hand, set()).add(box.name)
+        return out
+
+    def _boxes(self, hand: str, texts: dict[str, str], settings: Settings, seed: int) -> Composition:
+        own = tuple(replace(box, hand="") for box in settings.boxes)
+        return self.of(hand).compose(texts, replace(settings, boxes=own), _seed_of(seed, hand))
+
+    def _curve(self, curve: Curve, text: str, settings: Settings, seed: int) -> Composition:
+        what = f"curve '{curve.name}'"
+        composer = self.of(curve.hand, what=what)
+        strokes = strokes_of_path(curve.path, what=what)
+        if len(strokes) != 1:
+            raise UsageError(what, f"its path has {len(strokes)} parts", "Write it as one line, with one M.")
+        length = float(baseline_of(strokes[0])[2][-1])
+        size = curve.x_height_mm or settings.x_height_mm or composer.written_x_height_mm
+        tall = STRAIGHT_HEIGHTS * size
+        # wide enough that no line breaks: whether the text is too long for its curve is said by `bent`
+        wide = max(length, 10.0) + 40 * size + 2 * size * len(text)
+        box = TextBox(curve.name, 0.0, 0.0, wide, tall, x_height_mm=size, pen=curve.pen, fit=False)
+        life = replace(settings.life, margin=0.0, slope=0.0, level=0.0, drift=0.0)
+        straight = replace(
+            settings, paper=(wide, tall), landscape=False, margins_mm=(0.0, 0.0, 0.0, 0.0), boxes=(box,), ruling=None,
+            align="left", life=life, lists=False, indent_mm=0.0,
+        )  # fmt: skip
+        made = composer.compose({curve.name: " ".join(text.split())}, straight, _seed_of(seed, f"curve {curve.name}"))
+        page = made.pages[0]
+        m = composer.font.metrics
+        pen = settings.pens[0].width_mm or page.pen_mm
+        baseline = max(m.ascender, m.cap_height) * size / m.x_height + pen / 2
+        x0, _, x1, _ = page.bounds_mm()
+        free = length - (x1 - x0)
+        shift = {"left": 0.0, "centre": free / 2, "right": free}[curve.align] - x0
+        straight_page = replace(page, points_mm=page.points_mm + np.array([max(shift, -x0), 0.0]))
+        done = bent(straight_page, strokes[0], baseline_mm=baseline, what=what)
+        done = replace(done, size_mm=settings.size_mm, margins_mm=settings.margins_mm)
+        _check_margins(done, settings, what)
+        return replace(made, pages=(done,))
+
+
+def _seed_of(seed: int, name: str) -> int:
+    """Return a seed of its own for each hand and curve; the page's own hand keeps the page's."""
+    if not name:
+        return seed
+    return int.from_bytes(hashlib.sha256(f"{seed} {name}".encode()).digest()[:7], "big")
+
+
+def _rules(settings: Settings) -> list[Points]:
+    """Return the ruled lines of the page, from margin to margin, mm."""
+    assert settings.ruling is not None
+    width, height = settings.size_mm
+    top, right, bottom, left = settings.margins_mm
+    pitch, offset = settings.ruling.pitch_mm, settings.ruling.offset_mm
+    first = int(np.ceil((top - offset) / pitch - 1e-9))
+    last = int(np.floor((height - bottom - offset) / pitch + 1e-9))
+    out = []
+    for k in range(first, last + 1):
+        x = np.linspace(left, width - right, 4)
+        out.append(np.column_stack([x, np.full(4, offset + k * pitch)]))
+    return out
+
+
+def _check_margins(page: PlotPage, settings: Settings, what: str) -> None:
+    if not len(page):
+        return
+    (x0, y0, x1, y1), (width, height) = page.bounds_mm(), settings.size_mm
+    top, right, bottom, left = settings.margins_mm
+    if x0 < left - 0.05 or y0 < top - 0.05 or x1 > width - right + 0.05 or y1 > height - bottom + 0.05:
+        raise UsageError(
+            what,
+            f"it reaches from {x0:.1f}, {y0:.1f} to {x1:.1f}, {y1:.1f} mm, over the margins ({top:g}, {right:g}, "
+            f"{bottom:g}, {left:g} mm) of a page of {width:g} x {height:g} mm",
+            "Make it smaller, move it, or make the margins narrower.",
+        )
+
+
+def others_of(pairs: Sequence[str]) -> dict[str, str]:
+    """Return names and folders of options `name=folder`.
+
+    Raises
+    ------
+    UsageError
+        If one is not of that form, or a name comes twice.
+    """
+    out: dict[str, str] = {}
+    for pair in pairs:
+        name, sign, folder = pair.partition("=")
+        if not (sign and name.strip() and folder.strip()) or name.strip() in out:
+            raise UsageError("--hand", f"'{pair[:60]}' is not a new name and a folder", "Write --hand aunt=FOLDER.")
+        out[name.strip()] = folder.strip()
+    return out

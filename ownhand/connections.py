@@ -1,0 +1,74 @@
+"""Connections of a web server that closes what only stays open: idle ones, slow ones, and too many of them."""
+
+from __future__ import annotations
+
+import contextlib
+from typing import Any
+
+from uvicorn.protocols.http.h11_impl import H11Protocol
+
+HEAD_S = 10.0
+"""In which a request's head must have come, from the opening of the connection or the last answer on."""
+
+WHOLE_S = 75.0
+"""In which a request must have been answered, and its answer taken."""
+
+MOST = 400
+"""Open connections; for a further one the one that has done nothing for longest is closed. Most systems give a program
+1,024 open files."""
+
+LOOK_S = 1.0
+
+
+class BoundedProtocol(H11Protocol):
+    """HTTP/1.1 as uvicorn speaks it, with an end to patience."""
+
+    def connection_made(self, transport: Any) -> None:  # noqa: D102  # uvicorn's
+        super().connection_made(transport)
+        self._seen: object = None
+        self._since = self.loop.time()
+        self._look()
+        if len(self.connections) > MOST:
+            idle = [c for c in self.connections if isinstance(c, BoundedProtocol) and not c.serving and c is not self]
+            if idle:
+                min(idle, key=lambda c: c._since)._drop()
+            else:
+                self._drop()
+
+    @property
+    def serving(self) -> bool:
+        """True while a request is being answered."""
+        return self.cycle is not None and not self.cycle.response_complete
+
+    def _look(self) -> None:
+        if self.transport is None or self.transport.is_closing():
+            return
+        state = (id(self.cycle), self.serving)
+        now = self.loop.time()
+        if state != self._seen:
+            self._seen, self._since = state, now
+        elif now - self._since > (WHOLE_S if self.serving else HEAD_S):
+            self._drop()
+            return
+        self.loop.call_later(LOOK_S, self._look)
+
+    def _drop(self) -> None:
+        with contextlib.suppress(Exception):
+            self.transport.abort()
+
+
+def more_files(wanted: int = 4096) -> None:
+    """Ask the system for more open files than the usual 1,024, as far as it lets us."""
+    with contextlib.suppress(ImportError, ValueError, OSError):
+        import resource
+
+        soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+        most = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+        if soft != resource.RLIM_INFINITY and soft < most:
+            resource.setrlimit(resource.RLIMIT_NOFILE, (most, hard))
+
+
+def peer(scope: Any) -> str:
+    """Return which client a request comes from, as far as its address tells."""
+    client = scope.get("client")
+    return str(client[0]) if client else "local"

@@ -1,0 +1,23 @@
+"""Processes of our own: started without the current folder on their path, so that nothing lying there is executed."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+
+def own_command(call: str) -> list[str]:
+    """Return the command that runs a function of ours, 'package.module:function', in a process of its own.
+
+    `-P` (Python 3.11) keeps the current folder off the path.
+    """
+    module, _, function = call.partition(":")
+    return [sys.executable, "-P", "-c", f"from {module} import {function}; {function}()"]
+
+
+def own_environment() -> dict[str, str]:
+    """Return the environment for it: our own path, but for the current folder unless it is where our packages lie."""
+    home = Path(__file__).resolve().parents[1]
+    paths = [p for p in sys.path if p and Path(p).is_absolute() and Path(p).resolve() != Path.cwd().resolve()]
+    return {**os.environ, "PYTHONPATH": os.pathsep.join(dict.fromkeys([str(home), *paths])), "PYTHONSAFEPATH": "1"}

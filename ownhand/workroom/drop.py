@@ -1,0 +1,124 @@
+"""Files sent to the page: scans that wait to be read, and tables. Size, kind and name are judged here."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import AsyncIterator
+from pathlib import Path
+
+from capture.errors import InputError, OutputError
+from capture.files import SCRAP, make_folder
+from capture.scan import kind_of
+from ownhand.composer.merge.mail_merge import safe_name
+from ownhand.hands.hand import Hand
+
+SUFFIXES = {"PNG": (".png",), "JPEG": (".jpg", ".jpeg"), "TIFF": (".tif", ".tiff"), "PDF": (".pdf",)}
+SUFFIXES |= {"HEIC": (".heic", ".heif")}
+
+LARGEST_SCAN = 300 * 1024 * 1024
+"""Bytes: an A4 page at 1200 dpi in colour, uncompressed, has 420 MB, as PNG or JPEG a tenth of it."""
+
+LARGEST_TABLE = 20 * 1024 * 1024
+MOST_WAITING = 200
+"""Scans that wait to be read; a sheet has some ten pages."""
+
+
+class TooLargeError(InputError):
+    """A file has more bytes than are taken."""
+
+
+def waiting_folder(hand: Hand) -> Path:
+    """Return where scans wait until they are read; what was read is in `scans/`, what was refused is not kept."""
+    return hand.path / "waiting"
+
+
+def waiting(hand: Hand) -> list[Path]:
+    """Return the scans that wait to be read, by name."""
+    folder = waiting_folder(hand)
+    return sorted(p for p in folder.iterdir() if not p.name.startswith(".")) if folder.is_dir() else []
+
+
+def tables_folder(hand: Hand) -> Path:
+    """Return where the tables are kept."""
+    return hand.path / "tables"
+
+
+async def keep_scan_to_read(hand: Hand, name: str, parts: AsyncIterator[bytes], most: int) -> Path:
+    """Write a scan among those that wait, as it comes; return where.
+
+    Raises
+    ------
+    InputError
+        If it is no picture that can be read, too large, or too many wait.
+    """
+    if len(waiting(hand)) >= MOST_WAITING:
+        raise InputError(name, f"{MOST_WAITING} scans wait already", "Let them be read first.")
+    scrap, head = await _received(waiting_folder(hand), name, parts, most)
+    try:
+        kind = kind_of(head)
+        if kind is None:
+            raise InputError(name, "is not a PNG, JPEG, TIFF, PDF or HEIC file", "Save the scan as one of these.")
+        stem, suffix = safe_name(Path(name).stem) or "scan", Path(name).suffix.lower()
+        if suffix not in SUFFIXES[kind]:
+            suffix = SUFFIXES[kind][0]
+        return _placed(scrap, waiting_folder(hand), stem, suffix)
+    except BaseException:
+        scrap.unlink(missing_ok=True)
+        raise
+
+
+async def keep_table(hand: Hand, name: str, parts: AsyncIterator[bytes], most: int) -> Path:
+    """Write a table into the hand's folder, in place of an earlier one of the same name; return where."""
+    scrap, _ = await _received(tables_folder(hand), name, parts, most)
+    target = tables_folder(hand) / f"{safe_name(Path(name).stem) or 'table'}.csv"
+    scrap.replace(target)
+    return target
+
+
+async def _received(folder: Path, name: str, parts: AsyncIterator[bytes], most: int) -> tuple[Path, bytes]:
+    """Return a scrap beside its later place with all that came, and how it begins."""
+    make_folder(folder)
+    handle, scrap = tempfile.mkstemp(prefix=".drop.", suffix=SCRAP, dir=folder)
+    size, head = 0, b""
+    try:
+        with os.fdopen(handle, "wb") as file:
+            async for part in parts:
+                size += len(part)
+                if size > most:
+                    raise TooLargeError(name, f"is larger than {most // 1024**2} MB", "Save it smaller, or split it.")
+                head = (head + part)[:4096] if len(head) < 4096 else head
+                file.write(part)
+            file.flush()
+            os.fsync(file.fileno())
+        Path(scrap).chmod(0o644)
+    except OSError as error:
+        Path(scrap).unlink(missing_ok=True)
+        raise OutputError(str(folder), f"cannot be written ({error.strerror})", "Make room on the disk.") from None
+    except BaseException:
+        Path(scrap).unlink(missing_ok=True)
+        raise
+    if not size:
+        Path(scrap).unlink(missing_ok=True)
+        raise InputError(name, "is empty", "Choose another file.")
+    return Path(scrap), head
+
+
+def _placed(scrap: Path, folder: Path, stem: str, suffix: str) -> Path:
+    """Rename the scrap to a name that no other file has."""
+    number = 1
+    while True:
+        target = folder / (f"{stem}{suffix}" if number == 1 else f"{stem}-{number}{suffix}")
+        try:
+            os.link(scrap, target)
+        except FileExistsError:
+            if target.stat().st_size == scrap.stat().st_size and target.read_bytes() == scrap.read_bytes():
+                scrap.unlink(missing_ok=True)  # the same scan once more
+                return target
+            number += 1
+            continue
+        except OSError:  # a file system without links
+            scrap.replace(target)
+            return target
+        scrap.unlink(missing_ok=True)
+        return target

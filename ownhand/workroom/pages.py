@@ -1,0 +1,227 @@
+"""A page set as it will be plotted, at once: the same composer, settings and files as the command's."""
+
+from __future__ import annotations
+
+import io
+import threading
+import zipfile
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from capture.errors import UsageError
+from ownhand.commands.additions import with_drawings
+from ownhand.commands.build import font_of
+from ownhand.commands.write import in_boxes, page_file
+from ownhand.composer import Composition, Settings
+from ownhand.composer.ensemble import Ensemble
+from ownhand.composer.formats import FORMATS, MEDIA_TYPES, SUFFIXES, page_bytes
+from ownhand.composer.formats.replay import replay_data
+from ownhand.composer.formats.svg import svg_text
+from ownhand.composer.merge.mail_merge import safe_name
+from ownhand.composer.plot.imposition import sheets_of
+from ownhand.composer.plot.machine import Machine, check_bed, machine_from
+from ownhand.composer.plot.motion import effort
+from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.composer.settings.settings_data import settings_from
+from ownhand.hands.hand import Hand
+from ownhand.validation import Place, raise_faults
+from ownhand.workroom.times import newest
+
+LONGEST_TEXT = 200_000
+MOST_SHOWN = 6
+"""Pages drawn; the files hold all."""
+
+EPOCH = (1980, 1, 1, 0, 0, 0)
+"""The time of every file in a ZIP (its earliest): the same files give the same ZIP."""
+
+
+@dataclass(frozen=True)
+class Wish:
+    """What a page is to be."""
+
+    texts: Mapping[str, str]
+    """By box; 'body' where there are none."""
+
+    layout: Mapping[str, Any]
+    """Plain data, as in a layout file."""
+
+    settings: Settings
+    seed: int
+    machine: Machine | None
+    machine_data: Mapping[str, Any] | None
+    name: str
+
+    @property
+    def whole_text(self) -> str:
+        """The text as one file that the command reads: with boxes, each begins with a line of its name."""
+        return joined(self.texts, self.settings)
+
+
+def wish_from(place: Place, hand: Hand) -> Wish:
+    """Return what a request asks for: `texts`, `layout`, `seed`, `machine`, `name`.
+
+    Drawings that the layout names lie in the hand's folder of layouts.
+
+    Raises
+    ------
+    UsageError, InputError
+        If a setting or the machine's profile is impossible.
+    FaultsError
+        If the request does not hold together.
+    """
+    texts = {name: item.text("", LONGEST_TEXT) for name, item in place.of("texts").entries()}
+    seed = place.of("seed").whole(0, 2**53)
+    name = place.of("name").text("page", 200)
+    layout, machine = place.of("layout").value, place.of("machine").value
+    raise_faults(place.faults)
+    data = dict(layout) if isinstance(layout, dict) else {}
+    drawn, _ = with_drawings(data, hand.path / "layouts")
+    settings = settings_from(drawn, where="the layout")
+    profile = machine_from(machine, where="the plotter") if isinstance(machine, dict) else None
+    return Wish(texts, data, settings, seed, profile, machine if profile else None, safe_name(name) or "page")
+
+
+def joined(texts: Mapping[str, str], settings: Settings) -> str:
+    """Return the texts as one, as the command takes it; boxes without a text are left out."""
+    names = [*(box.name for box in settings.boxes if not box.blank), *(curve.name for curve in settings.curves)]
+    if not names:
+        return texts.get("body", "")
+    parts = [(name, texts.get(name, "")) for name in names]
+    return "\n".join(f">> {name}\n{text.strip(chr(10))}" for name, text in parts if text.strip())
+
+
+def as_composed(text: str, settings: Settings) -> str | dict[str, str]:
+    """Return a whole text as the composer takes it; see `commands.write.write_pages`."""
+    return in_boxes(text) if settings.boxes or settings.curves else text
+
+
+class Desk:
+    """Sets pages in one hand; its composer stays warm until the font is built anew."""
+
+    def __init__(self, hand: Hand) -> None:
+        self.hand = hand
+        self._lock = threading.Lock()
+        self._ensemble: Ensemble | None = None
+        self._built = 0
+
+    def ensemble(self) -> Ensemble:
+        """Return what sets text in the font as it was built last.
+
+        Raises
+        ------
+        HandFolderError
+            If it was not built yet.
+        """
+        with self._lock:
+            built = newest([self.hand.ufo / "metainfo.plist", self.hand.ufo / "fontinfo.plist"])
+            if self._ensemble is None or built != self._built:
+                self._ensemble, self._built = Ensemble(font_of(self.hand.path)), built
+            return self._ensemble
+
+    def compose(self, wish: Wish, text: str | Mapping[str, str] | None = None, seed: int | None = None) -> Composition:
+        """Return the pages of a wish; `text` and `seed`: those of one row of a table instead.
+
+        Raises
+        ------
+        UsageError
+            If there is nothing to write, or it does not fit.
+        """
+        text = as_composed(wish.whole_text, wish.settings) if text is None else text
+        if not (text.strip() if isinstance(text, str) else any(t.strip() for t in text.values())):
+            raise UsageError("text", "there is nothing to write yet", "Type some words.")
+        return self.ensemble().compose(text, wish.settings, wish.seed if seed is None else seed)
+
+
+def papers(done: Composition, wish: Wish) -> tuple[PlotPage, ...]:
+    """Return the sheets of paper that are plotted: the pages, or several of them on one."""
+    impose = wish.settings.impose
+    return tuple(done.pages) if impose is None else tuple(sheets_of(done.pages, impose))
+
+
+def page_view(done: Composition, wish: Wish) -> dict[str, Any]:
+    """Return the first pages as they will be plotted, and all that should be known about them."""
+    pages = papers(done, wish)
+    efforts = [effort(page, wish.machine) for page in pages]
+    off_bed = ""
+    if wish.machine is not None:
+        try:
+            for page in papers(done, wish):
+                check_bed(page, wish.machine)
+        except UsageError as error:
+            off_bed = str(error)
+    return {
+        "pages": [svg_text(page) for page in pages[:MOST_SHOWN]],
+        "count": len(pages),
+        "size_mm": list(pages[0].size_mm),
+        "notices": [str(n) for n in done.notices if n.kind != "missing"],
+        "missing": dict(done.missing),
+        "x_height_mm": {name: round(mm, 2) for name, mm in done.x_height_mm.items()},
+        "seconds": round(sum(e.seconds for e in efforts), 1),
+        "ink_mm": round(sum(e.ink_mm for e in efforts)),
+        "travel_mm": round(sum(e.travel_mm for e in efforts)),
+        "lifts": sum(e.lifts for e in efforts),
+        "pens": max((e.pens for e in efforts), default=0),
+        "off_bed": off_bed,
+    }
+
+
+def replay_view(done: Composition, wish: Wish, number: int) -> dict[str, Any]:
+    """Return what is needed to write a page again before one's eyes, at the machine's pace."""
+    pages = papers(done, wish)
+    if not 1 <= number <= len(pages):
+        raise UsageError("page", f"there is no page {number}", "")
+    return replay_data(pages[number - 1], wish.machine)
+
+
+def plot_files(done: Composition, wish: Wish, formats: Iterable[str]) -> tuple[str, str, bytes]:
+    """Return name, kind and content of the files of all pages: a single file, or a ZIP of them.
+
+    Raises
+    ------
+    UsageError
+        If there is no such format, or the writing would leave the machine's bed.
+    """
+    files: list[tuple[str, bytes]] = []
+    kinds = list(dict.fromkeys(formats))
+    for kind in kinds:
+        if kind not in FORMATS:
+            raise UsageError("format", f"no format '{kind[:20]}'", f"Use {', '.join(FORMATS)}.")
+        for page in papers(done, wish):
+            name = page_file(Path(wish.name + SUFFIXES[kind]), page.number).name
+            files.append((name, page_bytes(page, kind, wish.machine)))
+    if not files:
+        raise UsageError("files", "no kind was chosen", f"Choose of {', '.join(FORMATS)}.")
+    if len(files) == 1:
+        return files[0][0], MEDIA_TYPES[kinds[0]], files[0][1]
+    return f"{wish.name}.zip", "application/zip", zipped(files)
+
+
+def zipped(files: Iterable[tuple[str, bytes]]) -> bytes:
+    """Return a ZIP of the files; the same files give the same bytes.
+
+    Names are single ones, without folders: whoever unpacks it gets files beside each other and nowhere else.
+    """
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, data in files:
+            if Path(name).name != name or name in ("", ".", ".."):
+                raise UsageError("ZIP", f"'{name[:60]}' is no plain file name", "")
+            entry = zipfile.ZipInfo(name, EPOCH)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            entry.external_attr = 0o644 << 16
+            archive.writestr(entry, data)
+    return out.getvalue()
+
+
+def zipped_tree(folder: Path) -> bytes:
+    """Return a ZIP of a folder of ours (a UFO), its own name first in every path; the same folder, the same bytes."""
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for file in sorted(p for p in folder.rglob("*") if p.is_file() and not p.is_symlink()):
+            entry = zipfile.ZipInfo(f"{folder.name}/{file.relative_to(folder).as_posix()}", EPOCH)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            entry.external_attr = 0o644 << 16
+            archive.writestr(entry, file.read_bytes())
+    return out.getvalue()

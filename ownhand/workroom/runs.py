@@ -1,0 +1,212 @@
+"""A card for each row of a table: looked through like a stack, written by the command's own run, and kept up to date.
+
+A run's folder `runs/<name>/` holds what `commands.write --table` makes, and `order.json`: what it was made from.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from capture.errors import HandFolderError, InputError, OutputError, UsageError
+from capture.files import make_folder, write_json
+from fontbuild.font import Font
+from ownhand.commands.additions import with_drawings
+from ownhand.commands.build import font_of
+from ownhand.composer.formats import FORMATS, SUFFIXES
+from ownhand.composer.merge.lacks import ranges
+from ownhand.composer.merge.mail_merge import RECORD, Fault, Job, Run, gathered, plan, run_table, safe_name
+from ownhand.composer.merge.table import Table, read_table
+from ownhand.composer.merge.template import parse_template
+from ownhand.composer.plot.machine import machine_from
+from ownhand.composer.settings.settings_data import settings_from
+from ownhand.hands.hand import Hand, open_hand
+from ownhand.validation import FaultsError, Place, raise_faults, read_json
+from ownhand.workroom.drop import tables_folder
+from ownhand.workroom.pages import Wish, zipped
+
+ORDER = "order.json"
+FORMAT = 1
+
+
+@dataclasses.dataclass(frozen=True)
+class Order:
+    """What a run is made from."""
+
+    table: str
+    """Name of the file under `tables/`."""
+
+    name_field: str
+    template: str
+    layout: dict[str, Any]
+    machine: dict[str, Any] | None
+    formats: tuple[str, ...]
+    seed: int
+
+
+def runs_folder(hand: Hand) -> Path:
+    """Return where the runs are."""
+    return hand.path / "runs"
+
+
+def table_of(hand: Hand, name: str) -> Table:
+    """Return a table that was sent.
+
+    Raises
+    ------
+    InputError
+        If there is none of that name.
+    """
+    file = tables_folder(hand) / name
+    if safe_name(Path(name).stem) != Path(name).stem or Path(name).suffix != ".csv" or not file.is_file():
+        raise InputError(name[:80], "is not one of the hand's tables", "Drop the table on the page.")
+    return read_table(file)
+
+
+def table_view(hand: Hand, name: str) -> dict[str, Any]:
+    """Return what the page needs to know of a table."""
+    table = table_of(hand, name)
+    return {
+        "table": name,
+        "columns": list(table.columns),
+        "rows": len(table.rows),
+        "faults": [f"line {row.line}: {row.fault}" for row in table.rows if row.fault][:20],
+    }
+
+
+def order_from(place: Place, wish: Wish) -> Order:
+    """Return what a request asks for: `table`, `name_field` and `formats` beside the wish for the page."""
+    table = place.of("table").text("", 200)
+    name_field = place.of("name_field").text("", 200)
+    formats = tuple(item.choice("svg", FORMATS) for item in place.of("formats").items(most=len(FORMATS)))
+    raise_faults(place.faults)
+    machine = dict(wish.machine_data) if wish.machine_data is not None else None
+    return Order(table, name_field, wish.whole_text, dict(wish.layout), machine, formats or ("svg",), wish.seed)
+
+
+def planned(hand: Hand, order: Order, font: Font) -> tuple[list[Job], list[Fault]]:
+    """Return a job for each row, with the text and seed that the run gives it, and the rows that cannot become one."""
+    template = parse_template(order.template, where="the text")
+    return plan(
+        table_of(hand, order.table), template, run_of(hand, order), font, name_field=order.name_field, seed=order.seed
+    )
+
+
+def run_of(hand: Hand, order: Order) -> Run:
+    """Return what the run makes of every row."""
+    layout, _ = with_drawings(dict(order.layout), hand.path / "layouts")
+    machine = machine_from(order.machine, where="the plotter") if order.machine is not None else None
+    return Run(settings_from(layout, where="the layout"), formats=order.formats, machine=machine)
+
+
+def begin(hand: Hand, order: Order, name: str) -> str:
+    """Write down what a run is made from; return the name it is kept under."""
+    kept = safe_name(name) or "cards"
+    table_of(hand, order.table)
+    folder = make_folder(runs_folder(hand) / kept)
+    write_json(folder / ORDER, {"format": FORMAT, **dataclasses.asdict(order)})
+    return kept
+
+
+def order_of(hand: Hand, name: str) -> Order:
+    """Return what a run was made from.
+
+    Raises
+    ------
+    HandFolderError
+        If there is no such run, or its file does not hold together.
+    """
+    file = runs_folder(hand) / name / ORDER
+    if safe_name(name) != name or not file.is_file():
+        raise HandFolderError(name[:80], "is not one of the hand's runs", "Look at the list of them.")
+    try:
+        data = read_json(file)
+        if data.pop("format") != FORMAT:
+            raise ValueError
+        return Order(**{**data, "formats": tuple(data["formats"])})
+    except (FaultsError, KeyError, TypeError, ValueError, AttributeError):
+        raise HandFolderError(str(file), "does not hold together", "Write the cards again from the page.") from None
+
+
+def write_run(
+    path: Path, name: str, *, force: bool, progress: Callable[[str, int, int], None] | None = None
+) -> dict[str, Any]:
+    """Write the files of a run, as the command does; those that are there and up to date are left alone."""
+    hand = open_hand(path)
+    order = order_of(hand, name)
+    template = parse_template(order.template, where="the text")
+    done = run_table(
+        font_of(path),
+        table_of(hand, order.table),
+        template,
+        runs_folder(hand) / name,
+        run_of(hand, order),
+        name_field=order.name_field,
+        seed=order.seed,
+        force=force,
+        progress=progress,
+    )
+    return {
+        "name": name,
+        "written": done.written,
+        "skipped": done.skipped,
+        "pages": done.pages,
+        "faults": [str(f) for f in done.faults][:200],
+        "notices": [f"{notice} (in {rows} rows)" for notice, rows in done.notices.items()],
+        "missing": [{"char": lack.char, "count": lack.count, "lines": ranges(lack.lines)} for lack in done.missing],
+        "left_over": list(done.left_over),
+    }
+
+
+def stale_rows(hand: Hand, name: str, font: Font) -> int:
+    """Return how many files of a run are not what it would make now: of another text, layout or font, or not there."""
+    order = order_of(hand, name)
+    jobs, _ = planned(hand, order, font)
+    folder = runs_folder(hand) / name
+    try:
+        made = json.loads((folder / RECORD).read_text("utf-8"))["files"]
+    except (OSError, ValueError, KeyError, TypeError):
+        made = {}
+    first = SUFFIXES[order.formats[0]]
+    files = gathered(jobs, run_of(hand, order))
+    return sum(made.get(job.name) != job.digest or not (folder / (job.name + first)).is_file() for job in files)
+
+
+def runs_view(hand: Hand, font: Font | None) -> list[dict[str, Any]]:
+    """Return the hand's runs, each with how many of its files are stale (where the font is known)."""
+    out = []
+    for file in sorted(runs_folder(hand).glob(f"*/{ORDER}")):
+        name = file.parent.name
+        try:
+            order = order_of(hand, name)
+            stale = stale_rows(hand, name, font) if font is not None else 0
+        except (InputError, HandFolderError, UsageError) as error:
+            out.append({"name": name, "files": len(run_files(hand, name)), "stale": 0, "broken": str(error)})
+            continue
+        entry = {"name": name, "files": len(run_files(hand, name)), "stale": stale, "table": order.table}
+        out.append({**entry, "formats": list(order.formats)})
+    return out
+
+
+def run_files(hand: Hand, name: str) -> list[Path]:
+    """Return the plotter files of a run, by name."""
+    kinds = set(SUFFIXES.values())
+    return sorted(p for p in (runs_folder(hand) / name).glob("[!.]*") if p.suffix in kinds and p.is_file())
+
+
+def run_zip(hand: Hand, name: str) -> bytes:
+    """Return all files of a run as a ZIP.
+
+    Raises
+    ------
+    OutputError
+        If nothing was written yet.
+    """
+    order_of(hand, name)
+    files = run_files(hand, name)
+    if not files:
+        raise OutputError(name, "holds no files yet", "Let the cards be written first.")
+    return zipped((p.name, p.read_bytes()) for p in files)

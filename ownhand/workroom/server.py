@@ -1,0 +1,152 @@
+"""The small web server behind the pages: loopback only, one folder of hands, until it is stopped."""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import secrets
+import socket
+import sys
+import threading
+import webbrowser
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from capture.errors import MissingLibraryError, UsageError
+from ownhand.hands.decisions_file import load_decisions, told
+from ownhand.hands.hand import open_hand
+
+if TYPE_CHECKING:
+    import uvicorn
+
+LOOPBACK = "127.0.0.1"
+
+
+@dataclass
+class Running:
+    """A server that is up."""
+
+    url: str
+    server: uvicorn.Server
+    thread: threading.Thread
+    close: Callable[[], None]
+
+    def stop(self) -> None:
+        """Stop it and what it has begun; returns when it has."""
+        self.close()
+        self.server.should_exit = True
+        self.thread.join(timeout=10)
+
+
+def _not_about_stopping(record: logging.LogRecord) -> bool:
+    """Return False for what the web server says of requests that were cut off when it was stopped."""
+    error = record.exc_info[1] if record.exc_info else None
+    return not isinstance(error, asyncio.CancelledError) and not str(record.msg).startswith("Cancel ")
+
+
+def _prepare(path: Path, port: int, key: str) -> tuple[str, uvicorn.Server, socket.socket, Callable[[], None]]:
+    try:
+        import uvicorn
+
+        from ownhand.review.web.access import Guard
+        from ownhand.workroom.app import check, make_app, opened, takes_files
+    except ImportError as error:
+        raise MissingLibraryError(
+            "ownhand open", f"{error.name} is not installed", "Install it: pip install 'ownhand[review]'"
+        ) from None
+    is_hand = (path / "hand.json").is_file()
+    if not is_hand and not path.is_dir():
+        open_hand(path)
+    check(open_hand(path) if is_hand else None)
+    workroom, at = opened(path)
+    app = make_app(workroom)
+    # While the font is built, every answer would wait up to 5 ms (Python's default) each time it touches a file.
+    sys.setswitchinterval(0.0005)
+    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    try:
+        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        listening.bind((LOOPBACK, port))
+    except (OSError, OverflowError) as error:
+        listening.close()
+        reason = getattr(error, "strerror", None) or error
+        raise UsageError(
+            "--port", f"port {port} cannot be used ({reason})", "Leave it out to take a free one."
+        ) from None
+    port = listening.getsockname()[1]
+    logging.getLogger("uvicorn.error").addFilter(_not_about_stopping)
+    hosts = (f"{LOOPBACK}:{port}", f"localhost:{port}")
+    guarded = Guard(app, key=key, hosts=hosts, takes_files=takes_files)
+    config = uvicorn.Config(
+        guarded,
+        log_config=None,
+        access_log=False,
+        server_header=False,
+        lifespan="off",
+        ws="none",
+        timeout_keep_alive=30,
+        limit_concurrency=100,
+        timeout_graceful_shutdown=2,
+    )
+    return f"http://{LOOPBACK}:{port}/{key}/{at}", uvicorn.Server(config), listening, workroom.close
+
+
+def run(
+    path: Path,
+    *,
+    at: str = "",
+    port: int = 0,
+    open_browser: bool = True,
+    announce: Callable[[str], None] = lambda text: None,
+) -> None:
+    """Serve the pages until the program is stopped (Ctrl-C).
+
+    Parameters
+    ----------
+    path
+        A folder with hands, or a hand.
+    at
+        Which part of it to open: '#letters'.
+    port
+        0: any free one.
+    open_browser
+        Open the address in the person's browser.
+    announce
+        Called with what to tell the person: the address, and how to stop.
+
+    Raises
+    ------
+    MissingLibraryError
+        If the libraries of the extra `review` are not installed.
+    HandFolderError
+        If there is no such folder, or the hand cannot be read.
+    UsageError
+        If the port cannot be used.
+    """
+    url, server, listening, close = _prepare(path, port, secrets.token_urlsafe(18))
+    if (path / "hand.json").is_file():
+        for line in told(path / "decisions.json", load_decisions(path / "decisions.json")):
+            announce(line)
+    announce(f"Open {url}{at}")
+    announce("Only this computer can open it. Everything is stored at once; stop with Ctrl-C.")
+    if open_browser:
+        # The socket listens already: the browser waits in its queue until the server answers.
+        listening.listen(64)
+        threading.Thread(target=webbrowser.open, args=(url + at,), daemon=True).start()
+    try:
+        with listening:
+            server.run(sockets=[listening])
+    finally:
+        close()
+
+
+def start(path: Path, *, port: int = 0, key: str = "") -> Running:
+    """Serve the pages from a thread of this program; see `run`."""
+    url, server, listening, close = _prepare(path, port, key or secrets.token_urlsafe(18))
+    # Signals belong to the main thread.
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+    thread.start()
+    while not server.started and thread.is_alive():
+        thread.join(timeout=0.01)
+    return Running(url, server, thread, close)

@@ -1,0 +1,195 @@
+// Boxes on the paper: moved and resized with the pointer, with keys, and by numbers.
+
+import { button, h, keepFocus } from "../core/dom.js";
+
+const STEP = 0.5;
+const round = (mm) => Math.round(mm / STEP) * STEP;
+const FIELDS = [["x_mm", "From the left"], ["y_mm", "From the top"], ["width_mm", "Width"], ["height_mm", "Height"]];
+
+export const marginsOf = (layout) => layout.margins_mm ?? [20, 20, 20, 20];
+
+/** Keep a box inside the margins and at least 4 mm large. */
+export function kept(box, [w, hgt], [top, right, bottom, left]) {
+  const width = Math.min(Math.max(4, box.width_mm), w - left - right);
+  const height = Math.min(Math.max(4, box.height_mm), hgt - top - bottom);
+  return { ...box, width_mm: width, height_mm: height, x_mm: Math.min(Math.max(left, box.x_mm), w - right - width), y_mm: Math.min(Math.max(top, box.y_mm), hgt - bottom - height) };
+}
+
+export class BoxLayer {
+  constructor(desk) {
+    this.desk = desk;
+    this.layer = h("div", { class: "box-layer" });
+    this.chosen = 0;
+    desk.picture.append(this.layer);
+    this.fields = h("div", { class: "stack" });
+  }
+
+  get boxes() {
+    return this.desk.layout.boxes ?? [];
+  }
+
+  draw(size) {
+    this.size = size;
+    const [w, hgt] = size;
+    const [top, right, bottom, left] = marginsOf(this.desk.layout);
+    const share = (x, y, width, height) => ({ left: `${(100 * x) / w}%`, top: `${(100 * y) / hgt}%`, width: `${(100 * width) / w}%`, height: `${(100 * height) / hgt}%` });
+    if (this.drag) return;
+    keepFocus(this.layer, () => this.layer.replaceChildren(
+      h("div", { class: "margin-line", style: share(left, top, w - left - right, hgt - top - bottom) }),
+      ...this.boxes.map((box, i) => this.boxOf(box, i, share(box.x_mm, box.y_mm, box.width_mm, box.height_mm))),
+    ));
+    this.drawFields();
+  }
+
+  boxOf(box, i, place) {
+    const words = `Box ${box.name}: ${box.x_mm} mm from the left, ${box.y_mm} from the top, ${box.width_mm} by ${box.height_mm} mm`;
+    const el = h(
+      "div",
+      { class: box.blank ? "box blank" : "box", style: place, tabindex: 0, role: "button", "data-act": `box${i}`, "data-box": box.name, "aria-label": `${words}. Arrows move it, Shift with arrows resizes it.`, "aria-pressed": String(i === this.chosen), onkeydown: (e) => this.key(e, i), onpointerdown: (e) => this.down(e, i), onpointermove: (e) => this.move(e), onpointerup: (e) => this.up(e), onpointercancel: (e) => this.up(e), onfocus: () => this.choose(i) },
+      h("span", { class: "box-name", "aria-hidden": "true" }, box.name),
+      h("span", { class: "box-corner", "aria-hidden": "true", "data-corner": "yes" }),
+    );
+    return el;
+  }
+
+  choose(i) {
+    if (this.chosen === i) return;
+    this.chosen = i;
+    this.layer.querySelectorAll(".box").forEach((el, k) => el.setAttribute("aria-pressed", String(k === i)));
+    this.drawFields();
+  }
+
+  put(i, changes) {
+    const next = this.boxes.map((box, k) => (k === i ? kept({ ...box, ...changes }, this.size, marginsOf(this.desk.layout)) : box));
+    this.desk.lay("boxes", next);
+    this.draw(this.size);
+  }
+
+  key(event, i) {
+    const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+    if (!by) return;
+    event.preventDefault();
+    event.stopPropagation();
+    const box = this.boxes[i];
+    if (event.shiftKey) this.put(i, { width_mm: box.width_mm + by[0], height_mm: box.height_mm + by[1] });
+    else this.put(i, { x_mm: box.x_mm + by[0], y_mm: box.y_mm + by[1] });
+  }
+
+  down(event, i) {
+    if (event.button !== 0) return;
+    this.choose(i);
+    const el = event.currentTarget;
+    el.focus({ preventScroll: true });
+    el.setPointerCapture(event.pointerId);
+    const rect = this.layer.getBoundingClientRect();
+    this.drag = { i, el, id: event.pointerId, from: [event.clientX, event.clientY], box: { ...this.boxes[i] }, k: this.size[0] / rect.width, corner: Boolean(event.target.dataset.corner) };
+    event.preventDefault();
+  }
+
+  move(event) {
+    const d = this.drag;
+    if (!d || d.id !== event.pointerId) return;
+    const dx = (event.clientX - d.from[0]) * d.k;
+    const dy = (event.clientY - d.from[1]) * d.k;
+    const wanted = d.corner ? { width_mm: round(d.box.width_mm + dx), height_mm: round(d.box.height_mm + dy) } : { x_mm: round(d.box.x_mm + dx), y_mm: round(d.box.y_mm + dy) };
+    const box = kept({ ...d.box, ...wanted }, this.size, marginsOf(this.desk.layout));
+    d.now = box;
+    const [w, hgt] = this.size;
+    Object.assign(d.el.style, { left: `${(100 * box.x_mm) / w}%`, top: `${(100 * box.y_mm) / hgt}%`, width: `${(100 * box.width_mm) / w}%`, height: `${(100 * box.height_mm) / hgt}%` });
+  }
+
+  up(event) {
+    const d = this.drag;
+    if (!d || d.id !== event.pointerId) return;
+    this.drag = null;
+    if (d.now) this.put(d.i, d.now);
+  }
+
+  // --- numbers -------------------------------------------------------------------------------------------------------
+
+  drawFields() {
+    const { desk } = this;
+    const { boxes } = this;
+    keepFocus(this.fields, () => {
+      if (!boxes.length) {
+        this.fields.replaceChildren(h("p", { class: "hint" }, "One text fills the page inside its margins."), button("Divide the page into two boxes", () => this.divide(), { "data-act": "divide" }));
+        return;
+      }
+      const i = Math.min(this.chosen, boxes.length - 1);
+      const box = boxes[i];
+      const number = ([name, label]) => h("label", { class: "field narrow" }, h("span", {}, `${label}, mm`), h("input", { type: "number", step: 0.5, value: box[name], "data-act": `field-${name}`, onchange: (e) => e.target.value !== "" && this.put(i, { [name]: Number(e.target.value) }) }));
+      const pens = desk.layout.pens ?? [{}];
+      this.fields.replaceChildren(
+        h("div", { class: "row", role: "group", "aria-label": "Boxes" }, boxes.map((b, k) => button(b.name, () => this.choose(k), { "aria-pressed": String(k === i), "data-act": `choose${k}` }))),
+        h("div", { class: "row bottom" },
+          h("label", { class: "field" }, h("span", {}, "Name"), h("input", { type: "text", value: box.name, maxlength: 40, size: 12, "data-act": "field-name", onchange: (e) => this.rename(i, e.target.value) })),
+          h("label", { class: "field" }, h("span", {}, "Pen"), h("select", { "data-act": "field-pen", onchange: (e) => this.put(i, { pen: Number(e.target.value) }) }, pens.map((p, k) => h("option", { value: k + 1, selected: (box.pen ?? 1) === k + 1 }, `${k + 1}${p.name ? ` ${p.name}` : ""}`)))),
+          h("label", { class: "field" }, h("span", {}, "Lines"), h("select", { "data-act": "field-align", onchange: (e) => this.put(i, { align: e.target.value || null }) }, [["", "as the page"], ["left", "left"], ["centre", "centre"], ["right", "right"], ["justified", "justified"]].map(([v, l]) => h("option", { value: v, selected: (box.align ?? "") === v }, l))))),
+        h("div", { class: "row bottom" }, FIELDS.map(number)),
+        h("label", { class: "tick" }, this.tick(i, "fit"), h("span", {}, "Write smaller where the text would not fit")),
+        h("label", { class: "tick" }, this.tick(i, "blank"), h("span", {}, "Keep it free, for a stamp or a signature")),
+        h("div", { class: "row" }, button("One more box", () => this.add(), { "data-act": "more" }), button(`Take ${box.name} away`, () => this.remove(i), { "data-act": "less" })),
+      );
+    });
+  }
+
+  tick(i, name) {
+    const el = h("input", { type: "checkbox", "data-act": `tick-${name}`, onchange: (e) => { this.put(i, { [name]: e.target.checked }); this.desk.texts.draw(); } });
+    el.checked = Boolean(this.boxes[i][name]);
+    return el;
+  }
+
+  inner() {
+    const [top, right, bottom, left] = marginsOf(this.desk.layout);
+    const [w, hgt] = this.size;
+    return { x: left, y: top, w: w - left - right, h: hgt - top - bottom };
+  }
+
+  /** A message and an address: as on a postcard. */
+  divide() {
+    const { x, y, w, h: hgt } = this.inner();
+    const half = round(w * 0.58);
+    this.desk.wish.texts.message ??= this.desk.wish.texts.body ?? "";
+    this.desk.wish.texts.address ??= "";
+    this.desk.lay("boxes", [
+      { name: "message", x_mm: x, y_mm: y, width_mm: half - 4, height_mm: hgt, fit: true },
+      { name: "address", x_mm: round(x + half + 2), y_mm: round(y + hgt * 0.45), width_mm: Math.floor(w - half - 2), height_mm: Math.floor(hgt * 0.5), fit: true },
+    ]);
+    delete this.desk.layout.fit;
+    this.chosen = 0;
+    this.draw(this.size);
+    this.desk.texts.draw();
+  }
+
+  add() {
+    const { x, y, w, h: hgt } = this.inner();
+    let n = this.boxes.length + 1;
+    while (this.boxes.some((b) => b.name === `box ${n}`)) n += 1;
+    this.desk.lay("boxes", [...this.boxes, kept({ name: `box ${n}`, x_mm: round(x), y_mm: round(y), width_mm: Math.floor(w / 3), height_mm: Math.floor(hgt / 3), fit: true }, this.size, marginsOf(this.desk.layout))]);
+    this.chosen = this.boxes.length - 1;
+    this.draw(this.size);
+    this.desk.texts.draw();
+  }
+
+  remove(i) {
+    const left = this.boxes.filter((_, k) => k !== i);
+    if (!left.length) this.desk.wish.texts.body ??= this.desk.wish.texts[this.boxes[i].name] ?? "";
+    this.desk.lay("boxes", left.length ? left : null);
+    this.chosen = 0;
+    this.draw(this.size);
+    this.desk.texts.draw();
+  }
+
+  rename(i, typed) {
+    const name = typed.replaceAll("\n", " ").trim();
+    const before = this.boxes[i].name;
+    if (!name || name === before || this.boxes.some((b) => b.name === name)) {
+      this.drawFields();
+      return;
+    }
+    this.desk.wish.texts[name] = this.desk.wish.texts[before] ?? "";
+    delete this.desk.wish.texts[before];
+    this.put(i, { name });
+    this.desk.texts.draw();
+  }
+}

@@ -1,0 +1,13 @@
+"""Words and lines of writing whose text is known: strokes in the order of writing, and the letters' ink.
+
+`letter_forms` holds how letters are written inside words, `letter_viterbi` finds the cheapest way of a pen through the
+ink that is a row of such letters, `decoding` calls it until the writing's own size, slope and slant are found,
+`delayed_strokes` deals dots and bars, `word_reading` puts it together, `line_reading` does it for a line.
+"""
+
+from __future__ import annotations
+
+from skeleton.words.line_reading import LineReading, read_line
+from skeleton.words.word_reading import WordLetter, WordReading, read_word
+
+__all__ = ["LineReading", "WordLetter", "WordReading", "read_line", "read_word"]

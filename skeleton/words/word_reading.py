@@ -1,0 +1,185 @@
+"""A word's ink and its text read as strokes in the order of writing, and as letters."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.units import Points, image_from_pixels
+from skeleton.fitting.refinement import completed, fit_context, fit_hypothesis
+from skeleton.geometry.polyline import lengths_along
+from skeleton.geometry.quantiles import median
+from skeleton.geometry.stroke import Stroke
+from skeleton.graph.junctions import Network
+from skeleton.ink.ink_map import Grey, InkMap, find_ink
+from skeleton.pipeline import state_graph_of_ink
+from skeleton.states.state_graph import States, draw
+from skeleton.words.decoding import Decoded, decode_text
+from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of
+from skeleton.words.letter_forms import Known
+
+Ints = NDArray[np.int64]
+
+DOUBTFUL = 0.35
+"""Misfit, x-heights, from which a letter is doubtful."""
+
+
+@dataclass(frozen=True, eq=False)
+class WordLetter:
+    """One letter of a word that was read."""
+
+    char: str
+    pieces_mm: tuple[Points, ...]
+    """Its part of the strokes, each (n, 2), in the order of writing; the image's frame: mm, y down. A join belongs to
+    the letter that it leaves. Empty if no ink was found for it."""
+
+    misfit: float
+    """How far its ink lies from where its form has it, up or down, on the average, in x-heights."""
+
+    joined: bool
+    """True where the pen stayed down on the way to the next letter."""
+
+
+@dataclass(frozen=True, eq=False)
+class WordReading:
+    """What the pen did in a word. Frame: the image's (mm, origin top left, y down)."""
+
+    strokes: tuple[Stroke, ...]
+    """In the order of writing: dots and bars of joined letters come after the word."""
+
+    letters: tuple[WordLetter, ...]
+    """In reading order, one for every character of the text; without any where nothing could be read."""
+
+    baseline_mm: tuple[float, float]
+    """Height of the baseline at the image's left edge, and its slope (down per mm to the right)."""
+
+    x_height_mm: float
+    slant: float
+    """How far strokes lean: mm to the right per mm up."""
+
+    cost: float
+    """Of a letter, on the average: how badly the text suits the ink, 0 for well; NaN where nothing was read."""
+
+
+def read_word(grey: Grey, dpi: float, text: str, known: Known | None = None) -> WordReading:
+    """Return the strokes of a word whose text is known, and which ink belongs to which letter.
+
+    Parameters
+    ----------
+    grey
+        Shape (h, w), uint8; dark ink of this word alone on light paper.
+    dpi
+        Pixels per inch.
+    text
+        What was written, without spaces.
+    known
+        The writer's own letters, tried before all others: for each character attempts, each a list of strokes (n, 2)
+        in x-heights, baseline at y = 0, y down.
+
+    Raises
+    ------
+    ValueError
+        If `grey` is not a two-dimensional uint8 array, `dpi` is not positive, or the text has spaces or is empty.
+    """
+    if getattr(grey, "ndim", 0) != 2 or grey.dtype != np.uint8:
+        raise ValueError(f"grey must be a uint8 array of shape (h, w), got {getattr(grey, 'dtype', type(grey))}")
+    if not dpi > 0:
+        raise ValueError(f"dpi must be positive, got {dpi}")
+    if not text or any(c.isspace() for c in text):
+        raise ValueError(f"text must be one word, got {text!r}")
+    ink = find_ink(grey, float(dpi))
+    return read_word_ink(ink, text, known) if ink is not None else nothing_read()
+
+
+def nothing_read() -> WordReading:
+    """Return the reading of no ink, or of ink that cannot be the text."""
+    return WordReading((), (), (0.0, 0.0), 0.0, 0.0, float("nan"))
+
+
+def read_word_ink(ink: InkMap, text: str, known: Known | None = None) -> WordReading:
+    """Return the reading of a word's ink; see `read_word`."""
+    apart = state_graph_of_ink(ink)
+    if apart is None:
+        return nothing_read()
+    _, net, states = apart
+    found = decode_text(net, states, text, known)
+    if found is None:
+        return nothing_read()
+    strokes = _dealt(states, found, text)
+    places = found.frame.place(states.here)
+    order = in_writing_order(strokes, [float(places[s.walk, 0].mean()) for s in strokes])
+    strokes = [strokes[i] for i in order]
+    written = _fitted(net, states, ink, strokes)
+    return _reading(text, found, strokes, written, ink.px_per_mm)
+
+
+def _dealt(states: States, found: Decoded, text: str) -> list[WrittenStroke]:
+    """Return the strokes found, what no form has dealt to the letters, in no order."""
+    places = found.frame.place(states.here)
+    every, starts = found.walks
+    out: list[WrittenStroke] = []
+    spans = list(zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True))
+    extents: list[tuple[float, float] | None] = [None] * len(text)
+    for j in range(len(text)):
+        x = places[every[found.letter == j], 0]
+        extents[j] = (float(x.min()), float(x.max())) if len(x) else None
+    for a, b in spans:
+        letter = found.letter[a:b]
+        if letter[0] >= 0:
+            out.append(WrittenStroke(every[a:b].tolist(), letter))
+        else:
+            j = owner_of(places[every[a:b]], text, extents)
+            out.append(WrittenStroke(every[a:b].tolist(), np.full(b - a, j), True))
+    return out
+
+
+def _fitted(net: Network, states: States, ink: InkMap, strokes: Sequence[WrittenStroke]) -> list[tuple[Stroke, Ints]]:
+    """Return strokes fitted to the ink together, each with the letter of every point."""
+    if not strokes:
+        return []
+    lines = [draw(net, states, s.walk) for s in strokes]
+    out = []
+    for s, r in zip(strokes, completed(fit_hypothesis(lines, fit_context(ink))), strict=True):
+        letter = _spread(states.here[s.walk], s.letter, r.line)
+        points = image_from_pixels(r.line, px_per_mm=ink.px_per_mm)
+        width = r.width / ink.px_per_mm
+        out.append((Stroke(points, float(median(r.width)) / ink.px_per_mm, width, r.closed), letter))
+    return out
+
+
+def _spread(places: Points, letter: Ints, line: Points) -> Ints:
+    """Return the letter of every point of a line that was drawn along places, by shares of the length."""
+    if len(places) < 2 or len(line) < 2:
+        return np.full(len(line), letter[0])
+    there, along = lengths_along(np.ascontiguousarray(places)), lengths_along(np.ascontiguousarray(line))
+    k = np.searchsorted(there / max(there[-1], 1e-9), along / max(along[-1], 1e-9))
+    return np.asarray(letter[np.minimum(k, len(letter) - 1)], np.int64)
+
+
+def _reading(
+    text: str,
+    found: Decoded,
+    strokes: Sequence[WrittenStroke],
+    written: Sequence[tuple[Stroke, Ints]],
+    px_per_mm: float,
+) -> WordReading:
+    """Return what was found, the strokes cut into letters."""
+    pieces: list[list[Points]] = [[] for _ in text]
+    for stroke, letter in written:
+        cuts = np.flatnonzero(np.diff(letter)) + 1
+        for a, b in zip([0, *cuts.tolist()], [*cuts.tolist(), len(letter)], strict=True):
+            # the point where a letter is cut off belongs to both
+            pieces[int(letter[a])].append(stroke.points_mm[a : min(b + 1, len(letter))])
+    joined = {int(a) for s in strokes for a, b in zip(s.letter[:-1], s.letter[1:], strict=True) if b == a + 1}
+    frame = found.frame
+    letters = tuple(
+        WordLetter(char, tuple(pieces[j]), float(found.misfit[j]), j in joined) for j, char in enumerate(text)
+    )
+    at_left = frame.y - frame.slope * (frame.x + 0.5)
+    return WordReading(
+        tuple(stroke for stroke, _ in written), letters, ((at_left + 0.5) / px_per_mm, frame.slope),
+        frame.x_height / px_per_mm, frame.slant, found.cost / len(text),
+    )  # fmt: skip

@@ -1,0 +1,178 @@
+"""Several hands, lettering along curves, drawings and drawn rules on one page."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from svgpathtools import parse_path
+
+from capture.errors import InputError, UsageError
+from ownhand.commands.additions import with_drawings
+from ownhand.composer import Life, Ruling, Settings, TextBox
+from ownhand.composer.ensemble import Ensemble, others_of
+from ownhand.composer.formats.svg import svg_text
+from ownhand.composer.plot.drawings import strokes_of_path, strokes_of_svg
+from ownhand.composer.plot.plot_page import flatten
+from ownhand.composer.settings.additions import Curve, Drawing
+from ownhand.composer.settings.settings import Pen
+from tests.ownhand.composing import composer
+from tests.ownhand.hershey_font import hershey_font
+
+CARD = Settings(paper=(148.0, 105.0), margins_mm=(6.0,) * 4, x_height_mm=2.4, pens=(Pen(), Pen("#aa3311")))
+BOXES = (TextBox("message", 8, 40, 80, 55), TextBox("aside", 95, 60, 45, 30, hand="aunt", pen=2))
+TEXT = {"message": "We lit the lamp at four.", "aside": "hello"}
+
+
+def ensemble() -> Ensemble:
+    return Ensemble(hershey_font(), {"aunt": hershey_font("scripts", 3)})
+
+
+def test_a_page_without_such_things_is_the_composers_own() -> None:
+    ours, own = ensemble().compose("a seal", CARD, seed=4), composer().compose("a seal", CARD, seed=4)
+
+    assert svg_text(ours.pages[0]) == svg_text(own.pages[0])
+
+
+def test_each_box_is_written_in_its_hand_with_its_pen() -> None:
+    page = ensemble().compose(TEXT, replace(CARD, boxes=BOXES), seed=1).pages[0]
+
+    assert set(page.pen.tolist()) == {1, 2}
+    # a joined face: one path may hold several letters and bears the number of the first
+    begun = [page.chars[i] for i in dict.fromkeys(page.letter[page.pen == 2].tolist())]
+    assert begun[0] == "h"
+    assert set(begun) <= set("hello")
+
+
+def test_a_hand_that_was_not_given_is_named() -> None:
+    with pytest.raises(UsageError, match=r"box 'aside': .*'aunt'.*--hand aunt=FOLDER"):
+        Ensemble(hershey_font()).compose(TEXT, replace(CARD, boxes=BOXES))
+
+
+def test_what_a_second_hand_lacks_is_counted_in_it() -> None:
+    texts = {"message": "ж", "aside": "жж"}
+
+    assert ensemble().missing(texts, replace(CARD, boxes=BOXES))["ж"] == 3
+    assert ensemble().compose({**TEXT, "aside": "oж"}, replace(CARD, boxes=BOXES)).missing["ж"] == 1
+
+
+def test_lettering_stands_on_its_curve() -> None:
+    curve = Curve("title", "M 20 74 A 54 54 0 0 1 128 74", align="centre", x_height_mm=3.0)
+    settings = replace(CARD, paper=(148.0, 148.0), curves=(curve,), boxes=(), life=Life(0.0))
+    page = ensemble().compose({"title": "nummus annus"}, settings, seed=2).pages[0]
+    points, _ = flatten(page.points_mm, page.starts)
+    radius = np.hypot(*(points - [74.0, 74.0]).T)
+
+    # x-height letters without descenders: their feet stand on the circle of 54 mm, their heads 3 mm above it
+    assert radius.min() == pytest.approx(54.0, abs=0.4)
+    assert radius.max() == pytest.approx(57.0, abs=0.7)
+    angles = np.degrees(np.arctan2(74.0 - points[:, 1], points[:, 0] - 74.0))
+    assert angles.max() - 90 == pytest.approx(90 - angles.min(), abs=2.0)
+
+
+@pytest.mark.parametrize(
+    ("path", "message"),
+    [
+        ("M 20 60 L 40 60", "its text is .* mm long, the curve 20 mm"),
+        ("M 40 60 A 4 4 0 1 1 40 60.1 A 4 4 0 1 1 40 60 A 4 4 0 1 1 40 60.1 A 4 4 0 1 1 40 60", "is too small"),
+        ("M 20 60 L 140 60 M 3 3 L 4 4", "has 2 parts"),
+        ("hello", "is no SVG path data"),
+        ("M 20 4 L 140 4", "over the margins"),
+    ],
+)
+def test_a_curve_that_cannot_bear_its_text_says_why(path: str, message: str) -> None:
+    with pytest.raises(UsageError, match=message):
+        ensemble().compose({"t": "nummus annus"}, replace(CARD, curves=(Curve("t", path),)), seed=2)
+
+
+@pytest.mark.parametrize("data", ["M1 2 L8 3 l2 2 h4 v-3 Z", "M0 0 C1 5 4 6 9 2 S 12 0 14 4", "M0 0 Q 5 9 10 0 T 20 0",
+                                  "M2 3 A 4 6 30 1 0 9 9"])  # fmt: skip
+def test_path_data_are_read_as_another_library_reads_them(data: str) -> None:
+    # svgpathtools, an independent reader of SVG 1.1, 8.3
+    (ours,), theirs = strokes_of_path(data), parse_path(data)
+    points, _ = flatten(ours, np.array([0, len(ours)]), within_mm=0.02)
+    wanted = np.array([[z.real, z.imag] for z in map(theirs.point, np.linspace(0, 1, 400))])
+    dense = np.concatenate([np.linspace(a, b, 60) for a, b in pairwise(points)])
+    gaps = np.hypot(*(wanted[:, None] - dense[None]).transpose(2, 0, 1)).min(axis=1)
+
+    assert gaps.max() < 0.25
+    np.testing.assert_allclose(ours[0], wanted[0], atol=1e-9)
+    np.testing.assert_allclose(ours[-1], wanted[-1], atol=1e-6)
+
+
+def test_a_drawing_fills_the_place_it_is_given() -> None:
+    drawing = Drawing(path="M5 5h10v20h-10z", x_mm=30, y_mm=20, width_mm=20, pen=2)
+    page = ensemble().compose("a", replace(CARD, drawings=(drawing,)), seed=1).pages[0]
+    points = np.concatenate([page.path(k) for k in range(len(page)) if page.pen[k] == 2])
+
+    np.testing.assert_allclose([points.min(axis=0), points.max(axis=0)], [[30, 20], [50, 60]], atol=1e-6)
+
+
+def test_a_drawing_over_the_margin_is_refused() -> None:
+    with pytest.raises(UsageError, match="drawing 1: it reaches from"):
+        ensemble().compose("a", replace(CARD, drawings=(Drawing(path="M0 0h20", x_mm=140, y_mm=50),)))
+
+
+def test_svg_files_are_read_with_groups_units_and_hidden_parts() -> None:
+    svg = (
+        b'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 80 40">'
+        b'<g transform="translate(10 0)"><rect x="0" y="0" width="20" height="10"/></g>'
+        b'<path display="none" d="M0 0L80 40"/><text x="3" y="9">lamp</text></svg>'
+    )
+    strokes, left_out = strokes_of_svg(svg, where="lamp.svg")
+    points = np.concatenate(strokes)
+
+    np.testing.assert_allclose([points.min(axis=0), points.max(axis=0)], [[5, 0], [15, 5]], atol=1e-3)
+    assert left_out == {"text": 1}
+
+
+@pytest.mark.parametrize("data", [b"", b"<svg", b'<!DOCTYPE a [<!ENTITY b "c">]><svg>&b;</svg>', b"<svg/>"])
+def test_a_file_that_is_no_drawing_is_refused_in_one_line(data: bytes) -> None:
+    with pytest.raises(InputError, match=r"x\.svg"):
+        strokes_of_svg(data, where="x.svg")
+
+
+def test_a_layouts_drawings_are_read_from_its_folder_and_nowhere_else(tmp_path: Path) -> None:
+    (tmp_path / "in").mkdir()
+    (tmp_path / "lamp.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg"><path d="M0 0L9 9"/></svg>')
+    grey = np.full((120, 240), 250, np.uint8)
+    cv2.line(grey, (40, 60), (200, 60), 30, 6, cv2.LINE_AA)
+    cv2.imwrite(str(tmp_path / "line.png"), grey)
+    data, notices = with_drawings({"drawings": [{"file": "lamp.svg"}, {"file": "line.png", "dpi": 300}]}, tmp_path)
+    (line,) = strokes_of_path(data["drawings"][1]["path"])
+
+    assert notices == []
+    assert data["drawings"][0]["path"].startswith("M0")
+    assert np.ptp(line[:, 0]) == pytest.approx(160 / 300 * 25.4, abs=0.4)
+    with pytest.raises(InputError, match="outside the layout's folder"):
+        with_drawings({"drawings": [{"file": "../lamp.svg"}]}, tmp_path / "in")
+
+
+def test_ruled_lines_are_drawn_when_asked_for() -> None:
+    ruled = replace(CARD, ruling=Ruling(8.0, 10.0, drawn=True, pen=2))
+    page = ensemble().compose("a seal", ruled, seed=1).pages[0]
+    rules = [page.path(k) for k in range(len(page)) if page.pen[k] == 2]
+
+    assert [r[0, 1] for r in rules] == [10 + 8 * k for k in range(12) if 6 <= 10 + 8 * k <= 99]
+    assert all(r[0, 0] == 6 and r[-1, 0] == 142 for r in rules)
+
+
+def test_further_hands_are_given_by_name_and_folder() -> None:
+    assert others_of(["aunt=a b", "me = c"]) == {"aunt": "a b", "me": "c"}
+    for wrong in (["aunt"], ["=x"], ["a=b", "a=c"]):
+        with pytest.raises(UsageError, match="--hand"):
+            others_of(wrong)
+
+
+def test_a_text_before_the_first_named_box_is_for_the_first_and_never_lost() -> None:
+    boxes = (TextBox("message", 8, 40, 80, 55), TextBox("aside", 95, 60, 45, 30))
+    page = ensemble().compose({"": "we sail", "aside": "hello"}, replace(CARD, boxes=boxes), seed=1).pages[0]
+
+    assert "".join(page.chars) == "wesailhello"
+    for hands in (boxes, (replace(boxes[0], hand="aunt"), boxes[1])):
+        with pytest.raises(UsageError, match="both what comes before"):
+            ensemble().compose({"": "we sail", "message": "lamp"}, replace(CARD, boxes=hands))

@@ -1,0 +1,171 @@
+"""Words and lines whose text is known: strokes, letters, and what does not suit its text."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import skeleton
+from sample_sheets.writer import KEEPER, write_line
+from skeleton.words.decoding import connected_parts
+from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of
+from skeleton.words.frame import WordFrame, refitted
+from skeleton.words.letter_forms import forms_of, main_strokes, packed, unpacked
+from skeleton.words.line_reading import read_line
+from skeleton.words.word_reading import read_word
+from tests.bench.trace_ink import ink
+from tests.bench.words import letters_found, script_word, way
+
+
+@pytest.fixture(scope="module")
+def script():
+    """Words in Hershey's simplex script (NBS SP 424), inked and read: {text: (reading, true strokes, true letters)}."""
+    out = {}
+    for text in ("harbour", "summer"):
+        word = script_word(text)
+        grey, offset = ink(word.strokes)
+        letters = [(c, [p + offset for p in pieces]) for c, pieces in word.letters]
+        out[text] = (read_word(grey, 300, text), [s + offset for s in word.strokes], letters)
+    return out
+
+
+def test_a_joined_word_is_passed_as_it_was_drawn(script):
+    for reading, strokes, _ in script.values():
+        assert way([s.points_mm for s in reading.strokes], strokes) > 0.85
+
+
+def test_every_letter_of_a_joined_word_gets_its_ink(script):
+    for text, (reading, _, letters) in script.items():
+        assert "".join(x.char for x in reading.letters) == text
+        assert letters_found([(x.char, x.pieces_mm) for x in reading.letters], letters) >= 0.7
+
+
+def test_joined_letters_are_known_to_be_joined(script):
+    assert sum(x.joined for x in script["harbour"][0].letters) >= 3
+
+
+def test_the_lines_of_writing_are_where_they_are(script):
+    reading = script["summer"][0]
+    # its s is taller than its other letters
+    assert reading.x_height_mm == pytest.approx(3.5, rel=0.3)
+    feet = [max(p[:, 1].max() for p in x.pieces_mm) for x in reading.letters]
+    assert reading.baseline_mm[0] == pytest.approx(np.mean(feet), abs=0.6)
+
+
+def test_another_word_costs_more(script):
+    grey, _ = ink(script_word("harbour").strokes)
+    assert read_word(grey, 300, "fjord").cost > script["harbour"][0].cost + 0.5
+
+
+def test_a_line_of_print_is_dealt_to_its_words():
+    """The lighthouse keeper's own lines (simulated), sloping by three degrees."""
+    text = "lamp on the tower"
+    written = write_line(text, (0.0, 20.0), 3.0, np.random.default_rng(3), KEEPER)
+    turn = np.array([[1.0, np.tan(np.radians(3))], [0.0, 1.0]])
+    letters = [(c, [np.asarray(t.points_mm) @ turn for t in traces]) for c, _, traces in written]
+    grey, offset = ink([p for _, pieces in letters for p in pieces])
+    reading = read_line(grey, 300, text)
+    assert reading.texts == tuple(text.split())
+    assert [len(w.letters) for w in reading.words] == [4, 2, 3, 5]
+    right = [(c, [p + offset for p in pieces]) for c, pieces in letters]
+    assert letters_found([(x.char, x.pieces_mm) for x in reading.letters], right) >= 0.85
+    assert reading.left_out < 0.02
+
+
+def test_a_blot_beside_the_words_is_left_out():
+    word = script_word("lamp")
+    x = word.strokes[-1][:, 0].max() + 25.0
+    zigzag = np.stack([x + np.tile([0.0, 4.0], 12), np.linspace(-2.0, 4.0, 24)], axis=1)
+    grey, _ = ink([*word.strokes, zigzag])
+    reading = read_line(grey, 300, "lamp")
+    assert reading.left_out > 0.2
+    assert max(s.points_mm[:, 0].max() for s in reading.strokes) < x
+
+
+def test_a_blank_picture_has_no_letters():
+    blank = np.full((80, 200), 250, np.uint8)
+    assert read_word(blank, 300, "lamp").letters == ()
+    assert [w.letters for w in read_line(blank, 300, "the lamp").words] == [(), ()]
+
+
+@pytest.mark.parametrize("text", ["", " ", "two words"])
+def test_a_word_is_one_word(text):
+    with pytest.raises(ValueError, match="one word"):
+        read_word(np.full((80, 200), 250, np.uint8), 300, text)
+
+
+def test_readers_refuse_what_is_no_picture():
+    with pytest.raises(ValueError, match="uint8"):
+        skeleton.read_word(np.zeros((3, 3)), 300, "a")
+    with pytest.raises(ValueError, match="dpi"):
+        skeleton.read_line(np.zeros((3, 3), np.uint8), 0, "a")
+
+
+def test_a_writers_own_forms_come_first():
+    own = [np.array([[0.0, 0.0], [1.0, -1.0]])]
+    forms = forms_of("a", {"a": [own]})
+    assert len(forms) == len(forms_of("a")) + 1
+    assert forms[0].log_share > max(f.log_share for f in forms[1:])
+
+
+def test_a_table_of_forms_is_the_same_after_packing():
+    table = {"a": [(0.75, [np.array([[0.0, -1.0], [0.5, 0.25]])])], "ß": [(0.25, [np.zeros((2, 2)), np.ones((3, 2))])]}
+    back = unpacked(packed(table))
+    assert list(back) == ["a", "ß"]
+    for char in table:
+        for (share, strokes), (share2, strokes2) in zip(table[char], back[char], strict=True):
+            assert share == share2
+            assert all(np.allclose(s, t, atol=1 / 256) for s, t in zip(strokes, strokes2, strict=True))
+
+
+def test_dots_and_bars_are_no_part_of_forms():
+    stem = np.array([[0.0, -1.0], [0.0, 0.0]])
+    dot = np.array([[0.0, -1.6], [0.02, -1.55]])
+    tall = np.array([[0.0, -2.0], [0.0, 0.0]])
+    bar = np.array([[-0.4, -1.0], [0.4, -1.0]])
+    assert len(main_strokes("i", [stem, dot])) == 1
+    assert len(main_strokes("t", [tall, bar])) == 1
+    assert len(main_strokes("H", [stem, bar])) == 2
+
+
+def test_a_frame_is_found_again_from_points():
+    true = WordFrame(20.0, 100.0, 40.0, 0.05, 0.3, 1.1)
+    rng = np.random.default_rng(0)
+    model = rng.uniform([0, -2], [1, 0.5], (400, 2))
+    letter = np.repeat(np.arange(10), 40)
+    y = model[:, 1] * true.x_height
+    x = true.x + (model[:, 0] + 1.2 * letter) * true.x_height * true.width - true.slant * y
+    places = np.stack([x, true.y + true.slope * (x - true.x) + y], axis=1)
+    start = WordFrame(20.0, 104.0, 36.0)
+    found = refitted(refitted(start, places, model, letter), places, model, letter)
+    assert found.x_height == pytest.approx(true.x_height, rel=0.03)
+    assert found.slope == pytest.approx(true.slope, abs=0.01)
+    assert found.slant == pytest.approx(true.slant, abs=0.06)
+    assert found.width == pytest.approx(true.width, rel=0.1)
+    assert true.place(places) @ [0, 1] == pytest.approx(model[:, 1], abs=1e-9)
+
+
+def test_a_delayed_dot_follows_its_letter_unless_that_is_joined():
+    def stroke(letters, delayed=False):
+        return WrittenStroke(list(range(len(letters))), np.array(letters), delayed)
+
+    joined = [stroke([0, 0, 1, 1, 2, 2]), stroke([1], True)]
+    assert in_writing_order(joined, [1.0, 1.0]) == [0, 1]
+    apart = [stroke([0, 0]), stroke([1, 1]), stroke([0], True)]
+    assert in_writing_order(apart, [0.0, 1.0, 0.0]) == [0, 2, 1]
+    held = [stroke([0, 0, 1]), stroke([2, 2]), stroke([0], True)]
+    assert in_writing_order(held, [0.0, 2.0, 0.0]) == [0, 1, 2]
+
+
+def test_a_bar_goes_to_the_letter_that_wants_one():
+    bar = np.array([[0.9, -1.2], [2.1, -1.2]])
+    assert owner_of(bar, "nta", [(0.0, 0.9), (1.3, 1.7), (1.9, 2.9)]) == 1
+
+
+def test_parts_of_ink_are_told_apart():
+    from skeleton.ink.ink_map import find_ink
+    from skeleton.pipeline import state_graph_of_ink
+
+    grey, _ = ink([np.array([[0.0, 0.0], [0.0, 5.0]]), np.array([[4.0, 0.0], [4.0, 5.0]])])
+    apart = state_graph_of_ink(find_ink(grey, 300.0))
+    assert len(np.unique(connected_parts(apart[1]))) == 2

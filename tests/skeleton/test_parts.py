@@ -347,7 +347,7 @@ def two_widths_speak_for_two_strokes(part: Switch) -> bool:
         every = labelled_readings(found[1:], table)
         one, two = (min(c.cost for c in every if len(c.walks) == n) for n in (1, 2))
         gains.append(one - two)
-    return gains[1] - gains[0] > 1.8
+    return gains[1] - gains[0] > 3.0
 
 
 def ink_that_is_no_such_letter_follows_the_general_rules(part: Switch) -> bool:

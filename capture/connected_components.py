@@ -136,7 +136,7 @@ def find_spots(dark: Pixels, print_zone: Mask, ppm: float, pen_mm: float) -> tup
 
 
 def painted(boxes: Sequence[Box], shape: tuple[int, ...], ppm: float) -> NDArray[np.int16]:
-    """Return 1 + index of the box that each pixel lies in, 0 outside all."""
+    """Return 1 + index of the box that each pixel of an image of some `shape` lies in, 0 outside all."""
     out = np.zeros(shape, np.int16)
     for i, box in enumerate(boxes):
         out[slices(box, ppm)] = i + 1

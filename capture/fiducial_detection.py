@@ -251,8 +251,10 @@ def _cross(a: Points, b: Points, c: Points, d: Points) -> Points:
     return np.asarray(a + u * (w[0] * v[1] - w[1] * v[0]) / det)
 
 
-def read_codes(grey: Pixels, *, around: Sequence[Points] = ()) -> Iterator[bytes]:
-    """Yield the contents of the page codes (QR, ISO/IEC 18004) on a picture, the likeliest way of reading first.
+def read_codes(grey: Pixels, *, around: Sequence[Points] = ()) -> Iterator[list[bytes]]:
+    """Yield the contents of all page codes (QR, ISO/IEC 18004) that are read at once, the likeliest way first.
+
+    A page bears its code twice, so two equal contents come from a page that lies there alone.
 
     Parameters
     ----------
@@ -266,14 +268,12 @@ def read_codes(grey: Pixels, *, around: Sequence[Points] = ()) -> Iterator[bytes
         margin = 0.05 * np.ptp(places, axis=0).max()
         (x0, y0), (x1, y1) = places.min(axis=0) - margin, places.max(axis=0) + margin
         grey = grey[max(0, int(y0)) : max(1, int(y1)), max(0, int(x0)) : max(1, int(x1))]
-    seen: set[bytes] = set()
     for picture in _code_pictures(np.ascontiguousarray(grey)):
-        for found in zxingcpp.read_barcodes(
+        found = zxingcpp.read_barcodes(
             picture, formats=zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode), try_invert=False
-        ):
-            if found.bytes not in seen:
-                seen.add(found.bytes)
-                yield found.bytes
+        )
+        if found:
+            yield [code.bytes for code in found]
 
 
 def _code_pictures(grey: Pixels) -> Iterator[Pixels]:

@@ -158,7 +158,7 @@ def _softened(coverage: Pixels, rows: slice, spread: float) -> NDArray[np.float3
 
 
 def grey_of_amount(amount: NDArray[np.float32], colour: InkColour) -> Pixels:
-    """Return the grey (paper 255, full stroke FULL_INK_GREY) for amounts of ink (1: a full stroke)."""
+    """Return the grey (paper 255, full stroke FULL_INK_GREY) for an `amount` of ink in each pixel (1: full)."""
     strength = np.float32(colour.strength)
     share = np.exp(-strength * np.clip(amount, 0, 4))
     scale = np.float32((255 - FULL_INK_GREY) / (1 - np.exp(-strength)))

@@ -163,22 +163,29 @@ def straighten(scan: Scan, find_sheet: FindSheet) -> PageView:
             f"page {coded.page.page} of sheet '{coded.sheet_id}' does not belong to this hand",
             "Read it with the hand for which the sheet was printed.",
         )
-    _check_same(scan, coded, page)
+    _check_same(scan, coded, sheet, page)
     if {m.id for m in page.marks} - {m.id for m in marks}:
         marks = find_marks(grey, dictionary)
     return place_page(scan, sheet, page, marks)
 
 
-def _check_same(scan: Scan, coded: CodedPage, page: Page) -> None:
-    """Refuse a page whose code lists other characters, or other places, than the sheet on file."""
+def _check_same(scan: Scan, coded: CodedPage, sheet: Sheet, page: Page) -> None:
+    """Refuse a page whose code says anything else than the sheet on file."""
 
     def listed(p: Page) -> list[tuple[str, int, Box]]:
         return [(c.char, c.attempt, c.box_mm) for c in p.cells]
 
+    said = ""
     if listed(coded.page) != listed(page):
+        said = "other cells"
+    elif (coded.paper, coded.x_height_mm) != (sheet.paper, sheet.x_height_mm) or coded.page.size_mm != page.size_mm:
+        said = "another paper or writing size"
+    elif coded.page != page:
+        said = "other guides, marks or lines"
+    if said:
         raise WrongSheetError(
             scan.place,
-            f"page {page.page} of sheet '{coded.sheet_id}' has other cells on paper than in its sheet.json",
+            f"page {page.page} of sheet '{coded.sheet_id}' has {said} on paper than in its sheet.json",
             "Give the sheet.json it was printed with, or read the page into a new hand.",
         )
 
@@ -196,11 +203,26 @@ def _no_marks(scan: Scan, grey: Pixels, dictionary: cv2.aruco.Dictionary, found:
 
 def _read_code(scan: Scan, grey: Pixels, marks: list[FoundMark]) -> CodedPage:
     fault: WrongSheetError | None = None
-    for payload in read_codes(grey, around=[m.centre_px for m in marks]):
-        try:
-            return page_from_payload(payload)
-        except WrongSheetError as error:
-            fault = WrongSheetError(scan.place, f"page code: {error.what}", error.remedy)
+    whole: CodedPage | None = None
+    done = looked_again = False  # where only one of the two codes was read, one more picture is looked at for the other
+    for payloads in read_codes(grey, around=[m.centre_px for m in marks]):
+        for payload in payloads:
+            try:
+                coded = page_from_payload(payload)
+            except WrongSheetError as error:
+                fault = WrongSheetError(scan.place, f"page code: {error.what}", error.remedy)
+                continue
+            if whole is not None and coded != whole:
+                names = " and ".join(f"page {c.page.page} of '{c.sheet_id}'" for c in (whole, coded))
+                what = f"its two codes contradict each other ({names}): two sheets lie over each other"
+                raise WrongSheetError(scan.place, what, "Scan one sheet at a time.")
+            done = whole is not None or len(payloads) > 1
+            whole = coded
+        if whole is not None and (done or looked_again):
+            return whole
+        looked_again = whole is not None
+    if whole is not None:
+        return whole
     if fault is not None:
         raise fault
     if not set(CORNER_IDS) <= {m.id for m in marks}:

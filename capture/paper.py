@@ -26,6 +26,18 @@ LEAST_MM = (140.0, 180.0)
 """A smaller sheet has no room for the 100 mm bar, the two codes and a row of cells."""
 
 
+def as_typed(paper: str) -> str:
+    """Return a paper as we call it, of what people type: 'US Letter' is Letter, a decimal comma a point.
+
+    Examples
+    --------
+    >>> as_typed(" US letter "), as_typed("120,5 x 80")
+    ('letter', '120.5 x 80')
+    """
+    bare = re.sub(r"^(?:us|iso|din)[ -]+", "", " ".join(paper.split()), flags=re.IGNORECASE)
+    return re.sub(r"(?<=\d),(?=\d)", ".", bare)
+
+
 def paper_size(paper: str) -> tuple[float, float]:
     """Return width and height in mm of a paper by name ('A4', 'letter') or as 'WxH' in mm.
 
@@ -41,8 +53,9 @@ def paper_size(paper: str) -> tuple[float, float]:
     >>> paper_size("200x250")
     (200.0, 250.0)
     """
+    paper = as_typed(paper)
     for name, size in SIZES_MM.items():
-        if name.lower() == paper.strip().lower():
+        if name.lower() == paper.lower():
             return size
     found = re.fullmatch(
         r"\s*(\d{1,4}(?:\.\d{1,3})?)\s*[x×]\s*(\d{1,4}(?:\.\d{1,3})?)\s*(?:mm)?\s*", paper, re.IGNORECASE
@@ -70,7 +83,7 @@ def paper_name(paper: str) -> str:
     ('Letter', '200x250')
     """
     for name in SIZES_MM:
-        if name.lower() == paper.strip().lower():
+        if name.lower() == as_typed(paper).lower():
             return name
     width, height = paper_size(paper)
     return f"{width:g}x{height:g}"

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ctypes
 import re
+import stat
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -101,7 +102,11 @@ def load_scans(path: str | Path, *, only: int | None = None) -> Iterator[Scan]:
     """
     path = Path(path)
     try:
-        if path.stat().st_size > LARGEST_FILE:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode) and not stat.S_ISDIR(found.st_mode):
+            # a pipe can be read but once, and its end may never come
+            raise NotAScanError(path.name, "is a pipe or a device, not a file", "Save it as a file and give that.")
+        if found.st_size > LARGEST_FILE:
             raise NotAScanError(path.name, f"the file has more than {LARGEST_FILE >> 20} MB", _REMEDY_SIZE)
         file = path.open("rb")
     except OSError as error:
@@ -116,6 +121,8 @@ def load_scans(path: str | Path, *, only: int | None = None) -> Iterator[Scan]:
 def count_scans(path: Path) -> int:
     """Return how many pictures a file holds; 1 where it cannot be told without decoding it."""
     try:
+        if not path.is_file():
+            return 1
         with path.open("rb") as file, _quiet():
             kind = kind_of(file.read(_HEAD))
             file.seek(0)

@@ -43,7 +43,7 @@ def pdf_page_count(data: bytes) -> int:
 def pdf_pictures(
     data: bytes, source: str, *, largest_px: int, kept_px: int, only: int | None = None
 ) -> Iterator[tuple[int, int, NDArray[np.uint8], float]]:
-    """Yield page number, number of pages, RGB pixels and dpi of each page in a PDF.
+    """Yield page number, number of pages, RGB pixels, shape (h, w, 3), and dpi of each page in a PDF.
 
     A page that is one picture gives that picture's own pixels; any other is rendered at the resolution of the finest
     picture on it. Pages with more than `kept_px` pixels are rendered smaller.

@@ -32,7 +32,7 @@ def px_per_mm(dpi: float) -> float:
 
 
 def image_from_pixels(points_px: ArrayLike, *, px_per_mm: float) -> Points:
-    """Return image-frame millimetres for pixel coordinates.
+    """Return image-frame millimetres for pixel coordinates `points_px`, shape (n, 2) or (2,).
 
     Examples
     --------
@@ -43,12 +43,14 @@ def image_from_pixels(points_px: ArrayLike, *, px_per_mm: float) -> Points:
 
 
 def pixels_from_image(points_mm: ArrayLike, *, px_per_mm: float) -> Points:
-    """Return pixel coordinates (pixel centres) for image-frame or page-frame millimetres."""
+    """Return pixel coordinates (pixel centres) for image- or page-frame `points_mm`, shape (n, 2) or (2,), in mm."""
     return np.asarray(points_mm, float) * px_per_mm - 0.5
 
 
 def cell_from_image(points_mm: ArrayLike, *, left_mm: float, baseline_mm: float) -> Points:
     """Return cell-frame millimetres (y up from the baseline) for image- or page-frame ones (y down).
+
+    points_mm: shape (n, 2).
 
     `left_mm` and `baseline_mm` say where the left guide and the baseline lie in the frame that is left.
 
@@ -62,16 +64,16 @@ def cell_from_image(points_mm: ArrayLike, *, left_mm: float, baseline_mm: float)
 
 
 def image_from_cell(points_mm: ArrayLike, *, left_mm: float, baseline_mm: float) -> Points:
-    """Return image- or page-frame millimetres for cell-frame ones; undoes `cell_from_image`."""
+    """Return image- or page-frame millimetres for cell-frame `points_mm`, shape (n, 2); undoes `cell_from_image`."""
     p = np.asarray(points_mm, float)
     return np.column_stack([p[:, 0] + left_mm, baseline_mm - p[:, 1]])
 
 
 def em_from_cell(points_mm: ArrayLike, *, mm_per_unit: float) -> Points:
-    """Return font units for cell-frame millimetres; both have y up."""
+    """Return font units for cell-frame millimetres `points_mm` of any shape; both have y up."""
     return np.asarray(points_mm, float) / mm_per_unit
 
 
 def cell_from_em(points: ArrayLike, *, mm_per_unit: float) -> Points:
-    """Return cell-frame millimetres for font units; both have y up."""
+    """Return cell-frame millimetres for `points` in font units, of any shape; both have y up."""
     return np.asarray(points, float) * mm_per_unit

@@ -212,7 +212,7 @@ def compose(base: Glyph, mark: Glyph, mark_char: str, metrics: Metrics, habits: 
         return replace(base, strokes=(*base.strokes, *placed.strokes))
     at = base_anchor(letter, name, x_height=metrics.x_height, slant_deg=metrics.slant_deg)
     on = mark_anchor(sign, name, slant_deg=metrics.slant_deg)
-    dx, dy = _offset(mark_char, name, at, base, metrics, habits)
+    dx, dy = mark_offset(mark_char, name, at, base, metrics, habits)
     lean = np.tan(np.radians(metrics.slant_deg))
     shift = np.array([at[0] + dx - on[0], at[1] + dy - on[1]])
     if not is_attached(mark_char) or name == "top":
@@ -226,10 +226,20 @@ def compose(base: Glyph, mark: Glyph, mark_char: str, metrics: Metrics, habits: 
     return replace(base, strokes=(*base.strokes, *placed.strokes))
 
 
-def _offset(
+def mark_offset(
     mark: str, name: str, at: tuple[float, float], base: Glyph, metrics: Metrics, habits: Habits
 ) -> tuple[float, float]:
-    """Return the way from the letter's anchor to the mark's."""
+    """Return the way from the letter's anchor to the mark's, font units: the writer's own, or the usual gap.
+
+    Parameters
+    ----------
+    mark
+        A combining mark.
+    name
+        Of its anchor.
+    at
+        Where the letter's anchor lies.
+    """
     x = metrics.x_height
     tall = at[1] > 1.25 * x
     known = habits.tall if tall else habits.small

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,6 +14,7 @@ from fontbuild.accents import Habits, build_accents
 from fontbuild.anchors import with_anchors
 from fontbuild.broken_stroke_repair import mended
 from fontbuild.collisions import find_collisions
+from fontbuild.doubtful import find_doubtful
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
@@ -22,8 +23,10 @@ from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
+from fontbuild.running_text import size_on_lines
 from fontbuild.spacing import box_gap, space_glyphs
 from fontbuild.stroked_letters import build_barred
+from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
 from skeleton.attempt import Attempt
 
@@ -74,6 +77,9 @@ class BuildResult:
     mended: tuple[str, ...] = ()
     """Ids of attempts whose broken line was joined, or whose speck was left out, after the others at the character."""
 
+    doubtful: tuple[str, ...] = ()
+    """Characters that have no attempt but doubtful ones: these are drawn."""
+
 
 @dataclass(frozen=True)
 class Size:
@@ -95,6 +101,7 @@ def build_font(
     *,
     decisions: Decisions | None = None,
     rhythm: Mapping[str, float] | None = None,
+    copied: Sequence[CopiedWord] = (),
     accents: bool = True,
     wanted: Iterable[str] | None = None,
     fit: Callable[..., list[Variant]] = variants_of,
@@ -114,6 +121,8 @@ def build_font(
         Which attempts the person kept or set aside.
     rhythm
         Habits of running text, as `fontbuild.metrics` names them, where a ruled page was measured.
+    copied
+        Words of the copied lines: they tell how large and how close the hand writes in running text.
     accents
         Whether to build the accented letters that were not written.
     wanted
@@ -138,11 +147,22 @@ def build_font(
     size = reference_size(usable)
     tell("judge attempts", 0, 1)
     read = by_char([as_written(a, size) for a in usable])
+    pen_mm = float(np.median([a.pen_mm for a in usable]))
+    grown = size_on_lines(
+        copied,
+        {c: [w.strokes for w in group] for c, group in read.items()},
+        pen_mm=pen_mm,
+        x_height_mm=size.x_height_mm,
+    )
+    read = {char: [resized(w, grown) for w in group] for char, group in read.items()}
     letters, whole = mended(read, x_height_mm=size.x_height_mm, keep=wishes.keep)
     for id_, reason in find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep).items():
         aside[id_] = reason
     staying = {char: [w for w in group if w.id not in aside] for char, group in letters.items()}
     aside |= find_collisions(staying, keep=wishes.keep)
+    staying = {char: [w for w in group if w.id not in aside] for char, group in staying.items()}
+    doubts, doubtful = find_doubtful(staying, x_height_mm=size.x_height_mm, keep=wishes.keep)
+    aside |= doubts
     kept = {char: left for char, group in letters.items() if (left := [w for w in group if w.id not in aside])}
 
     drawn: dict[str, tuple[Glyph, ...]] = {}
@@ -160,7 +180,10 @@ def build_font(
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
     known = dict(rhythm or {})
-    spaced, by = space_glyphs(drawn, metrics, letter_gap=known.get("letter_gap"))
+    words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
+    spaced, by = space_glyphs(
+        drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else ()
+    )
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
@@ -168,7 +191,7 @@ def build_font(
     tell("space letters", 1, 1)
     listed = [SetAside(a.id, a.char, aside[a.id]) for a in everything if a.id in aside]
     missing = tuple(sorted({s.char for s in listed} - set(drawn)))
-    return BuildResult(font, tuple(listed), missing, tuple(sorted(whole - aside.keys())))
+    return BuildResult(font, tuple(listed), missing, tuple(sorted(whole - aside.keys())), doubtful)
 
 
 def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Attempt], dict[str, str]]:
@@ -226,6 +249,11 @@ def as_written(attempt: Attempt, size: Size) -> AttemptStrokes:
         confidence=attempt.confidence,
         width_mm=float(np.median(widths)) if widths else attempt.pen_mm,
     )
+
+
+def resized(written: AttemptStrokes, factor: float) -> AttemptStrokes:
+    """Return an attempt larger by a factor, about where the line meets its left guide."""
+    return replace(written, strokes=tuple(s * factor for s in written.strokes)) if factor != 1 else written
 
 
 def by_char(written: Sequence[AttemptStrokes]) -> dict[str, list[AttemptStrokes]]:

@@ -77,7 +77,7 @@ def moved(glyph: Glyph, dx: float, dy: float = 0.0) -> Glyph:
 
 
 def tangents(points: Points) -> NDArray[np.float64]:
-    """Return unit directions along points at equal steps; zeros where they stand still."""
+    """Return unit directions along points at equal steps, shape (n, 2); zeros where they stand still."""
     d = np.gradient(points, axis=0) if len(points) > 1 else np.zeros_like(points)
     size = np.hypot(d[:, 0], d[:, 1])
     return np.asarray(d / np.where(size > 1e-12, size, 1.0)[:, None], float)

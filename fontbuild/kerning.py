@@ -44,7 +44,7 @@ def kerning(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -
         for j, distance in zip(partners, wanted, strict=True):
             k = float(np.clip(distance - after[i] - before[j], -0.5 * metrics.x_height, 0.4 * metrics.x_height))
             if abs(k) >= LEAST_KERN * metrics.x_height:
-                out[first, chars[j]] = round(k, 1)
+                out[first, chars[j]] = float(round(k))
     return _shared(out, {c: _leader(c) for c, v in glyphs.items() if v and _built(v[0])})
 
 

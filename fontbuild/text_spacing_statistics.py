@@ -39,6 +39,26 @@ class CopiedLine:
     """Shape (n, 4), by their left edges."""
 
 
+@dataclass(frozen=True)
+class CopiedWord:
+    """A word of a copied line and the box of its ink: left, bottom, right, top; in x-heights of the sheet, y up."""
+
+    text: str
+    box: tuple[float, float, float, float]
+
+
+def copied_words(lines: Sequence[CopiedLine], *, x_height_mm: float) -> list[CopiedWord]:
+    """Return the words of all lines whose words stand apart clearly."""
+    out = []
+    for line in lines:
+        words = line.text.split()
+        for word, boxes in zip(words, _words(line.boxes_mm, len(words)) or (), strict=False):
+            left, bottom = (float(v) / x_height_mm for v in boxes[:, :2].min(axis=0))
+            right, top = (float(v) / x_height_mm for v in boxes[:, 2:].max(axis=0))
+            out.append(CopiedWord(word, (left, bottom, right, top)))
+    return out
+
+
 def pieces_of(grey: NDArray[np.uint8], *, px_per_mm: float, baseline_mm: float) -> NDArray[np.float64]:
     """Return the boxes of the pieces of ink on a line; those one above another (an i and its dot) count as one.
 

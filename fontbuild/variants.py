@@ -39,6 +39,8 @@ class Variant:
 
     written: AttemptStrokes
     strokes: tuple[Points, ...]
+    """Control points of each stroke, shape (3 k + 1, 2), mm, y up."""
+
     ductus: str
 
 

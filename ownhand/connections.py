@@ -40,6 +40,10 @@ class BoundedProtocol(H11Protocol):
         """True while a request is being answered."""
         return self.cycle is not None and not self.cycle.response_complete
 
+    def whole_s(self) -> float:
+        """Return how long one request may take."""
+        return WHOLE_S
+
     def _look(self) -> None:
         if self.transport is None or self.transport.is_closing():
             return
@@ -47,7 +51,7 @@ class BoundedProtocol(H11Protocol):
         now = self.loop.time()
         if state != self._seen:
             self._seen, self._since = state, now
-        elif now - self._since > (WHOLE_S if self.serving else HEAD_S):
+        elif now - self._since > (self.whole_s() if self.serving else HEAD_S):
             self._drop()
             return
         self.loop.call_later(LOOK_S, self._look)
@@ -55,6 +59,14 @@ class BoundedProtocol(H11Protocol):
     def _drop(self) -> None:
         with contextlib.suppress(Exception):
             self.transport.abort()
+
+
+class PatientProtocol(BoundedProtocol):
+    """The same for a person's own pages, where a picture may be sent by a slow network and a font be built."""
+
+    def whole_s(self) -> float:
+        """Return how long one request may take."""
+        return 20 * WHOLE_S
 
 
 def more_files(wanted: int = 4096) -> None:

@@ -15,12 +15,24 @@ from skeleton.result import Reading
 
 if TYPE_CHECKING:
     from skeleton.api import read_character, trace
+    from skeleton.graph.centre_line_graph import centre_line_graph
     from skeleton.joint_reading import read_together
     from skeleton.words import read_line, read_word
 
-__all__ = ["Attempt", "Reading", "Stroke", "read_character", "read_line", "read_together", "read_word", "trace"]
+__all__ = [
+    "Attempt",
+    "Reading",
+    "Stroke",
+    "centre_line_graph",
+    "read_character",
+    "read_line",
+    "read_together",
+    "read_word",
+    "trace",
+]
 
 _LOADED_LATER = {
+    "centre_line_graph": "skeleton.graph.centre_line_graph",
     "read_character": "skeleton.api",
     "trace": "skeleton.api",
     "read_together": "skeleton.joint_reading",

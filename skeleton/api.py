@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from skeleton.geometry.stroke import Stroke
-from skeleton.ink.ink_map import Grey
+from skeleton.ink.ink_map import Grey, require_grey
 from skeleton.pipeline import read
 from skeleton.result import Reading
 
@@ -66,8 +64,5 @@ def _read(
     *,
     judged: bool,
 ) -> Reading:
-    if getattr(grey, "ndim", 0) != 2 or grey.dtype != np.uint8:
-        raise ValueError(f"grey must be a uint8 array of shape (h, w), got {getattr(grey, 'dtype', type(grey))}")
-    if not dpi > 0:
-        raise ValueError(f"dpi must be positive, got {dpi}")
+    require_grey(grey, dpi)
     return read(grey, float(dpi), char, handedness=handedness, known=known, alternatives=4, judged=judged)

@@ -10,11 +10,12 @@ from scipy.special import logsumexp
 from skeleton.geometry.stroke import Stroke
 from skeleton.ink.ink_map import Grey
 from skeleton.matching.stroke_distance import stroke_distances
-from skeleton.pipeline import select_reading, study
+from skeleton.pipeline import analyse, select_reading
 from skeleton.result import Reading
 
-VOTE = 1.0
-"""Log odds by which a reading suffers for every tenth of the character's size that it differs from the writer's way."""
+VOTE_COST = 1.0
+"""Log odds lost for every tenth of the character's size that a reading differs from the writer's way. Set by hand;
+greater ones read no better."""
 
 
 def read_together(
@@ -49,7 +50,7 @@ def read_together(
     list of Reading
         In the order of the images; a blank one has no strokes.
     """
-    studies = [study(im, dpi, char, handedness=handedness, known=known) for im in images]
+    studies = [analyse(im, dpi, char, handedness=handedness, known=known) for im in images]
     written = [s for s in studies if s is not None]
     if len(written) < 2:
         return [select_reading(s, alternatives=alternatives) for s in studies]
@@ -57,7 +58,7 @@ def read_together(
     shapes = [[o.shape for o in s.options] for s in written]
     ways = [shape for several in shapes for shape in several]
     # rows: a reading of an attempt; columns: a way of writing it might follow
-    apart = [c[:, None] + VOTE * 10 * stroke_distances(s, ways) for c, s in zip(costs, shapes, strict=True)]
+    apart = [c[:, None] + VOTE_COST * 10 * stroke_distances(s, ways) for c, s in zip(costs, shapes, strict=True)]
     dear = [-logsumexp(-a, axis=0) for a in apart]
     whole = np.sum(dear, axis=0)
     votes = iter(-logsumexp(-(a + (whole - o)), axis=1) for a, o in zip(apart, dear, strict=True))

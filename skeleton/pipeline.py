@@ -22,7 +22,7 @@ from skeleton.graph.ink_graph import build_graph
 from skeleton.graph.junctions import Network, build_network
 from skeleton.graph.pruning import repair
 from skeleton.hypotheses.good_continuation import reorder_like
-from skeleton.hypotheses.labelled import Candidate, candidates, kinematic_cost, negative_log_likelihood
+from skeleton.hypotheses.labelled import Hypothesis, candidates, kinematic_cost, negative_log_likelihood
 from skeleton.hypotheses.unlabelled import readings
 from skeleton.hypotheses.writing_order import writing_order
 from skeleton.ink.ink_map import Grey, InkMap, find_ink
@@ -39,39 +39,42 @@ from skeleton.options import Options
 from skeleton.result import LOW_CONFIDENCE, Reading
 from skeleton.scoring.confidence import Judged, confidence
 from skeleton.scoring.form_similarity import NO_FORM
-from skeleton.scoring.minimum_bayes_risk import ALIKE, minimum_bayes_risk
+from skeleton.scoring.minimum_bayes_risk import DISAGREEMENT_LIMIT_SIZES, minimum_bayes_risk
 from skeleton.states.state_graph import States, Walks, build_states, draw, end_to_end
 
 ALL_PARTS = Options()
 
-KEPT = 12
-"""Readings of an image that stay in the choice."""
+MAX_HYPOTHESES = 12
+"""Readings of an image that stay in the choice. Set by hand: twice as many read no better."""
 
-AGREEMENT = 5.0
+ORDER_DISAGREEMENT_COST = 5.0
 """Log odds by which a reading suffers for every tenth of the character's size that it differs from what is known of the
 writer's way, where the ink is alike: only order and direction are then in question."""
 
-OTHER_FORM = 0.7
+INK_DISAGREEMENT_COST = 0.7
 """The same where the ink differs, a different number of strokes counting as three tenths: people write more than one
 form of a letter."""
 
 SAME = 0.05
 """Distance, in sizes of the character, up to which two readings are the same."""
 
-TRIED, WITHIN = 6, 2.0
-"""How many options are fitted to the ink to be weighed, and how many log odds behind the best they may be."""
 
-UNLIKE = 5.75
-"""Log odds by which a reading suffers for every e-fold of ink left unexplained (`refinement.FittedHypothesis`)."""
+FIT_TOP_N, FIT_COST_WINDOW = 6, 2.0
+"""How many hypotheses are fitted to the ink, and how many log odds behind the best they may be. Set by hand:
+fewer give half of the gain."""
+
+RESIDUAL_INK_COST = 5.75
+"""Log odds lost for every e-fold of ink left unexplained (`refinement.FittedHypothesis`); fitted with the choice by
+`tests.bench trace_weights`."""
 
 
 @dataclass(frozen=True, eq=False)
-class Option:
+class ReadingHypothesis:
     """One way to read an image, not yet refined."""
 
     name: str
     drawing: Callable[[], list[Points]]
-    """Gives the lines, in writing order and direction, px of the working image."""
+    """Gives the lines, each of shape (n, 2), in writing order and direction, px of the working image."""
 
     cost: float
     """Differences are log odds."""
@@ -101,7 +104,7 @@ class Analysis:
     """An image taken apart, with the ways to read it, best first."""
 
     ink: InkMap
-    options: tuple[Option, ...]
+    options: tuple[ReadingHypothesis, ...]
     parts: Options
     paper: FitContext | None
     """What lines are fitted to, where they are."""
@@ -119,7 +122,7 @@ def read(
     judged: bool = True,
 ) -> Reading:
     """Return the reading of one image with the next best ones; see `skeleton.api.read_character`."""
-    found = study(grey, dpi, char, handedness=handedness, known=known, parts=options)
+    found = analyse(grey, dpi, char, handedness=handedness, known=known, parts=options)
     return select_reading(found, alternatives=alternatives, judged=judged)
 
 
@@ -135,7 +138,7 @@ def state_graph_of_ink(ink: InkMap, *, junctions: bool = True) -> tuple[InkMap, 
     return (ink, net, build_states(net, ink, 0.5 * ink.pen_px)) if net.pieces else None
 
 
-def study(
+def analyse(
     grey: Grey,
     dpi: float,
     char: str | None,
@@ -160,37 +163,42 @@ def study_apart(
     """Return an image of which `build_state_graph_of` was made, with the ways to read it."""
     ink, net, states = apart
     own = [shape_of([s.points_mm for s in strokes]) for strokes in known if len(strokes)]
-    found: list[Option] = []
+    found: list[ReadingHypothesis] = []
     if char and parts.ductus:
         models = models_of(char, handedness, known)
         for c in candidates(net, states, find_matches(net, states, models), models):
             drawing, shaping = partial(_drawn, net, states, c), partial(_shaped, states, c)
-            found.append(Option(c.name, drawing, c.cost, negative_log_likelihood(c), shaping))
-    found = _best(found if not own else [_by_habit(o, own) for o in found])
-    if not found or found[0].cost > RULES_FROM:
-        free = _by_rules(net, states, rivals=bool(found))
-        found = _best([*found, *(_by_habit(o, own) if own else o for o in free)])
+            found.append(ReadingHypothesis(c.name, drawing, c.cost, negative_log_likelihood(c), shaping))
+    found = _likeliest(found if not own else [_with_habit_cost(o, own) for o in found])
+    if not found or found[0].cost > GENERAL_RULES_FROM_COST:
+        free = _by_general_rules(net, states, rivals=bool(found))
+        found = _likeliest([*found, *(_with_habit_cost(o, own) if own else o for o in free)])
     paper = fit_context(ink, smoothly=parts.smooth) if parts.refine else None
     return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper)
 
 
-def _refit_likeliest(options: list[Option], paper: FitContext) -> list[Option]:
+def _refit_likeliest(options: list[ReadingHypothesis], paper: FitContext) -> list[ReadingHypothesis]:
     """Return options of which the likeliest were fitted to the ink: what the pen did not do explains it worse.
 
     Those that were not tried count as explaining it no better than the worst that was.
     """
-    near = [o for o in options[:TRIED] if o.cost <= options[0].cost + WITHIN]
+    near = [o for o in options[:FIT_TOP_N] if o.cost <= options[0].cost + FIT_COST_WINDOW]
     if len(near) < 2:
         return options
     trials = [fit_hypothesis(o.lines, paper) for o in near]
     best, worst = min(t.unlike for t in trials), max(t.unlike for t in trials)
-    weighed = [replace(o, trial=t, cost=o.cost + UNLIKE * (t.unlike - best)) for o, t in zip(near, trials, strict=True)]
-    return _best([*weighed, *(replace(o, cost=o.cost + UNLIKE * (worst - best)) for o in options[len(near) :])])
+    weighed = [
+        replace(o, trial=t, cost=o.cost + RESIDUAL_INK_COST * (t.unlike - best))
+        for o, t in zip(near, trials, strict=True)
+    ]
+    return _likeliest(
+        [*weighed, *(replace(o, cost=o.cost + RESIDUAL_INK_COST * (worst - best)) for o in options[len(near) :])]
+    )
 
 
-def _by_rules(net: Network, states: States, *, rivals: bool) -> list[Option]:
+def _by_general_rules(net: Network, states: States, *, rivals: bool) -> list[ReadingHypothesis]:
     """Return the options that follow no form; `rivals`: beside some that do."""
-    ways = readings(net, states)[: 1 if rivals else KEPT]
+    ways = readings(net, states)[: 1 if rivals else MAX_HYPOTHESES]
     if not ways:
         return []
     first = ways[0].end_to_end
@@ -198,52 +206,52 @@ def _by_rules(net: Network, states: States, *, rivals: bool) -> list[Option]:
     for c in ways:
         cost, odd = (kinematic_cost(net, states, c.end_to_end), NO_FORM[1]) if rivals else (c.cost, 0.0)
         drawing, shaping = partial(_in_writing_order, net, states, c), partial(shaped_like, states, first, c)
-        out.append(Option("", drawing, cost, odd, shaping))
+        out.append(ReadingHypothesis("", drawing, cost, odd, shaping))
     return out
 
 
-def _in_writing_order(net: Network, states: States, reading: Candidate) -> list[Points]:
+def _in_writing_order(net: Network, states: States, reading: Hypothesis) -> list[Points]:
     lines = _drawn(net, states, reading)
     return [lines[i] for i in writing_order(lines, [len(p) == 1 for p in lines])]
 
 
-def shaped_like(states: States, first: Walks, reading: Candidate) -> Shape:
+def shaped_like(states: States, first: Walks, reading: Hypothesis) -> Shape:
     """Return a reading's shape, its strokes in the order and the directions of another: only places count."""
     return shape_along(end_to_end(reorder_like(first, list(reading.walks))), states.here)
 
 
-def _best(options: list[Option]) -> list[Option]:
+def _likeliest(options: list[ReadingHypothesis]) -> list[ReadingHypothesis]:
     """Return the options that stay in the choice, best first."""
-    return sorted(options, key=lambda o: o.cost)[:KEPT]
+    return sorted(options, key=lambda o: o.cost)[:MAX_HYPOTHESES]
 
 
-def _by_habit(option: Option, own: list[Shape]) -> Option:
+def _with_habit_cost(option: ReadingHypothesis, own: list[Shape]) -> ReadingHypothesis:
     """Return an option that costs the more, the stranger it is to the writer's own ways."""
-    return replace(option, cost=option.cost + min(_strange(option.shape, o) for o in own))
+    return replace(option, cost=option.cost + min(_disagreement(option.shape, o) for o in own))
 
 
-def _strange(shape: Shape, known: Shape) -> float:
+def _disagreement(shape: Shape, known: Shape) -> float:
     """Return the log odds by which a reading suffers for not being what is known."""
     whole, ink = stroke_distance(shape, known), undirected_distance(shape, known)
-    return 10 * (OTHER_FORM * ink + AGREEMENT * max(whole - ink, 0.0))
+    return 10 * (INK_DISAGREEMENT_COST * ink + ORDER_DISAGREEMENT_COST * max(whole - ink, 0.0))
 
 
-def _drawn(net: Network, states: States, reading: Candidate) -> list[Points]:
+def _drawn(net: Network, states: States, reading: Hypothesis) -> list[Points]:
     return [draw(net, states, w) for w in reading.walks]
 
 
-def _shaped(states: States, reading: Candidate) -> Shape:
+def _shaped(states: States, reading: Hypothesis) -> Shape:
     return shape_along(reading.end_to_end, states.here)
 
 
-RULES_FROM = 6.0
+GENERAL_RULES_FROM_COST = 6.0
 """Cost of the best labelled reading from which the general rules have a say."""
 
 
 def select_reading(
     found: Analysis | None, *, costs: NDArray[np.float64] | None = None, alternatives: int = 0, judged: bool = True
 ) -> Reading:
-    """Return the reading of a study: the option most like all likely ones, by `costs` if given, and the next best.
+    """Return the reading of an analysis: the option most like all likely ones, by `costs` if given, and the next best.
 
     Without `judged` there is no confidence, finding or other reading, and no time spent on them.
     """
@@ -270,7 +278,7 @@ def select_reading(
     return Reading(best.strokes, best.confidence, best.allograph, tuple(others), best.findings)
 
 
-def _standing(found: Analysis, option: Option, odds: NDArray[np.float64]) -> tuple[float, float]:
+def _standing(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float64]) -> tuple[float, float]:
     """Return an option's share of the odds among it and all that read otherwise, and how alike it is to all options.
 
     What is the same reading does not contend.
@@ -280,10 +288,12 @@ def _standing(found: Analysis, option: Option, odds: NDArray[np.float64]) -> tup
     weight = np.array([w for _, w in likely])
     own = float(sum(w for o, w in likely if o is option))
     contending = float(sum(w for (o, w), d in zip(likely, apart, strict=True) if o is option or d > SAME))
-    return own / max(contending, 1e-12), float(np.maximum(1 - apart / ALIKE, 0) @ weight / weight.sum())
+    return own / max(contending, 1e-12), float(
+        np.maximum(1 - apart / DISAGREEMENT_LIMIT_SIZES, 0) @ weight / weight.sum()
+    )
 
 
-def _reading(found: Analysis, option: Option, odds: NDArray[np.float64]) -> Reading:
+def _reading(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float64]) -> Reading:
     strokes = tuple(finish(option, found))
     wrong_share, filled = reinked(strokes, found.ink)
     share, alike = _standing(found, option, odds)
@@ -311,7 +321,7 @@ def _table(char: str, hand: Literal["right", "left"]) -> tuple[Model, ...]:
     return tuple(Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in forms)
 
 
-def finish(option: Option, found: Analysis) -> list[Stroke]:
+def finish(option: ReadingHypothesis, found: Analysis) -> list[Stroke]:
     """Return the strokes of an option."""
     k = found.ink.px_per_mm
     if found.paper:

@@ -132,3 +132,114 @@ def test_a_wheel_holds_the_four_packages_and_their_files(tmp_path):
         *PACKAGES,
         next(n for n in names if "dist-info" in n).split("/")[0],
     }
+
+
+WELL_DOCUMENTED = ("capture", "skeleton", "fontbuild")
+"""Packages in which the rules below hold; a package that comes to keep them belongs here."""
+
+BARE_ARRAY = re.compile(r"\b(Any|NDArray|np\.ndarray|ArrayLike)\b")
+ARRAY_FIELD = re.compile(r"NDArray|ndarray|\b(Points|Floats|Ints|Field|Line|Vector|Indices)\b")
+SHAPE = re.compile(r"[Ss]hape|\([a-z0-9_ +*]+,[a-z0-9_ +,*]*\)")
+RIDDLES = ("for honesty", "does not contend", "a way in from Python")
+
+
+def _public(body: list[ast.stmt], prefix: str = "") -> Iterator[tuple[str, ast.FunctionDef]]:
+    for node in body:
+        if isinstance(node, ast.FunctionDef) and not node.name.startswith("_"):
+            yield prefix + node.name, node
+        elif isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+            yield from _public(node.body, f"{node.name}.")
+
+
+def _caught(function: ast.FunctionDef, node: ast.Raise) -> bool:
+    """Tell whether an error is raised inside a `try` of the same function."""
+    return any(isinstance(t, ast.Try) and any(node in ast.walk(s) for s in t.body) for t in ast.walk(function))
+
+
+def _undocumented(tree: ast.Module) -> Iterator[str]:
+    """Yield what the docstrings of public functions and dataclasses leave out: arrays' shapes, errors raised."""
+    for name, function in _public(tree.body):
+        if any(ast.unparse(d) == "overload" for d in function.decorator_list):
+            continue
+        text = ast.get_docstring(function) or ""
+        for arg in (*function.args.posonlyargs, *function.args.args, *function.args.kwonlyargs):
+            kind = ast.unparse(arg.annotation) if arg.annotation else ""
+            if BARE_ARRAY.search(kind) and not re.search(rf"\b{arg.arg}\b", text):
+                yield f"{name} does not say what {arg.arg} ({kind}) is"
+        given = ast.unparse(function.returns) if function.returns else ""
+        if re.search("NDArray|ndarray", given) and not SHAPE.search(text):
+            yield f"{name} does not say which shape it returns"
+        for node in ast.walk(function):
+            if isinstance(node, ast.Raise) and isinstance(node.exc, ast.Call):
+                error = ast.unparse(node.exc.func).split(".")[-1]
+                if error.endswith("Error") and error not in text and not _caught(function, node):
+                    yield f"{name} does not say that it raises {error}"
+    for cls in tree.body:
+        if not isinstance(cls, ast.ClassDef) or cls.name.startswith("_"):
+            continue
+        if not any("dataclass" in ast.unparse(d) for d in cls.decorator_list):
+            continue
+        for field, after in zip(cls.body, [*cls.body[1:], None], strict=True):
+            if isinstance(field, ast.AnnAssign) and ARRAY_FIELD.search(ast.unparse(field.annotation)):
+                said = (
+                    after.value.value if isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant) else ""
+                )
+                if not SHAPE.search(f"{said} {ast.get_docstring(cls)}"):
+                    yield f"{cls.name} does not say which shape {ast.unparse(field.target)} has"
+
+
+def test_public_docstrings_say_shapes_and_errors():
+    faults = [
+        f"{path.relative_to(ROOT)}: {fault}"
+        for package in WELL_DOCUMENTED
+        for path in sorted((ROOT / package).rglob("*.py"))
+        for fault in _undocumented(ast.parse(path.read_text(encoding="utf-8")))
+    ]
+
+    assert faults == []
+
+
+def test_docstrings_that_leave_something_out_are_noticed():
+    code = """
+def far(points: NDArray[np.float64]) -> NDArray[np.float64]:
+    'Return something.'
+    raise ValueError("no")
+
+@dataclass
+class Spot:
+    'A spot.'
+    place: Points
+    'Where it is.'
+"""
+
+    assert len(list(_undocumented(ast.parse(code)))) == 4
+
+
+def test_loops_say_what_arrays_they_take():
+    """Parameters and results of compiled loops are named array types, not Any."""
+    vague = [
+        f"{path.relative_to(ROOT)}: {node.name}"
+        for path in sorted((ROOT / "skeleton").rglob("*.py"))
+        if "words" not in path.parts
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef)
+        and any(re.match(r"compiled|inner\b", ast.unparse(d)) for d in node.decorator_list)
+        and any(
+            kind is not None and ast.unparse(kind) == "Any"
+            for kind in (node.returns, *(a.annotation for a in node.args.args))
+        )
+    ]
+
+    assert vague == []
+
+
+def test_no_sentence_is_a_riddle():
+    found = [
+        f"{path.relative_to(ROOT)}: {riddle}"
+        for package in PACKAGES
+        for path in sorted((ROOT / package).rglob("*.py"))
+        for riddle in RIDDLES
+        if riddle in " ".join(path.read_text(encoding="utf-8").split())
+    ]
+
+    assert found == []

@@ -1,8 +1,9 @@
 """OpenType feature code that turns the variants over while one types.
 
 `calt` first gives each letter the variant that follows its neighbour's in turn, then sees to it that the same shape
-does not stand twice within a few letters. `rand` and `salt` offer the same variants to programs that choose by
-chance or by hand. Syntax: OpenType Feature File Specification (adobe-type-tools.github.io/afdko).
+does not stand twice within a few letters. `salt` offers the same variants to those who choose by hand. There is no
+`rand`: shapers apply it unasked, after `calt`, and chance brings equal neighbours back. Syntax: OpenType Feature File
+Specification (adobe-type-tools.github.io/afdko).
 """
 
 from __future__ import annotations
@@ -10,10 +11,16 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Mapping, Sequence
 
-SIGHT = 2
-"""Letters between two equal ones up to which they must differ in shape."""
+SIGHT, FAR_SIGHT = 2, 5
+"""Letters between two equal ones up to which they must differ in shape: of letters without a mark, whose many shapes
+go round by themselves, and of letters with one, that have few."""
 
 SMALL = frozenset("abcdefghijklmnopqrstuvwxyz")
+MARKED = frozenset("àáâãäåæçèéêëìíîïñòóôõöøùúûüýăąćčďęěğıłńňőřśşšťůűźżžșț")
+"""Small letters with marks that languages of Latin script use often."""
+
+PASSED = frozenset(" .,-'’")
+"""Signs over which letters see each other."""
 
 Names = Mapping[str, Sequence[str]]
 """By character: the names of its variants, the first one being the encoded glyph."""
@@ -55,7 +62,7 @@ def _alternates(turned: Mapping[str, Sequence[str]]) -> str:
     rules = "\n".join(f"    sub {v[0]} from [{' '.join(v)}];" for v in turned.values())
     return (
         f"lookup alternates useExtension {{\n{rules}\n}} alternates;\n\n"
-        "feature salt {\n    lookup alternates;\n} salt;\n\nfeature rand {\n    lookup alternates;\n} rand;"
+        "feature salt {\n    lookup alternates;\n} salt;"
     )
 
 
@@ -64,7 +71,7 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
     lines: list[str] = []
     encoded = [v[0] for v in turned.values()]
     lines.append(f"@turned = [{' '.join(encoded)}];")
-    small = [n for c, v in names.items() if c in SMALL or c == " " for n in v]
+    small = [n for c, v in names.items() if c in SMALL or c in MARKED or c in PASSED for n in v]
     if small:
         lines.append(f"@small = [{' '.join(small)}];")
     for k in range(most):
@@ -88,19 +95,26 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
 
 
 def _apart(turned: Mapping[str, Sequence[str]]) -> str:
-    """Return rules that change a shape seen within sight.
+    """Return rules that give a letter the shape after the one it had the last time, where that is within sight.
 
-    The tables grow with variants times distance times the letters between, so that only small unaccented letters look
-    further than at their neighbour, over small unaccented letters and spaces.
+    So its shapes come round in turn, and none comes back before all others were written. Small letters of everyday use
+    look over small letters and spaces; all others only at their neighbour, or the tables would grow without end.
     """
-    steps, rules = [], []
-    for variants in turned.values():
-        steps += [f"    sub {v} by {n};" for v, n in zip(variants, [*variants[1:], variants[0]], strict=True)]
-    for distance in range(SIGHT + 1):
+    most = max(len(v) for v in turned.values())
+    lines = []
+    for k in range(most):
+        members = [(v, v[k]) for v in turned.values() if len(v) > k]
+        rules = "\n".join(f"    sub [{' '.join(v)}] by {new};" for v, new in members)
+        lines.append(f"lookup shape{k + 1} useExtension {{\n{rules}\n}} shape{k + 1};")
+    changes: list[str] = []
+    for distance in range(FAR_SIGHT + 1):
         between = " @small" * distance
         for char, variants in turned.items():
-            if distance and (char not in SMALL or len(variants) <= distance):
+            sight = SIGHT if char in SMALL else FAR_SIGHT if char in MARKED else 0
+            if distance > sight:
                 continue
-            rules += [f"    sub {v}{between} {v}' lookup step;" for v in variants]
-    step = "lookup step useExtension {\n" + "\n".join(steps) + "\n} step;\n"
-    return step + "lookup apart useExtension {\n" + "\n".join(rules) + "\n} apart;"
+            group = f"[{' '.join(variants)}]"
+            for k, v in enumerate(variants):
+                changes.append(f"    sub {v}{between} {group}' lookup shape{(k + 1) % len(variants) + 1};")
+    lines.append("lookup apart useExtension {\n" + "\n".join(changes) + "\n} apart;")
+    return "\n".join(lines)

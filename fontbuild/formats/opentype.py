@@ -2,7 +2,7 @@
 
 Each stroke is expanded with round ends and joins and the overlaps are removed (Skia's stroker and path operations, by
 way of `skia-pathops`). ufo2ft and fontTools compile the outlines, kerning (GPOS kern), mark positions (GPOS mark) and
-the features that turn the variants over (GSUB calt, rand, salt).
+the features that turn the variants over (GSUB calt, salt).
 """
 
 from __future__ import annotations
@@ -21,7 +21,10 @@ from ufo2ft import featureWriters
 from capture.files import write_bytes
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font
+from fontbuild.formats.code_pages import code_pages
 from fontbuild.formats.drawing import notdef
+from fontbuild.formats.mark_positions import with_positions
+from fontbuild.formats.spelling import spelt
 from fontbuild.formats.ufo import ufo_of
 from fontbuild.glyph import Glyph
 
@@ -59,7 +62,12 @@ def outline(strokes: Sequence[Points], *, pen_width: float) -> pathops.Path:
 
 def _inked(font: Font, *, progress: Progress | None) -> ufoLib2.Font:
     """Return the UFO with outlines in the place of strokes."""
+    font, spelling = spelt(with_positions(font))
     ufo = ufo_of(font)
+    if spelling:
+        rules = "\n".join(f"    sub {name} by {' '.join(parts)};" for name, parts in spelling.items())
+        ufo.features.text += f"\nfeature ccmp {{\n{rules}\n}} ccmp;\n"
+    ufo.info.openTypeOS2CodePageRanges = code_pages(font)
     pen_width = max(font.metrics.pen_width, 5.0)
     glyphs: list[Glyph] = [g for variants in font.glyphs.values() for g in variants]
     for done, g in enumerate([*glyphs, notdef(font.metrics)]):

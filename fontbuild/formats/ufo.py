@@ -17,6 +17,9 @@ UFO has no place for is in `lib`, under `org.ownhand.`:
 | org.ownhand.ductus | variants with the same one can be blended |
 | org.ownhand.source | the attempt it was written in, or what it was built from |
 | org.ownhand.inkWidth | median width of the ink, font units |
+
+Size, metrics and ductus stand once more in the notes of font and glyphs, as a line 'ownhand {...}' of JSON: font
+editors keep notes and may drop a lib. Kerning is in whole units, which some editors ask for.
 """
 
 from __future__ import annotations
@@ -38,7 +41,7 @@ from fontbuild.font import UNITS_PER_EM, Font
 from fontbuild.formats.drawing import DOT, notdef
 from fontbuild.formats.features import rotation
 from fontbuild.formats.packed import pack
-from fontbuild.formats.ufo_reader import KEY, font_of, load_ufo
+from fontbuild.formats.ufo_reader import KEY, font_of, load_ufo, note_of
 from fontbuild.glyph import Glyph
 from fontbuild.naming import base_name
 
@@ -123,6 +126,8 @@ def ufo_of(font: Font) -> ufoLib2.Font:
     ufo.lib["public.glyphOrder"] = [".notdef", *order] if ".notdef" not in order else order
     _fill_kerning(ufo, font)
     ufo.features.text = rotation(names, sequences=sequences)
+    # font editors drop what they do not know out of `lib`, notes they keep
+    ufo.info.note = note_of({"mmPerUnit": font.mm_per_unit, "metrics": asdict(font.metrics)})
     ufo.lib[KEY + "mmPerUnit"] = font.mm_per_unit
     ufo.lib[KEY + "record"] = asdict(font.record)
     ufo.lib[KEY + "metrics"] = asdict(font.metrics)
@@ -159,6 +164,8 @@ def _draw(out: Any, glyph: Glyph) -> None:
     for key, value in (("char", glyph.char), ("ductus", glyph.ductus), ("source", glyph.source)):
         if value:
             out.lib[KEY + key] = value
+    if glyph.ductus:
+        out.note = note_of({"ductus": glyph.ductus})
     if glyph.width:
         out.lib[KEY + "inkWidth"] = round(glyph.width, DECIMALS)
 
@@ -189,10 +196,10 @@ def _fill_kerning(ufo: ufoLib2.Font, font: Font) -> None:
             alike.setdefault(frozenset(row.items()), []).append(char)
         leader = {char: min(group) for group in alike.values() for char in group}
         for group in alike.values():
-            names = [g.name for char in sorted(group) for g in font.glyphs[char]]
+            names = [g.name for char in sorted(group) for g in font.glyphs.get(char, ())]
             ufo.groups[f"public.kern{side}.{base_name(min(group))}"] = names
         leaders.append(leader)
     first, second = leaders
     for (a, b), k in sorted(font.kerning.items()):
         if first[a] == a and second[b] == b:
-            ufo.kerning[f"public.kern1.{base_name(a)}", f"public.kern2.{base_name(b)}"] = round(k, DECIMALS)
+            ufo.kerning[f"public.kern1.{base_name(a)}", f"public.kern2.{base_name(b)}"] = round(k)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -23,6 +24,42 @@ if TYPE_CHECKING:
 
 KEY = "org.ownhand."
 """Before all our keys in `lib`."""
+
+
+NOTE = "ownhand "
+"""Begins the line of a note that holds what a lib may lose."""
+
+
+def note_of(values: Mapping[str, Any]) -> str:
+    """Return the line of a note that `noted` reads again."""
+    text = json.dumps(values, sort_keys=True)
+    for sign in "&<>":  # some editors escape them twice
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return NOTE + text
+
+
+def noted(note: str | None) -> dict[str, Any]:
+    r"""Return what a note of ours holds; {} for notes of others.
+
+    Examples
+    --------
+    >>> noted("drawn on Tuesday\n" + note_of({"ductus": "a/1"}))
+    {'ductus': 'a/1'}
+    """
+    for line in (note or "").splitlines():
+        if line.strip().startswith(NOTE):
+            try:
+                data = json.loads(line.strip()[len(NOTE) :])
+            except ValueError:
+                return {}
+            return data if isinstance(data, dict) else {}
+    return {}
+
+
+def says_its_size(path: Path) -> bool:
+    """Return whether a UFO tells in which size it was written; a .ufoz is opened for it."""
+    ufo = open_ufo(path)
+    return KEY + "mmPerUnit" in ufo.lib or "mmPerUnit" in noted(ufo.info.note)
 
 
 def open_ufo(path: Path) -> ufoLib2.Font:
@@ -92,13 +129,14 @@ def font_of(ufo: ufoLib2.Font) -> Font:
             glyphs.setdefault(char, []).append(_read_glyph(ufo, name, char))
     if not glyphs:
         raise ValueError("it has no glyphs with characters")
-    lib = ufo.lib
-    metrics = Metrics(**lib[KEY + "metrics"]) if KEY + "metrics" in lib else _metrics(ufo, glyphs)
+    lib, note = ufo.lib, noted(ufo.info.note)
+    said = lib.get(KEY + "metrics") or note.get("metrics")
+    metrics = Metrics(**said) if said else _metrics(ufo, glyphs)
     record = Record(**lib[KEY + "record"]) if KEY + "record" in lib else _record(ufo)
     return Font(
         record=record,
         metrics=metrics,
-        mm_per_unit=float(lib.get(KEY + "mmPerUnit", 3.0 / metrics.x_height)),
+        mm_per_unit=float(lib.get(KEY + "mmPerUnit") or note.get("mmPerUnit") or 3.0 / metrics.x_height),
         glyphs={c: tuple(v) for c, v in glyphs.items()},
         kerning=_kerning(ufo, {g.name: c for c, v in glyphs.items() for g in v}),
         rhythm=dict(lib.get(KEY + "rhythm", {})),
@@ -122,7 +160,7 @@ def _read_glyph(ufo: ufoLib2.Font, name: str, char: str) -> Glyph:
         char=char,
         strokes=strokes_of(ufo, name),
         advance=float(glyph.width),
-        ductus=str(lib.get(KEY + "ductus", "")),
+        ductus=str(lib.get(KEY + "ductus") or noted(glyph.note).get("ductus", "")),
         anchors={a.name: (float(a.x), float(a.y)) for a in glyph.anchors if a.name},
         source=str(lib.get(KEY + "source", "")),
         width=float(lib.get(KEY + "inkWidth", 0.0)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -12,7 +13,7 @@ import click
 
 from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
-from ownhand.cli.options import FORCE, HAND, LANGUAGES, TEXT_FILE, say_staleness, text_of, words
+from ownhand.cli.options import FORCE, HAND, LANGUAGES, NUMBER, TEXT_FILE, say_staleness, text_of, words
 from ownhand.cli.write import write
 
 
@@ -33,9 +34,11 @@ def ownhand() -> None:
 @click.option("-t", "--text", "text_file", type=TEXT_FILE, help="All that the text in this file needs.")
 @click.option("--missing", is_flag=True, help="Only what the hand's font cannot show yet.")
 @click.option("--paper", default="A4", show_default=True, help="A4, Letter, A5 or WIDTHxHEIGHT in mm.")
-@click.option("--x-height", "x_height_mm", default=3.5, show_default=True, help="Writing size: the x-height in mm.")
+@click.option(
+    "--x-height", "x_height_mm", default=3.5, type=NUMBER, show_default=True, help="Writing size: the x-height in mm."
+)
 @click.option("--pages", type=click.IntRange(1, 60), help="At most so many pages of cells.")
-@click.option("--least", default=2, show_default=True, type=click.IntRange(1, 50), help="Attempts at the rarest.")
+@click.option("--least", type=click.IntRange(1, 50), help="Attempts at the rarest.  [2; 4 with -c alone]")
 @click.option("--copy", "copy_file", type=TEXT_FILE, help="A text to copy, on ruled pages of its own.")
 @click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
 @click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
@@ -57,7 +60,7 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
     for line in made.notices:
         console.say(line)
     console.say("Print at 100 % ('actual size'), check the 100 mm bar, fill in, scan at 300 dpi or more, then:")
-    console.say(f"  ownhand read {hand} SCANS")
+    console.say(f"  ownhand read {shlex.quote(str(hand))} SCANS")
     return 0
 
 
@@ -65,19 +68,43 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
 @HAND
 @click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--adopt", is_flag=True, help="Take in a sheet that was not made for this hand.")
+@click.option("--same-writer", is_flag=True, help="A page read before from other paper is the same person's.")
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
-def read(hand: Path, scans: tuple[Path, ...], adopt: bool, jobs: int) -> int:
+def read(hand: Path, scans: tuple[Path, ...], adopt: bool, same_writer: bool, jobs: int) -> int:
     """Read filled-in sheets: scans or photos, in any order and orientation."""
     from ownhand.commands import read as reading
 
     with console.progress_bar() as progress:
-        done = reading.read_scans(hand, scans, adopt=adopt, jobs=jobs, progress=progress)
+        done = reading.read_scans(hand, scans, adopt=adopt, same_writer=same_writer, jobs=jobs, progress=progress)
     console.put_table("Pages", reading.PAGE_COLUMNS, reading.page_rows(done))
     if done.findings:
         console.put_table("To look at", reading.FINDING_COLUMNS, reading.finding_rows(done))
-    for line in done.notices:
+    for line in (*done.notices, *reading.next_steps(hand, done)):
         console.say(line)
     return NEEDS_REVIEW if done.refused else 0
+
+
+@ownhand.command()
+@HAND
+@click.argument("scan", type=click.Path(path_type=Path))
+@click.argument("text_file", metavar="TEXT", type=TEXT_FILE)
+@click.option("--dpi", type=click.FloatRange(50, 5000), help="Resolution of the scan; what the file says if not given.")
+@click.option("--paper-width", "paper_width_mm", type=click.FloatRange(20, 1000), help="Width of the picture in mm.")
+@click.option("--line-distance", "line_distance_mm", type=click.FloatRange(2, 60), help="From line to line in mm.")
+@click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
+@click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
+@click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
+@click.option("--use", default="", help="What the hand may be used for (where nothing is recorded yet).")
+@click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
+def letter(hand: Path, scan: Path, text_file: Path, **options: Any) -> int:
+    """Take a hand from a page of writing without a sheet: its scan, and a file with its text, line by line."""
+    from ownhand.commands import letter as taking
+
+    with console.progress_bar() as progress:
+        done = taking.take_letter(hand, scan, text_of(text_file), progress=progress, **options)
+    for line in taking.summary(done):
+        console.say(line)
+    return NEEDS_REVIEW if done.left_out else 0
 
 
 @ownhand.command()

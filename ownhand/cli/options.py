@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -20,12 +21,35 @@ LANGUAGES = click.option(
 TEXT_FILE = click.Path(path_type=Path, allow_dash=True)
 
 
-def say_staleness(hand: Path) -> None:
-    """Tell where the hand's font is older than what was read, decided or agreed."""
+class Number(click.ParamType):  # type: ignore[type-arg]  # generic in newer releases only
+    """A number as people type it, with a point or a comma."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number."""
+        try:
+            return float(value.replace(",", ".")) if isinstance(value, str) else float(value)
+        except ValueError:
+            self.fail(f"'{value}' is not a number", param, ctx)
+
+
+NUMBER = Number()
+
+
+def say_staleness(hand: Path, *, sized: bool = False) -> None:
+    """Tell where the hand's font is older than what was read, decided or agreed, or a UFO lost its size."""
     from ownhand.hands.freshness import staleness
 
     for line in staleness(hand):
         console.say(line)
+    if not sized and hand.suffix.lower() in (".ufo", ".ufoz"):
+        from fontbuild.formats.ufo_reader import says_its_size
+
+        if not says_its_size(hand):
+            console.say(
+                f"{hand} does not tell in which size it was written: 3 mm is taken for its x-height (--x-height)."
+            )
 
 
 def words(text: str) -> list[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -10,9 +11,9 @@ import click
 
 from capture.errors import NEEDS_REVIEW, UsageError
 from ownhand import console
-from ownhand.cli.options import FORCE, HAND, TEXT_FILE, say_staleness, text_of
+from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, say_staleness, text_of, words
 
-ALIGNMENTS = click.Choice(["left", "right", "centre", "justified"])
+ALIGNMENTS = click.Choice(["left", "right", "centre", "center", "justified"])
 FILE = click.Path(path_type=Path)
 
 
@@ -25,13 +26,13 @@ FILE = click.Path(path_type=Path)
 @click.option("--paper", help="Name, or WIDTHxHEIGHT in mm.  [A4]")
 @click.option("--landscape", is_flag=True, help="Turn the paper.")
 @click.option("--margins", metavar="MM", help="One, two or four numbers.  [20]")
-@click.option("--x-height", "x_height_mm", type=float, help="Writing size in mm; as written if not given.")
-@click.option("--line-spacing", type=float, help="Times the natural distance of lines.  [1]")
+@click.option("--x-height", "x_height_mm", type=NUMBER, help="Writing size in mm; as written if not given.")
+@click.option("--line-spacing", type=NUMBER, help="Times the natural distance of lines.  [1]")
 @click.option("--align", type=ALIGNMENTS, help="[left]")
 @click.option("--ruled", metavar="PITCH[,OFFSET]", help="Write on printed lines so many mm apart.")
 @click.option("--fit", is_flag=True, help="Write smaller where the text would need a further page.")
 @click.option("--hyphenate", metavar="LANGUAGE", help="Divide words at line ends.")
-@click.option("--life", type=float, help="How much the writing varies: 0 nil, 1 natural, 2 strong.  [1]")
+@click.option("--life", type=NUMBER, help="How much the writing varies: 0 nil, 1 natural, 2 strong.  [1]")
 @click.option("--order", type=click.Choice(["writing", "least travel"]), help="Order of the paths.  [writing]")
 @click.option("--hand", "hands", multiple=True, metavar="NAME=FOLDER", help="A further hand, for boxes that name it.")
 @click.option("--machine", "machine_file", type=FILE, help="Profile of the plotter, TOML or JSON.")
@@ -40,8 +41,9 @@ FILE = click.Path(path_type=Path)
 @click.option("--no-preview", is_flag=True, help="No PNG beside the page.")
 @click.option("--table", type=FILE, help="CSV of recipients: a file for each row, into the folder -o.")
 @click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
+@click.option("--encoding", help="Of the table, where it is told wrongly: utf-8, cp1250, mac_roman.")
 @click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
-@click.option("--format", "formats", multiple=True, help="Kinds of file for a table: svg, hpgl, gcode, png, html.")
+@click.option("--format", "formats", multiple=True, help="Kinds of file: svg,hpgl,gcode,png,html.")
 @click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
 @click.option("--one-file", is_flag=True, help="A table in one G-code file that stops for each next sheet of paper.")
 @click.option("--overview", type=FILE, help="PNG with all cards of a table in small, made before any is written.")
@@ -55,10 +57,11 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     from ownhand.composer.ensemble import others_of
     from ownhand.composer.plot.machine import load_machine
 
-    say_staleness(hand)
+    say_staleness(hand, sized=bool(options.get("x_height_mm")))
     settings = pages.settings_of(options.pop("layout"), options)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None
     others = fonts_of(others_of(options.pop("hands")))
+    options["formats"] = tuple(kind for given in options["formats"] for kind in words(given))
     if options["table"]:
         if text is not None or text_file is not None or options["template"] is None:
             raise UsageError("--table", "goes with --template, not with a text", "Give --template FILE with {fields}.")
@@ -77,6 +80,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
         force=options["force"],
         strict=options["strict"],
         others=others,
+        formats=options["formats"],
     )
     for line in pages.summary(done, font=hand):
         console.say(line)
@@ -89,15 +93,18 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     from ownhand.composer.merge.mail_merge import Run, run_table
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import parse_template
+    from ownhand.hands.locking import locked
 
-    table = read_table(options["table"])
+    font = font_of(hand)
+    table = read_table(options["table"], encoding=options["encoding"], letters=frozenset(font.glyphs))
+    for line in encoding_lines(table, options["table"], options["name_field"]):
+        console.say(line)
     template = parse_template(text_of(options["template"]), where=str(options["template"]))
     formats = options["formats"] or (("gcode",) if options["one_file"] else ("svg",))
     run = Run(settings, formats=formats, machine=machine, others=others, one_file=options["one_file"])
-    font = font_of(hand)
     if options["overview"] is not None:
         _overview(font, table, template, folder, run, options)
-    with console.progress_bar() as progress:
+    with console.progress_bar() as progress, nullcontext() if options["check"] else locked(folder, what=ANOTHER_RUN):
         done = run_table(
             font,
             table,
@@ -127,6 +134,20 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     for line in missing_lines(done.missing, hand, written=not (options["strict"] or options["check"])):
         console.say(line)
     return NEEDS_REVIEW if done.faults or done.missing else 0
+
+
+ANOTHER_RUN = "another run is writing into this folder"
+
+
+def encoding_lines(table: Any, path: Path, name_field: str) -> list[str]:
+    """Return in which encoding a table was read, with names to see it by; said of every table that is not ASCII."""
+    names = table.names(name_field.casefold())
+    if all(name.isascii() for name in names) and table.encoding.startswith("utf"):
+        return []
+    lines = [f"{path}: read as {table.encoding}: {', '.join(names)}"]
+    if table.as_likely:
+        lines.append(f"It may as well be {' or '.join(table.as_likely)}: if names are wrong, say --encoding.")
+    return lines
 
 
 def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, options: dict[str, Any]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import shlex
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -60,7 +61,7 @@ def attempts_of(hand: Hand, captures: Sequence[PageCapture]) -> tuple[Attempt, .
     """
     attempts = [a for capture in captures for a in capture.attempts]
     if not attempts:
-        remedy = f"Read a filled-in sheet first: ownhand read {hand.path} SCANS"
+        remedy = f"Read a filled-in sheet first: ownhand read {shlex.quote(str(hand.path))} SCANS"
         raise HandFolderError(str(hand.path), "holds no captures yet", remedy)
     return apply_decisions(attempts, load_decisions(hand.decisions_file))
 
@@ -85,6 +86,7 @@ def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, Bu
         font_record(hand.record),
         decisions=building_rules(decisions),
         rhythm=rhythm_of(captures, attempts),
+        copied=[w for c in captures for w in c.copied],
         progress=progress,
     )
     return with_bearings(result.font, decisions), result
@@ -144,7 +146,9 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
 
 
 def font_of(path: Path) -> Font:
-    """Return the font to write with: that of a hand folder, or a UFO of any origin.
+    """Return the font to write with: that of a hand folder, or a UFO or SVG font of any origin.
+
+    A font without habits of its own gets the general ones of handwriting when it is written with.
 
     Raises
     ------
@@ -155,6 +159,10 @@ def font_of(path: Path) -> Font:
     """
     if path.suffix.lower() in {".ufo", ".ufoz"}:
         return load_ufo(path)
+    if path.suffix.lower() == ".svg":
+        from fontbuild.formats.svg_font_reader import load_svg_font
+
+        return load_svg_font(path).font
     hand = open_hand(path)
     if not hand.ufo.exists():
         others = sorted(hand.font_folder.glob("*.ufo"))
@@ -177,6 +185,11 @@ def summary(done: Built) -> list[str]:
     if done.result.missing:
         lines.append("Attempted, but not one attempt can be used: " + " ".join(done.result.missing))
     lines += done.notices
+    if done.result.doubtful:
+        lines.append(
+            "Only doubtful readings of these characters, look at them (ownhand review): "
+            + " ".join(done.result.doubtful)
+        )
     if not done.consent:
         lines.append(NO_CONSENT)
     return lines

@@ -7,13 +7,11 @@ read is reported and the others go on. What was captured before is only replaced
 from __future__ import annotations
 
 import dataclasses
-import itertools
-import multiprocessing
 import os
-import threading
+import shlex
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -23,18 +21,18 @@ from numpy.typing import NDArray
 
 import skeleton
 from capture.code import CodedPage, sheet_from_coded
-from capture.errors import NotAScanError, OutputError, OwnhandError
+from capture.errors import InputError, OutputError, OwnhandError
 from capture.files import is_vacant, sweep
-from capture.read import PageReading, Verdict, read_page
+from capture.read import PageReading, Verdict
 from capture.report import Finding
-from capture.scan import count_scans, load_scans
 from capture.sheet import Sheet
 from capture.units import MM_PER_INCH
+from ownhand.commands.reading_pool import end_with_parent, read_pages
 from ownhand.hands.decisions import known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
-from ownhand.hands.storage import CellKey, keep_page, keep_scan, keep_sheets, printed_scale
+from ownhand.hands.storage import TRUE_SCALE, CellKey, keep_page, keep_scan, keep_sheets, printed_scale
 from skeleton.geometry.stroke import Stroke
 from skeleton.result import Reading
 
@@ -77,6 +75,7 @@ def read_scans(
     scans: Sequence[Path],
     *,
     adopt: bool = False,
+    same_writer: bool = False,
     jobs: int = 0,
     progress: Progress | None = None,
     on_page: OnPage | None = None,
@@ -87,6 +86,8 @@ def read_scans(
     ----------
     adopt
         Take in sheets that were not made for this hand.
+    same_writer
+        Take in a page that was read before from other paper: it is the same person's.
     jobs
         Processes; 0: one for each core.
 
@@ -96,28 +97,32 @@ def read_scans(
         If no page at all could be read, the first reason; or the folder cannot be written to, or another command is
         writing into it.
     """
-    for scan in scans:
-        if not scan.is_file():
-            list(load_scans(scan))
     known = open_hand(path) if path.exists() and not is_vacant(path) else None
     with locked(path):
         tell, on_page = progress or (lambda *_: None), on_page or (lambda _: None)
-        return _read_into(path, known, scans, adopt, jobs or os.cpu_count() or 1, tell, on_page)
+        return _read_into(path, known, scans, adopt, same_writer, jobs or os.cpu_count() or 1, tell, on_page)
 
 
 def _read_into(
-    path: Path, known: Hand | None, scans: Sequence[Path], adopt: bool, jobs: int, tell: Progress, on_page: OnPage
+    path: Path,
+    known: Hand | None,
+    scans: Sequence[Path],
+    adopt: bool,
+    same_writer: bool,
+    jobs: int,
+    tell: Progress,
+    on_page: OnPage,
 ) -> ReadReport:
     finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
-    with ProcessPoolExecutor(jobs, initializer=_end_with_parent) as pool:
-        read, refused = _read_pages(pool, scans, finder, 2 * jobs, tell, on_page)
-        if not read:
-            raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
-        # only now, so that nothing is left behind by what was no sheet
-        hand = known or open_or_create(path)
-        sweep(hand.path)
+    read, refused = read_pages(scans, finder, jobs, tell, on_page)
+    if not read:
+        raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
+    # only now, so that nothing is left behind by what was no sheet
+    hand = known or open_or_create(path)
+    sweep(hand.path)
+    with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
         traced = _trace_all(pool, hand, [r for r, _ in read], tell)
-    notices = [str(error) for error in refused]
+    notices: list[str] = []
     for reading, _ in read:
         finder.learn(reading.sheet)
     notices += keep_sheets(hand, finder.sheets)
@@ -125,11 +130,19 @@ def _read_into(
     taken = []
     for number, (reading, scan) in enumerate(read):
         tell("keep captures", number, len(read))
-        copy = keep_scan(hand, scan)
-        kept, contact = keep_page(hand, reading, copy, traced)
+        try:
+            copy = keep_scan(hand, scan)
+            kept, contact = keep_page(hand, reading, copy, traced, same_writer=same_writer)
+        except InputError as error:  # one page costs itself; a full disk, an OutputError, all that come after it
+            refused.append(error)
+            on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
+            continue
         pen_mm = reading.pen_mm * printed_scale(reading)
         taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
     tell("keep captures", len(read), len(read))
+    if not taken:
+        raise refused[0]
+    notices = [*map(str, refused), *notices]
     return ReadReport(tuple(taken), tuple(refused), tuple(notices))
 
 
@@ -156,54 +169,6 @@ class SheetFinder:
         old = self.sheets.get(sheet.id)
         pages = {p.page: p for p in (*sheet.pages, *(old.pages if old else ()))}
         self.sheets[sheet.id] = dataclasses.replace(sheet, pages=tuple(pages[n] for n in sorted(pages)))
-
-
-def _end_with_parent() -> None:
-    """Make a worker end when the command is killed: it would wait for work for ever, and hold the hand."""
-    parent = multiprocessing.parent_process()
-    if parent is None:
-        return
-
-    def wait_and_end() -> None:
-        parent.join()
-        os._exit(1)
-
-    threading.Thread(target=wait_and_end, daemon=True).start()
-
-
-def _read_pages(
-    pool: ProcessPoolExecutor, paths: Sequence[Path], finder: SheetFinder, most: int, tell: Progress, on_page: OnPage
-) -> tuple[list[tuple[PageReading, Path]], list[OwnhandError]]:
-    """Return the pages read, and what was refused, each in the order given."""
-    pages = [(path, number) for path in paths for number in range(1, count_scans(path) + 1)]
-    to_do = iter(enumerate(pages))
-    waiting: dict[Future[PageReading], int] = {}
-    read: dict[int, tuple[PageReading, Path]] = {}
-    refused: dict[int, OwnhandError] = {}
-    tell("read pages", 0, len(pages))
-    while len(read) + len(refused) < len(pages):
-        for place, (path, number) in itertools.islice(to_do, most - len(waiting)):
-            waiting[pool.submit(_read_one, path, number, finder)] = place
-        done, _ = wait(waiting, return_when=FIRST_COMPLETED)
-        for future in done:
-            place = waiting.pop(future)
-            try:
-                found = future.result()
-                read[place] = (found, pages[place][0])
-                on_page({"scan": pages[place][0].name, "sheet": found.sheet.id, "page": found.page.page})
-            except OwnhandError as error:
-                refused[place] = error
-                said = {"where": error.where, "what": error.what, "remedy": error.remedy}
-                on_page({"scan": pages[place][0].name, **said})
-        tell("read pages", len(read) + len(refused), len(pages))
-    return [read[place] for place in sorted(read)], [refused[place] for place in sorted(refused)]
-
-
-def _read_one(path: Path, number: int, finder: SheetFinder) -> PageReading:
-    """Return what is on one picture of a file; decoded where it is read, so that no picture is handed about."""
-    for scan in load_scans(path, only=number):
-        return read_page(scan, finder)
-    raise NotAScanError(path.name, f"its page {number} cannot be found", "Scan the page again.")
 
 
 def _trace_all(
@@ -250,6 +215,38 @@ def _trace_group(
         if len(images) == 1:
             return [Reading((), confidence=0.0, findings=(Finding("could not be traced"),))]
         return [r for image in images for r in _trace_group([image], dpi, char, known, handedness)]
+
+
+SHOWN_BLANK = 15
+"""Blank cells that are listed by name."""
+
+
+def next_steps(path: Path, done: ReadReport) -> list[str]:
+    """Return what to tell after reading: what was printed off size or left blank, where to look, what comes next."""
+    lines = []
+    for taken in done.pages:
+        scale, where = taken.verdict.print_scale, f"{taken.capture.sheet} page {taken.capture.page}"
+        if scale and abs(scale - 1) > TRUE_SCALE:
+            lines.append(
+                f"{where} was printed at {100 * scale:.0f} % of its size; its letters are taken in their true size. "
+                "Print the next sheet at 100 %."
+            )
+        blank = [a for a in taken.capture.attempts if a.status == "blank"]
+        if blank and len(blank) < len(taken.capture.attempts):
+            listed = ", ".join(f"{a.char} ({a.id.rsplit('/', 1)[-1]})" for a in blank[:SHOWN_BLANK])
+            more = f" and {len(blank) - SHOWN_BLANK} more" if len(blank) > SHOWN_BLANK else ""
+            lines.append(f"{where}: {len(blank)} cells taken as blank, by row.column: {listed}{more}")
+    if not done.pages:
+        return lines
+    hand = shlex.quote(str(path))
+    contacts = ", ".join(str(p) for p in sorted({str(t.contact.parent) for t in done.pages}))
+    return [
+        *lines,
+        "read: cells with strokes; blank: nothing written; spoiled: ticked by the writer; doubtful: to be looked at; "
+        "off mm: how far the paper's print lay from where it should.",
+        f"Look at what was read: {contacts}/page-…-contact.png, or mend it: ownhand review {hand}",
+        f"Then build the font: ownhand build {hand}",
+    ]
 
 
 def page_rows(done: ReadReport) -> list[list[str]]:

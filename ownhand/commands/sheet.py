@@ -23,6 +23,9 @@ from fontbuild.formats.ufo import load_ufo
 from ownhand.hands.hand import Hand, add_to_record, load_captures, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
 
+LEAST, LITERAL = 2, 4
+"""Attempts at the rarest characters of languages, and at each character that is asked for by itself."""
+
 NO_WRITING = " \u00a0\u202f"
 """Characters that need no ink."""
 
@@ -50,7 +53,7 @@ def print_sheet(
     paper: str = "A4",
     x_height_mm: float = 3.5,
     pages: int | None = None,
-    least: int = 2,
+    least: int | None = None,
     family: str = "",
     writer: str = "",
     consent: str = "",
@@ -73,7 +76,8 @@ def print_sheet(
     pages
         Most pages of cells; None: as many as it takes.
     least
-        Attempts at the rarest characters; common ones get more.
+        Attempts at the rarest characters, 2 if not given; common ones get more. Where only `characters` are asked for,
+        attempts at each, 4 if not given.
 
     Raises
     ------
@@ -97,7 +101,15 @@ def print_sheet(
             wanted = [c for c in wanted if c not in have]
             if not wanted:
                 raise UsageError("sheet", "the hand lacks nothing of what is asked for", "Ask for more languages.")
-        counts = _plan(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
+        counts = _plan(
+            wanted,
+            languages,
+            literal=not (languages or text),
+            pages=pages,
+            least=least,
+            paper=paper,
+            x_height_mm=x_height_mm,
+        )
         sheet = lay_out(
             counts,
             sheet_id=new_id(known),
@@ -162,11 +174,14 @@ def _plan(
     wanted: Sequence[str],
     languages: Sequence[str],
     *,
+    literal: bool,
     pages: int | None,
-    least: int,
+    least: int | None,
     paper: str,
     x_height_mm: float,
 ) -> dict[str, int]:
     if not wanted:
         return {}
-    return plan_attempts(wanted, languages, pages=pages, least=least, paper=paper, x_height_mm=x_height_mm)
+    if literal and pages is None:
+        return dict.fromkeys(wanted, least or LITERAL)
+    return plan_attempts(wanted, languages, pages=pages, least=least or LEAST, paper=paper, x_height_mm=x_height_mm)

@@ -17,7 +17,7 @@ from ownhand.commands.additions import with_drawings
 from ownhand.commands.build import font_of
 from ownhand.composer import Notice, Ruling, Settings
 from ownhand.composer.ensemble import Ensemble
-from ownhand.composer.formats import page_bytes
+from ownhand.composer.formats import SUFFIXES, page_bytes
 from ownhand.composer.merge.lacks import Lack, ranges
 from ownhand.composer.merge.template import split_boxes
 from ownhand.composer.plot.imposition import sheets_of
@@ -66,6 +66,7 @@ def write_pages(
     force: bool = False,
     strict: bool = False,
     others: Mapping[str, Font] | None = None,
+    formats: Sequence[str] = (),
 ) -> WrittenPages:
     """Set `text` in the hand at `font` (a hand folder or a UFO) and write a file for each page.
 
@@ -74,7 +75,8 @@ def write_pages(
 
     With `strict` nothing is written where the hand lacks a character of the text.
 
-    The kind of file follows the suffix of `output`: .svg, .hpgl or .plt, .gcode or .nc; .png draws the picture alone.
+    `formats` are further kinds of file, beside it. The kind of `output` follows its suffix: .svg, .hpgl or .plt,
+    .gcode or .nc; .png draws the picture alone.
 
     Raises
     ------
@@ -90,25 +92,38 @@ def write_pages(
     if not text.strip():
         raise UsageError("text", "it is empty", "Give some words, a file with --file, or standard input.")
     wanted = {output: kind}
-    if preview:
-        wanted[output.with_suffix(".png")] = "png"
+    for other in formats:
+        if other not in SUFFIXES:
+            raise UsageError("--format", f"no format '{other}'", f"Use {', '.join(SUFFIXES)}.")
+        if other != kind:
+            wanted[output.with_suffix(SUFFIXES[other])] = other
+    shown = output.with_suffix(".png")
+    is_preview = preview and shown not in wanted
+    if is_preview:
+        wanted[shown] = "png"
     if replay:
         wanted[output.with_suffix(".html")] = "html"
     for file in wanted:
-        check_writable(file, force=force)
+        # a preview that is there already may be of this very page, written in another format
+        check_writable(file, force=force or (is_preview and file == shown))
     named = in_boxes(text) if settings.boxes or settings.curves else text
     composed = Ensemble(font_of(font), others).compose(named, settings, seed)
     if strict and composed.missing:
         return WrittenPages((), (), composed.notices, dict(composed.missing))
     pages = composed.pages if settings.impose is None else sheets_of(composed.pages, settings.impose)
     files = [(page_file(file, page.number), page, what) for page in pages for file, what in wanted.items()]
-    for file, _, _ in files:
-        check_writable(file, force=force)
     made = [(file, page_bytes(page, what, machine)) for file, page, what in files]
+    for file, data in made:
+        check_writable(file, force=force or (is_preview and file.suffix == ".png" and _holds(file, data)))
     for file, data in made:
         write_bytes(file, data)
     efforts = tuple(effort(page, machine, compare=True) for page in pages)
     return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, dict(composed.missing))
+
+
+def _holds(file: Path, data: bytes) -> bool:
+    """Whether a file holds these very bytes already."""
+    return file.is_file() and file.stat().st_size == len(data) and file.read_bytes() == data
 
 
 def in_boxes(text: str) -> str | dict[str, str]:

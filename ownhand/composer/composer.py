@@ -17,7 +17,7 @@ from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
 from ownhand.composer.layout.line_layout import SetText, Wobble, fitted, set_text
-from ownhand.composer.layout.page_geometry import Hand, page_figures, write_page
+from ownhand.composer.layout.page_geometry import Hand, write_page
 from ownhand.composer.plot.delayed_strokes import OVER, delayed_strokes, joins
 from ownhand.composer.plot.plot_page import PlotPage, merged
 from ownhand.composer.plot.travel import least_travel
@@ -161,13 +161,17 @@ class Composer:
             done = self._set(manuscript, letters, box, settings, rng)
             notices += self._box_notices(done, box, settings)
             ready.append((done, letters))
+        if fitter.missing and not any(letters.inked.any() for _, letters in ready):
+            lacking = ", ".join(f"'{char}'" for char in sorted(fitter.missing)[:20])
+            what = f"nothing of it can be written, the hand lacks every character of it ({lacking})"
+            raise UsageError("text", what, "Add them: ownhand sheet HAND --characters.")
         hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
         pages, squeezed = [], 0
         count = max([1, *(t.pages for t, _ in ready)])
         if count > most_pages:
             raise UsageError("text", f"it fills {count} pages, at most {most_pages} are made", "Split the text.")
         for number in range(count):
-            page, n = write_page(number, ready, hand, rng, page_figures(rng))
+            page, n = write_page(number, ready, hand, rng)
             pages.append(self._finished(page, ready, settings))
             squeezed += n
         if squeezed:
@@ -179,7 +183,7 @@ class Composer:
         self, manuscript: PreparedText, letters: Letters, box: TextBox, settings: Settings, rng: np.random.Generator
     ) -> SetText:
         life, x, n = settings.life, self.font.metrics.x_height, 256
-        width = np.exp(self.scatter.line_width * life.of("width") * _line_figures(rng, n, self.scatter.page_share))
+        width = np.exp(self.scatter.line_width * life.of("width") * draw(rng, n))
         # lines begin to the right of the edge, never to its left
         margin = self.scatter.margin * life.of("margin") * np.maximum(0.0, 1.0 + ar1_noise(draw(rng, n), 0.6))
         wobble = Wobble(width, margin)
@@ -239,12 +243,6 @@ class Composer:
             page = delayed_strokes(page, within_mm=between) if self._joins else page
         page = merged(page, within_letter_mm=touch, between_letters_mm=between)
         return least_travel(page) if settings.order == "least travel" else page
-
-
-def _line_figures(rng: np.random.Generator, n: int, page_share: float) -> np.ndarray:
-    """Return figures of variance one for lines, with a share in common."""
-    common = float(draw(rng, 1)[0])
-    return np.asarray(np.sqrt(1 - page_share) * draw(rng, n) + np.sqrt(page_share) * common, float)
 
 
 def named_texts(text: Mapping[str, str], names: Sequence[str]) -> dict[str, str]:

@@ -26,6 +26,7 @@ from capture.limits import MOST_CELLS, MOST_PAGES, REACH_MM, is_plain, is_sheet_
 from capture.safe_paths import path_inside
 from capture.sheet import Sheet
 from capture.sheet_file import load_sheet
+from fontbuild.text_spacing_statistics import CopiedWord
 from ownhand.hands.attempt_reading import attempt_from
 from ownhand.hands.locking import locked
 from ownhand.hands.record_checks import MOST_SAID, check_record, family_of, is_family
@@ -88,6 +89,9 @@ class PageCapture:
 
     rhythm: Mapping[str, float] = field(default_factory=dict)
     """Habits of running text, from ruled lines, in x-heights and degrees (`fontbuild.text_spacing_statistics`)."""
+
+    copied: tuple[CopiedWord, ...] = ()
+    """Words found on ruled lines."""
 
 
 @dataclass(frozen=True)
@@ -171,7 +175,7 @@ def open_hand(path: Path) -> Hand:
     file = path / "hand.json"
     if not file.is_file():
         what = "has no hand.json, so it is not a hand" if path.is_dir() else "is not there"
-        raise HandFolderError(str(path), what, f"Begin one with: ownhand sheet {path} --languages en")
+        raise HandFolderError(str(path), what, f"Begin one with: ownhand sheet {shlex.quote(str(path))} --languages en")
     try:
         data = read_json(file)
     except FaultsError as error:
@@ -290,6 +294,7 @@ def save_capture(hand: Hand, capture: PageCapture) -> None:
             "attempts": [attempt_to_json(a) for a in capture.attempts],
             "ink": {key: dataclasses.asdict(value) for key, value in capture.ink.items()},
             "rhythm": dict(capture.rhythm),
+            "copied": [{"text": w.text, "box": [round(v, 4) for v in w.box]} for w in capture.copied],
         },
     )
 
@@ -330,12 +335,24 @@ def load_capture(file: Path) -> PageCapture:
             tuple(attempt_from(item) for item in root.of("attempts").items(most=MOST_CELLS)),
             _ink_pictures(root.of("ink")),
             {key: item.number(0.0, -1e6, 1e6) or 0.0 for key, item in root.of("rhythm").entries()},
+            tuple(w for item in root.of("copied").items(most=MOST_CELLS) if (w := _copied_word(item)) is not None),
         )
         raise_faults(faults)
     except FaultsError as error:
         remedy = "Read the page's scan again to make it anew."
         raise HandFolderError(str(file), str(error), remedy) from None
     return capture
+
+
+def _copied_word(place: Place) -> CopiedWord | None:
+    box = place.of("box").numbers(most=4, low=-1e4, high=1e4)
+    if box is None:
+        return None
+    if len(box) != 4:
+        place.of("box").fault("expected 4 numbers")
+        return None
+    left, bottom, right, top = box.tolist()
+    return CopiedWord(place.of("text").text("", 200), (left, bottom, right, top))
 
 
 def _verdict(place: Place) -> dict[str, float | str | bool]:

@@ -13,8 +13,8 @@ from capture.files import HELD, check_folder, is_vacant, make_folder
 
 
 @contextmanager
-def locked(path: Path) -> Iterator[None]:
-    """Hold the hand in `path`, which need not exist yet, for writing; what stays empty is taken away again.
+def locked(path: Path, *, what: str = "another ownhand command is writing into this hand") -> Iterator[None]:
+    """Hold a folder, which need not exist yet, for writing; what stays empty is taken away again.
 
     The operating system keeps the lock (`flock` and its like), so it ends with the process that holds it, however that
     ends; the file `.locked` tells nothing by being there.
@@ -31,13 +31,13 @@ def locked(path: Path) -> Iterator[None]:
     try:
         lock.acquire(blocking=False)
     except Timeout:
-        what = "another ownhand command is writing into this hand"
         raise OutputError(str(path), what, "Let it finish, then run this again.") from None
     except NotImplementedError:  # a file system without locks, some network drives: as good as it gets
         pass
     except OSError as error:
-        what = f"cannot be written ({error.strerror})"
-        raise OutputError(str(path), what, "Choose a folder you may write to.") from None
+        raise OutputError(
+            str(path), f"cannot be written ({error.strerror})", "Choose a folder you may write to."
+        ) from None
     try:
         yield
     finally:

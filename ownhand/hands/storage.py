@@ -9,17 +9,19 @@ from pathlib import Path
 
 import cv2
 
-from capture.errors import HandFolderError, OutputError, WrongSheetError
+from capture.errors import HandFolderError, NotAScanError, WrongSheetError
 from capture.files import make_folder, write_bytes
-from capture.limits import MOST_POINTS, MOST_STROKES, REACH_MM, is_sheet_id
+from capture.limits import MOST_NAME_BYTES, MOST_POINTS, MOST_STROKES, REACH_MM, is_sheet_id
 from capture.read import CellInk, PageReading
 from capture.report import Finding
 from capture.safe_paths import path_inside
+from capture.safe_text import printable
 from capture.sheet import Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
-from fontbuild.text_spacing_statistics import CopiedLine, measure_rhythm, pieces_of
+from fontbuild.text_spacing_statistics import CopiedLine, copied_words, measure_rhythm, pieces_of
 from ownhand.hands.hand import Hand, InkPicture, PageCapture, capture_file, load_capture, load_sheets, save_capture
+from ownhand.hands.same_writer import unlike
 from ownhand.pictures.contact_sheet import draw_contact
 from skeleton.attempt import Attempt
 from skeleton.result import LOW_CONFIDENCE, Reading
@@ -52,23 +54,41 @@ def keep_scan(hand: Hand, path: Path) -> str:
 
     Raises
     ------
+    NotAScanError
+        If it is there no more.
     OutputError
-        If it cannot be copied.
+        If its copy cannot be written.
     """
     try:
         data = path.read_bytes()
     except OSError as error:
-        raise OutputError(str(path), f"cannot be copied ({error.strerror})", "Put it where it can be read.") from None
-    name = f"{path.stem}-{hashlib.sha256(data).hexdigest()[:8]}{path.suffix.lower()}"
-    if not (hand.scans_folder / name).exists():
-        write_bytes(hand.scans_folder / name, data)
+        raise NotAScanError(path.name, f"cannot be copied ({error.strerror})", "Put it where it can be read.") from None
+    name = f"{_stem_of(path)}-{hashlib.sha256(data).hexdigest()[:8]}{printable(path.suffix.lower())[:8]}"
+    copy = path_inside(hand.scans_folder, name)
+    if not copy.exists():
+        write_bytes(copy, data)
     return name
 
 
+def _stem_of(path: Path) -> str:
+    """Return a scan's name as far as every system takes it; its copy is told by its content."""
+    stem = printable(path.stem).replace("\\", "-").replace("\n", "-").replace("\t", "-").lstrip(".")
+    while len(stem.encode()) > MOST_NAME_BYTES:
+        stem = stem[:-1]
+    return stem or "scan"
+
+
 def keep_page(
-    hand: Hand, reading: PageReading, scan: str, traced: Mapping[CellKey, Reading]
+    hand: Hand, reading: PageReading, scan: str, traced: Mapping[CellKey, Reading], *, same_writer: bool = False
 ) -> tuple[PageCapture, Path]:
-    """Write what was read from a page, cell by cell the better of old and new; return it and its contact sheet."""
+    """Write what was read from a page, cell by cell the better of old and new; return it and its contact sheet.
+
+    Raises
+    ------
+    WrongSheetError
+        If the page was read before from other paper, written with another pen or by somebody else, unless
+        `same_writer` says that this is as it should be.
+    """
     sheet, number = reading.sheet, reading.page.page
     file = capture_file(hand, sheet.id, number)
     folder = file.parent
@@ -76,10 +96,20 @@ def keep_page(
     before = {a.id: a for a in old.attempts} if old else {}
     stamp = scan.rsplit("-", 1)[-1].split(".")[0]
     scale = printed_scale(reading)
+    read = [
+        attempt_of(
+            cell, traced.get((sheet.id, number, cell.row, cell.column)), sheet=sheet.id, page=number, scale=scale
+        )
+        for cell in reading.cells
+    ]
+    if old is not None and old.scan != scan and not same_writer and (why := unlike(old.attempts, read)):
+        raise WrongSheetError(
+            f"page {number} of sheet '{sheet.id}'",
+            f"{why}: is this another person's copy of the sheet?",
+            "Read it into a hand of its own; if it is the same person's, add --same-writer.",
+        )
     attempts, pictures = [], {}
-    for cell in reading.cells:
-        key = (sheet.id, number, cell.row, cell.column)
-        new = attempt_of(cell, traced.get(key), sheet=sheet.id, page=number, scale=scale)
+    for cell, new in zip(reading.cells, read, strict=True):
         kept = before.get(new.id)
         if old is not None and kept is not None and better(kept, new):
             attempts.append(kept)
@@ -98,8 +128,10 @@ def keep_page(
                 round((cell.cell.baseline_mm - cell.top_mm) * scale, 4),
             )
     verdict = {k: v for k, v in dataclasses.asdict(reading.verdict).items() if v is not None}
-    rhythm = rhythm_of(reading)
-    capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures, rhythm)
+    lines = copied_lines(reading)
+    rhythm = measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
+    copied = tuple(copied_words(lines, x_height_mm=reading.sheet.x_height_mm))
+    capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures, rhythm, copied)
     save_capture(hand, capture)
     named = {p.file for p in pictures.values()}
     for left in folder.glob(f"ink/{number:02d}-*.png"):
@@ -120,16 +152,15 @@ def _captured_before(file: Path) -> PageCapture | None:
         return None
 
 
-def rhythm_of(reading: PageReading) -> Mapping[str, float]:
-    """Return the habits of running text that a ruled page shows, in x-heights; empty for a page of cells."""
-    lines = [
+def copied_lines(reading: PageReading) -> list[CopiedLine]:
+    """Return the ink of a page's ruled lines, beside their text; empty for a page of cells."""
+    return [
         CopiedLine(
             ink.line.text,
             pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm),
         )
         for ink in reading.lines
     ]
-    return measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
 
 
 def printed_scale(reading: PageReading) -> float:

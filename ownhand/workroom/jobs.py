@@ -9,16 +9,14 @@ from __future__ import annotations
 import atexit
 import contextlib
 import json
-import os
 import subprocess
-import sys
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 from capture.errors import UsageError
+from ownhand.subprocesses import own_command, own_environment
 
 
 @dataclass
@@ -87,10 +85,10 @@ class Jobs:
             job = Job(self._count, kind)
             # Not forked: the server has threads, and a copy of their locks would never open.
             job.process = subprocess.Popen(
-                [sys.executable, "-c", "from ownhand.workroom.work import work; work()"],
+                own_command("ownhand.workroom.work:work"),
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
-                env={**os.environ, "PYTHONPATH": os.pathsep.join(p or str(Path.cwd()) for p in sys.path)},
+                env=own_environment(),
             )
             self._last = job
         threading.Thread(target=_follow, args=(job, {"kind": kind, **request}, after), daemon=True).start()

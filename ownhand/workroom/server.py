@@ -21,6 +21,8 @@ from ownhand.hands.hand import open_hand
 if TYPE_CHECKING:
     import uvicorn
 
+    from ownhand.review.web.ticket import Tickets
+
 LOOPBACK = "127.0.0.1"
 
 
@@ -46,11 +48,30 @@ def _not_about_stopping(record: logging.LogRecord) -> bool:
     return not isinstance(error, asyncio.CancelledError) and not str(record.msg).startswith("Cancel ")
 
 
-def _prepare(path: Path, port: int, key: str) -> tuple[str, uvicorn.Server, socket.socket, Callable[[], None]]:
+@dataclass
+class Prepared:
+    """A server about to run."""
+
+    origin: str
+    path: str
+    server: uvicorn.Server
+    listening: socket.socket
+    tickets: Tickets
+    close: Callable[[], None]
+
+    @property
+    def url(self) -> str:
+        """The whole address, with its key."""
+        return self.origin + self.path
+
+
+def _prepare(path: Path, port: int, key: str) -> Prepared:
     try:
         import uvicorn
 
+        from ownhand.connections import PatientProtocol, more_files
         from ownhand.review.web.access import Guard
+        from ownhand.review.web.ticket import Tickets
         from ownhand.workroom.app import check, make_app, opened, takes_files
     except ImportError as error:
         raise MissingLibraryError(
@@ -77,19 +98,21 @@ def _prepare(path: Path, port: int, key: str) -> tuple[str, uvicorn.Server, sock
     port = listening.getsockname()[1]
     logging.getLogger("uvicorn.error").addFilter(_not_about_stopping)
     hosts = (f"{LOOPBACK}:{port}", f"localhost:{port}")
-    guarded = Guard(app, key=key, hosts=hosts, takes_files=takes_files)
+    tickets = Tickets(Guard(app, key=key, hosts=hosts, takes_files=takes_files), hosts=hosts)
+    more_files()
     config = uvicorn.Config(
-        guarded,
+        tickets,
         log_config=None,
         access_log=False,
         server_header=False,
         lifespan="off",
         ws="none",
         timeout_keep_alive=30,
-        limit_concurrency=100,
+        http=PatientProtocol,
         timeout_graceful_shutdown=2,
     )
-    return f"http://{LOOPBACK}:{port}/{key}/{at}", uvicorn.Server(config), listening, workroom.close
+    server = uvicorn.Server(config)
+    return Prepared(f"http://{LOOPBACK}:{port}", f"/{key}/{at}", server, listening, tickets, workroom.close)
 
 
 def run(
@@ -124,29 +147,32 @@ def run(
     UsageError
         If the port cannot be used.
     """
-    url, server, listening, close = _prepare(path, port, secrets.token_urlsafe(18))
+    made = _prepare(path, port, secrets.token_urlsafe(18))
     if (path / "hand.json").is_file():
         for line in told(path / "decisions.json", load_decisions(path / "decisions.json")):
             announce(line)
-    announce(f"Open {url}{at}")
+    announce(f"Open {made.url}{at}")
     announce("Only this computer can open it. Everything is stored at once; stop with Ctrl-C.")
     if open_browser:
         # The socket listens already: the browser waits in its queue until the server answers.
-        listening.listen(64)
-        threading.Thread(target=webbrowser.open, args=(url + at,), daemon=True).start()
+        made.listening.listen(64)
+        # What stands in another program's arguments, all users of the machine can read: so no key, but a ticket that
+        # is good once.
+        once = made.origin + made.tickets.new(made.path + at)
+        threading.Thread(target=webbrowser.open, args=(once,), daemon=True).start()
     try:
-        with listening:
-            server.run(sockets=[listening])
+        with made.listening:
+            made.server.run(sockets=[made.listening])
     finally:
-        close()
+        made.close()
 
 
 def start(path: Path, *, port: int = 0, key: str = "") -> Running:
     """Serve the pages from a thread of this program; see `run`."""
-    url, server, listening, close = _prepare(path, port, key or secrets.token_urlsafe(18))
+    made = _prepare(path, port, key or secrets.token_urlsafe(18))
     # Signals belong to the main thread.
-    thread = threading.Thread(target=server.run, kwargs={"sockets": [listening]}, daemon=True)
+    thread = threading.Thread(target=made.server.run, kwargs={"sockets": [made.listening]}, daemon=True)
     thread.start()
-    while not server.started and thread.is_alive():
+    while not made.server.started and thread.is_alive():
         thread.join(timeout=0.01)
-    return Running(url, server, thread, close)
+    return Running(made.url, made.server, thread, made.close)

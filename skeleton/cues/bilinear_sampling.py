@@ -5,15 +5,14 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import Line, Matrix, Stack
 from skeleton.geometry.jit import compiled
 
 
 @compiled("void(float32[:, :, ::1], float64[:, ::1], float64, float32[:, ::1], int64)")
-def fill_between(x: Any, at: Any, scale: float, out: Any, column: int) -> None:
+def fill_between(x: Stack, at: Line, scale: float, out: Matrix, column: int) -> None:
     """Fill columns of `out` (n, all channels) with x (channels, h, w) at points `at` (n, 2), in cells of 1 / scale."""
     channels, h, w = x.shape
     for i in range(len(at)):

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.cues.local_features_kernels import TOLD, across, ink_runs, place_features
+from skeleton.cues.local_features_kernels import FEATURE_COUNT, across, ink_runs, place_features
 from skeleton.geometry.quantiles import quantile
 from skeleton.graph.junctions import Network
 from skeleton.ink.darkness import sample
@@ -47,7 +47,7 @@ def measure(ink: InkMap, places: Points, headings: Points) -> Measured:
 def features(
     net: Network, measured: Measured, pen_px: float, places: Points, headings: Points, first: NDArray[np.int32]
 ) -> Floats:
-    """Return what is told at every place, shape (places, TOLD); zeros where hardly any width is measured.
+    """Return what is told at every place, shape (places, FEATURE_COUNT); zeros where hardly any width is measured.
 
     Every place is seen from the nearer free tip of its piece, or going down where there is none, so that lines written
     in any direction look alike.
@@ -62,7 +62,7 @@ def features(
     width, usual = measured.width, measured.usual
     known = width[~np.isnan(width)]
     if len(known) < 4:
-        return np.zeros((len(width), TOLD))
+        return np.zeros((len(width), FEATURE_COUNT))
     middle, wide = (max(float(quantile(known, share)), 0.3 * pen_px) for share in (0.5, 0.8))
     size = max(float(np.ptp(places, axis=0).max()), 1e-6)
     unknown = (len(width) - len(known)) / len(width)

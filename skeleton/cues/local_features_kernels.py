@@ -6,27 +6,27 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import IndexTable, Indices, Line, Matrix, Stack, Vector
 from skeleton.geometry.jit import compiled, inner
 
 AROUND = 10
 """Places before and after, half a pen width apart, whose ink is looked at."""
 
-FAR = 20.0
+FAR_END_PLACES = 20.0
 """Places from an end at which it no longer matters."""
 
-DARK = 0.18
+INK_EDGE_DARKNESS = 0.18
 """Darkness at which the ink begins."""
 
-TOLD = 57
+FEATURE_COUNT = 57
 """Features of a place."""
 
 
 @compiled
-def across(places: Any, headings: Any, off: Any) -> Any:
+def across(places: Line, headings: Line, off: Vector) -> Stack:
     """Return points at the distances `off` to the side of every place, shape (places, off, 2), float32."""
     out = np.empty((len(places), len(off), 2), np.float32)
     for i in range(len(places)):
@@ -37,7 +37,7 @@ def across(places: Any, headings: Any, off: Any) -> Any:
 
 
 @compiled("float64(float64[::1], int64, int64)")
-def _sum(values: Any, a: int, b: int) -> float:
+def _sum(values: Vector, a: int, b: int) -> float:
     """Return the sum of the values from a to b (not included), at most 128, added up in NumPy's order.
 
     The network was trained on sums made by NumPy (pairwise, eight at a time).
@@ -55,7 +55,7 @@ def _sum(values: Any, a: int, b: int) -> float:
 
 
 @compiled
-def ink_runs(dark: Any, step: float) -> Any:
+def ink_runs(dark: Matrix, step: float) -> tuple[Vector, Vector]:
     """Return (width, off): the ink around the middle of every row, and how far its centre lies beyond the middle.
 
     NaN and 0 where it goes on beyond the row.
@@ -68,10 +68,10 @@ def ink_runs(dark: Any, step: float) -> Any:
         for k in range(m):
             run[k] = 0.0
         a, b = mid, mid
-        while a >= 0 and dark[i, a] > DARK:
+        while a >= 0 and dark[i, a] > INK_EDGE_DARKNESS:
             run[a] = min(dark[i, a], 1.0)
             a -= 1
-        while b < m and dark[i, b] > DARK:
+        while b < m and dark[i, b] > INK_EDGE_DARKNESS:
             run[b] = min(dark[i, b], 1.0)
             b += 1
         if a < 0 or b >= m:
@@ -87,7 +87,7 @@ def ink_runs(dark: Any, step: float) -> Any:
 
 
 @inner
-def _close(told: Any, window: Any) -> None:
+def _close(told: Vector, window: Vector) -> None:
     """Set six features: the mean of a window, and what its middle tells."""
     a, b = AROUND - 4, AROUND + 5
     mean = _sum(window, a, b) / (b - a)
@@ -106,7 +106,7 @@ def _close(told: Any, window: Any) -> None:
 
 
 @inner
-def _turn(told: Any, headings: Any, i: int, k: int, sign: int, low: int, high: int) -> None:
+def _turn(told: Vector, headings: Line, i: int, k: int, sign: int, low: int, high: int) -> None:
     """Set two features: cosine and sine of the turn of the line within `k` places of place i."""
     a, b = min(max(i - k * sign, low), high), min(max(i + k * sign, low), high)
     ax, ay, bx, by = headings[a, 0], headings[a, 1], headings[b, 0], headings[b, 1]
@@ -115,24 +115,32 @@ def _turn(told: Any, headings: Any, i: int, k: int, sign: int, low: int, high: i
 
 @compiled
 def place_features(
-    width: Any, usual: float, whole: Any, places: Any, headings: Any, first: Any, free: Any, low: Any, size: float
-) -> Any:
-    """Return (places, TOLD): what the width of the ink and the place in the figure tell of every place.
+    width: Vector,
+    usual: float,
+    whole: Vector,
+    places: Line,
+    headings: Line,
+    first: Indices,
+    free: IndexTable,
+    low: Vector,
+    size: float,
+) -> Matrix:
+    """Return (places, FEATURE_COUNT): what the width of the ink and the place in the figure tell of every place.
 
     usual: the width that counts as 1. whole (5,): what is the same for all places. first: the first place of every
     piece, and the end of the last. free (pieces, 2): whether its ends are free tips. low, size: top left of the
     character, and its longer side.
     """
     n = len(width)
-    out = np.zeros((n, TOLD))
+    out = np.zeros((n, FEATURE_COUNT))
     window = np.zeros(2 * AROUND + 1)
     left, top = low
     for p in range(len(first) - 1):
         begin, end = first[p], first[p + 1] - 1
         either, both = free[p, 0] or free[p, 1], free[p, 0] and free[p, 1]
         for i in range(begin, end + 1):
-            before = float(i - begin) if free[p, 0] else FAR
-            after = float(end - i) if free[p, 1] else FAR
+            before = float(i - begin) if free[p, 0] else FAR_END_PLACES
+            after = float(end - i) if free[p, 1] else FAR_END_PLACES
             back = before > after if either else headings[i, 1] < 0
             sign = -1 if back else 1
             for k in range(2 * AROUND + 1):
@@ -142,8 +150,8 @@ def place_features(
                 out[i, k] = window[k]
                 if 4 <= k <= AROUND + 6:
                     out[i, 17 + k] = 1.0 if unknown else 0.0
-            out[i, 34] = min(end - i if back else i - begin, FAR)
-            out[i, 35] = min(i - begin if back else end - i, FAR)
+            out[i, 34] = min(end - i if back else i - begin, FAR_END_PLACES)
+            out[i, 35] = min(i - begin if back else end - i, FAR_END_PLACES)
             out[i, 36], out[i, 37] = either, both
             out[i, 38], out[i, 39] = sign * headings[i, 0], sign * headings[i, 1]
             for k in range(2):

@@ -27,13 +27,13 @@ from skeleton.ink.ink_map import InkMap
 Floats = NDArray[np.float64]
 Single = NDArray[np.float32]
 
-PEN_PX = 5.0
+NETWORK_PEN_PX = 5.0
 """Width of the pen in the picture that the network looks at."""
 
-PAPER = 1.6
+PAPER_MARGIN_PEN_WIDTHS = 1.6
 """Pen widths of paper around the ink that it sees."""
 
-BOUND = 6.0
+MAX_LOG_ODDS = 6.0
 """Log odds are kept within plus and minus this: the ink alone never settles it."""
 
 
@@ -113,10 +113,10 @@ def _pools() -> list[LibController]:
 
 
 def picture_of(ink: InkMap, places: Points) -> tuple[Single, Points]:
-    """Return the ink with a little paper around and the pen `PEN_PX` wide, shape (1, h, w), and places in it, px."""
-    k = PEN_PX / ink.pen_px
+    """Return the ink with some paper around, the pen `NETWORK_PEN_PX` wide, shape (1, h, w), and places in it, px."""
+    k = NETWORK_PEN_PX / ink.pen_px
     x, y, w, h = cv2.boundingRect(ink.mask)
-    beside = round(PAPER * ink.pen_px)
+    beside = round(PAPER_MARGIN_PEN_WIDTHS * ink.pen_px)
     left, top = max(x - beside, 0), max(y - beside, 0)
     part = ink.darkness[top : y + h + beside, left : x + w + beside]
     size = (max(8, round(part.shape[1] * k)), max(8, round(part.shape[0] * k)))
@@ -148,8 +148,8 @@ def told(network: Trained, picture: Single, at: Points, headings: Points, measur
     out = (y @ network.perceptron[-1].weights + network.perceptron[-1].offsets).astype(float)
     along = (out[:, 2:6].reshape(-1, 2, 2) * headings[:, None]).sum(axis=2)
     both = np.stack([out[:, :2] + along, out[:, :2] - along], axis=1).reshape(-1, 2)
-    both = np.minimum(np.maximum(both, -BOUND), BOUND)
-    twice = np.minimum(np.maximum(out[:, 6], -BOUND), BOUND)
+    both = np.minimum(np.maximum(both, -MAX_LOG_ODDS), MAX_LOG_ODDS)
+    twice = np.minimum(np.maximum(out[:, 6], -MAX_LOG_ODDS), MAX_LOG_ODDS)
     return PenEvents(np.ascontiguousarray(both[:, 0]), np.ascontiguousarray(both[:, 1]), twice)
 
 

@@ -6,43 +6,43 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import Flags, Indices, Line
 from skeleton.geometry.jit import compiled, inner
 
-CORNER = 0.75
+CORNER_COSINE = 0.75
 """Cosine of the turn within two pen widths below which a line has a corner."""
 
-STRAIGHT = 0.03
+MAX_BOW_SHARE = 0.03
 """Bow, as a share of the length, from which a line was not meant to be straight."""
 
-FEWEST = 7
+MIN_LINE_PLACES = 7
 """Places that a line has at least, half a pen width apart."""
 
-DRAFTED, MEASURED = 0.0008, 0.055
+DRAFTED_BOW_SHARE, BOW_NOISE_PX = 0.0008, 0.055
 """Spread of a drafted line's bow: as a share of its length, and what noise adds, px."""
 
-FLUENT, SPREAD = 0.0075, 0.8
+FLUENT_BOW_SHARE, FLUENT_BOW_LOG_SPREAD = 0.0075, 0.8
 """Median bow of a fluent line as a share of its length, and the spread of its logarithm."""
 
-NEAR_AXIS = 12.0
+NEAR_AXIS_DEG = 12.0
 """Degrees from upright or level up to which a line may be meant so: there a hand's lines lie anywhere."""
 
-ON_AXIS, OFF_AXIS = 0.15, 0.08
+AXIS_SPREAD_DEG, OFF_AXIS_SHARE = 0.15, 0.08
 """Spread of a drafted line about its axis, degrees, and the share of those near it that do not lie on it."""
 
-MOST, LEAST = 2.0, -4.0
+MAX_LOG_ODDS, MIN_LOG_ODDS = 2.0, -4.0
 """Bounds of what one line tells."""
 
 
 @inner
-def _told(p: Any, a: int, b: int, pen: float) -> float:
+def _told(p: Line, a: int, b: int, pen: float) -> float:
     """Return the log odds that the points from a to b (not included) were drafted rather than written."""
     n = b - a
     size = math.hypot(p[b - 1, 0] - p[a, 0], p[b - 1, 1] - p[a, 1])
-    if n < FEWEST or size < 2.5 * pen:
+    if n < MIN_LINE_PLACES or size < 2.5 * pen:
         return 0.0
     mx, my = 0.0, 0.0
     for k in range(a, b):
@@ -57,28 +57,30 @@ def _told(p: Any, a: int, b: int, pen: float) -> float:
     # the smaller root of the covariance's characteristic polynomial: how far the points stray from their line
     half = 0.5 * (xx + yy)
     bow = math.sqrt(max(half - math.sqrt(max(half * half - xx * yy + xy * xy, 0.0)), 1e-8))
-    if bow > STRAIGHT * size:
+    if bow > MAX_BOW_SHARE * size:
         return 0.0
-    drafted = (DRAFTED * size) ** 2 + MEASURED**2
-    z = math.log(bow / size / FLUENT) / SPREAD
+    drafted = (DRAFTED_BOW_SHARE * size) ** 2 + BOW_NOISE_PX**2
+    z = math.log(bow / size / FLUENT_BOW_SHARE) / FLUENT_BOW_LOG_SPREAD
     told = math.log(bow / drafted) - 0.5 * bow * bow / drafted
-    told += 0.5 * z * z + math.log(SPREAD * math.sqrt(2 * math.pi)) + math.log(bow)
-    return min(max(told, LEAST), MOST) + _told_by_axis(math.degrees(0.5 * math.atan2(2 * xy, xx - yy)), size, n)
+    told += 0.5 * z * z + math.log(FLUENT_BOW_LOG_SPREAD * math.sqrt(2 * math.pi)) + math.log(bow)
+    return min(max(told, MIN_LOG_ODDS), MAX_LOG_ODDS) + _told_by_axis(
+        math.degrees(0.5 * math.atan2(2 * xy, xx - yy)), size, n
+    )
 
 
 @inner
 def _told_by_axis(angle: float, size: float, n: int) -> float:
     """Return the log odds that a line at an angle (degrees), measured at n places over `size` px, was drafted."""
     aside = abs((angle + 45) % 90 - 45)
-    if aside > NEAR_AXIS:
+    if aside > NEAR_AXIS_DEG:
         return 0.0
-    spread = ON_AXIS + math.degrees(MEASURED * math.sqrt(12 / n) / size)
-    drafted = (1 - OFF_AXIS) * math.exp(-aside / spread) / spread + OFF_AXIS / NEAR_AXIS
-    return min(math.log(drafted * NEAR_AXIS), 0.0)
+    spread = AXIS_SPREAD_DEG + math.degrees(BOW_NOISE_PX * math.sqrt(12 / n) / size)
+    drafted = (1 - OFF_AXIS_SHARE) * math.exp(-aside / spread) / spread + OFF_AXIS_SHARE / NEAR_AXIS_DEG
+    return min(math.log(drafted * NEAR_AXIS_DEG), 0.0)
 
 
 @compiled
-def straightness(centres: Any, known: Any, headings: Any, first: Any, lines: int, pen: float) -> float:
+def straightness(centres: Line, known: Flags, headings: Line, first: Indices, lines: int, pen: float) -> float:
     """Return the log odds that straight lines were drafted: Rayleigh's law of the bow against a log-normal one.
 
     centres (n, 2): the middle of the ink at every place; known (n,): whether it was measured; headings (n, 2); first:
@@ -93,7 +95,7 @@ def straightness(centres: Any, known: Any, headings: Any, first: Any, lines: int
             # a corner, or the end: what lies between it and the last is one line, the places beside corners left out
             if k < b - 2:
                 cos = headings[k - 2, 0] * headings[k + 2, 0] + headings[k - 2, 1] * headings[k + 2, 1]
-                if cos >= CORNER:
+                if cos >= CORNER_COSINE:
                     continue
             elif k < b:
                 continue

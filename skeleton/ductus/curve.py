@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 
 from capture.units import Points
 
-STEP = 0.05
+STEP_X_HEIGHTS = 0.05
 """Distance of the samples along a line, in x-heights."""
 
 _FINE = np.linspace(0.0, 1.0, 13)[1:]
@@ -40,7 +40,7 @@ def spline(knots: ArrayLike, *, closed: bool = False) -> Points:
     return every
 
 
-def evenly(line: ArrayLike, *, step: float = STEP) -> Points:
+def evenly(line: ArrayLike, *, step: float = STEP_X_HEIGHTS) -> Points:
     """Return points of `line` about `step` apart along it, both ends kept."""
     from skeleton.ductus.curve_kernels import in_even_steps
 

@@ -6,10 +6,10 @@ Compiled by numba on first use and kept on disk; imported only when forms are dr
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import Line, Vector
 from skeleton.geometry.jit import compiled, inner
 from skeleton.geometry.polyline import lengths_along
 
@@ -21,7 +21,7 @@ def _mix(a: float, b: float, t: float, p: float, q: float) -> float:
 
 
 @compiled
-def spline_through(p: Any, fine: Any) -> Any:
+def spline_through(p: Line, fine: Vector) -> Line:
     """Return the first inner knot and points at the shares `fine` of every stretch between inner knots.
 
     p (n + 2, 2): the knots with one more at either end; centripetal Catmull-Rom (Barry & Goldman 1988).
@@ -46,7 +46,7 @@ def spline_through(p: Any, fine: Any) -> Any:
 
 
 @compiled
-def in_even_steps(p: Any, step: float) -> Any:
+def in_even_steps(p: Line, step: float) -> Line:
     """Return points of a polyline about `step` apart along it, both ends kept; one if it has no length."""
     n = len(p)
     along = lengths_along(p)

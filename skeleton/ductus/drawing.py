@@ -9,10 +9,10 @@ import numpy as np
 
 from capture.units import Points
 
-MOST = 24
+MAX_FORMS = 24
 """A character has at most this many forms: rarer ones cost time and mislead more often than they help."""
 
-RAREST = 0.003
+MIN_FORM_SHARE = 0.003
 """Forms with a smaller share are left out."""
 
 
@@ -23,6 +23,7 @@ class Drawing:
     name: str
     share: float
     strokes: tuple[Points, ...]
+    """Each of shape (n, 2), x-heights, y up."""
 
     def moved(self, dx: float = 0.0, dy: float = 0.0, *, sx: float = 1.0, sy: float = 1.0) -> Drawing:
         """Return the drawing made `sx` by `sy` times as large, then moved."""
@@ -49,7 +50,7 @@ def usual_first(drawings: Iterable[Drawing]) -> list[Drawing]:
         merged[key] = replace(old, share=old.share + d.share) if old else d
     ordered = sorted(merged.values(), key=lambda d: -d.share)
     total = sum(d.share for d in ordered)
-    kept = [d for d in ordered[:MOST] if d.share >= RAREST * total]
+    kept = [d for d in ordered[:MAX_FORMS] if d.share >= MIN_FORM_SHARE * total]
     total = sum(d.share for d in kept)
     return _named_apart([replace(d, share=d.share / total) for d in kept])
 

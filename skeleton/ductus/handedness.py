@@ -15,10 +15,10 @@ from capture.units import Points
 from skeleton.ductus.drawing import Drawing
 from skeleton.geometry.arc_length import line_length
 
-BARS_TURNED = 0.35
+TURNED_BARS_SHARE = 0.35
 """Share of left-handers who draw the separate horizontal strokes of a form from right to left."""
 
-OVALS_TURNED = 0.25
+TURNED_OVALS_SHARE = 0.25
 """Share of left-handers who draw a closed oval clockwise."""
 
 
@@ -29,12 +29,12 @@ def left_handed(drawings: Iterable[Drawing]) -> Iterator[Drawing]:
         ovals = tuple(s[::-1] if _is_oval(s) else s for s in d.strokes)
         has_bars = any(_is_bar(s) for s in d.strokes)
         has_ovals = any(_is_oval(s) for s in d.strokes)
-        kept = (1 - BARS_TURNED * has_bars) * (1 - OVALS_TURNED * has_ovals)
+        kept = (1 - TURNED_BARS_SHARE * has_bars) * (1 - TURNED_OVALS_SHARE * has_ovals)
         yield replace(d, share=d.share * kept)
         if has_bars:
-            yield Drawing(f"{d.name}, bars from the right", d.share * BARS_TURNED, bars)
+            yield Drawing(f"{d.name}, bars from the right", d.share * TURNED_BARS_SHARE, bars)
         if has_ovals:
-            yield Drawing(f"{d.name}, clockwise", d.share * OVALS_TURNED, ovals)
+            yield Drawing(f"{d.name}, clockwise", d.share * TURNED_OVALS_SHARE, ovals)
 
 
 def _is_bar(stroke: Points) -> bool:

@@ -18,10 +18,10 @@ from skeleton.ductus.curve import evenly
 from skeleton.ductus.lookup import Handedness, allographs
 from skeleton.geometry.arc_length import line_length
 
-DOT = 0.12
+MIN_LINE_X_HEIGHTS = 0.12
 """A stroke shorter than this is a dot (in x-heights)."""
 
-TRUST = 0.9
+OWN_FORMS_SHARE = 0.9
 """Share that a writer's own forms take together; the table's keep the rest. An estimate, see `with_own`."""
 
 
@@ -86,7 +86,7 @@ def allograph_from_strokes(
 
 
 def with_own(
-    own: Sequence[Allograph], char: str, *, handedness: Handedness = "right", trust: float = TRUST
+    own: Sequence[Allograph], char: str, *, handedness: Handedness = "right", trust: float = OWN_FORMS_SHARE
 ) -> tuple[Allograph, ...]:
     """Return a writer's own forms of `char` before those of the table, priors set anew.
 
@@ -121,4 +121,4 @@ def _size_from_table(char: str, low: np.ndarray, high: np.ndarray) -> tuple[floa
 
 
 def _stroke(line: np.ndarray) -> np.ndarray:
-    return evenly(line) if line_length(line) >= DOT else line.mean(0, keepdims=True)
+    return evenly(line) if line_length(line) >= MIN_LINE_X_HEIGHTS else line.mean(0, keepdims=True)

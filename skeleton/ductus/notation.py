@@ -48,7 +48,10 @@ class Part:
     """A line that forms are made of."""
 
     knots: Points
+    """Shape (n, 2), x-heights, y up."""
+
     corners: np.ndarray
+    """Shape (n,), bool: which knots are corners."""
 
     def backwards(self) -> Part:
         """Return the same line from its other end."""

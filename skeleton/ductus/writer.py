@@ -15,13 +15,13 @@ import numpy as np
 from skeleton.ductus import marks
 from skeleton.ductus.allograph import Allograph
 from skeleton.ductus.drawing import Drawing
-from skeleton.ductus.known import TRUST, with_own
+from skeleton.ductus.known import OWN_FORMS_SHARE, with_own
 from skeleton.ductus.lookup import Handedness, allographs, drawings
 
 RELATED = ("cC", "kK", "oO0", "pP", "sS", "uU", "vV", "wW", "xX", "zZ", "оО", "кК", "хХ", "сС", "рР", "οΟ")
 """Characters that one hand writes the same way, apart from their size."""
 
-TRUST_IN_RELATED = 0.6
+RELATED_FORMS_SHARE = 0.6
 """Share of the forms taken from a related character; an estimate."""
 
 
@@ -56,8 +56,8 @@ def forms_of_writer(
     if own := known.get(char, ()):
         return with_own(own, char, handedness=handedness)
     if own := _on_own_base(char, known, handedness):
-        return with_own(own, char, handedness=handedness, trust=TRUST)
-    return with_own(_from_related(char, known), char, handedness=handedness, trust=TRUST_IN_RELATED)
+        return with_own(own, char, handedness=handedness, trust=OWN_FORMS_SHARE)
+    return with_own(_from_related(char, known), char, handedness=handedness, trust=RELATED_FORMS_SHARE)
 
 
 def _on_own_base(char: str, known: Mapping[str, Sequence[Allograph]], handedness: Handedness) -> list[Allograph]:

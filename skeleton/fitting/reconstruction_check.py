@@ -11,8 +11,8 @@ from capture.units import pixels_from_image
 from skeleton.geometry.stroke import Stroke
 from skeleton.ink.ink_map import InkMap
 
-FILLED = 1.15
-"""Half-width of the ink, in pen widths, from which a blot or a filled-in counter must be assumed."""
+BLOT_HALF_WIDTH_PEN_WIDTHS = 1.15
+"""Half-width of the ink from which a blot or a filled-in counter is assumed: two strokes that touch have 1.0."""
 
 
 def reinked(strokes: Sequence[Stroke], ink: InkMap) -> tuple[float, bool]:
@@ -28,4 +28,4 @@ def reinked(strokes: Sequence[Stroke], ink: InkMap) -> tuple[float, bool]:
     rim = np.ones((3, 3), np.uint8)
     bare = int((ink.mask & (cv2.dilate(drawn, rim) == 0)).sum())
     over = int((drawn & (cv2.dilate(ink.mask, rim) == 0)).sum())
-    return (bare + over) / max(int(ink.mask.sum()), 1), bool(ink.radius.max() > FILLED * ink.pen_px)
+    return (bare + over) / max(int(ink.mask.sum()), 1), bool(ink.radius.max() > BLOT_HALF_WIDTH_PEN_WIDTHS * ink.pen_px)

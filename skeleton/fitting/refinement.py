@@ -16,49 +16,49 @@ from skeleton.geometry.polyline import even_steps
 from skeleton.geometry.quantiles import median, quantile
 from skeleton.ink.ink_map import InkMap
 
-STEP = 1 / 3
+STEP_PEN_WIDTHS = 1 / 3
 """Pen widths between points: a bow of one pen width's radius strays 0.015 widths from its chords."""
 
-THIRD = 0.35
+THIRD_DIFFERENCE_WEIGHT = 0.35
 """Weight of squared third differences (px) against the ink, where a px of line weighs about 1."""
 
-SECOND = 0.02
+SECOND_DIFFERENCE_WEIGHT = 0.02
 """The same for second differences; no more than keeps points apart where nothing else does."""
 
-CORNER = 0.6
+CORNER_PX = 0.6
 """Difference, px, from which the line may have a corner."""
 
-STIFF = 300.0
+FIRST_STIFFNESS = 300.0
 """How many times as stiff the line is in the first round."""
 
-ROUNDS = 8
+MAX_ROUNDS = 8
 """Most rounds of fitting."""
 
-AGAIN = 4
+ROUNDS_AFTER_CHANGE = 4
 """Rounds after a change of plan."""
 
-ROUGH = 0.003
+ROUGH_SMOOTHING_SHARE = 0.003
 """Share of the smoothing that is left when lines are to follow the ink with all its noise."""
 
-HOOK = 0.2
+MIN_HOOK_PEN_WIDTHS = 0.2
 """Pen widths that the pen must have gone on beyond an end before the end is led on."""
 
-HOOKS = 2
+MAX_EXTENSIONS = 2
 """How often ends are led on."""
 
-NEAR = 5
+HOOK_SEGMENTS = 5
 """Segments from the end to which a hook may cling."""
 
-NOISE = 0.05
+PERFECT_RESIDUAL = 0.05
 """Squares of darkness, summed over a pen width, that even a perfect drawing would leave."""
 
-TRIES = 3
+MAX_EXCHANGES = 3
 """Most exchanges tried for a character."""
 
-LEAST = 3
+MIN_LEG_POINTS = 3
 """Points of a leg from which it is worth exchanging."""
 
-NARROW = 1.1
+LOOP_WIDTH_PEN_WIDTHS = 1.1
 """Pen widths between the legs of a loop below which ink may hide which leg is which."""
 
 Floats = NDArray[np.float64]
@@ -100,11 +100,11 @@ def refine(lines: Sequence[Points], ink: InkMap, *, to_ink: bool = True, smoothl
         return completed(fit_hypothesis(lines, fit_context(ink, smoothly=smoothly)))
     pen = ink.pen_px
     drawn = [_even(line, pen) for line in lines]
-    return [_closed(smooth(p, STIFF / 3) if smoothly else p, np.full(len(p), pen), pen) for p in drawn]
+    return [_closed(smooth(p, FIRST_STIFFNESS / 3) if smoothly else p, np.full(len(p), pen), pen) for p in drawn]
 
 
 def _even(line: Points, pen: float) -> Points:
-    return even_steps(line, STEP * pen) if len(line) > 1 else np.array(line, float)
+    return even_steps(line, STEP_PEN_WIDTHS * pen) if len(line) > 1 else np.array(line, float)
 
 
 def _closed(points: Points, width: Floats, pen: float) -> Refined:
@@ -121,21 +121,30 @@ class FitContext:
     """What the lines are fitted to."""
 
     dark: NDArray[np.float32]
+    """Shape (h, w): darkness of the ink and some paper around it."""
+
     low: Points
     """Shape (2,): where it lies in the working image, px."""
 
     pen: float
+    """Width of the pen, px."""
+
     blur: float
+    """Standard deviation of the ink's edge, px."""
+
     full: float
+    """Darkness of full ink."""
+
     smoothly: bool
+    """False where the lines are to follow the ink with all its noise."""
 
     def improve(self, lines: _Lines, stiff: float, rounds: int) -> tuple[float, float]:
         """Fit the lines in place; return what is still wanting, and how much of that is ink."""
         from skeleton.fitting.render_fit import fit
 
-        shape = np.array([THIRD, SECOND, CORNER])
+        shape = np.array([THIRD_DIFFERENCE_WEIGHT, SECOND_DIFFERENCE_WEIGHT, CORNER_PX])
         if not self.smoothly:
-            shape[:2] *= ROUGH
+            shape[:2] *= ROUGH_SMOOTHING_SHARE
             stiff = 1.0
         at = (lines.points, lines.half, lines.stroke)
         wanting, unlike = fit(self.dark, *at, self.pen, self.blur, self.full, shape, stiff, rounds)
@@ -158,6 +167,8 @@ class FittedHypothesis:
     paper: FitContext
     lines: _Lines
     wanting: float
+    """What the strokes drawn again do not explain: weighted squares of darkness."""
+
     unlike: float
     """Log of how far the strokes drawn again are from the ink: by it the likelihood falls where noise is unknown."""
 
@@ -178,14 +189,14 @@ def fit_hypothesis(lines: Sequence[Points], paper: FitContext) -> FittedHypothes
     stroke = np.repeat(np.arange(len(drawn)), [len(p) for p in drawn])
     points = np.concatenate(drawn) - paper.low
     fitted = _Lines(points, np.full(len(points), 0.5 * paper.pen), stroke)
-    wanting, unlike = paper.improve(fitted, STIFF, ROUNDS)
-    return FittedHypothesis(paper, fitted, wanting, math.log(unlike / paper.pen + NOISE))
+    wanting, unlike = paper.improve(fitted, FIRST_STIFFNESS, MAX_ROUNDS)
+    return FittedHypothesis(paper, fitted, wanting, math.log(unlike / paper.pen + PERFECT_RESIDUAL))
 
 
 def completed(trial: FittedHypothesis) -> list[Refined]:
     """Return the lines of a trial with their ends led on and blots untangled."""
     lines, wanting, paper = trial.lines, trial.wanting, trial.paper
-    for _ in range(HOOKS):
+    for _ in range(MAX_EXTENSIONS):
         longer = _lengthen(lines, paper)
         if longer is None:
             break
@@ -206,13 +217,13 @@ def _lengthen(lines: _Lines, paper: FitContext) -> tuple[_Lines, float] | None:
     ends = ends_of(lines.stroke)
 
     def left(of: _Lines) -> Floats:
-        out: Floats = beyond(paper.dark, of.points, of.half, of.stroke, 1.2 * pen, 0.5 * paper.full, NEAR)
+        out: Floats = beyond(paper.dark, of.points, of.half, of.stroke, 1.2 * pen, 0.5 * paper.full, HOOK_SEGMENTS)
         return out
 
     before = left(lines)
     # ink of area A beyond a round end is a movement of A over the pen's width
     reach = before[:, 0] / (2 * lines.half[ends] * paper.full)
-    grown = np.flatnonzero(reach > HOOK * pen)
+    grown = np.flatnonzero(reach > MIN_HOOK_PEN_WIDTHS * pen)
     if not len(grown):
         return None
     out = lines
@@ -220,7 +231,7 @@ def _lengthen(lines: _Lines, paper: FitContext) -> tuple[_Lines, float] | None:
         i = int(ends[k])
         way = before[k, 1:] - lines.points[i]
         way /= max(float(np.hypot(*way)), 1e-9)
-        n = max(1, round(reach[k] / (STEP * pen)))
+        n = max(1, round(reach[k] / (STEP_PEN_WIDTHS * pen)))
         steps = lines.points[i] + np.linspace(1 / n, 1, n)[:, None] * reach[k] * way
         at = i + 1 if k % 2 else i
         out = _Lines(
@@ -228,7 +239,7 @@ def _lengthen(lines: _Lines, paper: FitContext) -> tuple[_Lines, float] | None:
             np.insert(out.half, at, np.full(n, lines.half[i])),
             np.insert(out.stroke, at, np.full(n, lines.stroke[i])),
         )
-    wanting, _ = paper.improve(out, 10.0, AGAIN)
+    wanting, _ = paper.improve(out, 10.0, ROUNDS_AFTER_CHANGE)
     after = left(out)
     return (out, wanting) if (after[grown, 0] < 0.5 * before[grown, 0]).all() else None
 
@@ -244,13 +255,15 @@ def _unravel(lines: _Lines, wanting: float, paper: FitContext) -> _Lines:
     tangled = True
     while tangled:
         tangled = False
-        for order in _exchanges(lines, crossings(lines.points, lines.stroke, paper.pen), NARROW * paper.pen):
+        for order in _exchanges(
+            lines, crossings(lines.points, lines.stroke, paper.pen), LOOP_WIDTH_PEN_WIDTHS * paper.pen
+        ):
             fit_hypothesis += 1
-            if fit_hypothesis > TRIES:
+            if fit_hypothesis > MAX_EXCHANGES:
                 return lines
             # points stay where they are, what changes is who passes them; strokes keep their numbers by place
             other = _Lines(lines.points[order], lines.half[order], lines.stroke.copy())
-            left, _ = paper.improve(other, STIFF / 10, AGAIN)
+            left, _ = paper.improve(other, FIRST_STIFFNESS / 10, ROUNDS_AFTER_CHANGE)
             if left < wanting:
                 lines, wanting, tangled = other, left, True
                 break
@@ -265,7 +278,7 @@ def _exchanges(lines: _Lines, met: NDArray[np.int64], wide: float) -> list[NDArr
     out = []
     for i, j in met:
         half = (j - i) // 2
-        if half < LEAST:
+        if half < MIN_LEG_POINTS:
             continue
         if lines.stroke[i] == lines.stroke[j] and gap(p[i + 1 : i + 1 + half], p[j - half : j + 1], wide) <= wide:
             out.append(np.concatenate([n[: i + 1], n[i + 1 : j + 1][::-1], n[j + 1 :]]))
@@ -273,7 +286,7 @@ def _exchanges(lines: _Lines, met: NDArray[np.int64], wide: float) -> list[NDArr
         for k, m in met[a + 1 :]:
             low, high = min(j, m), max(j, m)
             if (
-                not (i + LEAST < k < low < high)
+                not (i + MIN_LEG_POINTS < k < low < high)
                 or lines.stroke[i] != lines.stroke[k]
                 or lines.stroke[j] != lines.stroke[m]
             ):

@@ -14,7 +14,6 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
@@ -30,6 +29,7 @@ from skeleton.fitting.signed_distance import (
     find_edges,
     numbered,
 )
+from skeleton.geometry.array_types import Indices, Line, Matrix, Picture, Stack, Vector
 from skeleton.geometry.jit import compiled
 
 BAND = 9
@@ -68,7 +68,7 @@ PRODUCT = ((0, 1, 2), (1, 3, 4), (2, 4, 5))
 
 
 @compiled(fastmath=True)
-def _solve(a: Any, b: Any) -> None:
+def _solve(a: Matrix, b: Matrix) -> None:
     """Solve a symmetric positive definite banded system; `a[i, k]` is entry (i + k, i); `b` becomes x.
 
     L D L', column by column: what a column takes from those after it are rows of `a`, all of one length. `a` and `b`
@@ -97,7 +97,7 @@ def _solve(a: Any, b: Any) -> None:
 
 
 @compiled(fastmath=True)
-def _profile(reach: float, sigma: float, full: float) -> Any:
+def _profile(reach: float, sigma: float, full: float) -> tuple[Vector, Vector]:
     """Return the darkness across an edge, and its slope, from `reach` within the ink to `reach` without."""
     fine = PROFILE / reach
     step = np.empty(2 * PROFILE + 2)
@@ -110,7 +110,7 @@ def _profile(reach: float, sigma: float, full: float) -> Any:
 
 
 @compiled(fastmath=True)
-def _segments(points: Any, number: Any, segment: Any) -> None:
+def _segments(points: Line, number: Indices, segment: Matrix) -> None:
     """Fill in first point, vector and one over the squared length of every segment, (n, 5)."""
     n = len(points)
     for i in range(n):
@@ -122,8 +122,8 @@ def _segments(points: Any, number: Any, segment: Any) -> None:
 
 @compiled(fastmath=True)
 def _ask(
-    dark: Any, rows: Any, columns: Any, count: int, known: Any, point: Any, segment: Any,
-    reach: float, step: Any, fall: Any, asked: Any,
+    dark: Picture, rows: Indices, columns: Indices, count: int, known: Stack, point: Indices, segment: Matrix,
+    reach: float, step: Vector, fall: Vector, asked: Matrix,
 ) -> float:  # fmt: skip
     """Fill in what the pixels ask of the segments; return the weighted squares of what is still unexplained.
 
@@ -176,7 +176,7 @@ def _ask(
 
 
 @compiled(fastmath=True)
-def _heard(asked: Any, times: float, a: Any, b: Any) -> None:
+def _heard(asked: Matrix, times: float, a: Matrix, b: Matrix) -> None:
     """Set the equations to what the pixels ask for, so many times."""
     a[:] = 0
     b[:] = 0
@@ -194,7 +194,7 @@ def _heard(asked: Any, times: float, a: Any, b: Any) -> None:
 
 
 @compiled(fastmath=True)
-def _middle(values: Any, low: float, high: float) -> float:
+def _middle(values: Vector, low: float, high: float) -> float:
     """Return the median of values between `low` and `high`, to a thousandth of the range."""
     for _ in range(10):
         cut = 0.5 * (low + high)
@@ -210,7 +210,7 @@ def _middle(values: Any, low: float, high: float) -> float:
 
 
 @compiled(fastmath=True)
-def _smooth(points: Any, stroke: Any, a: Any, b: Any, third: float, second: float, corner: float) -> float:
+def _smooth(points: Line, stroke: Indices, a: Matrix, b: Matrix, third: float, second: float, corner: float) -> float:
     """Add the prior on the line's shape to the equations; return what it finds wanting."""
     n = len(points)
     cost = 0.0
@@ -244,8 +244,8 @@ def _smooth(points: Any, stroke: Any, a: Any, b: Any, third: float, second: floa
 
 @compiled(fastmath=True)
 def fit(
-    dark: Any, points: Any, half: Any, stroke: Any, pen: float, sigma: float, full: float,
-    shape: Any, stiff: float, rounds: int,
+    dark: Picture, points: Line, half: Vector, stroke: Indices, pen: float, sigma: float, full: float,
+    shape: Vector, stiff: float, rounds: int,
 ) -> tuple[float, float]:  # fmt: skip
     """Move `points` (n, 2) and `half` (n,) in place until the strokes drawn again give `dark`.
 

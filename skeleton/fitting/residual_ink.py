@@ -6,16 +6,16 @@ Compiled by numba like `skeleton.fitting.render_fit`.
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
 from skeleton.fitting.signed_distance import BITS, LANES, NEAR, blank, find_edges, numbered
+from skeleton.geometry.array_types import IndexTable, Indices, Line, Matrix, Picture, Vector
 from skeleton.geometry.jit import compiled
 
 
 @compiled
-def ends_of(stroke: Any) -> Any:
+def ends_of(stroke: Indices) -> Indices:
     """Return the first and last point of every stroke of more than one point, in turn; stroke (n,): its number."""
     n = len(stroke)
     out = np.empty(2 * n, np.int64)
@@ -30,7 +30,7 @@ def ends_of(stroke: Any) -> Any:
 
 
 @compiled
-def crossings(points: Any, stroke: Any, longest: float) -> Any:
+def crossings(points: Line, stroke: Indices, longest: float) -> IndexTable:
     """Return (k, 2): the segments i < j that cross, by their first points; `longest`: bound on a segment's length."""
     n = len(points)
     out = np.zeros((64, 2), np.int64)
@@ -57,7 +57,7 @@ def crossings(points: Any, stroke: Any, longest: float) -> Any:
 
 
 @compiled
-def gap(one: Any, other: Any, wide: float) -> float:
+def gap(one: Line, other: Line, wide: float) -> float:
     """Return the largest distance of points of one stretch from the nearest of the other; stops beyond `wide`."""
     most = 0.0
     for i in range(len(one)):
@@ -71,7 +71,7 @@ def gap(one: Any, other: Any, wide: float) -> float:
 
 
 @compiled
-def beyond(dark: Any, points: Any, half: Any, stroke: Any, far: float, least: float, near: int) -> Any:
+def beyond(dark: Picture, points: Line, half: Vector, stroke: Indices, far: float, least: float, near: int) -> Matrix:
     """Return (k, 3): ink about each end of a stroke (`ends_of`) that no stroke explains: area, and its x and y.
 
     Counted is darkness above `least`, `far` or less from the edge of the last `near` segments of the stroke and closer

@@ -8,10 +8,10 @@ them at once, and guesses at no branch (branches that pixels take this way and t
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import Indices, Line, Stack, Vector
 from skeleton.geometry.jit import compiled
 
 BITS = 4
@@ -33,7 +33,7 @@ APART = 2
 
 
 @compiled
-def numbered(stroke: Any) -> Any:
+def numbered(stroke: Indices) -> tuple[Indices, Indices]:
     """Return numbers of points, such that those of different strokes differ by more than `APART`, and their inverse.
 
     stroke (n,): number of every point's stroke, rising.
@@ -48,13 +48,13 @@ def numbered(stroke: Any) -> Any:
 
 
 @compiled
-def blank(height: int, width: int) -> Any:
+def blank(height: int, width: int) -> Stack:
     """Return room for what is known of the pixels of an image, shape (height, blocks, 4, LANES)."""
     return np.empty((height, -(-width // LANES), 4, LANES), np.float32)
 
 
 @compiled(fastmath=True)
-def find_edges(points: Any, half: Any, number: Any, reach: float, first: int, every: int, known: Any) -> None:
+def find_edges(points: Line, half: Vector, number: Indices, reach: float, first: int, every: int, known: Stack) -> None:
     """Fill `known` for every `every`th row from the `first`, up to `reach` px on either side of an edge.
 
     points (n, 2), half (n,), number (n,): the strokes, the pen's half-width, and the points' numbers by `numbered`.
@@ -108,7 +108,7 @@ def find_edges(points: Any, half: Any, number: Any, reach: float, first: int, ev
 
 
 @compiled(fastmath=True)
-def at_edges(known: Any, width: int, reach: float, first: int, every: int, rows: Any, columns: Any) -> int:
+def at_edges(known: Stack, width: int, reach: float, first: int, every: int, rows: Indices, columns: Indices) -> int:
     """Fill in rows and columns of the pixels within `reach` of an edge; return how many there are."""
     h, blocks = known.shape[0], known.shape[1]
     most = np.float32(reach)

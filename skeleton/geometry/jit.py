@@ -39,6 +39,6 @@ def compiled(what: Any = None, /, *, fastmath: bool = False) -> Any:
 
 
 def inner(loop: Loop) -> Loop:
-    """Return a loop without a way in from Python, which takes longer to compile than many a loop."""
+    """Return a loop that only compiled loops can call: to make it callable from Python would take longer to compile."""
     options: Any = {"cache": True, "no_cpython_wrapper": True, "no_cfunc_wrapper": True}
     return cast(Loop, njit(**options)(loop))

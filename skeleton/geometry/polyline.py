@@ -6,17 +6,17 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from skeleton.geometry.array_types import Line, Vector
 from skeleton.geometry.jit import compiled
 
 
 @compiled("float64(float64[:, ::1])")
-def total_length(line: Any) -> float:
+def total_length(line: Line) -> float:
     """Return the length of a polyline."""
     out = 0.0
     for i in range(1, len(line)):
@@ -25,7 +25,7 @@ def total_length(line: Any) -> float:
 
 
 @compiled("float64[::1](float64[:, ::1])")
-def lengths_along(line: Any) -> Any:
+def lengths_along(line: Line) -> Vector:
     """Return the arc length at every point of a polyline, shape (n,)."""
     out = np.zeros(len(line))
     for i in range(1, len(line)):
@@ -34,7 +34,7 @@ def lengths_along(line: Any) -> Any:
 
 
 @compiled("float64[:, ::1](float64[:, ::1], float64[::1])")
-def points_at(line: Any, where: Any) -> Any:
+def points_at(line: Line, where: Vector) -> Line:
     """Return the points of a polyline at the arc lengths `where`, in any order; its ends for those beyond."""
     s = lengths_along(line)
     n = len(line)
@@ -60,7 +60,7 @@ def points_at(line: Any, where: Any) -> Any:
 
 
 @compiled("float64[:, ::1](float64[:, ::1], float64)")
-def evenly_stepped(line: Any, step: float) -> Any:
+def evenly_stepped(line: Line, step: float) -> Line:
     """Return a polyline at equal steps of about `step`, both ends kept."""
     total = total_length(line)
     n = max(2, round(total / step) + 1)
@@ -68,7 +68,7 @@ def evenly_stepped(line: Any, step: float) -> Any:
 
 
 @compiled("float64[:, ::1](float64[:, ::1], float64, float64)")
-def part_between(line: Any, low: float, high: float) -> Any:
+def part_between(line: Line, low: float, high: float) -> Line:
     """Return a polyline from one arc length to another with its own points in between; one point where low is high."""
     s = lengths_along(line)
     where = np.empty(len(line) + 2)
@@ -85,7 +85,7 @@ def part_between(line: Any, low: float, high: float) -> Any:
 
 
 @compiled("float64[:, ::1](float64, float64, float64, float64, float64, float64, float64, float64, float64)")
-def cubic(px: float, py: float, dx: float, dy: float, qx: float, qy: float, ex: float, ey: float, step: float) -> Any:
+def cubic(px: float, py: float, dx: float, dy: float, qx: float, qy: float, ex: float, ey: float, step: float) -> Line:
     """Return the cubic from p leaving along the unit vector d to q arriving along e, at steps of about `step`."""
     size = math.hypot(qx - px, qy - py)
     n = max(2, round(size / step) + 1)
@@ -101,7 +101,7 @@ def cubic(px: float, py: float, dx: float, dy: float, qx: float, qy: float, ex: 
 
 
 @compiled("float64[:, ::1](float64[:, ::1], boolean)")
-def smoothed(line: Any, closed: bool) -> Any:
+def smoothed(line: Line, closed: bool) -> Line:
     """Return a polyline of pixel steps thrice smoothed by a window of a quarter, a half, a quarter; ends kept."""
     n = len(line)
     out, last = line.copy(), np.empty((n, 2))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 
 def median(values: NDArray[Any]) -> np.floating[Any]:
-    """Return the middle of at least one value, shape (n,), or the mean of the two in the middle."""
+    """Return the middle of `values`, shape (n >= 1,), or the mean of the two in the middle."""
     k = len(values) // 2
     if len(values) % 2:
         middle: np.floating[Any] = np.partition(values, k)[k]
@@ -23,7 +23,7 @@ def median(values: NDArray[Any]) -> np.floating[Any]:
 
 
 def quantile(values: NDArray[Any], share: float) -> np.floating[Any]:
-    """Return a quantile of at least one value, shape (n,), in proportion between two of them (Hyndman & Fan 1996)."""
+    """Return a quantile of `values`, shape (n >= 1,), in proportion between two of them (Hyndman & Fan 1996)."""
     at = share * (len(values) - 1)
     k = min(int(at), len(values) - 1)
     m = min(k + 1, len(values) - 1)

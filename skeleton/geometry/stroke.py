@@ -11,7 +11,7 @@ from skeleton.geometry.arc_length import line_length
 
 
 def read_only(array: np.ndarray) -> np.ndarray:
-    """Return a float copy of `array` that cannot be written to."""
+    """Return a float copy of `array`, of the same shape, that cannot be written to."""
     out = np.array(array, float)
     out.flags.writeable = False
     return out

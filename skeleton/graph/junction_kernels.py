@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import Indices, Line, Matrix, Stack
 from skeleton.geometry.jit import compiled, inner
 from skeleton.geometry.polyline import points_at, total_length
 
@@ -46,7 +46,7 @@ def bend_between(
 
 
 @compiled("float64[:, ::1](float64[:, ::1])")
-def _from_the_end(line: Any) -> Any:
+def _from_the_end(line: Line) -> Line:
     """Return the points of a line from its other end."""
     n = len(line)
     out = np.empty((n, 2))
@@ -56,7 +56,7 @@ def _from_the_end(line: Any) -> Any:
 
 
 @compiled
-def last_stretches(points: Any, starts: Any, pen: float) -> Any:
+def last_stretches(points: Line, starts: Indices, pen: float) -> tuple[Stack, Stack, Matrix]:
     """Return (near, far, reach) of both ends of pieces end to end: the ways of the last stretch, and the one before.
 
     A stretch is 1.3 pen widths, less where there is less: reach (pieces, 2). near, far (pieces, 2, 2) head for the end;

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from skeleton.geometry.polyline import at_lengths, cubic, line_length, part_of
+from skeleton.graph.connected import connected_parts
 from skeleton.graph.ink_graph import InkGraph
 from skeleton.graph.junction_kernels import bend_between, last_stretches
 from skeleton.graph.pruning import radius_at
@@ -30,7 +31,7 @@ class Network:
     """Pieces of line and the junctions between them. Frame: px of the working image, y down."""
 
     pieces: tuple[Points, ...]
-    """Each (n >= 2, 2). The last `dots` of them are spots, of no length to speak of."""
+    """Each of shape (n >= 2, 2). The last `dots` of them are spots, of no length to speak of."""
 
     junction_of: tuple[tuple[int, int], ...]
     """For both ends of every piece: the junction, or -1 at a free tip."""
@@ -57,24 +58,16 @@ def build_network(graph: InkGraph, ink: InkMap, *, cut: bool = True) -> Network:
     ends = graph.ends_at()
     lengths = [line_length(e.line) for e in graph.edges]
     joint = [len(here) >= 3 for here in ends]
-    root = list(range(len(graph.nodes)))
     inner = _inner_edges(graph, ink, ends, lengths, joint) if cut else set()
-
-    def find(i: int) -> int:
-        while root[i] != i:
-            i = root[i]
-        return i
-
-    for i in inner:
-        root[find(graph.edges[i].a)] = find(graph.edges[i].b)
+    part = connected_parts(len(graph.nodes), ((graph.edges[i].a, graph.edges[i].b) for i in inner)).tolist()
     number: dict[int, int] = {}
     for n in range(len(graph.nodes)):
         if joint[n]:
-            number.setdefault(find(n), len(number))
+            number.setdefault(part[n], len(number))
     members: list[list[int]] = [[] for _ in number]
     for n in range(len(graph.nodes)):
         if joint[n]:
-            members[number[find(n)]].append(n)
+            members[number[part[n]]].append(n)
     centres = np.array([graph.nodes[m].mean(axis=0) for m in members]).reshape(-1, 2)
     zone = [1.45 * min(radius_at(ink, graph.nodes[n]), 0.75 * pen) if joint[n] else 0.0 for n in range(len(ends))]
 
@@ -83,8 +76,8 @@ def build_network(graph: InkGraph, ink: InkMap, *, cut: bool = True) -> Network:
     for i, e in enumerate(graph.edges):
         if i in inner:
             continue
-        ja = number[find(e.a)] if joint[e.a] else -1
-        jb = number[find(e.b)] if joint[e.b] else -1
+        ja = number[part[e.a]] if joint[e.a] else -1
+        jb = number[part[e.b]] if joint[e.b] else -1
         line, total = e.line, lengths[i]
         if cut and (ja >= 0 or jb >= 0):
             share = 0.4 if ja >= 0 and jb >= 0 else 0.7
@@ -173,10 +166,17 @@ def stop_in(net: Network, a: End) -> Points:
     return np.stack([p, p + t * d]) if t > 1e-6 else p[None]
 
 
+def inner_edges(graph: InkGraph, ink: InkMap) -> set[int]:
+    """Return the edges that are not lines but the middle of one crossing that thinning split in two."""
+    ends = graph.ends_at()
+    lengths = [line_length(e.line) for e in graph.edges]
+    return _inner_edges(graph, ink, ends, lengths, [len(here) >= 3 for here in ends])
+
+
 def _inner_edges(
     graph: InkGraph, ink: InkMap, ends: list[list[End]], lengths: list[float], joint: list[bool]
 ) -> set[int]:
-    """Return the edges that are not lines but the middle of one crossing that thinning split in two."""
+    """Return `inner_edges`; ends, lengths, joint: of the graph's nodes, edges, nodes, where they are known."""
     pen = ink.pen_px
     inner: set[int] = set()
     for i, e in enumerate(graph.edges):

@@ -5,10 +5,9 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import IndexTable, Mask
 from skeleton.geometry.jit import compiled, inner
 
 _DY = np.array([-1, 0, 0, 1, -1, -1, 1, 1])
@@ -16,18 +15,18 @@ _DX = np.array([0, -1, 1, 0, -1, 1, -1, 1])
 
 
 @inner
-def _linked(sk: Any, y: int, x: int, k: int) -> Any:
+def _linked(sk: Mask, y: int, x: int, k: int) -> bool:
     """Tell whether a pixel is linked to its k-th neighbour; a diagonal only if no shared 4-neighbour links them."""
     v, u = y + _DY[k], x + _DX[k]
     if sk[v, u] == 0:
         return False
     if k < 4:
         return True
-    return sk[v, x] == 0 and sk[y, u] == 0
+    return bool(sk[v, x] == 0 and sk[y, u] == 0)
 
 
 @compiled
-def pixel_graph(sk: Any) -> Any:
+def pixel_graph(sk: Mask) -> tuple[IndexTable, IndexTable, IndexTable, int]:
     """Return (nodes, edges, pixels) of a thinned image with a border of zeros.
 
     nodes: (m, 2) y, x. edges: (k, 4) first node, last node, start and end in `pixels`. pixels: (p, 2) y, x, node

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from skeleton.geometry.polyline import line_length
+from skeleton.graph.connected import connected_parts
 from skeleton.graph.ink_graph import Edge, InkGraph
 from skeleton.graph.tip_extension import extend_tips
 from skeleton.ink.ink_map import InkMap
 
-NECK = 0.36
-"""Half-width of the ink, in pen widths, below which strokes only touch; a whole line has 0.5."""
+NECK_HALF_WIDTH_PEN_WIDTHS = 0.36
+"""Half-width of the ink below which strokes only touch; a whole line has 0.5. Set by hand."""
 
 
 def repair(graph: InkGraph, ink: InkMap, *, spurs: bool = True, bridges: bool = True, reach: bool = True) -> InkGraph:
@@ -99,26 +100,9 @@ def join_chains(graph: InkGraph) -> InkGraph:
     return replace(graph, edges=tuple(e for e in edges if e is not None))
 
 
-def components(graph: InkGraph) -> NDArray[np.int64]:
-    """Return a component number for every node."""
-    root = np.arange(len(graph.nodes))
-
-    def find(i: int) -> int:
-        while root[i] != i:
-            root[i] = root[root[i]]
-            i = int(root[i])
-        return i
-
-    for e in graph.edges:
-        a, b = find(e.a), find(e.b)
-        if a != b:
-            root[a] = b
-    return np.array([find(i) for i in range(len(graph.nodes))], int)
-
-
 def spots_to_dots(graph: InkGraph, ink: InkMap) -> InkGraph:
     """Return the graph with the components that are spots of ink rather than lines made dots."""
-    part = components(graph)
+    part = connected_parts(len(graph.nodes), ((e.a, e.b) for e in graph.edges))
     size: dict[int, float] = {}
     points: dict[int, list[Points]] = {}
     for e in graph.edges:
@@ -164,10 +148,10 @@ def cut_necks(graph: InkGraph, ink: InkMap) -> InkGraph:
         r = wide[xy[:, 1].clip(0, h - 1), xy[:, 0].clip(0, w - 1)]
         margin = round(0.6 * ink.pen_px)
         inner = r[margin : len(r) - margin]
-        if len(inner) < 3 or inner.min() > NECK * ink.pen_px or e.bridged:
+        if len(inner) < 3 or inner.min() > NECK_HALF_WIDTH_PEN_WIDTHS * ink.pen_px or e.bridged:
             edges.append(e)
             continue
-        thin = np.flatnonzero(r < NECK * ink.pen_px)
+        thin = np.flatnonzero(r < NECK_HALF_WIDTH_PEN_WIDTHS * ink.pen_px)
         thin = thin[(thin >= margin) & (thin < len(r) - margin)]
         first, last = int(thin[0]), int(thin[-1])
         if last - first > 1.5 * ink.pen_px:

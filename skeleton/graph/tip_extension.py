@@ -12,14 +12,14 @@ from skeleton.graph.ink_graph import Edge, InkGraph
 from skeleton.ink.components import peaks
 from skeleton.ink.ink_map import InkMap
 
-MISSED = 0.40
+MISSED_PEN_WIDTHS = 0.40
 """Distance in pen widths between a place of the pen's centre and the nearest line that makes it a place of its own."""
 
-FITS = 0.44
+DISC_HALF_WIDTH_PEN_WIDTHS = 0.44
 """Share of the pen's width that must be ink on all sides of a place for the pen's centre to have been there."""
 
 
-FLAT_SIDE = 0.72
+FLAT_SIDE_INK_SHARE = 0.72
 """Share of ink in a disc of 0.9 pen widths around a place: about 0.52 at the end of a line, 0.65 in a corner, 0.83 at
 the flat side of a broad one, which is no tip."""
 
@@ -52,12 +52,12 @@ def extend_tips(graph: InkGraph, ink: InkMap) -> InkGraph:
         for d in graph.dots:
             cv2.circle(lines, (round(float(d[0])), round(float(d[1]))), round(pen), 0, -1)
         off = cv2.distanceTransform(lines, cv2.DIST_L2, 5)
-        far = ((off > MISSED * pen) & (ink.radius >= FITS * pen + 0.3)).view(np.uint8)
+        far = ((off > MISSED_PEN_WIDTHS * pen) & (ink.radius >= DISC_HALF_WIDTH_PEN_WIDTHS * pen + 0.3)).view(np.uint8)
         places = peaks(far, off)
         if not len(places):
             return graph
         for x, y in places.tolist():
-            if _ink_around(ink, x, y) > FLAT_SIDE:
+            if _ink_around(ink, x, y) > FLAT_SIDE_INK_SHARE:
                 continue
             graph = _with_tip(graph, np.array([x, y], float), pen)
     return graph

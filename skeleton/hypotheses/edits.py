@@ -5,13 +5,13 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import Flags, FlatPaths, IndexTable, Path
 from skeleton.geometry.jit import compiled, inner
 from skeleton.hypotheses.retracing import overruns, retrace_end, retraces
 from skeleton.states.paths import (
+    PathContext,
     concatenated,
     joined,
     junction_between,
@@ -26,31 +26,31 @@ KINDS = ("hooked", "unhooked", "turned", "looped", "crossed", "overrun")
 """Changes that are counted: a retrace put to a stroke's end, one taken away, a ring begun elsewhere, a loop gone round
 the other way, strokes that cross gone on as the other one did, an end led on over ink passed before."""
 
-TIP = 3.0
+MAX_TIP_PEN_WIDTHS = 3.0
 """Pen widths up to which a tip may be where a ring was begun as well as where it ended."""
 
 HOOKED, UNHOOKED, TURNED, LOOPED, CROSSED, OVERRUN = range(len(KINDS))
 
 
 @compiled
-def others(g: Any, walks: Any, free: Any) -> Any:
+def others(context: PathContext, walks: FlatPaths, free: Flags) -> list[tuple[int, FlatPaths]]:
     """Return readings that differ in one thing, each (kind, walks); `free` marks states at tips."""
     every = parted(walks)
     changes = []
     for i in range(len(every)):
         w = every[i]
-        if g.piece[w[0]] >= g.lines:
+        if context.piece[w[0]] >= context.lines:
             continue
         for k in range(i + 1, len(every)):
-            for one, other in _crossed(g, w, every[k]):
+            for one, other in _crossed(context, w, every[k]):
                 changes.append((CROSSED, i, k, one, other))
-        for kind, new in _others_of_one(g, w, free):
+        for kind, new in _others_of_one(context, w, free):
             changes.append((kind, i, i, new, new[:0]))
     return [(kind, joined(_instead(every, i, k, one, other))) for kind, i, k, one, other in changes]
 
 
 @inner
-def _instead(walks: Any, i: int, k: int, one: Any, other: Any) -> Any:
+def _instead(walks: list[Path], i: int, k: int, one: Path, other: Path) -> list[Path]:
     """Return walks with others, empty ones left out, in the place of the i-th, and without the k-th."""
     out = []
     for j in range(len(walks)):
@@ -64,15 +64,15 @@ def _instead(walks: Any, i: int, k: int, one: Any, other: Any) -> Any:
 
 
 @inner
-def _others_of_one(g: Any, w: Any, free: Any) -> Any:
+def _others_of_one(context: PathContext, w: Path, free: Flags) -> list[tuple[int, Path]]:
     """Return what else a stroke may have been, each (kind, states)."""
     out = []
     for flipped in (False, True):
         v = reversed_path(w) if flipped else w
         # what the pen may have gone before it turned and went `v`
-        before = [(HOOKED, v[:n]) for n in retraces(g, v, not free[v[0] ^ 1])]
+        before = [(HOOKED, v[:n]) for n in retraces(context, v, not free[v[0] ^ 1])]
         if not free[v[0] ^ 1]:
-            for way in overruns(g, v[0] ^ 1):
+            for way in overruns(context, v[0] ^ 1):
                 before.append((OVERRUN, way))
         for kind, way in before:
             new = concatenated(reversed_path(way), v)
@@ -80,42 +80,47 @@ def _others_of_one(g: Any, w: Any, free: Any) -> Any:
         n = retrace_end(v)
         if n >= 2:
             out.append((UNHOOKED, reversed_path(v[n:]) if flipped else v[n:]))
-        new = _swung(g, v, free)
+        new = _swung(context, v, free)
         if len(new):
             out.append((TURNED, reversed_path(new) if flipped else new))
-    ring = ring_of(g, w, 6)
+    ring = ring_of(context, w, 6)
     if len(ring):
-        for new in _turned(g, ring):
+        for new in _turned(context, ring):
             out.append((TURNED, new))
-    for new in _looped(g, w):
+    for new in _looped(context, w):
         out.append((LOOPED, new))
     return out
 
 
 @inner
-def _swung(g: Any, w: Any, free: Any) -> Any:
+def _swung(context: PathContext, w: Path, free: Flags) -> Path:
     """Return a walk that ends in a tip beside its own beginning, begun there instead; empty for any other."""
     last = w[-1]
-    p = g.piece[last]
+    p = context.piece[last]
     n = 1
-    while n < len(w) and g.piece[w[-1 - n]] == p and (w[-1 - n] ^ last) & 1 == 0:
+    while n < len(w) and context.piece[w[-1 - n]] == p and (w[-1 - n] ^ last) & 1 == 0:
         n += 1
-    if not free[last] or n > len(w) - 6 or n * g.spacing[p] > TIP * g.pen or g.piece[w[0]] == p:
+    if (
+        not free[last]
+        or n > len(w) - 6
+        or n * context.spacing[p] > MAX_TIP_PEN_WIDTHS * context.pen
+        or context.piece[w[0]] == p
+    ):
         return w[:0]
     inward = reversed_path(w[len(w) - n :])
-    return concatenated(inward, w[: len(w) - n]) if leads_to(g, inward[-1], w[0]) else w[:0]
+    return concatenated(inward, w[: len(w) - n]) if leads_to(context, inward[-1], w[0]) else w[:0]
 
 
 @inner
-def _turned(g: Any, ring: Any) -> Any:
+def _turned(context: PathContext, ring: Path) -> list[Path]:
     """Return a ring begun where the ink is widest, at its top, and with the widest stretch passed twice."""
     n = len(ring)
     smooth = np.zeros(n)
     top, widest = 0, 0
     for k in range(n):
         for j in range(-2, 3):
-            smooth[k] += 0.2 * g.doubled[ring[(k + j) % n] // 2]
-        if g.here[ring[k], 1] < g.here[ring[top], 1]:
+            smooth[k] += 0.2 * context.doubled[ring[(k + j) % n] // 2]
+        if context.here[ring[k], 1] < context.here[ring[top], 1]:
             top = k
         if smooth[k] > smooth[widest]:
             widest = k
@@ -141,12 +146,12 @@ def _turned(g: Any, ring: Any) -> Any:
 
 
 @inner
-def _met(g: Any, w: Any) -> Any:
+def _met(context: PathContext, w: Path) -> IndexTable:
     """Return (k, 2): the junctions that a walk passes, and the index of the state after each."""
     out = np.empty((len(w), 2), np.int64)
     n = 0
     for k in range(len(w) - 1):
-        j = junction_between(g, w[k], w[k + 1])
+        j = junction_between(context, w[k], w[k + 1])
         if j >= 0:
             out[n, 0], out[n, 1] = j, k + 1
             n += 1
@@ -154,9 +159,9 @@ def _met(g: Any, w: Any) -> Any:
 
 
 @inner
-def _looped(g: Any, w: Any) -> Any:
+def _looped(context: PathContext, w: Path) -> list[Path]:
     """Return the walk with each of its loops gone round the other way."""
-    met = _met(g, w)
+    met = _met(context, w)
     out = []
     for first in range(len(met)):
         j = met[first, 0]
@@ -172,9 +177,9 @@ def _looped(g: Any, w: Any) -> Any:
 
 
 @inner
-def _crossed(g: Any, v: Any, w: Any) -> Any:
+def _crossed(context: PathContext, v: Path, w: Path) -> list[tuple[Path, Path]]:
     """Return pairs of walks that go on as the other one did from where both pass a junction."""
-    first, second = _met(g, v), _met(g, w)
+    first, second = _met(context, v), _met(context, w)
     out = []
     for y in range(len(second)):
         for x in range(len(first) - 1, -1, -1):

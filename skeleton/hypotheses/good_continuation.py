@@ -9,16 +9,16 @@ from skeleton.graph.junction_kernels import turn_cost
 from skeleton.graph.junctions import End, Network, bend
 from skeleton.states.state_graph import States, Walks
 
-STOP = 0.42
-"""Cost of a line that stops in a junction; two stops are dearer than a turn of about 75 degrees."""
+STOP_COST = 0.42
+"""Cost of a line that stops in a junction: two stops cost as much as a turn of 84 degrees. Set by hand."""
 
-RETRACE = 0.5
+RETRACE_COST = 0.5
 """Cost of a tip gone to and come back from, beside the turns that it saves."""
 
-ONCE = 0.4
+SINGLE_PASS_COST = 0.4
 """Cost of going twice along a tip whose ink is no broader than one passing leaves."""
 
-AT_CORNER = 0.15
+CORNER_TIP_COST = 0.15
 """Cost of a corner whose far side is a short tip of its own."""
 
 
@@ -68,7 +68,7 @@ def _best_pairing(
         a, rest = left[0], left[1:]
         for b in rest:
             search([x for x in rest if x != b], [*pairs, (a, b)], so_far + pair(a, b))
-        search(rest, pairs, so_far + STOP)
+        search(rest, pairs, so_far + STOP_COST)
 
     search(list(ends[:8]), [], 0.0)
     if len(ends) == 3:
@@ -82,12 +82,12 @@ def _best_pairing(
             aslant = max(bend(net, stem, one), bend(net, stem, other)) > 1.25
             if size < 1.3 * net.pen_px and turn > 0.6 and not (through and aslant):
                 # the far side of a sharp corner, between its arms: out to it and back is how a pen turns
-                c = AT_CORNER
+                c = CORNER_TIP_COST
             elif max(bend(net, stem, one), bend(net, stem, other)) < 0.8 < turn:
                 # a hairpin whose legs run together for a while: the shorter the while, the surer
                 hairpin = turn > 2.0 and size < 6 * net.pen_px
-                c = (0.05 * size / net.pen_px if hairpin else RETRACE) + pair(stem, one) + pair(stem, other)
-                c += ONCE * max(0.0, 1.0 - _twice_there(states, stem[0]))
+                c = (0.05 * size / net.pen_px if hairpin else RETRACE_COST) + pair(stem, one) + pair(stem, other)
+                c += SINGLE_PASS_COST * max(0.0, 1.0 - _twice_there(states, stem[0]))
             else:
                 continue
             if c < best[0]:

@@ -17,8 +17,8 @@ from skeleton.hypotheses.good_continuation import reorder_like, smooth_walks
 from skeleton.hypotheses.pen_lifts import junction_merges, lift_edits
 from skeleton.hypotheses.uncovered_ink import completed
 from skeleton.matching.template_matching import Match, Model, detached_marks_in_ink
-from skeleton.scoring.form_similarity import NO_FORM, SUITS, Forms
-from skeleton.scoring.path_features import TOLD, path_scorer
+from skeleton.scoring.form_similarity import FORM_FEATURE_NAMES, NO_FORM, Forms
+from skeleton.scoring.path_features import PATH_FEATURE_NAMES, path_scorer
 from skeleton.states.state_graph import States, Walks, end_to_end, one_by_one, packed
 
 Floats = NDArray[np.float64]
@@ -29,16 +29,16 @@ COSTS = load_fitted_values(Path(__file__).with_name("labelled_costs.json"))
 NAMES = COSTS.names
 FEATURES = (*NAMES, *(f"drafted: {name}" for name in NAMES))
 WEIGHTS = COSTS.end_to_end()
-SURPRISE = FEATURES.index("wide form")
+ROUGH_SHAPE_FEATURE = FEATURES.index("wide form")
 
 
 @dataclass(frozen=True, eq=False)
-class Candidate:
+class Hypothesis:
     """One way to read the ink."""
 
     name: str
     end_to_end: Walks
-    told: NDArray[np.float64]
+    fluent_features: NDArray[np.float64]
     """Shape (half the features,): what the cost in a fluent hand is made of."""
 
     drafted: float
@@ -54,111 +54,117 @@ class Candidate:
 
     @property
     def features(self) -> NDArray[np.float64]:
-        """What the cost is made of: `told`, and its share in drafted lettering, shape (2 * len(told),)."""
-        return np.concatenate([self.told, self.drafted * self.told])
+        """What the cost is made of: `fluent_features`, and their share in drafted lettering, shape (2 * features,)."""
+        return np.concatenate([self.fluent_features, self.drafted * self.fluent_features])
 
 
-def negative_log_likelihood(c: Candidate) -> float:
+def negative_log_likelihood(c: Hypothesis) -> float:
     """Return how little a reading's rough shape suits any form of the character, -log likelihood."""
-    return float(c.told[SURPRISE])
+    return float(c.fluent_features[ROUGH_SHAPE_FEATURE])
 
 
-def in_lettering(weights: Floats, drafted: float) -> Floats:
-    """Return the weights of `Candidate.told` where the lines are as drafted as that; weights: of all features."""
+def weights_for(weights: Floats, drafted: float) -> Floats:
+    """Return the weights of `Hypothesis.fluent_features` in lettering so drafted; weights: of all features."""
     half = len(weights) // 2
     return weights[:half] + drafted * weights[half:]
 
 
-MOVEMENT = (*TOLD[:8], "landed", "lifted", "linked", "parted")
+KINEMATIC_FEATURE_NAMES = (*PATH_FEATURE_NAMES[:8], "landed", "lifted", "linked", "parted")
 """What counts of a reading that follows no form."""
 
-MADE = ("added", "spliced", "lifts for retraces", "corners lifted", "merged", *KINDS, "smooth", "told ends")
+EDIT_NAMES = ("added", "spliced", "lifts for retraces", "corners lifted", "merged", *KINDS, "smooth", "told ends")
 """What was done to a match to come to a reading: how often each."""
 
-LIFTED, MERGED, VARIED, SMOOTH, ENDS = (MADE.index(x) for x in (MADE[2], "merged", KINDS[0], "smooth", "told ends"))
-AT_TOLD, AT_SUITS, AT_MADE = ([NAMES.index(name) for name in names] for names in (TOLD, SUITS, MADE))
+LIFTED, MERGED, VARIED, SMOOTH, ENDS = (
+    EDIT_NAMES.index(x) for x in (EDIT_NAMES[2], "merged", KINDS[0], "smooth", "told ends")
+)
+AT_PATH_FEATURES, AT_FORM_FEATURES, AT_EDITS = (
+    [NAMES.index(name) for name in names] for names in (PATH_FEATURE_NAMES, FORM_FEATURE_NAMES, EDIT_NAMES)
+)
 AT_MATCH = [NAMES.index(name) for name in ("fit", "log prior", "bare")]
 
-FIRST, EXPANDED = 8, 3
+MAX_COMPLETED_MATCHES, MAX_EDITED_READINGS = 8, 3
 """How many matches are completed, and how many readings are varied, the best first."""
 
-WORTH_VARYING = 2.0
+EDIT_COST_WINDOW = 2.0
 """Log odds behind the best reading up to which another is varied too."""
 
-Made = tuple[int, ...]
-Found = tuple[Match, Walks, float, Made]
-"""A reading: the match that it came from, its walks, the share of the lines that the match left bare, and `MADE`."""
+EditCounts = tuple[int, ...]
+Found = tuple[Match, Walks, float, EditCounts]
+"""A reading: the match that it came from, its walks, the share of the lines that the match left bare, its edits."""
 
 
-def more(made: Made, kind: int, n: int = 1) -> Made:
-    """Return counts with `n` more of a kind."""
+def with_edit(made: EditCounts, kind: int, n: int = 1) -> EditCounts:
+    """Return counts with `n` more edits of a kind."""
     return (*made[:kind], made[kind] + n, *made[kind + 1 :])
 
 
-def candidates(net: Network, states: States, matches: list[Match], models: list[Model]) -> list[Candidate]:
+def candidates(net: Network, states: States, matches: list[Match], models: list[Model]) -> list[Hypothesis]:
     """Return the readings that the matches and their variants give, best first, no two alike."""
     if not matches:
         return []
-    witness = path_scorer(net, states)
-    ground = witness.ground
+    scorer = path_scorer(net, states)
+    context = scorer.context
     forms = Forms(models, detached_marks_in_ink(net, states, models), len(states.here))
-    weights = in_lettering(WEIGHTS, states.drafted)
-    out: dict[Any, Candidate] = {}
-    known: dict[Any, Floats] = {}
+    weights = weights_for(WEIGHTS, states.drafted)
+    out: dict[Any, Hypothesis] = {}
+    features_of: dict[Any, Floats] = {}
     queue: list[tuple[float, int, Any, Found]] = []
 
     def weigh(found: list[Found]) -> None:
         """Put readings into the queue, all at once: a call of a compiled loop costs more than what it does."""
         keys = [(walks[0].tobytes(), walks[1].tobytes()) for _, walks, _, _ in found]
-        fresh = {key: f[1] for key, f in zip(keys, found, strict=True) if key not in known}
+        fresh = {key: f[1] for key, f in zip(keys, found, strict=True) if key not in features_of}
         if fresh:
             pack = packed(list(fresh.values()))
             rows = np.zeros((len(fresh), len(NAMES)))
-            rows[:, AT_TOLD] = witness.told(pack)
-            rows[:, AT_SUITS] = forms.told(pack, states.here)
-            known.update(zip(fresh, rows, strict=True))
-        table = np.array([known[key] for key in keys])
+            rows[:, AT_PATH_FEATURES] = scorer.path_features(pack)
+            rows[:, AT_FORM_FEATURES] = forms.form_features(pack, states.here)
+            features_of.update(zip(fresh, rows, strict=True))
+        table = np.array([features_of[key] for key in keys])
         table[:, AT_MATCH] = [(m.fit, m.model.log_prior, bare) for m, _, bare, _ in found]
-        table[:, AT_MADE] = [made for *_, made in found]
+        table[:, AT_EDITS] = [made for *_, made in found]
         for key, f, told, cost in zip(keys, found, table, (table @ weights).tolist(), strict=True):
             if key not in out or cost < out[key].cost:
-                out[key] = Candidate(f[0].model.name, f[1], told, states.drafted, cost)
+                out[key] = Hypothesis(f[0].model.name, f[1], told, states.drafted, cost)
             queue.append((cost, len(queue), key, f))
 
-    none = (0,) * len(MADE)
+    none = (0,) * len(EDIT_NAMES)
     first = []
     for m in matches:
-        count = witness.coverage(m.end_to_end)
-        bare = witness.bare(count)
+        count = scorer.coverage(m.end_to_end)
+        bare = scorer.bare(count)
         first.append((WEIGHTS[AT_MATCH] @ (m.fit, m.model.log_prior, bare), m, count, bare))
     first.sort(key=lambda x: x[0])
     found: list[Found] = []
-    for _, m, count, bare in first[:FIRST]:
-        for whole, added, hooks in completed(ground, m.end_to_end, count):
+    for _, m, count, bare in first[:MAX_COMPLETED_MATCHES]:
+        for whole, added, hooks in completed(context, m.end_to_end, count):
             made = (added, hooks, *none[2:])
             found.append((m, whole, bare, made))
             if not hooks:
-                found += [(m, moved, bare, more(made, ENDS)) for moved in optimise_endpoints(ground, whole, False)]
+                found += [
+                    (m, moved, bare, with_edit(made, ENDS)) for moved in optimise_endpoints(context, whole, False)
+                ]
     weigh(found)
     smooth = smooth_walks(net, states)
     if smooth:
         _, _, _, (m, like, _, _) = min(queue, key=lambda x: x[:2])
-        weigh([(m, end_to_end(reorder_like(like, smooth)), 0.0, more(none, SMOOTH))])
+        weigh([(m, end_to_end(reorder_like(like, smooth)), 0.0, with_edit(none, SMOOTH))])
     expanded: set[Any] = set()
-    for _ in range(EXPANDED):
+    for _ in range(MAX_EDITED_READINGS):
         fresh = [x for x in queue if x[2] not in expanded]
         if not fresh:
             break
         cost, _, key, (m, walks, bare, made) = min(fresh, key=lambda x: x[:2])
-        if cost > min(queue, key=lambda x: x[:2])[0] + WORTH_VARYING:
+        if cost > min(queue, key=lambda x: x[:2])[0] + EDIT_COST_WINDOW:
             break
         expanded.add(key)
-        changed = [(LIFTED + kind, n, variant) for kind, n, variant in lift_edits(ground, walks)]
-        changed += [(MERGED, 1, variant) for variant in junction_merges(ground, walks)]
-        changed += [(VARIED + kind, 1, variant) for kind, variant in others(ground, walks, witness.tip)]
-        changed += [(ENDS, 1, variant) for variant in optimise_endpoints(ground, walks, True)]
+        changed = [(LIFTED + kind, n, variant) for kind, n, variant in lift_edits(context, walks)]
+        changed += [(MERGED, 1, variant) for variant in junction_merges(context, walks)]
+        changed += [(VARIED + kind, 1, variant) for kind, variant in others(context, walks, scorer.tip)]
+        changed += [(ENDS, 1, variant) for variant in optimise_endpoints(context, walks, True)]
         if changed:
-            weigh([(m, variant, bare, more(made, k, n)) for k, n, variant in changed])
+            weigh([(m, variant, bare, with_edit(made, k, n)) for k, n, variant in changed])
     return sorted(out.values(), key=lambda c: c.cost)
 
 
@@ -166,8 +172,8 @@ def kinematic_cost(net: Network, states: States, walks: Walks) -> float:
     """Return the cost of walks that follow no form, as if they followed a rare one badly."""
     f = np.zeros(len(FEATURES))
     f[AT_MATCH] = 0.5, np.log(0.03), 0.0
-    f[AT_SUITS] = NO_FORM
-    told = dict(zip(TOLD, path_scorer(net, states).told(packed([walks]))[0], strict=True))
-    for name in MOVEMENT:
+    f[AT_FORM_FEATURES] = NO_FORM
+    told = dict(zip(PATH_FEATURE_NAMES, path_scorer(net, states).path_features(packed([walks]))[0], strict=True))
+    for name in KINEMATIC_FEATURE_NAMES:
         f[NAMES.index(name)] = told[name]
     return float(f @ WEIGHTS)

@@ -5,12 +5,12 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import FlatPaths, Indices, Path, Vector
 from skeleton.geometry.jit import inner
 from skeleton.states.paths import (
+    PathContext,
     along_piece,
     concatenated,
     coverage,
@@ -22,29 +22,29 @@ from skeleton.states.paths import (
     step_cost,
 )
 
-BACK = 4.0
+MAX_RETURN_PEN_WIDTHS = 4.0
 """Pen widths that a walk goes at most from the end of a bare line until it is back on its way."""
 
-TURNED = 1.0
+MAX_TURN_COST = 1.0
 """Cost of a turn that is no dearer however steep: a pen that turns back in a narrow loop."""
 
-LONGER = 0.1
+DETOUR_COST_PER_PEN_WIDTH = 0.1
 """Cost of a pen width by which the way through the bare line is longer or shorter than what it takes the place of."""
 
-WORTH = 2.0
+MAX_DETOUR_COST = 2.0
 """How much dearer the way through a bare line may be: thinning makes corners of narrow loops."""
 
-SPARED = 0.75
+MAX_BARE_PEN_WIDTHS = 0.75
 """Pen widths of what a walk leaves that may be bare then: where it turned back it passed once only."""
 
-SHORT = 1.5
+JUNCTION_REACH_PEN_WIDTHS = 1.5
 """Pen widths before a junction at which a walk may have turned back for the pen's going round there."""
 
-NEVER = 9.0
+NO_WAY_COST = 9.0
 
 
 @inner
-def detour_both_ways(g: Any, walks: Any, count: Any) -> Any:
+def detour_both_ways(context: PathContext, walks: FlatPaths, count: Indices) -> list[FlatPaths]:
     """Return walks led along bare lines where they would pass the way beside it again, best first.
 
     There are two where the pen may have gone the bare line first, or last; `count`, how often the walks pass every
@@ -53,9 +53,9 @@ def detour_both_ways(g: Any, walks: Any, count: Any) -> Any:
     best = parted(walks)
     other = best[:0]
     changed = 0
-    for p in range(g.lines):
-        a, b = int(g.first[p]), int(g.first[p + 1])
-        if g.junction_of[p, 0] < 0 or g.junction_of[p, 1] < 0 or passed(count, a, b):
+    for p in range(context.lines):
+        a, b = int(context.first[p]), int(context.first[p + 1])
+        if context.junction_of[p, 0] < 0 or context.junction_of[p, 1] < 0 or passed(count, a, b):
             continue
         ways = [(0.0, 0, 0, best[0])][:0]
         for flipped in (False, True):
@@ -63,7 +63,9 @@ def detour_both_ways(g: Any, walks: Any, count: Any) -> Any:
             if flipped:
                 way = reversed_path(way)
             for i in range(len(best)):
-                for cost, x, found in _led_along(g, best[i], way, int(g.junction_of[p, 1 if flipped else 0]), count):
+                for cost, x, found in _led_along(
+                    context, best[i], way, int(context.junction_of[p, 1 if flipped else 0]), count
+                ):
                     ways.append((cost, i, x, found))
         if len(ways) == 0:
             continue
@@ -85,12 +87,12 @@ def detour_both_ways(g: Any, walks: Any, count: Any) -> Any:
 
 
 @inner
-def _cheapest(ways: Any, at: int, when: int) -> int:
+def _cheapest(ways: list[tuple[float, int, int, Path]], at: int, when: int) -> int:
     """Return which of some (cost, walk, when it leaves, states) costs least; -1 if there is none.
 
     With `at`, of those of that walk that leave at another time than `when`.
     """
-    low, best = NEVER, -1
+    low, best = NO_WAY_COST, -1
     for k in range(len(ways)):
         if ways[k][0] < low and (at < 0 or (ways[k][1] == at and ways[k][2] != when)):
             low, best = ways[k][0], k
@@ -98,39 +100,41 @@ def _cheapest(ways: Any, at: int, when: int) -> int:
 
 
 @inner
-def _led_along(g: Any, w: Any, way: Any, junction: int, count: Any) -> Any:
+def _led_along(
+    context: PathContext, w: Path, way: Path, junction: int, count: Indices
+) -> list[tuple[float, int, Path]]:
     """Return the ways in which a walk may be led along `way` from a junction on, one for each time that it comes there.
 
     Each is (how much dearer it is, when it leaves, walk).
     """
     out = [(0.0, 0, w)][:0]
-    on, before, length = _ways_on(g, way[-1])
-    own = len(way) * float(g.spacing[g.piece[way[0]]])
+    on, before, length = _ways_on(context, way[-1])
+    own = len(way) * float(context.spacing[context.piece[way[0]]])
     for x in range(1, len(w) - 1):
         on_to = w[:0]
-        if junction_between(g, w[x - 1], w[x]) != junction:
-            on_to = _to_junction(g, w[x - 1], junction) if w[x] == w[x - 1] ^ 1 else on_to
+        if junction_between(context, w[x - 1], w[x]) != junction:
+            on_to = _to_junction(context, w[x - 1], junction) if w[x] == w[x - 1] ^ 1 else on_to
             if len(on_to) == 0:
                 continue
-        entry = min(step_cost(g, on_to[-1] if len(on_to) else w[x - 1], way[0]), TURNED)
-        low, new = WORTH, w
+        entry = min(step_cost(context, on_to[-1] if len(on_to) else w[x - 1], way[0]), MAX_TURN_COST)
+        low, new = MAX_DETOUR_COST, w
         left = count.copy()
-        cost, size = min(step_cost(g, w[x - 1], w[x]), TURNED), 0.0
+        cost, size = min(step_cost(context, w[x - 1], w[x]), MAX_TURN_COST), 0.0
         bare = 0.0
         for y in range(x + 1, len(w)):
             s = w[y - 1]
             if s // 2 != w[y - 2] // 2 or y == x + 1:
                 left[s // 2] -= 1
-                gap = float(g.spacing[g.piece[s]])
+                gap = float(context.spacing[context.piece[s]])
                 size += gap
                 bare += gap if left[s // 2] < 1 else 0.0
-            if bare > SPARED * g.pen or size > 2.0 * own + BACK * g.pen:
+            if bare > MAX_BARE_PEN_WIDTHS * context.pen or size > 2.0 * own + MAX_RETURN_PEN_WIDTHS * context.pen:
                 break
-            cost += min(step_cost(g, s, w[y]), TURNED)
+            cost += min(step_cost(context, s, w[y]), MAX_TURN_COST)
             t = w[y]
-            if on[t] >= NEVER:
+            if on[t] >= NO_WAY_COST:
                 continue
-            c = entry + on[t] - cost + LONGER * abs(own + length[t] - size) / g.pen
+            c = entry + on[t] - cost + DETOUR_COST_PER_PEN_WIDTH * abs(own + length[t] - size) / context.pen
             if c < low:
                 low = c
                 back = np.empty(len(on), np.int32)
@@ -143,37 +147,42 @@ def _led_along(g: Any, w: Any, way: Any, junction: int, count: Any) -> Any:
                 new = concatenated(
                     concatenated(concatenated(w[:x], on_to), way), concatenated(back[:n][::-1].copy(), w[y:])
                 )
-        if low < WORTH:
+        if low < MAX_DETOUR_COST:
             out.append((low, x, new))
     return out
 
 
 @inner
-def _to_junction(g: Any, s: int, junction: int) -> Any:
+def _to_junction(context: PathContext, s: int, junction: int) -> Path:
     """Return the states after `s` up to the end of its line, if that is near and in the junction; empty if not."""
-    p, q = g.piece[s], s // 2
+    p, q = context.piece[s], s // 2
     if s & 1 == 0:
-        end, rest = 1, along_piece(q + 1, g.first[p + 1] - 1)
+        end, rest = 1, along_piece(q + 1, context.first[p + 1] - 1)
     else:
-        end, rest = 0, reversed_path(along_piece(g.first[p], q - 1))
-    return rest if g.junction_of[p, end] == junction and len(rest) * g.spacing[p] <= SHORT * g.pen else rest[:0]
+        end, rest = 0, reversed_path(along_piece(context.first[p], q - 1))
+    return (
+        rest
+        if context.junction_of[p, end] == junction
+        and len(rest) * context.spacing[p] <= JUNCTION_REACH_PEN_WIDTHS * context.pen
+        else rest[:0]
+    )
 
 
 @inner
-def _ways_on(g: Any, start: int) -> Any:
-    """Return (cost, state before, px) of the cheapest way on to every state not further than `BACK` from `start`."""
-    n = len(g.here)
-    cost, length = np.full(n, NEVER), np.zeros(n)
+def _ways_on(context: PathContext, start: int) -> tuple[Vector, Indices, Vector]:
+    """Return (cost, state before, px) of the cheapest way from a state to all within `MAX_RETURN_PEN_WIDTHS`."""
+    n = len(context.here)
+    cost, length = np.full(n, NO_WAY_COST), np.zeros(n)
     before = np.full(n, -1, np.int64)
     cost[start] = 0.0
     live = [start]
     while len(live):
         s = live.pop()
-        for j in range(g.step_at[s], g.step_at[s + 1]):
-            t, c = g.step_to[j], cost[s] + min(g.step_cost[j], TURNED)
-            far = length[s] + g.spacing[g.piece[t]]
-            if t != start and far <= BACK * g.pen and c < cost[t] - 1e-9:
+        for j in range(context.step_at[s], context.step_at[s + 1]):
+            t, c = context.step_to[j], cost[s] + min(context.step_cost[j], MAX_TURN_COST)
+            far = length[s] + context.spacing[context.piece[t]]
+            if t != start and far <= MAX_RETURN_PEN_WIDTHS * context.pen and c < cost[t] - 1e-9:
                 cost[t], length[t], before[t] = c, far, s
                 live.append(t)
-    cost[start] = NEVER
+    cost[start] = NO_WAY_COST
     return cost, before, length

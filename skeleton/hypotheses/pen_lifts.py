@@ -9,17 +9,18 @@ from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import FlatPaths, Path
 from skeleton.geometry.jit import compiled, inner
-from skeleton.states.paths import can_concatenate, cosine, extended, joined, parted, reversed_path
+from skeleton.states.paths import PathContext, can_concatenate, cosine, extended, joined, parted, reversed_path
 
 
 @inner
-def _lift_retraces(g: Any, walks: Any) -> Any:
+def _lift_retraces(context: PathContext, walks: FlatPaths) -> tuple[FlatPaths, int]:
     """Return walks with the pen lifted where it would go back over its own line, and the number of lifts."""
     out = []
     lifts = 0
     for w in parted(walks):
-        seen = np.zeros(len(g.doubled), np.bool_)
+        seen = np.zeros(len(context.doubled), np.bool_)
         start, k = 0, 0
         while k < len(w):
             if k > start and w[k] == w[k - 1] ^ 1:
@@ -38,23 +39,23 @@ def _lift_retraces(g: Any, walks: Any) -> Any:
 
 
 @inner
-def _is_corner(g: Any, w: Any, k: int) -> bool:
+def _is_corner(context: PathContext, w: Path, k: int) -> bool:
     """Tell whether a walk turns sharply at its k-th state, inside a piece."""
-    if g.piece[w[k - 3]] != g.piece[w[k + 3]]:
+    if context.piece[w[k - 3]] != context.piece[w[k + 3]]:
         return False
-    near = cosine(g, w[k - 1], w[k + 1])
-    return cosine(g, w[k - 3], w[k + 3]) < 0.55 and near < 0.85 and near <= cosine(g, w[k], w[k + 2])
+    near = cosine(context, w[k - 1], w[k + 1])
+    return cosine(context, w[k - 3], w[k + 3]) < 0.55 and near < 0.85 and near <= cosine(context, w[k], w[k + 2])
 
 
 @inner
-def _lift_at_corners(g: Any, walks: Any) -> Any:
+def _lift_at_corners(context: PathContext, walks: FlatPaths) -> tuple[FlatPaths, int]:
     """Return walks with the pen lifted at sharp corners inside pieces, and the number of lifts."""
     out = []
     lifts = 0
     for w in parted(walks):
         start = 0
         for k in range(4, len(w) - 3):
-            if k - start >= 4 and _is_corner(g, w, k):
+            if k - start >= 4 and _is_corner(context, w, k):
                 out.append(w[start : k + 1])
                 lifts += 1
                 start = k
@@ -63,12 +64,12 @@ def _lift_at_corners(g: Any, walks: Any) -> Any:
 
 
 @inner
-def _merge(g: Any, walks: Any) -> Any:
+def _merge(context: PathContext, walks: FlatPaths) -> tuple[FlatPaths, int]:
     """Return walks with those made one whose end meets the next one's start, and how often."""
     out: Any = []
     merged = 0
     for w in parted(walks):
-        if len(out) and g.piece[w[0]] < g.lines and can_concatenate(g, out[-1], w):
+        if len(out) and context.piece[w[0]] < context.lines and can_concatenate(context, out[-1], w):
             out[-1] = extended(out[-1], w)
             merged += 1
             continue
@@ -77,7 +78,7 @@ def _merge(g: Any, walks: Any) -> Any:
 
 
 @compiled
-def lift_edits(g: Any, walks: Any) -> Any:
+def lift_edits(context: PathContext, walks: FlatPaths) -> list[tuple[int, int, FlatPaths]]:
     """Return what walks become when pen lifts and retraces are exchanged, each (kind, number, walks).
 
     kind: 0 for retraces lifted, 1 for corners lifted, 2 for strokes merged.
@@ -85,29 +86,29 @@ def lift_edits(g: Any, walks: Any) -> Any:
     out = []
     for kind in range(3):
         if kind == 0:
-            new, n = _lift_retraces(g, walks)
+            new, n = _lift_retraces(context, walks)
         elif kind == 1:
-            new, n = _lift_at_corners(g, walks)
+            new, n = _lift_at_corners(context, walks)
         else:
-            new, n = _merge(g, walks)
+            new, n = _merge(context, walks)
         if n:
             out.append((kind, n, new))
     return out
 
 
 @compiled
-def junction_merges(g: Any, walks: Any) -> Any:
+def junction_merges(context: PathContext, walks: FlatPaths) -> list[FlatPaths]:
     """Return what walks become when two of them whose ends meet are one stroke, one for every such pair of ends."""
     every = parted(walks)
     out = [walks][:0]
     for i in range(len(every)):
         for k in range(i + 1, len(every)):
-            if g.piece[every[i][0]] >= g.lines or g.piece[every[k][0]] >= g.lines:
+            if context.piece[every[i][0]] >= context.lines or context.piece[every[k][0]] >= context.lines:
                 continue
             for way in range(4):
                 a = reversed_path(every[i]) if way & 1 else every[i]
                 b = reversed_path(every[k]) if way & 2 else every[k]
-                if can_concatenate(g, a, b):
+                if can_concatenate(context, a, b):
                     both = every[:]
                     both[i] = extended(a, b)
                     both.pop(k)

@@ -16,11 +16,11 @@ from skeleton.graph.junctions import Network
 from skeleton.hypotheses.edits import KINDS, others
 from skeleton.hypotheses.endpoints import optimise_endpoints
 from skeleton.hypotheses.good_continuation import smooth_walks
-from skeleton.hypotheses.labelled import Candidate, Made, in_lettering, more
+from skeleton.hypotheses.labelled import EditCounts, Hypothesis, weights_for, with_edit
 from skeleton.hypotheses.pen_lifts import junction_merges, lift_edits
 from skeleton.hypotheses.stroke_direction import canonical_orientation, orient_strokes
 from skeleton.hypotheses.writing_order import DIRECTION
-from skeleton.scoring.path_features import TOLD, path_scorer
+from skeleton.scoring.path_features import PATH_FEATURE_NAMES, path_scorer
 from skeleton.states.state_graph import States, Walks, end_to_end, packed
 
 COSTS = load_fitted_values(Path(__file__).with_name("unlabelled_costs.json"))
@@ -29,67 +29,75 @@ COSTS = load_fitted_values(Path(__file__).with_name("unlabelled_costs.json"))
 NAMES = COSTS.names
 WEIGHTS = COSTS.end_to_end()
 
-CHANGES = ("lifts for retraces", "corners lifted", "merged", "met", *KINDS, "told ends")
-MET, ENDS = CHANGES.index("met"), CHANGES.index("told ends")
+EDIT_NAMES = ("lifts for retraces", "corners lifted", "merged", "met", *KINDS, "told ends")
+MET, ENDS = EDIT_NAMES.index("met"), EDIT_NAMES.index("told ends")
 
-OWN = ("up", "left", "against the grain", "ring begun", "mark begun", "smooth", *CHANGES)
+RULE_FEATURE_NAMES = ("up", "left", "against the grain", "ring begun", "mark begun", "smooth", *EDIT_NAMES)
 """What the rules of writing say of a reading, whether it is the smoothest lines, and how it came from them."""
 
-OF_TOLD = [TOLD.index(name) for name in TOLD if name in NAMES]
-AT_TOLD, AT_OWN, AT_BARE = [NAMES.index(TOLD[k]) for k in OF_TOLD], [NAMES.index(x) for x in OWN], NAMES.index("bare")
+OF_PATH_FEATURES = [PATH_FEATURE_NAMES.index(name) for name in PATH_FEATURE_NAMES if name in NAMES]
+AT_PATH_FEATURES, AT_RULE_FEATURES, AT_BARE = (
+    [NAMES.index(PATH_FEATURE_NAMES[k]) for k in OF_PATH_FEATURES],
+    [NAMES.index(x) for x in RULE_FEATURE_NAMES],
+    NAMES.index("bare"),
+)
 
-EXPANDED = 8
+MAX_EDITED_READINGS = 8
 """How many readings are varied, the best first."""
 
-WORTH_VARYING = 3.0
+EDIT_COST_WINDOW = 3.0
 """Log odds behind the best reading up to which another is varied too."""
 
 
-def readings(net: Network, states: States) -> list[Candidate]:
+def readings(net: Network, states: States) -> list[Hypothesis]:
     """Return the readings of ink that may be any character, best first, no two alike; directed, but in no order."""
     smooth = smooth_walks(net, states)
     if not smooth:
         return []
-    witness = path_scorer(net, states)
-    ground, size = witness.ground, witness.size
-    weights = in_lettering(WEIGHTS, states.drafted)
-    out: dict[Any, Candidate] = {}
-    made: dict[Any, Made] = {}
+    scorer = path_scorer(net, states)
+    context, size = scorer.context, scorer.size
+    weights = weights_for(WEIGHTS, states.drafted)
+    out: dict[Any, Hypothesis] = {}
+    made: dict[Any, EditCounts] = {}
 
-    def put(found: list[tuple[Walks, Made]], *, plain: bool = False) -> None:
-        """Keep readings; with each, how many of `CHANGES` it has come by."""
+    def put(found: list[tuple[Walks, EditCounts]], *, plain: bool = False) -> None:
+        """Keep readings; with each, how many of `EDIT_NAMES` it has come by."""
         fresh: dict[Any, tuple[Walks, list[float]]] = {}
         for walks, changes in found:
-            directed, grain = orient_strokes(ground, walks, size, DIRECTION)
+            directed, grain = orient_strokes(context, walks, size, DIRECTION)
             key = _whatever_order(directed)
             if key not in out and key not in fresh:
                 fresh[key], made[key] = (directed, [*grain, plain, *changes]), changes
         if not fresh:
             return
-        told = witness.told(packed([walks for walks, _ in fresh.values()]))
+        told = scorer.path_features(packed([walks for walks, _ in fresh.values()]))
         for (key, (walks, own)), row in zip(fresh.items(), told, strict=True):
             f = np.empty(len(NAMES))
-            f[AT_TOLD], f[AT_BARE], f[AT_OWN] = row[OF_TOLD], witness.bare(witness.coverage(walks)), own
-            out[key] = Candidate("", walks, f, states.drafted, float(f @ weights))
+            f[AT_PATH_FEATURES], f[AT_BARE], f[AT_RULE_FEATURES] = (
+                row[OF_PATH_FEATURES],
+                scorer.bare(scorer.coverage(walks)),
+                own,
+            )
+            out[key] = Hypothesis("", walks, f, states.drafted, float(f @ weights))
 
-    none = (0,) * len(CHANGES)
-    for walks in canonical_orientation(ground, end_to_end(smooth), size, DIRECTION):
+    none = (0,) * len(EDIT_NAMES)
+    for walks in canonical_orientation(context, end_to_end(smooth), size, DIRECTION):
         put([(walks, none)], plain=True)
-        put([(moved, more(none, ENDS)) for moved in optimise_endpoints(ground, walks, False)])
+        put([(moved, with_edit(none, ENDS)) for moved in optimise_endpoints(context, walks, False)])
     done: set[Any] = set()
-    for _ in range(EXPANDED):
+    for _ in range(MAX_EDITED_READINGS):
         left = [k for k in out if k not in done]
         if not left:
             break
         key = min(left, key=lambda k: out[k].cost)
-        if out[key].cost > min(c.cost for c in out.values()) + WORTH_VARYING:
+        if out[key].cost > min(c.cost for c in out.values()) + EDIT_COST_WINDOW:
             break
         done.add(key)
         walks, changes = out[key].end_to_end, made[key]
-        found = [(other, more(changes, kind, n)) for kind, n, other in lift_edits(ground, walks)]
-        found += [(other, more(changes, MET)) for other in junction_merges(ground, walks)]
-        found += [(other, more(changes, MET + 1 + kind)) for kind, other in others(ground, walks, witness.tip)]
-        found += [(other, more(changes, ENDS)) for other in optimise_endpoints(ground, walks, True)]
+        found = [(other, with_edit(changes, kind, n)) for kind, n, other in lift_edits(context, walks)]
+        found += [(other, with_edit(changes, MET)) for other in junction_merges(context, walks)]
+        found += [(other, with_edit(changes, MET + 1 + kind)) for kind, other in others(context, walks, scorer.tip)]
+        found += [(other, with_edit(changes, ENDS)) for other in optimise_endpoints(context, walks, True)]
         put(found)
     return sorted(out.values(), key=lambda c: c.cost)
 

@@ -23,7 +23,10 @@ ORDER = load_fitted_values(Path(__file__).with_name("order_log_odds.json")).colu
 
 
 def order_features(line: Points, size: float, corner: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return what speaks for a (directed) line being written late; `corner`: top left of the whole character."""
+    """Return what speaks for a directed line being written late, shape (14,).
+
+    line: shape (n, 2), y down. size: of the whole character, in the line's unit; corner: its top left, shape (2,).
+    """
     lo, hi = line.min(axis=0), line.max(axis=0)
     mid = 0.5 * (lo + hi)
     total = line_length(line) if len(line) > 1 else 0.0
@@ -58,7 +61,10 @@ def writing_order(lines: list[Points], dots: list[bool]) -> list[int]:
 
 
 def pair_features(a: Points, b: Points, size: float, corner: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Return what speaks for line `a` being written before line `b`; changes its sign when they are exchanged."""
+    """Return what speaks for line `a` being written before line `b`, shape (30,); exchanged, each changes its sign.
+
+    a, b: directed lines, shape (n, 2), y down. size, corner: as for `order_features`.
+    """
     fa, fb = order_features(a, size, corner), order_features(b, size, corner)
     p, q = same_steps(a, 24), same_steps(b, 24)
     gap = np.sqrt(((p[:, None] - q[None]) ** 2).sum(axis=2))

@@ -5,15 +5,14 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import IndexTable, Indices, Mask, Picture
 from skeleton.geometry.jit import compiled, inner
 
 
 @compiled
-def histogram(image: Any) -> Any:
+def histogram(image: Mask) -> Indices:
     """Return how many pixels of an 8-bit image have each value, shape (256,)."""
     out = np.zeros(256, np.int64)
     for y in range(image.shape[0]):
@@ -23,7 +22,7 @@ def histogram(image: Any) -> Any:
 
 
 @inner
-def _root(parent: Any, i: int) -> int:
+def _root(parent: Indices, i: int) -> int:
     """Return the run that stands for the patch of run `i`."""
     while parent[i] != i:
         parent[i] = parent[parent[i]]
@@ -32,7 +31,7 @@ def _root(parent: Any, i: int) -> int:
 
 
 @compiled("int32[:, ::1](uint8[:, ::1], int64)")
-def _runs(mask: Any, value: int) -> Any:
+def _runs(mask: Mask, value: int) -> IndexTable:
     """Return (k, 3): row, first and last + 1 column of every run of `value`, row by row."""
     h, w = mask.shape
     out = np.empty((h * (w // 2 + 1), 3), np.int32)
@@ -54,7 +53,7 @@ def _runs(mask: Any, value: int) -> Any:
 
 
 @compiled("Tuple((int32[:, ::1], int64[::1]))(uint8[:, ::1], int64, int64)")
-def _patches(mask: Any, value: int, reach: int) -> Any:
+def _patches(mask: Mask, value: int, reach: int) -> tuple[IndexTable, Indices]:
     """Return (runs, patch of every run): runs of `value`, joined row by row (Rosenfeld & Pfaltz 1966).
 
     A patch goes by the number of its first run. reach: 1 where pixels that touch by a corner belong together, 0 where
@@ -81,7 +80,7 @@ def _patches(mask: Any, value: int, reach: int) -> Any:
 
 
 @compiled
-def flip_small_components(mask: Any, value: int, reach: int, least: float) -> None:
+def flip_small_components(mask: Mask, value: int, reach: int, least: float) -> None:
     """Turn patches of `value` (0 or 1) with less than `least` pixels into the other value, in place."""
     runs, patch = _patches(mask, value, reach)
     area = np.zeros(len(runs), np.int64)
@@ -94,7 +93,7 @@ def flip_small_components(mask: Any, value: int, reach: int, least: float) -> No
 
 
 @compiled
-def peaks(mask: Any, values: Any) -> Any:
+def peaks(mask: Mask, values: Picture) -> IndexTable:
     """Return (k, 2), x and y: where `values` are greatest in every patch of ones, patches by their uppermost pixels."""
     runs, patch = _patches(mask, 1, 1)
     number = np.zeros(len(runs), np.int64)

@@ -20,14 +20,14 @@ WORKING_PEN_PX = 6.0
 Thinning is surest at 5 to 9 px: thinner lines break, wider ones grow spurs.
 """
 
-SHARPEN = 0.9
+SHARPEN_WEIGHT = 0.9
 """Weight of the difference of two blurs that opens gaps of a third of a pen width."""
 
-SKIPPING = 0.006
+PALE_CORE_SHARE = 0.006
 """Share of the ink's core that is paler than 0.8 from which the pen is taken to skip: mottled ink stays under 0.005,
 a pen that leaves six per cent of its line bare has 0.02."""
 
-MIN_CONTRAST = 28.0
+MIN_CONTRAST_GREY = 28.0
 """Grey levels between paper and ink below which an image counts as blank; scanner noise stays under 10."""
 
 
@@ -49,6 +49,14 @@ class InkMap:
 
     px_per_mm: float
     """Of the working image."""
+
+
+def require_grey(grey: object, dpi: float) -> None:
+    """Raise ValueError unless `grey` is a uint8 array of shape (h, w) and `dpi` is positive."""
+    if not isinstance(grey, np.ndarray) or grey.ndim != 2 or grey.dtype != np.uint8:
+        raise ValueError(f"grey must be a uint8 array of shape (h, w), got {getattr(grey, 'dtype', type(grey))}")
+    if not dpi > 0:
+        raise ValueError(f"dpi must be positive, got {dpi}")
 
 
 def find_ink(grey: Grey, dpi: float) -> InkMap | None:
@@ -90,7 +98,7 @@ def _darkness(grey: Grey) -> Field | None:
     soft = np.asarray(cv2.GaussianBlur(grey, (0, 0), 0.8), np.uint8)
     count = histogram(soft).cumsum()
     lo, hi = int(np.searchsorted(count, min(9, soft.size))), int(np.searchsorted(count, 0.9 * soft.size))
-    if hi - lo < MIN_CONTRAST:
+    if hi - lo < MIN_CONTRAST_GREY:
         return None
     paper: Field | float = float(hi)
     if min(grey.shape) > 64 and np.ptp(_lightest(soft)) > 12:
@@ -98,13 +106,13 @@ def _darkness(grey: Grey) -> Field | None:
     fall = np.maximum(paper - soft.astype(np.float32), 0)
     dark8 = np.minimum(fall, 255).astype(np.uint8)
     level, _ = cv2.threshold(dark8, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
-    level = max(level, 0.35 * MIN_CONTRAST)
+    level = max(level, 0.35 * MIN_CONTRAST_GREY)
     core = dark8[dark8 > level]
     if len(core) < 3:
         return None
     levels = np.bincount(core, minlength=256).cumsum()
     ink = float(np.searchsorted(levels, 0.6 * len(core)))
-    if ink < MIN_CONTRAST:
+    if ink < MIN_CONTRAST_GREY:
         return None
     raw = np.maximum(paper - grey.astype(np.float32), 0)
     out: Field = np.minimum(raw / ink, 1.25).astype(np.float32)
@@ -146,14 +154,14 @@ def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
     soft = cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen)
     plain = (soft > 0.5).astype(np.uint8)
     core = soft[cv2.distanceTransform(plain, cv2.DIST_L2, 5) > 0.3 * pen]
-    skipping = len(core) > 0 and float((core < 0.8).mean()) > SKIPPING
+    skipping = len(core) > 0 and float((core < 0.8).mean()) > PALE_CORE_SHARE
     if skipping:
         # bare streaks within the ink are the pen's failing, not paper between strokes
         disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(0.25 * pen) + 1,) * 2)
         mask, hole = cv2.morphologyEx(plain, cv2.MORPH_CLOSE, disc), 0.45 * pen * pen
     else:
         # sharpened by the difference of two blurs: edges stay where they are, narrow gaps between strokes open
-        mask = (soft + SHARPEN * (soft - cv2.GaussianBlur(darkness, (0, 0), 0.32 * pen)) > 0.5).astype(np.uint8)
+        mask = (soft + SHARPEN_WEIGHT * (soft - cv2.GaussianBlur(darkness, (0, 0), 0.32 * pen)) > 0.5).astype(np.uint8)
         hole = 0.10 * pen * pen
     out = np.ascontiguousarray(mask, np.uint8)
     flip_small_components(out, 1, 1, max(3.0, 0.2 * pen * pen))

@@ -7,18 +7,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
 from skeleton.geometry.polyline import line_length
+from skeleton.graph.connected import connected_parts
 from skeleton.graph.junctions import Network
 from skeleton.states.state_graph import States
 
 ABOVE, NOWHERE, BELOW = -1, 0, 1
 
-CLEAR = 0.03
+MARK_GAP_SIZES = 0.03
 """Space between a letter and its marks, in sizes of the letter, from which they stand apart."""
 
 
@@ -50,16 +52,16 @@ def detached_in_template(strokes: Sequence[Points]) -> tuple[int, int]:
         size = max(bottom - top, max(float(np.ptp(s[:, 0])) for s in strokes[:k]))
         if size <= 0:
             continue
-        if max(high[k:]) < top - CLEAR * size:
+        if max(high[k:]) < top - MARK_GAP_SIZES * size:
             return k, ABOVE
-        if min(low[k:]) > bottom + CLEAR * size:
+        if min(low[k:]) > bottom + MARK_GAP_SIZES * size:
             return k, BELOW
     return len(strokes), NOWHERE
 
 
 def detached_in_ink(net: Network, states: States) -> dict[int, DetachedMark]:
     """Return the ink that lies above the longest connected lines, and what lies below them, by side."""
-    part = _connected(net)
+    part = connected_parts(len(net.pieces), (pair for ends in net.junctions for pair in pairwise(p for p, _ in ends)))
     if not part.any():
         return {}
     length = np.bincount(part, [line_length(p) for p in net.pieces])
@@ -79,13 +81,3 @@ def detached_in_ink(net: Network, states: States) -> dict[int, DetachedMark]:
 
 def _box(points: Points) -> NDArray[np.float64]:
     return np.stack([points.min(axis=0), points.max(axis=0)])
-
-
-def _connected(net: Network) -> NDArray[np.int64]:
-    """Return the number of the connected lines that every piece belongs to."""
-    part = np.arange(len(net.pieces))
-    for ends in net.junctions:
-        joined = sorted({int(part[p]) for p, _ in ends})
-        part[np.isin(part, joined)] = joined[0] if joined else 0
-    _, out = np.unique(part, return_inverse=True)
-    return np.asarray(out, np.int64)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import Flags, Indices, Line, Matrix, Path, Stack, Vector
 from skeleton.geometry.jit import compiled, inner
 
 
 @inner
-def box_of_walks(walk: Any, here: Any) -> Any:
+def box_of_walks(walk: Path, here: Line) -> Matrix:
     """Return the lowest and the highest x and y of walks, shape (2, 2)."""
     box = np.array([[1e9, 1e9], [-1e9, -1e9]])
     for s in walk:
@@ -22,14 +22,16 @@ def box_of_walks(walk: Any, here: Any) -> Any:
 
 
 @compiled
-def shape_of_walks(walk: Any, starts: Any, here: Any, samples: int) -> Any:
+def shape_of_walks(walk: Path, starts: Indices, here: Line, samples: int) -> tuple[Stack, Vector]:
     """Return (strokes, lengths): walks at equal arc lengths, laid into a box of size 1, and their shares of length."""
     box = box_of_walks(walk, here)
     return shape_in_boxes(walk, starts, here, samples, np.zeros(len(here), np.bool_), np.stack((box, box)))
 
 
 @compiled
-def shape_in_boxes(walk: Any, starts: Any, here: Any, samples: int, aside: Any, boxes: Any) -> Any:
+def shape_in_boxes(
+    walk: Path, starts: Indices, here: Line, samples: int, aside: Flags, boxes: Stack
+) -> tuple[Stack, Vector]:
     """Return (strokes, lengths) as `shape_of_walks` does, marks apart.
 
     boxes (2, 2, 2): the letter's box, which is brought to size 1, and the marks', which is put in its middle in the
@@ -70,7 +72,7 @@ def shape_in_boxes(walk: Any, starts: Any, here: Any, samples: int, aside: Any, 
 
 
 @inner
-def form_distance(strokes: Any, lengths: Any, form: Any, form_lengths: Any) -> Any:
+def form_distance(strokes: Stack, lengths: Vector, form: Stack, form_lengths: Vector) -> tuple[float, float, float]:
     """Return mean distance of strokes from a form of as many strokes, worst stroke's, and that of ends."""
     n, m = strokes.shape[0], strokes.shape[1]
     mean, worst, ends, weights = 0.0, 0.0, 0.0, 0.0
@@ -90,8 +92,8 @@ def form_distance(strokes: Any, lengths: Any, form: Any, form_lengths: Any) -> A
 
 @compiled
 def pairwise_distance(
-    a: Any, a_lengths: Any, a_starts: Any, b: Any, b_lengths: Any, b_starts: Any, most: float
-) -> Any:  # fmt: skip
+    a: Stack, a_lengths: Vector, a_starts: Indices, b: Stack, b_lengths: Vector, b_starts: Indices, most: float
+) -> Matrix:  # fmt: skip
     """Return the mean distance between the strokes of every shape of `a` and every one of `b`, at most `most`.
 
     a, b: strokes of all shapes, (strokes, samples, 2); lengths: shares of their shape's length; starts (shapes + 1,).

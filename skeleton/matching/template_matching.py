@@ -22,13 +22,13 @@ from skeleton.matching.template_warp import align_and_decode, match_template
 from skeleton.states.shortest_paths import moves_within
 from skeleton.states.state_graph import States, Walks
 
-PLACE = 0.16
+PLACE_SPREAD_SIZES = 0.16
 """Standard deviation of a model point's place, in sizes of the character."""
 
-PRIOR = 0.12
+ROUGH_PRIOR_WEIGHT = 0.12
 """Weight of the log of a form's prior in the rough pass."""
 
-CLOSE = 0.7
+ROUGH_COST_WINDOW = 0.7
 """Cost behind the best of the rough pass up to which a model is walked again."""
 
 
@@ -38,11 +38,13 @@ class Model:
 
     name: str
     strokes: tuple[Points, ...]
+    """Each of shape (n, 2), in writing order and direction."""
+
     prior: float = 1.0
 
     @cached_property
     def end_to_end(self) -> tuple[Points, NDArray[np.int64]]:
-        """The points of all strokes one after the other, and where each stroke starts, with the end of the last."""
+        """Points of all strokes end to end, shape (n, 2), and where each starts, with the end, (strokes + 1,)."""
         every = np.ascontiguousarray(np.concatenate(self.strokes), np.float64)
         return every, np.cumsum([0, *map(len, self.strokes)])
 
@@ -111,23 +113,36 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
             aside, boxes = int(first[k]), there.boxes
         else:
             aside, boxes = len(every), np.stack([whole, whole])
-        usual = PRIOR * m.log_prior
-        most = least + CLOSE + usual
-        *laid, cost = align_and_decode(every, first, aside, boxes, step, size * PLACE, most, *place, *moves)
-        rough.append((cost - usual, m, laid))
+        usual = ROUGH_PRIOR_WEIGHT * m.log_prior
+        most = least + ROUGH_COST_WINDOW + usual
+        points, breaks, steps, letter, walk, cost = align_and_decode(
+            every, first, aside, boxes, step, size * PLACE_SPREAD_SIZES, most, *place, *moves
+        )
+        rough.append((cost - usual, m, (points, breaks, steps, letter, walk)))
         least = min(least, cost - usual)
     rough.sort(key=lambda r: r[0])
     out: dict[tuple[bytes, bytes], Match] = {}
     letters: set[bytes] = set()
     for cost, m, laid in rough:
-        if cost > rough[0][0] + CLOSE or len(letters) == keep:
+        if cost > rough[0][0] + ROUGH_COST_WINDOW or len(letters) == keep:
             break
         if m.letter in letters:
             continue
         letters.add(m.letter)
         points, breaks, steps, letter, walk = laid
         for at, starts, fit in match_template(
-            points, breaks, steps, letter, walk, size, size * PLACE, rounds, *place, states.piece, *single, *moves
+            points,
+            breaks,
+            steps,
+            letter,
+            walk,
+            size,
+            size * PLACE_SPREAD_SIZES,
+            rounds,
+            *place,
+            states.piece,
+            *single,
+            *moves,
         ):
             key = at.tobytes(), starts.tobytes()
             # of two models with the same walks the one that suits better and is more usual stands for both

@@ -5,17 +5,16 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import Indices, Line, Matrix, Path, Stack, Vector
 from skeleton.geometry.jit import compiled, inner
-from skeleton.matching.viterbi import NEVER, follow
+from skeleton.matching.viterbi import IMPOSSIBLE_COST, follow
 from skeleton.states.shortest_paths import fill_walk
 
 
 @inner
-def normalise_to_box(every: Any, low: Any, high: Any) -> Any:
+def normalise_to_box(every: Line, low: Vector, high: Vector) -> Line:
     """Return points scaled and shifted into a box; what is thin, or is to be, keeps its proportions."""
     a, b = every[0].copy(), every[0].copy()
     for i in range(len(every)):
@@ -38,7 +37,7 @@ def normalise_to_box(every: Any, low: Any, high: Any) -> Any:
 
 
 @inner
-def place_template(p: Any, starts: Any, step: float) -> Any:
+def place_template(p: Line, starts: Indices, step: float) -> tuple[Line, Indices, Vector]:
     """Return (points, breaks, steps): strokes in one array, divided into equal steps."""
     cap = 64
     lengths = np.zeros(len(starts) - 1)
@@ -81,7 +80,7 @@ def place_template(p: Any, starts: Any, step: float) -> Any:
 
 
 @inner
-def tangents_of(p: Any, breaks: Any) -> Any:
+def tangents_of(p: Line, breaks: Indices) -> Line:
     """Return unit directions at the points of a model, (0, 0) for a dot."""
     n = len(p)
     out = np.zeros((n, 2))
@@ -96,7 +95,7 @@ def tangents_of(p: Any, breaks: Any) -> Any:
 
 
 @inner
-def solve3(m: Any, v: Any) -> Any:
+def solve3(m: Matrix, v: Matrix) -> Matrix:
     """Return x of `m x = v` for a symmetric positive definite m (3, 3) and v (3, 2); both are overwritten.
 
     Gauss without pivots: a call of a general solver takes four seconds to compile.
@@ -117,7 +116,9 @@ def solve3(m: Any, v: Any) -> Any:
 
 
 @inner
-def _agreed(p: Any, stroke: Any, rx: Any, ry: Any, w: Any, spread: float) -> Any:
+def _agreed(
+    p: Line, stroke: Indices, rx: Vector, ry: Vector, w: Vector, spread: float
+) -> tuple[Vector, Vector, Vector]:
     """Return (x, y, weight), each (n,): what the neighbours of every point have left to move, weighted by nearness."""
     n = len(p)
     per = 1.0 / (6.0 * spread)
@@ -147,7 +148,9 @@ def _agreed(p: Any, stroke: Any, rx: Any, ry: Any, w: Any, spread: float) -> Any
 
 
 @inner
-def warp_template(p: Any, breaks: Any, step: Any, found: Any, size: float, share: float) -> Any:
+def warp_template(
+    p: Line, breaks: Indices, step: Vector, found: Indices, size: float, share: float
+) -> tuple[Line, Vector]:
     """Return (points, steps) of a model moved towards where a walk found it.
 
     First the affine map that suits most points (two rounds of reweighting), then what neighbours agree on.
@@ -203,9 +206,9 @@ def warp_template(p: Any, breaks: Any, step: Any, found: Any, size: float, share
 
 @compiled
 def align_and_decode(
-    every: Any, first: Any, aside: int, boxes: Any, step: float, place: float, most: float,
-    here: Any, heading: Any, start_cost: Any, at: Any, to: Any, length: Any, cost: Any,
-) -> Any:  # fmt: skip
+    every: Line, first: Indices, aside: int, boxes: Stack, step: float, place: float, most: float,
+    here: Line, heading: Line, start_cost: Vector, at: Indices, to: Indices, length: Vector, cost: Vector,
+) -> tuple[Line, Indices, Vector, int, Path, float]:  # fmt: skip
     """Return (points, breaks, steps, letter, walk, cost per point): a model laid over the ink, and followed once.
 
     letter: how many of the points do not belong to marks. most: cost per point from which the model is given up, and
@@ -233,11 +236,11 @@ def align_and_decode(
 
 @compiled
 def match_template(
-    points: Any, breaks: Any, step: Any, letter: int, walk: Any, size: float, place: float, rounds: int,
-    here: Any, heading: Any, start_cost: Any, piece: Any,
-    step_to: Any, step_len: Any, step_cost: Any, step_at: Any,
-    at: Any, to: Any, length: Any, cost: Any,
-) -> Any:  # fmt: skip
+    points: Line, breaks: Indices, step: Vector, letter: int, walk: Path, size: float, place: float, rounds: int,
+    here: Line, heading: Line, start_cost: Vector, piece: Indices,
+    step_to: Indices, step_len: Vector, step_cost: Vector, step_at: Indices,
+    at: Indices, to: Indices, length: Vector, cost: Vector,
+) -> list[tuple[Path, Indices, float]]:  # fmt: skip
     """Return up to `rounds` walks that follow a model laid over the ink, each (states, starts, cost per point).
 
     The model is bent towards the walk found before and followed again; then ink left bare gets a bonus, twice. letter:
@@ -261,7 +264,7 @@ def match_template(
         points, step = bent, bent_step
         walk, low = follow(
             points, tangents_of(points, breaks), breaks, here, heading, start_cost, extra,
-            at, to, length, cost, step, place if k > 0 else 0.75 * place, NEVER,
+            at, to, length, cost, step, place if k > 0 else 0.75 * place, IMPOSSIBLE_COST,
         )  # fmt: skip
         if k < 0:
             continue
@@ -273,7 +276,7 @@ def match_template(
 
 
 @inner
-def _favour_bare(extra: Any, states: Any, bonus: float) -> int:
+def _favour_bare(extra: Vector, states: Path, bonus: float) -> int:
     """Make visits to places that a walk has left bare cheaper by a bonus; return how many there are."""
     passed = np.zeros(len(extra) // 2, np.bool_)
     for s in states:

@@ -5,13 +5,12 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import IndexTable, Indices, Line, Path, Vector
 from skeleton.geometry.jit import inner
 
-BEAM = 5.0
+BEAM_COST = 5.0
 """States that cost so much more than the best one are given up: no more is needed for the same readings."""
 
 PLACE_WEIGHT = 0.5
@@ -20,16 +19,16 @@ STRETCH_WEIGHT = 0.15
 """Cost of a place one standard deviation off (half of it), of a right angle between model and walk, and of a step twice
 as long as the model's."""
 
-FAR_OFF = 9.0
+MAX_SQUARED_DEVIATIONS = 9.0
 """Squared standard deviations from which a place is no further off."""
 
-NEVER = 1e18
+IMPOSSIBLE_COST = 1e18
 
 
 @inner
-def _best_end(start_cost: Any, before: Any, live: Any, count: int) -> Any:
+def _best_end(start_cost: Vector, before: Vector, live: Indices, count: int) -> tuple[float, int]:
     """Return (cost, state) of the cheapest end: lifting costs what a start at the reverse state does."""
-    low, arg = NEVER, 0
+    low, arg = IMPOSSIBLE_COST, 0
     for k in range(count):
         s = live[k]
         c = before[s] + start_cost[s ^ 1]
@@ -41,8 +40,8 @@ def _best_end(start_cost: Any, before: Any, live: Any, count: int) -> Any:
 
 @inner
 def _move(
-    at: Any, to: Any, length: Any, cost: Any, d: float, before: Any, live: Any, count: int, floor: float,
-    now: Any, back: Any, new: Any,
+    at: Indices, to: Indices, length: Vector, cost: Vector, d: float, before: Vector, live: Indices, count: int,
+    floor: float, now: Vector, back: IndexTable, new: Indices,
 ) -> int:  # fmt: skip
     """Set what it costs to come to states by a move of about the length `d`, and from where; return how many they are.
 
@@ -64,7 +63,7 @@ def _move(
             r = length[j] * per - 1.0
             c += STRETCH_WEIGHT * r * r
             if c < now[t]:
-                if now[t] == NEVER:
+                if now[t] == IMPOSSIBLE_COST:
                     new[reached] = t
                     reached += 1
                 now[t] = c
@@ -74,21 +73,21 @@ def _move(
 
 @inner
 def follow(
-    points: Any, tangents: Any, breaks: Any, here: Any, heading: Any, start_cost: Any, extra: Any,
-    at: Any, to: Any, length: Any, cost: Any, step: Any, place_scale: float, most: float,
-) -> Any:  # fmt: skip
+    points: Line, tangents: Line, breaks: Indices, here: Line, heading: Line, start_cost: Vector, extra: Vector,
+    at: Indices, to: Indices, length: Vector, cost: Vector, step: Vector, place_scale: float, most: float,
+) -> tuple[Path, float]:  # fmt: skip
     """Return (state of every point, total cost) of the cheapest walk that follows the points (Viterbi 1967).
 
     points, tangents (n, 2): the model; breaks (n,): 1 where a stroke begins. here, heading (s, 2): place and direction
     of every state. start_cost (s,): what beginning or ending a stroke there costs. extra (s,): added to each visit.
     at, to, length, cost: the moves, as `moves_within` gives them. step (n,): distance of every point from the one
     before it. place_scale: standard deviation of a place. most: cost from which it is given up
-    for `NEVER`, the walk being of no meaning; nothing makes a walk cheaper but what is below 0 in `extra`.
+    for `IMPOSSIBLE_COST`, the walk being of no meaning; nothing makes a walk cheaper but what is below 0 in `extra`.
     """
     n, s_count = len(points), len(here)
     back = np.zeros((n, s_count), np.int32)
     before = np.zeros(s_count)
-    now = np.full(s_count, NEVER)
+    now = np.full(s_count, IMPOSSIBLE_COST)
     live, new = np.empty(s_count, np.int32), np.empty(s_count, np.int32)
     count = 0
     floor = 0.0
@@ -108,21 +107,21 @@ def follow(
         px, py = points[i, 0], points[i, 1]
         tx, ty = tangents[i, 0], tangents[i, 1]
         flat = tx == 0.0 and ty == 0.0
-        least = NEVER
+        least = IMPOSSIBLE_COST
         for k in range(count):
             s = live[k]
             dx = (here[s, 0] - px) * per
             dy = (here[s, 1] - py) * per
-            c = PLACE_WEIGHT * min(dx * dx + dy * dy, FAR_OFF) + extra[s]
+            c = PLACE_WEIGHT * min(dx * dx + dy * dy, MAX_SQUARED_DEVIATIONS) + extra[s]
             if not flat:
                 c += TURN_WEIGHT * (1.0 - heading[s, 0] * tx - heading[s, 1] * ty)
             c = now[s] + c
             before[s] = c
-            now[s] = NEVER
+            now[s] = IMPOSSIBLE_COST
             least = min(least, c)
-        floor = least + BEAM
+        floor = least + BEAM_COST
         if least > most:
-            return np.zeros(n, np.int32), NEVER
+            return np.zeros(n, np.int32), IMPOSSIBLE_COST
     low, s = _best_end(start_cost, before, live, count)
     walk = np.zeros(n, np.int32)
     for i in range(n - 1, -1, -1):

@@ -10,16 +10,26 @@ from numpy.typing import NDArray
 from skeleton.matching.detached_marks import DetachedMark
 from skeleton.matching.stroke_distance import SAMPLES
 from skeleton.matching.template_matching import Model
-from skeleton.scoring.form_similarity_kernels import OTHER_NUMBER, UNKNOWN, UNLIKE, form_scores
+from skeleton.scoring.form_similarity_kernels import (
+    MAX_DISTANCES_SIZES,
+    OTHER_COUNT_LIKELIHOOD,
+    UNKNOWN_FORM_LIKELIHOOD,
+    form_scores,
+)
 from skeleton.states.state_graph import Pack
 
 Floats = NDArray[np.float64]
 
-SUITS = ("form", "wide form", "form distance", "worst stroke", "ends", "form count")
+FORM_FEATURE_NAMES = ("form", "wide form", "form distance", "worst stroke", "ends", "form count")
 """What is told of a reading: surprise at its shape, narrow and wide; how far it is from the nearest form, in sizes of
 the character: in the mean, its worst stroke, its ends; surprise at the number of its strokes."""
 
-NO_FORM = (-float(np.log(UNKNOWN)), -float(np.log(UNKNOWN)), *UNLIKE, -float(np.log(OTHER_NUMBER)))
+NO_FORM = (
+    -float(np.log(UNKNOWN_FORM_LIKELIHOOD)),
+    -float(np.log(UNKNOWN_FORM_LIKELIHOOD)),
+    *MAX_DISTANCES_SIZES,
+    -float(np.log(OTHER_COUNT_LIKELIHOOD)),
+)
 """The same of a reading with a number of strokes that no form has."""
 
 
@@ -38,8 +48,8 @@ class Forms:
         self._at = np.cumsum([0, *(len(s.lengths) for s in shapes)])
         self._priors = priors / max(float(priors.sum()), 1e-9)
 
-    def told(self, pack: Pack, here: Floats) -> Floats:
-        """Return the columns `SUITS` of some readings, shape (readings, 6); here: places of states, (s, 2)."""
+    def form_features(self, pack: Pack, here: Floats) -> Floats:
+        """Return the columns `FORM_FEATURE_NAMES` of readings, shape (readings, 6); here: places of states, (s, 2)."""
         out: Floats = form_scores(
             pack, here, SAMPLES, self._aside, self._boxes, self._strokes, self._lengths, self._at, self._priors
         )

@@ -3,38 +3,38 @@
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import Flags, Indices, Line, Matrix, PackedReadings, Stack, Vector
 from skeleton.geometry.jit import compiled
 from skeleton.matching.shape_kernels import form_distance, shape_in_boxes, shape_of_walks
 
-SPREAD = 0.035
+FORM_SPREAD_SIZES = 0.035
 """Distance, in sizes of the character, at which a form is 1/e as likely as a perfect one."""
 
 
-WIDE = 0.1
+WIDE_SPREAD_SIZES = 0.1
 """The same where only the rough shape counts."""
 
 
-UNKNOWN = 0.004
+UNKNOWN_FORM_LIKELIHOOD = 0.004
 """Likelihood of a form that is in no table."""
 
 
-UNLIKE = (0.3, 0.5, 0.5)
+MAX_DISTANCES_SIZES = (0.3, 0.5, 0.5)
 """Distances from a form, in sizes of the character, from which it makes no difference: mean, worst stroke's, ends'."""
 
 
-OTHER_NUMBER = 0.02
+OTHER_COUNT_LIKELIHOOD = 0.02
 """Likelihood of a number of strokes that no form has."""
 
 
 @compiled
 def form_scores(
-    pack: Any, here: Any, samples: int, aside: Any, boxes: Any,
-    forms: Any, form_lengths: Any, form_at: Any, priors: Any,
-) -> Any:  # fmt: skip
+    pack: PackedReadings, here: Line, samples: int, aside: Flags, boxes: Stack,
+    forms: Stack, form_lengths: Vector, form_at: Indices, priors: Vector,
+) -> Matrix:  # fmt: skip
     """Return how well each of some readings suits the forms of a character, shape (readings, 6).
 
     Negative log likelihood of the shape, narrow and wide; what `form_distance` tells of the nearest form; negative log
@@ -53,20 +53,24 @@ def form_scores(
         else:
             strokes, lengths = shape_of_walks(walk, begin, here, samples)
         likely, widely, usual = 0.0, 0.0, 0.0
-        low, mean, worst, ends = 1e9, UNLIKE[0], UNLIKE[1], UNLIKE[2]
+        low, mean, worst, ends = 1e9, MAX_DISTANCES_SIZES[0], MAX_DISTANCES_SIZES[1], MAX_DISTANCES_SIZES[2]
         for f in range(len(priors)):
             a, b = form_at[f], form_at[f + 1]
             if b - a != len(lengths):
                 continue
             usual += priors[f]
             far = form_distance(strokes, lengths, forms[a:b], form_lengths[a:b])
-            likely += priors[f] * math.exp(-far[0] / SPREAD)
-            widely += priors[f] * math.exp(-far[0] / WIDE)
-            rank = far[0] - WIDE * math.log(priors[f])
+            likely += priors[f] * math.exp(-far[0] / FORM_SPREAD_SIZES)
+            widely += priors[f] * math.exp(-far[0] / WIDE_SPREAD_SIZES)
+            rank = far[0] - WIDE_SPREAD_SIZES * math.log(priors[f])
             if rank < low:
                 low = rank
                 mean, worst, ends = far
-        out[r, 0], out[r, 1] = -math.log(likely + UNKNOWN), -math.log(widely + UNKNOWN)
-        out[r, 2], out[r, 3], out[r, 4] = min(mean, UNLIKE[0]), min(worst, UNLIKE[1]), min(ends, UNLIKE[2])
-        out[r, 5] = -math.log(usual + OTHER_NUMBER)
+        out[r, 0], out[r, 1] = -math.log(likely + UNKNOWN_FORM_LIKELIHOOD), -math.log(widely + UNKNOWN_FORM_LIKELIHOOD)
+        out[r, 2], out[r, 3], out[r, 4] = (
+            min(mean, MAX_DISTANCES_SIZES[0]),
+            min(worst, MAX_DISTANCES_SIZES[1]),
+            min(ends, MAX_DISTANCES_SIZES[2]),
+        )
+        out[r, 5] = -math.log(usual + OTHER_COUNT_LIKELIHOOD)
     return out

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from skeleton.matching.stroke_distance import Shape, stroke_distances
 
-ALIKE = 0.1
+DISAGREEMENT_LIMIT_SIZES = 0.1
 """Disagreement, in sizes of the character, from which two readings have nothing to say for each other."""
 
 
@@ -23,5 +23,5 @@ def minimum_bayes_risk(shape: Callable[[int], Shape], odds: NDArray[np.float64])
     if len(likely) < 3:
         return int(np.argmax(odds))
     some = [shape(i) for i in likely]
-    alike = np.maximum(1 - stroke_distances(some, some) / ALIKE, 0) @ odds[likely]
+    alike = np.maximum(1 - stroke_distances(some, some) / DISAGREEMENT_LIMIT_SIZES, 0) @ odds[likely]
     return int(likely[int(np.argmax(alike))])

@@ -15,7 +15,7 @@ from skeleton.states.state_graph import Pack, States, Walks, path_context_of
 
 Floats = NDArray[np.float64]
 
-TOLD = (
+PATH_FEATURE_NAMES = (
     "strokes", "turns", "tip turns", "junction turns", "starts", "twice", "idle", "single",
     "pro", "contra", "landing", "thrice", "rise", "travel", "retraces", "retraces told", "missed", "missed told",
     "landed", "lifted", "linked", "parted",
@@ -32,7 +32,7 @@ class PathScorer:
     """Ink that can be asked about walks."""
 
     states: States
-    ground: PathContext
+    context: PathContext
     gaps: Floats
     """Shape (places,): size of every place, px."""
 
@@ -46,12 +46,15 @@ class PathScorer:
     """Shape (states,): whether it is the last before a free tip."""
 
     widths: Floats
-    variance: float
+    """Shape (places,): width of the ink less the mean, as shares of the usual; NaN where it is not the line's own."""
 
-    def told(self, pack: Pack) -> Floats:
-        """Return the columns `TOLD` of some readings, shape (readings, 22)."""
+    variance: float
+    """Variance of those widths, less what noise adds."""
+
+    def path_features(self, pack: Pack) -> Floats:
+        """Return the columns `PATH_FEATURE_NAMES` of some readings, shape (readings, 22)."""
         out: Floats = path_features(
-            self.ground, pack, self.gaps, self.tip, self.states.start_cost,
+            self.context, pack, self.gaps, self.tip, self.states.start_cost,
             self.widths, self.variance, self.total, self.size,
         )  # fmt: skip
         return out
@@ -61,18 +64,18 @@ class PathScorer:
         return float(self.gaps[count == 0].sum()) / self.total
 
     def coverage(self, walks: Walks) -> NDArray[np.int64]:
-        """Return how often every place is passed."""
+        """Return how often every place is passed, shape (places,)."""
         out: NDArray[np.int64] = coverage(walks, len(self.gaps))
         return out
 
 
 def path_scorer(net: Network, states: States) -> PathScorer:
-    """Return the ink of a network as a witness."""
+    """Return what scores the paths over a network."""
     gaps = np.repeat(states.spacing, np.diff(states.first))
-    ground = path_context_of(net, states)
+    context = path_context_of(net, states)
     size = max(float(np.ptp(states.here, axis=0).max()), net.pen_px) if len(states.here) else 1.0
-    widths, variance = own_widths(ground, states.width)
-    return PathScorer(states, ground, gaps, max(float(gaps.sum()), 1e-6), size, _tips(net, states), widths, variance)
+    widths, variance = own_widths(context, states.width)
+    return PathScorer(states, context, gaps, max(float(gaps.sum()), 1e-6), size, _tips(net, states), widths, variance)
 
 
 def _tips(net: Network, states: States) -> NDArray[np.bool_]:

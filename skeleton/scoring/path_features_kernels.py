@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import Flags, FlatPaths, Indices, Matrix, PackedReadings, Vector
 from skeleton.geometry.jit import compiled, inner
 from skeleton.scoring.width_consistency import linked
-from skeleton.states.paths import coverage, step_cost
+from skeleton.states.paths import PathContext, coverage, step_cost
 
-LIKELY = 2.0
+DOUBLE_PASS_LOG_ODDS = 2.0
 """Log odds from which a place looks passed twice."""
 
 
 @inner
-def pass_features(g: Any, walks: Any, count: Any, gaps: Any, free: Any) -> Any:
+def pass_features(
+    context: PathContext, walks: FlatPaths, count: Indices, gaps: Vector, free: Flags
+) -> tuple[float, ...]:
     """Return what the ink says of walks.
 
     Evidence for and against every stretch passed twice, evidence against landings inside lines, length passed a third
@@ -25,7 +26,7 @@ def pass_features(g: Any, walks: Any, count: Any, gaps: Any, free: Any) -> Any:
     count, gaps (places,): how often the walks pass every place, and its size, px; free (states,): last before a tip.
     """
     walk, starts = walks
-    here, first, doubled = g.here, g.first, g.doubled
+    here, first, doubled = context.here, context.first, context.doubled
     rise = 0.0
     travel = 0.0
     for i in range(len(starts) - 1):
@@ -54,7 +55,7 @@ def pass_features(g: Any, walks: Any, count: Any, gaps: Any, free: Any) -> Any:
                 runs += 1
                 told += total / size
                 size, total = 0, 0.0
-            if inside and count[q] == 1 and doubled[q] > LIKELY:
+            if inside and count[q] == 1 and doubled[q] > DOUBLE_PASS_LOG_ODDS:
                 lost += 1
                 loss += doubled[q]
             elif lost:
@@ -72,14 +73,16 @@ def pass_features(g: Any, walks: Any, count: Any, gaps: Any, free: Any) -> Any:
             for r in range(max(q - 2, 0), min(q + 3, places)):
                 best = max(best, doubled[r])
             landing -= best
-    pen = g.pen
+    pen = context.pen
     return (
         pro / (2 * pen), contra / (2 * pen), landing, thrice / (2 * pen), rise, travel, runs, told, missed, missing
     )  # fmt: skip
 
 
 @inner
-def kinematic_features(g: Any, walks: Any, count: Any, gaps: Any, free: Any, start_cost: Any) -> Any:
+def kinematic_features(
+    context: PathContext, walks: FlatPaths, count: Indices, gaps: Vector, free: Flags, start_cost: Vector
+) -> tuple[float, ...]:
     """Return what tells how the pen moves on walks.
 
     Turns, turns at tips, turns back in junctions, starts, length passed again, idle length, evidence against passing
@@ -99,11 +102,11 @@ def kinematic_features(g: Any, walks: Any, count: Any, gaps: Any, free: Any, sta
                 else:
                     back += 1
             elif abs(s - t) != 2:
-                turns += step_cost(g, s, t)
+                turns += step_cost(context, s, t)
     for q in range(len(gaps)):
         if count[q] > 1:
             again += (count[q] - 1) * gaps[q]
-            single -= gaps[q] * g.doubled[q]
+            single -= gaps[q] * context.doubled[q]
     for i in range(len(starts) - 1):
         a, b = starts[i], starts[i + 1]
         k = a
@@ -118,21 +121,22 @@ def kinematic_features(g: Any, walks: Any, count: Any, gaps: Any, free: Any, sta
 
 
 @inner
-def landing_lift_costs(g: Any, walks: Any) -> Any:
+def landing_lift_costs(context: PathContext, walks: FlatPaths) -> tuple[float, float]:
     """Return what the clues say against the places where walks begin, and against those where they end."""
     walk, starts = walks
     landed, lifted = 0.0, 0.0
     for i in range(len(starts) - 1):
-        landed -= g.landed[walk[starts[i]]]
-        lifted -= g.lifted[walk[starts[i + 1] - 1]]
+        landed -= context.landed[walk[starts[i]]]
+        lifted -= context.lifted[walk[starts[i + 1] - 1]]
     return landed, lifted
 
 
 @compiled
 def path_features(
-    g: Any, pack: Any, gaps: Any, free: Any, start_cost: Any, widths: Any, variance: float, total: float, size: float
-) -> Any:  # fmt: skip
-    """Return what ink tells of each of some readings, shape (readings, 22): the columns of `path_features.TOLD`.
+    context: PathContext, pack: PackedReadings, gaps: Vector, free: Flags, start_cost: Vector, widths: Vector,
+    variance: float, total: float, size: float,
+) -> Matrix:  # fmt: skip
+    """Return the columns `path_features.PATH_FEATURE_NAMES` of readings, shape (readings, 22).
 
     One call for all: the arguments are many. pack: `state_graph.packed`; total: length of all lines, px; size: of the
     character, px; the others as for `kinematic_features`, `pass_features` and `linked`.
@@ -142,15 +146,17 @@ def path_features(
     for r in range(len(out)):
         walks = every[state_at[r] : state_at[r + 1]], starts[start_at[r] : start_at[r + 1]]
         count = coverage(walks, len(gaps))
-        turns, tips, back, begin, again, idle, single = kinematic_features(g, walks, count, gaps, free, start_cost)
-        ink = pass_features(g, walks, count, gaps, free)
+        turns, tips, back, begin, again, idle, single = kinematic_features(
+            context, walks, count, gaps, free, start_cost
+        )
+        ink = pass_features(context, walks, count, gaps, free)
         row = out[r]
         row[0] = len(walks[1]) - 1
         row[1], row[2], row[3], row[4] = turns, tips, back, begin
-        row[5], row[6], row[7] = again / total, idle / total, single / (2 * g.pen)
+        row[5], row[6], row[7] = again / total, idle / total, single / (2 * context.pen)
         row[8], row[9], row[10], row[11] = ink[0], ink[1], ink[2], ink[3]
         row[12], row[13] = ink[4] / size, ink[5] / size
         row[14], row[15], row[16], row[17] = ink[6], ink[7], ink[8], ink[9]
-        row[18], row[19] = landing_lift_costs(g, walks)
-        row[20], row[21] = linked(g, walks, count, widths, variance)
+        row[18], row[19] = landing_lift_costs(context, walks)
+        row[20], row[21] = linked(context, walks, count, widths, variance)
     return out

@@ -10,49 +10,49 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import FlatPaths, Indices, Vector
 from skeleton.geometry.jit import compiled, inner
-from skeleton.states.paths import cosine
+from skeleton.states.paths import PathContext, cosine
 
-REACH = 0.12
+ALIKE_WITHIN_SHARE = 0.12
 """Share of a stroke's length within which widths are alike."""
 
-NOISE = 0.08
+WIDTH_NOISE_SHARE = 0.08
 """Standard deviation of one width, as a share of the usual."""
 
-WIDEST = 1.5
+MAX_WIDTH_SHARE = 1.5
 """Width, as a share of the usual, from which lines may lie over each other."""
 
-BESIDE = 2
+JUNCTION_MARGIN_PLACES = 2
 """Places beside a junction whose width is not the line's own."""
 
-CORNER = 0.5
+CORNER_COSINE = 0.5
 """Cosine of the turn within two pen widths below which the width is not the line's own."""
 
-EVERY = 2
+PLACE_STRIDE = 2
 """One place in so many is looked at."""
 
-MOST, LEAST = 4.0, -6.0
+MAX_LOG_ODDS, MIN_LOG_ODDS = 4.0, -6.0
 """Bounds of what one stroke tells."""
 
 
 @compiled
-def own_widths(g: Any, width: Any) -> Any:
+def own_widths(context: PathContext, width: Vector) -> tuple[Vector, float]:
     """Return (widths, variance): less their mean, NaN where they are not the line's own; width: shares of the usual."""
     n = len(width)
     out = np.full(n, np.nan)
     total, square, m = 0.0, 0.0, 0
-    for p in range(g.lines):
-        a, b = g.first[p], g.first[p + 1]
+    for p in range(context.lines):
+        a, b = context.first[p], context.first[p + 1]
         for q in range(a, b):
             before, after = q - a, b - 1 - q
-            beside = before < (BESIDE if g.junction_of[p, 0] >= 0 else 1)
-            beside = beside or after < (BESIDE if g.junction_of[p, 1] >= 0 else 1)
+            beside = before < (JUNCTION_MARGIN_PLACES if context.junction_of[p, 0] >= 0 else 1)
+            beside = beside or after < (JUNCTION_MARGIN_PLACES if context.junction_of[p, 1] >= 0 else 1)
             share = width[q]
-            if beside or not share < WIDEST:
+            if beside or not share < MAX_WIDTH_SHARE:
                 continue
             out[q] = share
             total += share
@@ -63,7 +63,7 @@ def own_widths(g: Any, width: Any) -> Any:
 
 
 @inner
-def _evidence(u: Any, y: Any, a: int, b: int, variance: float) -> float:
+def _evidence(u: Vector, y: Vector, a: int, b: int, variance: float) -> float:
     """Return the log likelihood of widths y[a:b] at u[a:b], without its constant."""
     n = b - a
     low = np.zeros((n, n))
@@ -71,11 +71,11 @@ def _evidence(u: Any, y: Any, a: int, b: int, variance: float) -> float:
     out = 0.0
     for i in range(n):
         for j in range(i + 1):
-            d = (u[a + i] - u[a + j]) / REACH
+            d = (u[a + i] - u[a + j]) / ALIKE_WITHIN_SHARE
             s = variance * math.exp(-0.5 * d * d)
             for k in range(j):
                 s -= low[i, k] * low[j, k]
-            low[i, j] = math.sqrt(max(s + NOISE * NOISE, 1e-9)) if i == j else s / low[j, j]
+            low[i, j] = math.sqrt(max(s + WIDTH_NOISE_SHARE * WIDTH_NOISE_SHARE, 1e-9)) if i == j else s / low[j, j]
         s = y[a + i]
         for k in range(i):
             s -= low[i, k] * z[k]
@@ -85,7 +85,9 @@ def _evidence(u: Any, y: Any, a: int, b: int, variance: float) -> float:
 
 
 @compiled
-def linked(g: Any, walks: Any, count: Any, widths: Any, variance: float) -> Any:
+def linked(
+    context: PathContext, walks: FlatPaths, count: Indices, widths: Vector, variance: float
+) -> tuple[float, float]:
     """Return the cost of taking each stroke's parts for one stroke's: of those that look so, of those that do not.
 
     count, widths (places,): how often the walks pass, and widths as `own_widths` gives them, NaN where they tell
@@ -101,10 +103,10 @@ def linked(g: Any, walks: Any, count: Any, widths: Any, variance: float) -> Any:
         for k in range(n):
             q = walk[a + k] // 2
             if k > 0:
-                at[k] = at[k - 1] + (g.spacing[g.piece[walk[a + k]]] if walk[a + k - 1] // 2 != q else 0.0)
+                at[k] = at[k - 1] + (context.spacing[context.piece[walk[a + k]]] if walk[a + k - 1] // 2 != q else 0.0)
             good[k] = count[q] == 1 and not math.isnan(widths[q])
         for k in range(2, n - 2):
-            if cosine(g, walk[a + k - 2], walk[a + k + 2]) < CORNER:
+            if cosine(context, walk[a + k - 2], walk[a + k + 2]) < CORNER_COSINE:
                 for j in range(k - 1, k + 2):
                     good[j] = False
         u, y, run = np.zeros(n), np.zeros(n), np.zeros(n, np.int32)
@@ -115,7 +117,7 @@ def linked(g: Any, walks: Any, count: Any, widths: Any, variance: float) -> Any:
                 since = -1
                 continue
             since += 1
-            if since % EVERY == 0:
+            if since % PLACE_STRIDE == 0:
                 u[m], y[m], run[m] = at[k] / max(at[n - 1], 1e-6), widths[walk[a + k] // 2], runs
                 m += 1
         if m < 4 or run[m - 1] == run[0]:
@@ -126,6 +128,6 @@ def linked(g: Any, walks: Any, count: Any, widths: Any, variance: float) -> Any:
             if k == m or run[k] != run[begin]:
                 told -= _evidence(u, y, begin, k, variance)
                 begin = k
-        pro += min(max(told, 0.0), MOST)
-        contra += max(min(told, 0.0), LEAST)
+        pro += min(max(told, 0.0), MAX_LOG_ODDS)
+        contra += max(min(told, 0.0), MIN_LOG_ODDS)
     return -pro, -contra

@@ -5,15 +5,16 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import Indices, Path, Vector
 from skeleton.geometry.jit import compiled, inner
 
 
 @compiled
-def moves_within(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, reach: float) -> Any:
+def moves_within(
+    step_to: Indices, step_len: Vector, step_cost: Vector, step_at: Indices, reach: float
+) -> tuple[Indices, Indices, Vector, Vector]:
     """Return (at, to, length, cost): every walk of at most `reach` from every state, cheapest first found.
 
     The steps are in compressed rows: those of state s are `step_at[s]:step_at[s + 1]`. Dijkstra on length plus cost.
@@ -67,7 +68,9 @@ def moves_within(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, reac
 
 
 @inner
-def shortest_walk(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, a: int, b: int, reach: float) -> Any:
+def shortest_walk(
+    step_to: Indices, step_len: Vector, step_cost: Vector, step_at: Indices, a: int, b: int, reach: float
+) -> Path:
     """Return the states from a to b (both included) of the cheapest walk, empty if there is none within reach."""
     n = len(step_at) - 1
     best = np.full(n, 1e9)
@@ -110,7 +113,9 @@ def shortest_walk(step_to: Any, step_len: Any, step_cost: Any, step_at: Any, a: 
 
 
 @inner
-def fill_walk(walk: Any, breaks: Any, piece: Any, step_to: Any, step_len: Any, step_cost: Any, step_at: Any) -> Any:
+def fill_walk(
+    walk: Path, breaks: Indices, piece: Indices, step_to: Indices, step_len: Vector, step_cost: Vector, step_at: Indices
+) -> tuple[Path, Indices]:
     """Return (states, starts): the walk with every single step in between, and where its strokes begin."""
     n = len(walk)
     cap = 64 + 8 * len(piece)

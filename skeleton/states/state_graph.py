@@ -27,10 +27,10 @@ Walks = tuple[Ints, NDArray[np.int64]]
 Pack = tuple[Ints, NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]]
 """Several readings: the states of all, their starts, and where each one's states and starts begin, with the ends."""
 
-ANY_PLACE = -2.5
+DOUBLE_PASS_PRIOR_LOG_ODDS = -2.5
 """Log odds that a pen passed twice, of which nothing is known."""
 
-SURE = 5.0
+MAX_DOUBLE_PASS_LOG_ODDS = 5.0
 """Log odds of a second passing beyond which it makes no difference."""
 
 
@@ -68,10 +68,16 @@ class States:
     """0..1: how likely it is that the lines were drafted, not written."""
 
     step_to: Ints
+    """Shape (steps,): where single steps lead; those of state s are step_at[s]:step_at[s + 1] (compressed rows)."""
+
     step_len: NDArray[np.float32]
+    """Shape (steps,), px."""
+
     step_cost: NDArray[np.float32]
+    """Shape (steps,)."""
+
     step_at: NDArray[np.int64]
-    """Compressed rows of single steps: those of state s are step_at[s]:step_at[s + 1]."""
+    """Shape (s + 1,): first step of every state, with the end of the last."""
 
 
 def build_states(net: Network, ink: InkMap, step: float) -> States:
@@ -100,7 +106,7 @@ def build_states(net: Network, ink: InkMap, step: float) -> States:
     places, along = here[::2], np.ascontiguousarray(heading[::2])
     ink_there = measure(ink, places, along)
     clues = find_pen_events(ink, places, along, features(net, ink_there, ink.pen_px, places, along, first))
-    doubled = np.minimum(clues.twice - ANY_PLACE, SURE)
+    doubled = np.minimum(clues.twice - DOUBLE_PASS_PRIOR_LOG_ODDS, MAX_DOUBLE_PASS_LOG_ODDS)
     straight = drafted(net, ink_there.centre, ~np.isnan(ink_there.width), along, first)
     width = ink_there.width / ink_there.usual
     return States(here, heading, start_cost, piece, first, spacing, clues, doubled, width, straight, *steps)
@@ -189,7 +195,7 @@ def packed(readings: Sequence[Walks]) -> Pack:
 
 
 def one_by_one(every: Ints, starts: NDArray[np.int64]) -> tuple[list[int], ...]:
-    """Return the states of every walk."""
+    """Return the states of every walk; every, starts: `Walks`."""
     return tuple(every[a:b].tolist() for a, b in pairwise(starts.tolist()))
 
 

@@ -6,10 +6,10 @@ Compiled by numba on first use and kept on disk; imported only when an image is 
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
 
+from skeleton.geometry.array_types import IndexTable, Indices, Line, Matrix, Stack, Vector
 from skeleton.geometry.jit import compiled, inner
 from skeleton.geometry.polyline import points_at, total_length
 from skeleton.graph.junction_kernels import bend_between, turn_cost
@@ -38,7 +38,7 @@ RING = 2.0
 
 
 @inner
-def _headings(places: Any) -> Any:
+def _headings(places: Line) -> Line:
     """Return unit directions along places in a row, shape (n, 2)."""
     n = len(places)
     out = np.empty((n, 2))
@@ -57,7 +57,7 @@ def _aside_of_corner(gap: float, pen: float) -> int:
 
 
 @inner
-def _start_costs(out: Any, d: Any, gap: float, free_a: bool, free_b: bool, pen: float) -> None:
+def _start_costs(out: Vector, d: Line, gap: float, free_a: bool, free_b: bool, pen: float) -> None:
     """Set the landing costs of both states of every place of a line, from its headings `d`."""
     n = len(d)
     far = 2.5 * pen
@@ -75,7 +75,9 @@ def _start_costs(out: Any, d: Any, gap: float, free_a: bool, free_b: bool, pen: 
 
 
 @compiled
-def lay_states(points: Any, starts: Any, junction_of: Any, lines: int, pen: float, step: float) -> Any:
+def lay_states(
+    points: Line, starts: Indices, junction_of: IndexTable, lines: int, pen: float, step: float
+) -> tuple[Line, Line, Vector, Indices, Indices, Vector]:
     """Return (here, heading, start_cost, piece, first, spacing) of pieces end to end; see `state_graph.States`.
 
     lines: number of pieces that are not dots.
@@ -117,13 +119,16 @@ def lay_states(points: Any, starts: Any, junction_of: Any, lines: int, pen: floa
 
 
 @inner
-def _leave(first: Any, p: int, end: int) -> Any:
+def _leave(first: Indices, p: int, end: int) -> int:
     """Return the state that leaves piece `p` by an end; what enters there is its reverse."""
-    return 2 * first[p] + 1 if end == 0 else 2 * (first[p + 1] - 1)
+    leaving: int = 2 * first[p] + 1 if end == 0 else 2 * (first[p + 1] - 1)
+    return leaving
 
 
 @inner
-def _across(ends: Any, points: Any, starts: Any, leaving: Any, curving: Any, pen: float, i: int, j: int) -> Any:
+def _across(
+    ends: IndexTable, points: Line, starts: Indices, leaving: Stack, curving: Matrix, pen: float, i: int, j: int
+) -> tuple[float, float]:
     """Return (way, cost) from one end into another across their junction."""
     (p, a), (q, b) = ends[i], ends[j]
     at, to = starts[p] if a == 0 else starts[p + 1] - 1, starts[q] if b == 0 else starts[q + 1] - 1
@@ -136,7 +141,7 @@ def _across(ends: Any, points: Any, starts: Any, leaving: Any, curving: Any, pen
 
 
 @inner
-def _corners(heading: Any, a: int, b: int, gap: float, pen: float, line: bool) -> Any:
+def _corners(heading: Line, a: int, b: int, gap: float, pen: float, line: bool) -> Indices:
     """Return the places, of those from a to b (not included), where a line turns most sharply, one for each corner."""
     out = np.empty(b - a, np.int64)
     n, w = 0, _aside_of_corner(gap, pen)
@@ -156,9 +161,9 @@ def _corners(heading: Any, a: int, b: int, gap: float, pen: float, line: bool) -
 
 @compiled
 def single_steps(
-    points: Any, starts: Any, junction_of: Any, lines: int, leaving: Any, curving: Any, pen: float,
-    ends: Any, met: Any, heading: Any, first: Any, spacing: Any, step: float,
-) -> Any:  # fmt: skip
+    points: Line, starts: Indices, junction_of: IndexTable, lines: int, leaving: Stack, curving: Matrix, pen: float,
+    ends: IndexTable, met: Indices, heading: Line, first: Indices, spacing: Vector, step: float,
+) -> tuple[Indices, Vector, Vector, Indices]:  # fmt: skip
     """Return (step_to, step_len, step_cost, step_at); see `skeleton.states.state_graph.States`.
 
     heading (states, 2), first, spacing: as `lay_states` gives them; ends (k, 2): the (piece, end) that meet in the
@@ -202,7 +207,9 @@ def single_steps(
 
 
 @inner
-def _in_rows(frm: Any, to: Any, length: Any, cost: Any, states: int) -> Any:
+def _in_rows(
+    frm: Indices, to: Indices, length: Vector, cost: Vector, states: int
+) -> tuple[Indices, Vector, Vector, Indices]:
     """Return (to, length, cost, at): steps sorted by where they start, in the order they had."""
     at = np.zeros(states + 1, np.int64)
     for s in frm:

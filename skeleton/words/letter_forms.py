@@ -154,7 +154,11 @@ def _table() -> dict[str, list[tuple[float, list[Points]]]]:
 
 
 def packed(forms: Mapping[str, Sequence[tuple[float, Sequence[Points]]]]) -> dict[str, NDArray[Any]]:
-    """Return a table as the arrays that are kept: of each form its character, share and strokes."""
+    """Return a table as the arrays that are kept.
+
+    Of each form, shape (forms,): `chars`, `shares`, number of `strokes`; of each stroke its number of points, `lengths`
+    (strokes,); of all points the `steps` from the one before, (points, 2), in 1/256 of an x-height.
+    """
     chars, shares, strokes, lengths, steps = [], [], [], [], []
     for char, found in forms.items():
         for share, lines in found:
@@ -172,7 +176,7 @@ def packed(forms: Mapping[str, Sequence[tuple[float, Sequence[Points]]]]) -> dic
 
 
 def unpacked(data: Mapping[str, NDArray[Any]]) -> dict[str, list[tuple[float, list[Points]]]]:
-    """Return the table that `packed` keeps."""
+    """Return the table of which `data` are the arrays that `packed` makes."""
     out: dict[str, list[tuple[float, list[Points]]]] = {}
     ends = np.cumsum(data["lengths"].astype(int))
     lines = [np.cumsum(part, axis=0) / UNIT for part in np.split(data["steps"].astype(float), ends[:-1])]

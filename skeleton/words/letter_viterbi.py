@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numba import njit
 
+from skeleton.geometry.array_types import FlatPaths, IndexTable, Indices, Line, Vector
 from skeleton.geometry.jit import inner
 
 NEVER = 1e18
@@ -72,10 +73,10 @@ def _jumped(edge: Any, edge_arg: Any, shift: int, reach: int, spread: float, out
 
 @njit(cache=True)
 def decode(
-    here: Any, heading: Any, start_cost: Any, extra: Any, at: Any, to: Any, length: Any, cost: Any,
-    skipped: Any, left: float, bin_width: float,
-    points: Any, tangents: Any, breaks: Any, step: float,
-    form_at: Any, letter_at: Any, prior: Any, before_it: Any, after_it: Any, weights: Any,
+    here: Line, heading: Line, start_cost: Vector, extra: Vector, at: Indices, to: Indices, length: Vector,
+    cost: Vector, skipped: Vector, left: float, bin_width: float,
+    points: Line, tangents: Line, breaks: Indices, step: float,
+    form_at: Indices, letter_at: Indices, prior: Vector, before_it: Indices, after_it: Indices, weights: Vector,
 ) -> Any:  # fmt: skip
     """Return (cost, states, letters, points of the models, lifts): the cheapest way, one row a step of the models.
 
@@ -306,7 +307,9 @@ def _between(a: int, b: int, to: Any, length: Any, cost: Any, at: Any, best: Any
 
 
 @njit(cache=True)
-def single_steps_of(rows: Any, to: Any, length: Any, cost: Any, at: Any) -> Any:
+def single_steps_of(
+    rows: IndexTable, to: Indices, length: Vector, cost: Vector, at: Indices
+) -> tuple[FlatPaths, Indices]:
     """Return (walks, letters): the rows of `decode` with every single step in between, and whose each step is."""
     states = len(at) - 1
     best, prev, touched = np.full(states, NEVER), np.zeros(states, np.int32), np.empty(400, np.int32)

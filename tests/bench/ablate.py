@@ -140,5 +140,5 @@ def filled_found() -> float:
         grey, _ = picture(Case("b", "b", [stem, *rings]), Setting(), i)
         r = read(grey, 300, "d", handedness="right", known=())
         found.append(any(f.kind == "filled counter" for f in r.findings))
-    assert np.inf > reconstruction_check.FILLED
+    assert np.inf > reconstruction_check.BLOT_HALF_WIDTH_PEN_WIDTHS
     return float(np.mean(found))

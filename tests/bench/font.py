@@ -236,7 +236,7 @@ def white(font: Font) -> None:
     kinds = {"small": (small, small), "capital, small": (small.upper(), small), "capitals": (small.upper(),) * 2}
     print("Our distances on the text font's shapes against its own (x-heights: SD of the difference, SD of its own)")
     sides = {c: spacing.sides(vera.glyphs[c], vera.metrics) for c in small + small.upper()}
-    by = replace(spacing.rule(vera.metrics, [vera.glyphs[c] for c in "nuh"]), white=0.4 * vera.metrics.x_height)
+    by = replace(spacing.rule(vera.metrics), white=0.4 * vera.metrics.x_height)
     for name, (first, second) in kinds.items():
         both = list(product(first, second))
         mine = spacing.distances(

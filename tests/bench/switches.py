@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 from skeleton.cues.pen_events import PenEvents
 from skeleton.hypotheses import labelled, uncovered_ink, unlabelled
 from skeleton.options import Options
-from skeleton.scoring.form_similarity import SUITS
+from skeleton.scoring.form_similarity import FORM_FEATURE_NAMES
 from skeleton.states import state_graph, state_graph_kernels
-from skeleton.states.state_graph import ANY_PLACE
+from skeleton.states.state_graph import DOUBLE_PASS_PRIOR_LOG_ODDS
 
 ALONE, TOGETHER, KNOWN = "alone", "together", "one known"
 """How characters are read: each image by itself, all attempts of a writer, one attempt with another one known."""
@@ -80,7 +80,7 @@ def _steps_without_corners() -> Any:
 
 def _no_events(ink: Any, places: NDArray[np.float64], headings: Any, measured: Any) -> PenEvents:
     n = len(places)
-    return PenEvents(np.zeros(2 * n), np.zeros(2 * n), np.full(n, ANY_PLACE))
+    return PenEvents(np.zeros(2 * n), np.zeros(2 * n), np.full(n, DOUBLE_PASS_PRIOR_LOG_ODDS))
 
 
 def _both(name: str, off: Any) -> dict[str, Callable[[], Any]]:
@@ -105,8 +105,8 @@ SWITCHES = (
     Switch("ductus table", options=Options(ductus=False)),
     Switch("refinement on grey ink", options=Options(refine=False)),
     Switch("smooth curves", options=Options(smooth=False)),
-    Switch("sharpened mask", {"skeleton.ink.ink_map.SHARPEN": _of(0.0)}),
-    Switch("streaks closed", {"skeleton.ink.ink_map.SKIPPING": _of(np.inf)}),
+    Switch("sharpened mask", {"skeleton.ink.ink_map.SHARPEN_WEIGHT": _of(0.0)}),
+    Switch("streaks closed", {"skeleton.ink.ink_map.PALE_CORE_SHARE": _of(np.inf)}),
     Switch("spurs pruned", {f"{_PRUNING}.prune_spurs": _of(_same)}),
     Switch("necks cut", {f"{_PRUNING}.cut_necks": _of(_same)}),
     Switch("skips bridged", {f"{_PRUNING}.bridge_pen_skips": _of(_same)}),
@@ -114,7 +114,7 @@ SWITCHES = (
     Switch("pen events", {f"{_STATES}.find_pen_events": _of(_no_events)}),
     Switch("drafting", {f"{_STATES}.drafted": _of(lambda *_: 0.0)}),
     Switch("turning at corners", {f"{_STATES}.single_steps": _steps_without_corners}),
-    Switch("stop threshold", {f"{_HYPOTHESES}.good_continuation.STOP": _of(9.0)}),
+    Switch("stop threshold", {f"{_HYPOTHESES}.good_continuation.STOP_COST": _of(9.0)}),
     Switch(
         "detached marks",
         {
@@ -129,22 +129,22 @@ SWITCHES = (
     Switch("junction merges", _both("junction_merges", lambda *_: [])),
     Switch("hooks, loops, crossings", _both("others", lambda *_: [])),
     Switch("smoothest lines beside forms", {f"{labelled.__name__}.smooth_walks": _of(lambda *_: [])}),
-    Switch("form similarity", _costs(*SUITS)),
+    Switch("form similarity", _costs(*FORM_FEATURE_NAMES)),
     Switch("width consistency", _costs("linked", "parted")),
-    Switch("weight of unexplained ink", {f"{_PIPELINE}.UNLIKE": _of(0.0)}),
+    Switch("weight of unexplained ink", {f"{_PIPELINE}.RESIDUAL_INK_COST": _of(0.0)}),
     Switch("minimum Bayes risk", {f"{_PIPELINE}.minimum_bayes_risk": _of(lambda shape, odds: int(np.argmax(odds)))}),
-    Switch("general rules beside forms", {f"{_PIPELINE}.RULES_FROM": _of(np.inf)}),
+    Switch("general rules beside forms", {f"{_PIPELINE}.GENERAL_RULES_FROM_COST": _of(np.inf)}),
     Switch("ends led on", {f"{_REFINEMENT}._lengthen": _of(lambda *_: None)}),
     Switch("blots untangled", {f"{_REFINEMENT}._unravel": _of(lambda lines, *_: lines)}),
     Switch("direction rules", {f"{unlabelled.__name__}.DIRECTION": _of(np.zeros(9))}),
     Switch("order rules", {f"{_HYPOTHESES}.writing_order.ORDER": _of(np.zeros(30))}),
-    Switch("vote between attempts", {"skeleton.joint_reading.VOTE": _of(0.0)}, mode=TOGETHER),
+    Switch("vote between attempts", {"skeleton.joint_reading.VOTE_COST": _of(0.0)}, mode=TOGETHER),
     Switch(
         "habits of a known attempt",
-        {f"{_PIPELINE}.AGREEMENT": _of(0.0), f"{_PIPELINE}.OTHER_FORM": _of(0.0)},
+        {f"{_PIPELINE}.ORDER_DISAGREEMENT_COST": _of(0.0), f"{_PIPELINE}.INK_DISAGREEMENT_COST": _of(0.0)},
         mode=KNOWN,
     ),
-    Switch("filled counters", {"skeleton.fitting.reconstruction_check.FILLED": _of(np.inf)}),
+    Switch("filled counters", {"skeleton.fitting.reconstruction_check.BLOT_HALF_WIDTH_PEN_WIDTHS": _of(np.inf)}),
 )
 """All parts that can be switched off; "filled counters" changes what is said of a reading, not the reading."""
 

@@ -30,11 +30,11 @@ from skeleton.fitted_values import FittedValues, fitted_values_text
 from skeleton.fitting.refinement import fit_context, fit_hypothesis
 from skeleton.graph.junctions import Network
 from skeleton.hypotheses import labelled, unlabelled
-from skeleton.hypotheses.labelled import Candidate, candidates
+from skeleton.hypotheses.labelled import Hypothesis, candidates
 from skeleton.ink.ink_map import InkMap
 from skeleton.matching.stroke_distance import Shape, shape_along
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import KEPT, UNLIKE, build_state_graph_of, models_of, shaped_like
+from skeleton.pipeline import MAX_HYPOTHESES, RESIDUAL_INK_COST, build_state_graph_of, models_of, shaped_like
 from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
 from skeleton.states.state_graph import States, draw
 from tests.bench.trace_data import FOLDS, LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
@@ -61,7 +61,7 @@ SOURCES = {
 """Name and licence of each data set, by the first word of its file's name."""
 
 Apart = tuple[InkMap, Network, States]
-Readings = tuple[list[Candidate], list[Shape], Floats]
+Readings = tuple[list[Hypothesis], list[Shape], Floats]
 How = Callable[[Apart, str], Readings]
 
 
@@ -116,7 +116,7 @@ def main(argv: list[str]) -> int:
     how = _unnamed if a.unnamed else _named
     every = list(collect(a.data, a.inks, rng, how, share=a.share, checked=a.checked, networks=a.clues))
     module = unlabelled if a.unnamed else labelled
-    fitted_weights = report(every, a.ridge, np.append(module.WEIGHTS, UNLIKE))
+    fitted_weights = report(every, a.ridge, np.append(module.WEIGHTS, RESIDUAL_INK_COST))
     if a.write is not None:
         file = a.write if a.write.name else Path(module.__file__).with_name(f"{Path(module.__file__).stem}_costs.json")
         table = refitted(module.COSTS, fitted_weights[:-1], data_sets_of(every), date.today())
@@ -180,7 +180,7 @@ def rate(every: Sequence[Example], weights: Sequence[Floats]) -> None:
 
 def _chosen(e: Example, cost: Floats) -> int:
     """Return the reading that the tracer would choose."""
-    rank = np.argsort(cost)[:KEPT]
+    rank = np.argsort(cost)[:MAX_HYPOTHESES]
     return int(rank[minimum_bayes_risk(lambda i: e.shapes[rank[i]], np.exp(cost.min() - cost[rank]))])
 
 
@@ -274,11 +274,11 @@ def _unnamed(ground: Apart, char: str) -> Readings:
     return every, [shaped_like(states, every[0].end_to_end, c) for c in every], _unlike(ground, every)
 
 
-def _unlike(ground: Apart, every: Sequence[Candidate]) -> Floats:
+def _unlike(ground: Apart, every: Sequence[Hypothesis]) -> Floats:
     """Return how unlike the ink each reading is, those that are not likely as unlike as the worst."""
     found, net, states = ground
     paper = fit_context(found)
-    some = [fit_hypothesis([draw(net, states, w) for w in c.walks], paper).unlike for c in every[:KEPT]]
+    some = [fit_hypothesis([draw(net, states, w) for w in c.walks], paper).unlike for c in every[:MAX_HYPOTHESES]]
     return np.array(some + [max(some, default=0.0)] * (len(every) - len(some)))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,10 +14,15 @@ import uharfbuzz as hb
 from fontTools.pens.perimeterPen import PerimeterPen
 from fontTools.ttLib import TTFont
 
+from fontbuild.accents import build_sequence
 from fontbuild.build import build_font
 from fontbuild.font import Font, Record
+from fontbuild.formats.code_pages import code_pages
 from fontbuild.formats.opentype import outline, save_opentype
 from fontbuild.geometry import sample_glyph
+from fontbuild.glyph import Glyph
+from fontbuild.habits import habits_of
+from fontbuild.naming import base_name
 from skeleton.geometry.arc_length import line_length
 from tests.fontbuild.hands import hand
 
@@ -58,17 +64,77 @@ def test_the_sanitizer_accepts_the_font(file: Path) -> None:
 
 
 def test_the_same_letter_typed_again_and_again_turns_over(file: Path) -> None:
-    for features in ({}, {"rand": False}):
-        names, _ = shape(file, "eeeeee", **features)
+    names, _ = shape(file, "eeeeee")
 
-        assert len(names) == 6
+    assert len(names) == 6
+    assert ".notdef" not in names
+    assert all(a != b for a, b in pairwise(names))
+    assert len(set(names)) == 3
+
+
+def test_no_feature_brings_chance_in(file: Path) -> None:
+    """HarfBuzz applies `rand` unasked, after `calt`, and equal neighbours come back."""
+    tags = {record.FeatureTag for record in TTFont(file)["GSUB"].table.FeatureList.FeatureRecord}
+
+    assert tags >= {"calt", "salt"}
+    assert "rand" not in tags
+
+
+@pytest.mark.parametrize("letter", ["e", "\u00e9"])
+def test_a_letter_takes_all_its_shapes_before_one_comes_back(file: Path, font: Font, letter: str) -> None:
+    """Over other letters between, accented ones as well as the others."""
+    count = len(font.glyphs[letter])
+    names, _ = shape(file, f"{letter}n{letter}t{letter}l{letter}")
+    base = font.glyphs[letter][0].name
+    own = [n for n in names if n.partition(".")[0] == base]
+
+    assert count == 3 and len(own) == 4
+    assert len(set(own[:3])) == len(set(own[1:])) == 3
+
+
+def test_what_is_spelt_with_other_letters_on_pages_is_so_here(file: Path) -> None:
+    assert [n.partition(".")[0] for n in shape(file, "\u0133")[0]] == ["i", "j"]
+    assert ".notdef" in shape(file, "\ufb02")[0], "f was never written"
+
+
+def test_spaces_that_do_not_break_are_as_wide_as_on_pages(file: Path, font: Font) -> None:
+    gap = font.glyphs[" "][0].advance
+
+    for char, share in (("\u00a0", 1.0), ("\u202f", 0.6)):
+        names, positions = shape(file, char)
         assert ".notdef" not in names
-        assert all(a != b for a, b in pairwise(names))
-        assert len(set(names)) == 3
+        assert positions[0][2] == pytest.approx(share * gap, abs=1)
+
+
+def test_a_second_mark_stands_on_the_first_and_free_of_it(file: Path, font: Font) -> None:
+    """q with dot above and acute: GPOS mkmk."""
+    names, positions = shape(file, "q\u0307\u0301")
+    assert names == ["q", "dotaccentcomb", "acutecomb"] or len(names) == 3
+    dot, acute = (next(g for v in font.glyphs.values() for g in v if g.name == n) for n in names[1:])
+    low, high = (
+        p[1] + edge(np.vstack(sample_glyph(g))[:, 1])
+        for p, g, edge in ((positions[1], dot, np.max), (positions[2], acute, np.min))
+    )
+
+    assert high - low > font.metrics.pen_width
+
+
+def test_the_code_pages_are_those_of_languages_that_are_complete(font: Font) -> None:
+    letters = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ"
+    stroke = np.array([[0.0, 0.0], [10.0, 100.0], [20.0, 200.0], [30.0, 300.0]])
+
+    def with_letters(chars: str) -> Font:
+        glyphs = {c: (Glyph(base_name(c), c, (stroke,), 100.0),) for c in chars}
+        return replace(font, glyphs=glyphs)
+
+    basic = letters + "0123456789.,:;!?…'’\"()-–—/&@%+=*#°‘“”"
+    assert code_pages(font) == []
+    assert code_pages(with_letters(basic)) == [0]
+    assert code_pages(with_letters(basic + "çğıöşüÇĞİÖŞÜâîûÂÎÛ")) == [0, 4]
 
 
 def test_without_alternates_every_letter_is_its_first_variant(file: Path) -> None:
-    names, _ = shape(file, "eeee", calt=False, rand=False)
+    names, _ = shape(file, "eeee", calt=False)
 
     assert set(names) == {"e"}
 
@@ -81,22 +147,23 @@ def test_text_in_several_languages_has_no_missing_letter(file: Path, text: str) 
     assert all(advance > 0 for (_, _, advance), n in zip(positions, names, strict=True) if "comb" not in n)
 
 
-def test_a_combining_mark_sits_on_its_letter(file: Path, font: Font) -> None:
-    """q with acute has no code point of its own: the mark is positioned by GPOS."""
-    names, positions = shape(file, "q\u0301", rand=False)
-    q = font.glyphs["q"][0]
-    acute = font.glyphs["\u0301"][0]
+def test_a_combining_mark_stands_where_the_hand_puts_it(file: Path, font: Font) -> None:
+    """q with acute has no code point of its own: GPOS positions the mark as our own page does, gap and all."""
+    names, positions = shape(file, "q\u0301")
+    q, acute = font.glyphs["q"][0], font.glyphs["\u0301"][0]
+    (ours, *_) = build_sequence("q\u0301", font.glyphs, font.metrics, habits=habits_of(font.glyphs, font.metrics))
     dx, dy, advance = positions[1]
 
     assert names == ["q", "acutecomb"]
     assert advance == 0
-    want = np.array(q.anchors["top"]) - np.array(acute.anchors["_top"])
-    np.testing.assert_allclose([dx + positions[0][2], dy], want, atol=2)
+    there = acute.strokes[0][0] + [dx + positions[0][2], dy]
+    here = ours.strokes[len(q.strokes)][0]
+    np.testing.assert_allclose(there, here, atol=0.06 * font.metrics.x_height)
 
 
 def test_kerning_reaches_the_shaper(file: Path, font: Font) -> None:
     pair, k = min(((p, k) for p, k in font.kerning.items() if "".join(p).isascii()), key=lambda item: item[1])
-    off = {"calt": False, "rand": False}
+    off = {"calt": False}
     kerned, plain = (shape(file, "".join(pair), **off, kern=on)[1][0][2] for on in (True, False))
 
     assert kerned - plain == pytest.approx(k, abs=1)

@@ -12,9 +12,8 @@ import reportlab
 
 from fontbuild import spacing
 from fontbuild.build import build_font
-from fontbuild.font import Font, Metrics, Record
+from fontbuild.font import Font, Record
 from fontbuild.geometry import glyph_bounds, sample_glyph
-from fontbuild.glyph import Glyph
 from tests.fontbuild.hands import hand
 from tests.fontbuild.text_fonts import TextFont, load_text_font
 
@@ -35,7 +34,7 @@ def font() -> Font:
 def test_distances_follow_those_that_a_type_designer_chose(vera: TextFont) -> None:
     pairs = list(product(SMALL, SMALL))
     own = np.array([vera.distance(a, b) for a, b in pairs]) / vera.metrics.x_height
-    by = spacing.rule(vera.metrics, [vera.glyphs[c] for c in "nuh"])
+    by = spacing.rule(vera.metrics)
     by = replace(by, white=0.4 * vera.metrics.x_height)
     sides = {c: spacing.sides(vera.glyphs[c], vera.metrics) for c in SMALL}
     ours = spacing.distances(
@@ -84,7 +83,7 @@ def test_tabular_figures_share_one_advance(font: Font) -> None:
         assert after.strokes[0][0] - before.strokes[0][0] == pytest.approx([(after.advance - before.advance) / 2, 0])
 
 
-def test_a_measured_letter_gap_overrides_the_counters() -> None:
+def test_a_measured_letter_gap_overrides_the_general_one() -> None:
     attempts = hand("nuhl", times=3)
     tight = build_font(attempts, Record("S"), rhythm={"letter_gap": 60.0}).font
     wide = build_font(attempts, Record("S"), rhythm={"letter_gap": 260.0}).font
@@ -97,13 +96,6 @@ def test_a_mark_has_no_advance() -> None:
     font = build_font(hand("e", times=2, marks="\u0301"), Record("S")).font
 
     assert {g.advance for g in font.glyphs["\u0301"]} == {0.0}
-
-
-def test_the_counter_of_an_n_is_the_white_between_its_stems() -> None:
-    stems = tuple(np.array([[x, 0.0], [x, 100], [x, 300], [x, 400]]) for x in (0.0, 250.0))
-    metrics = Metrics(400, 600, 600, -200, 0, 40)
-
-    assert spacing.counter(Glyph("n", "n", stems, 0), metrics) == pytest.approx(210)
 
 
 def test_a_built_letter_is_kerned_as_its_base_is() -> None:

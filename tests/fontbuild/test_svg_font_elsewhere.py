@@ -7,6 +7,7 @@ beside resvg (PyPI resvg_py), which draws the same strokes as plain paths.
 from __future__ import annotations
 
 import json
+import plistlib
 import subprocess
 import xml.etree.ElementTree as ET
 from collections.abc import Callable
@@ -24,6 +25,8 @@ from fontbuild.build import build_font
 from fontbuild.font import Font, Record
 from fontbuild.formats.drawing import DOT
 from fontbuild.formats.svg_font import SVG, path_data, save_svg_fonts, svg_font
+from fontbuild.formats.ufo import load_ufo, save_ufo
+from fontbuild.formats.ufo_reader import says_its_size
 from fontbuild.glyph import Glyph
 from tests.fontbuild.hands import hand
 
@@ -89,6 +92,38 @@ def test_a_font_editor_reads_the_kerning_out_of_our_lists(font: Font, opened: di
     for (a, b), k in font.kerning.items():
         kerns = opened["glyphs"][names[ord(a)]]["kerns"]
         assert kerns[names[ord(b)]] == pytest.approx(k, abs=1.0), (a, b)
+
+
+def test_a_ufo_that_comes_back_from_a_font_editor_keeps_its_size_ductus_and_kerning(
+    font: Font, tool: Callable[[str], str], tmp_path: Path
+) -> None:
+    """The editor drops our `lib` altogether, and kerning that is not in whole units."""
+    ours = save_ufo(font, tmp_path / "s.ufo")
+    script = tmp_path / "through.py"
+    script.write_text("import fontforge, sys\nfontforge.open(sys.argv[1]).generate(sys.argv[2])\n", "utf-8")
+    command = [tool("fontforge"), "-lang=py", "-script", str(script), str(ours), str(tmp_path / "back.ufo")]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120)
+    assert done.returncode == 0, done.stderr
+    lib = plistlib.loads((tmp_path / "back.ufo" / "lib.plist").read_bytes())
+    assert not any(key.startswith("org.ownhand.") for key in lib)
+
+    back, before = load_ufo(tmp_path / "back.ufo"), load_ufo(ours)
+
+    assert says_its_size(tmp_path / "back.ufo")
+    assert back.mm_per_unit == before.mm_per_unit
+    assert back.metrics == before.metrics
+    assert {c: [g.ductus for g in v] for c, v in back.glyphs.items()} == {
+        c: [g.ductus for g in v] for c, v in before.glyphs.items()
+    }
+    kept = {pair: k for pair, k in back.kerning.items() if k}
+    assert len(kept) > 0.95 * len({pair for pair, k in before.kerning.items() if k})
+    assert all(k == before.kerning[pair] for pair, k in kept.items())
+
+
+def test_kerning_of_a_ufo_is_in_whole_units(font: Font, tmp_path: Path) -> None:
+    kerning = plistlib.loads((save_ufo(font, tmp_path / "s.ufo") / "kerning.plist").read_bytes())
+
+    assert all(isinstance(k, int) for row in kerning.values() for k in row.values())
 
 
 @pytest.mark.parametrize("text", ["To Véi", "aÿ&W."])

@@ -16,6 +16,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capture.errors import InputError, OutputError, TableError, UsageError
+from capture.files import HELD
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
 from ownhand.composer import Settings
@@ -41,7 +42,7 @@ def guests(tmp_path: Path, count: int) -> Table:
 
 
 def contents(out: Path) -> dict[str, bytes]:
-    return {p.name: p.read_bytes() for p in sorted(out.iterdir()) if p.name not in (RECORD, ROWS)}
+    return {p.name: p.read_bytes() for p in sorted(out.iterdir()) if p.name not in (RECORD, ROWS, HELD)}
 
 
 # ------------------------------------------------------------------------------------------------ template

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import threading
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -196,3 +197,22 @@ def test_a_decision_that_cannot_be_read_stays_in_the_file_until_it_is_decided_an
     take(later, {"attempt": KEYS[0], "do": "baseline", "mm": 1})
     assert json.loads(file.read_text())["attempts"][KEYS[0]]["baseline_mm"] == 1
     assert not load_decisions(file).faults
+
+
+def test_two_programs_that_decide_on_one_hand_lose_nothing(book):
+    other = ReviewSession(book.hand)
+    rounds = 12
+
+    def decide(session, key):
+        for number in range(rounds):
+            session.take(10**6, Place([{"attempt": key, "do": "baseline", "mm": number / 10}], "mends", []))
+
+    threads = [threading.Thread(target=decide, args=(s, k)) for s, k in ((book, KEYS[0]), (other, KEYS[1]))]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    decisions = load_decisions(book.hand.decisions_file)
+    assert decisions.version == decisions.step == 2 * rounds
+    assert {key: decisions.attempts[key].baseline_mm for key in KEYS[:2]} == dict.fromkeys(KEYS[:2], (rounds - 1) / 10)

@@ -64,6 +64,21 @@ def test_consent_that_was_given_stands_on_the_sheet(tmp_path):
     assert "A. Keeper" in text
 
 
+@pytest.mark.parametrize(("more", "each"), [([], 4), (["--least", "3"], 3), (["--least", "6"], 6)])
+def test_characters_asked_for_by_themselves_get_as_many_attempts_as_said(tmp_path, more, each):
+    assert main(["sheet", str(tmp_path / "keeper"), "-c", "eqz", "--paper", "US Letter", *more]) == 0
+
+    cells = [c.char for p in sheet_of(tmp_path / "keeper").pages for c in p.cells]
+    assert sorted(cells) == sorted("eqz" * each)
+
+
+def test_commands_in_messages_can_be_pasted_into_a_shell(tmp_path, capsys):
+    hand = tmp_path / "lamp room; rm"
+    main(["sheet", str(hand), "-c", "abc"])
+
+    assert f"ownhand read '{hand}' SCANS" in capsys.readouterr().err
+
+
 def test_pdf_svg_and_json_lie_in_a_folder_of_their_own(tmp_path):
     done = print_sheet(tmp_path / "keeper", characters="abc", copy="A line to copy.")
 

@@ -74,10 +74,10 @@ def test_all_variants_are_used_evenly() -> None:
     assert len(few) == 5
     assert max(few.values()) < 1.4 * min(few.values())
     assert len(many) == POOL
-    assert max(many.values()) < 1.3 * min(many.values())
+    assert max(many.values()) < 1.4 * min(many.values())
 
 
-def test_natural_life_varies_as_two_writers_did() -> None:
+def test_natural_life_varies_as_asked() -> None:
     # values asked for: `variation.handwriting_statistics`, after UNIPEN train_r01_v07 (Guyon et al., ICPR 1994)
     asked, found = composer().scatter, figures(Life())
 
@@ -94,20 +94,17 @@ def test_natural_life_varies_as_two_writers_did() -> None:
     assert found.word_gap_sd == pytest.approx(asked.word_gap_share * found.word_gap_mean, rel=0.25)
 
 
-def test_the_defaults_are_what_two_writers_did() -> None:
-    # UNIPEN train_r01_v07, writers art03 and art08: each default lies between their figures (Guyon et al., ICPR 1994)
+def test_the_defaults_are_what_writers_did() -> None:
+    # UNIPEN train_r01_v07 (Guyon et al., ICPR 1994): foot, height, width and slant lie between the middle halves of
+    # fifteen writers with marked letters (kai, art), slope and level of lines between art03 and art08
     plain = Scatter()
 
-    assert 0.10 <= plain.foot <= 0.13
-    assert 0.2 <= plain.foot_memory <= 0.4
-    assert 0.10 <= plain.height <= 0.13
-    assert 0.14 <= plain.width <= 0.19
-    assert 6 <= plain.slant_deg <= 8
+    assert 0.08 <= plain.foot <= 0.12
+    assert 0.10 <= plain.height <= 0.18
+    assert 0.17 <= plain.width <= 0.21
+    assert 3.7 <= plain.slant_deg <= 5.3
     assert 0.07 <= plain.line_level <= 0.14
     assert 0.4 <= plain.line_slope_deg <= 0.5
-    assert 0.05 <= plain.line_height <= 0.10
-    assert 0.06 <= plain.line_width <= 0.07
-    assert 4 <= plain.line_slant_deg <= 5
 
 
 def test_a_tidy_hand_stays_tidier_than_an_untidy_one() -> None:
@@ -168,21 +165,19 @@ def test_no_life_at_all_is_a_plain_font() -> None:
 
 
 def test_what_the_variants_carry_is_not_added_twice() -> None:
-    wild, tame = (
-        Composer(hershey_font(scatter=s), scatter=Scatter()).compose(LETTER * 8, RULED, seed=1).pages
-        for s in (1.4, 0.0)
-    )
+    wild = hershey_font(scatter=1.4)
+    asked = scatter_of(wild)
 
-    a, b = (
-        measured(p, x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0, stands=STANDS, stems=STEMS) for p in (wild, tame)
-    )
-    assert a.height_sd == pytest.approx(b.height_sd, rel=0.2)
-    assert a.width_sd == pytest.approx(b.width_sd, rel=0.2)
+    pages = Composer(wild).compose(LETTER * 8, RULED, seed=1).pages
+
+    found = measured(pages, x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0, stands=STANDS, stems=STEMS)
+    assert found.height_sd == pytest.approx(asked.height, rel=0.2)
+    assert found.width_sd == pytest.approx(asked.width, rel=0.2)
 
 
 def test_the_hands_own_rhythm_comes_before_the_defaults() -> None:
     rhythm = {"foot_sd": 0.05 * X_HEIGHT, "word_gap": 2.0 * X_HEIGHT, "word_gap_sd": 0.5 * X_HEIGHT,
-              "letter_gap_sd": 0.1 * X_HEIGHT, "line_slope_sd_deg": 0.2}  # fmt: skip
+              "letter_gap_sd": 0.22 * X_HEIGHT, "line_slope_sd_deg": 0.2}  # fmt: skip
     font = replace(hershey_font(), rhythm=rhythm)
     asked = scatter_of(font)
 
@@ -193,7 +188,9 @@ def test_the_hands_own_rhythm_comes_before_the_defaults() -> None:
     between = 2.0 + font.metrics.pen_width / X_HEIGHT
     assert (asked.foot, asked.word_gap, asked.word_gap_share) == pytest.approx((0.05, between, 0.5 / between))
     assert found.slope_sd_deg == pytest.approx(0.2, rel=0.35)
-    assert found.gap_sd == pytest.approx(0.1, rel=0.25)
+    # pairs of letters differ by 0.13 by nature
+    assert asked.letter_gap == pytest.approx(np.sqrt(0.22**2 - 0.13**2))
+    assert found.gap_sd == pytest.approx(0.22, rel=0.25)
     assert found.word_gap_mean == pytest.approx(between, rel=0.1)
     assert found.word_gap_sd == pytest.approx(0.5, rel=0.25)
 

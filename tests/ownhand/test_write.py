@@ -9,6 +9,7 @@ import pytest
 from svgpathtools import parse_path
 
 from capture.errors import InputError, UsageError
+from fontbuild.formats.svg_font import save_svg_fonts
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
 from ownhand.commands.write import margins, page_file, ruling, settings_of
@@ -126,6 +127,48 @@ def test_a_page_beyond_the_bed_is_refused_and_nothing_written(font, tmp_path, ca
     assert code == 2
     assert "bed" in capsys.readouterr().err
     assert not out.exists()
+
+
+def test_a_second_format_goes_beside_the_preview_that_is_there(font, tmp_path):
+    for suffix in ("svg", "hpgl"):
+        assert main(["write", str(font), "lit", "-o", str(tmp_path / f"card.{suffix}")]) == 0
+    assert main(["write", str(font), "fog", "-o", str(tmp_path / "card.gcode")]) == 4
+
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["card.hpgl", "card.png", "card.svg"]
+
+
+def test_one_page_comes_in_several_formats_at_once(font, tmp_path):
+    command = ["write", str(font), "lit", "-o", str(tmp_path / "card.svg"), "--format", "svg,hpgl,gcode"]
+
+    assert main(command) == 0
+
+    assert {p.suffix for p in tmp_path.iterdir()} == {".svg", ".hpgl", ".gcode", ".png"}
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        ["--align", "center"],
+        ["--paper", "US Letter"],
+        ["--paper", "DL"],
+        ["--x-height", "2,5"],
+        ["--paper", "120,5x80"],
+    ],
+)
+def test_options_are_taken_as_people_type_them(font, tmp_path, typed):
+    assert (
+        main(["write", str(font), "lit", "-o", str(tmp_path / "a.svg"), "--no-preview", "--margins", "5", *typed]) == 0
+    )
+
+
+def test_a_single_line_svg_font_of_others_is_written_with_and_never_stamped(tmp_path):
+    (file, *_) = save_svg_fonts(hershey_font(variants=1), tmp_path / "plain.svg")
+
+    assert main(["write", str(file), "eee", "-o", str(tmp_path / "page.svg"), "--no-preview"]) == 0
+
+    root = ET.parse(tmp_path / "page.svg").getroot()
+    shapes = {p.get("d").partition("c")[2] for p in root.iter("{http://www.w3.org/2000/svg}path")}
+    assert len(shapes) == 3, "the general figures of handwriting make every e another"
 
 
 def test_time_ink_and_travel_are_told(font, tmp_path, capsys):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.bench import ablate
 from tests.bench.trace import main
 from tests.bench.trace_data import Case, sample_hand
 from tests.bench.trace_reference import reference
@@ -48,3 +49,11 @@ def test_the_table_has_a_row_of_the_reference_beside_each_of_the_tracer(capsys: 
     lines = capsys.readouterr().out.splitlines()
     assert lines[0].split()[:3] == ["data", "n", "pen"]
     assert [row.split()[5] for row in lines[1:]] == ["ownhand", "reference"]
+
+
+def test_the_ablation_has_a_row_for_all_parts_and_one_for_each_that_is_off(capsys: pytest.CaptureFixture[str]) -> None:
+    assert ablate.main(["-n", "2", "--sets", "hershey", "--parts", "necks cut,ductus table"]) == 0
+    head, whole, *off = capsys.readouterr().out.splitlines()
+    assert head.split() == ["without", "hershey"]
+    assert whole.startswith("(nothing: alone)")
+    assert [row[:30].strip() for row in off] == ["ductus table", "necks cut"]

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from skeleton.ductus import Allograph
-from skeleton.ductus.curve import STEP, evenly, pen_line, spline
+from skeleton.ductus.curve import STEP_X_HEIGHTS, evenly, pen_line, spline
 from skeleton.ductus.notation import NotationError, Other, draw, read_table
 
 
@@ -118,7 +118,7 @@ def test_samples_are_even_and_keep_both_ends(knots: np.ndarray) -> None:
     line = evenly(knots)
 
     np.testing.assert_allclose(line[[0, -1]], knots[[0, -1]], atol=1e-9)
-    assert np.hypot(*np.diff(line, axis=0).T).max() <= STEP * 1.001
+    assert np.hypot(*np.diff(line, axis=0).T).max() <= STEP_X_HEIGHTS * 1.001
 
 
 def test_a_single_knot_is_a_dot() -> None:

@@ -11,10 +11,10 @@ import pytest
 
 import skeleton
 from skeleton.fitted_values import fitted_values_text, load_fitted_values
-from skeleton.hypotheses.labelled import AT_MADE, AT_MATCH, AT_SUITS, AT_TOLD, COSTS
+from skeleton.hypotheses.labelled import AT_EDITS, AT_FORM_FEATURES, AT_MATCH, AT_PATH_FEATURES, COSTS
 from skeleton.hypotheses.stroke_direction import direction_features
-from skeleton.hypotheses.unlabelled import AT_BARE, AT_OWN
-from skeleton.hypotheses.unlabelled import AT_TOLD as AT_TOLD_UNLABELLED
+from skeleton.hypotheses.unlabelled import AT_BARE, AT_RULE_FEATURES
+from skeleton.hypotheses.unlabelled import AT_PATH_FEATURES as AT_TOLD_UNLABELLED
 from skeleton.hypotheses.unlabelled import COSTS as UNLABELLED_COSTS
 from skeleton.hypotheses.writing_order import DIRECTION, ORDER, pair_features
 from tests.bench.trace_weights import refitted
@@ -43,8 +43,8 @@ def test_a_table_is_written_as_it_was_read(file: Path) -> None:
 def test_the_tables_have_a_number_for_every_feature_that_is_computed() -> None:
     line = np.array([[0.0, 0.0], [3.0, 4.0], [5.0, 4.0]])
 
-    assert sorted([*AT_TOLD, *AT_SUITS, *AT_MADE, *AT_MATCH]) == list(range(len(COSTS.names)))
-    assert sorted([*AT_TOLD_UNLABELLED, AT_BARE, *AT_OWN]) == list(range(len(UNLABELLED_COSTS.names)))
+    assert sorted([*AT_PATH_FEATURES, *AT_FORM_FEATURES, *AT_EDITS, *AT_MATCH]) == list(range(len(COSTS.names)))
+    assert sorted([*AT_TOLD_UNLABELLED, AT_BARE, *AT_RULE_FEATURES]) == list(range(len(UNLABELLED_COSTS.names)))
     assert len(DIRECTION) == len(direction_features(line, 5.0))
     assert len(ORDER) == len(pair_features(line, line + 1, 5.0, line[0]))
 

@@ -63,7 +63,7 @@ def test_a_line_beside_one_that_is_passed_twice_is_no_stroke_of_its_own(
     for match in find_matches(net, states, models):
         count = witness.coverage(match.end_to_end)
         bare = witness.bare(count)
-        for walks, added, _ in completed(witness.ground, match.end_to_end, count):
+        for walks, added, _ in completed(witness.context, match.end_to_end, count):
             if bare > 0.04 and added == 0 and witness.bare(witness.coverage(walks)) < 0.02:
                 return
 

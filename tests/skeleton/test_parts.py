@@ -26,7 +26,7 @@ from skeleton.hypotheses import labelled
 from skeleton.hypotheses.good_continuation import smooth_walks
 from skeleton.ink.ink_map import find_ink
 from skeleton.matching.template_matching import Model, find_matches
-from skeleton.pipeline import Analysis, Option, build_state_graph_of, models_of, read
+from skeleton.pipeline import Analysis, ReadingHypothesis, build_state_graph_of, models_of, read
 from skeleton.scoring.path_features import path_scorer
 from skeleton.states.state_graph import States
 from tests.bench.switches import SWITCHES, Switch, switch
@@ -210,7 +210,7 @@ def a_leg_that_loops_over_the_stem_is_one_stroke(part: Switch) -> bool:
         added_strokes = []
         for match in find_matches(*found[1:], models):
             count = witness.coverage(match.end_to_end)
-            added_strokes += [added for _, added, _ in labelled.completed(witness.ground, match.end_to_end, count)]
+            added_strokes += [added for _, added, _ in labelled.completed(witness.context, match.end_to_end, count)]
         if min(added_strokes) > 0:
             return False
     return True
@@ -224,7 +224,7 @@ def a_reading_that_explains_the_ink_is_preferred(part: Switch) -> bool:
     found = find_ink(grey, DPI)
     assert found is not None
     plain, hooked = ((s + offset) * found.px_per_mm - 0.5 for s in (stem, np.concatenate([hook, stem])))
-    options = [Option("plain", lambda: [plain], 0.0), Option("hooked", lambda: [hooked], 0.5)]
+    options = [ReadingHypothesis("plain", lambda: [plain], 0.0), ReadingHypothesis("hooked", lambda: [hooked], 0.5)]
     weighed = pipeline._refit_likeliest(options, fit_context(found))
     return [o.name for o in weighed] == ["hooked", "plain"]
 
@@ -235,7 +235,9 @@ def readings_that_are_nearly_alike_win(part: Switch) -> bool:
     shapes = [[line((0, 0), (0, 5)), line((0, 5), (3, 5))], *([h] for h in hooks)]
     costs = -np.log([0.34, 0.2, 0.24, 0.22])
     names = ("apart", "short", "middle", "long")
-    options = tuple(Option(n, partial(list, s), float(c)) for n, s, c in zip(names, shapes, costs, strict=True))
+    options = tuple(
+        ReadingHypothesis(n, partial(list, s), float(c)) for n, s, c in zip(names, shapes, costs, strict=True)
+    )
     found = find_ink(ink([line((0, 0), (0, 5))])[0], DPI)
     assert found is not None
     analysis = Analysis(found, options, part.options, None)
@@ -250,9 +252,9 @@ def one_hand_votes(part: Switch) -> bool:
 
     def analysed(costs: tuple[float, float], *_: object, **__: object) -> Analysis:
         ways = zip(("one", "other"), (one, other), costs, strict=True)
-        return Analysis(found, tuple(Option(n, partial(list, s), c) for n, s, c in ways), part.options, None)
+        return Analysis(found, tuple(ReadingHypothesis(n, partial(list, s), c) for n, s, c in ways), part.options, None)
 
-    with patch.object(joint_reading, "study", analysed):
+    with patch.object(joint_reading, "analyse", analysed):
         read_all = joint_reading.read_together([(0.0, 6.0), (0.0, 6.0), (1.0, 0.0)], DPI, "t")  # type: ignore[list-item]
     return [r.allograph for r in read_all] == ["one"] * 3
 
@@ -296,7 +298,7 @@ def every_reading_passes_all_the_ink(part: Switch) -> bool:
     return max(witness.bare(witness.coverage(c.end_to_end)) for c in readings) < 0.02
 
 
-def labelled_readings(ground: tuple[Network, States], models: list[Model]) -> list[labelled.Candidate]:
+def labelled_readings(ground: tuple[Network, States], models: list[Model]) -> list[labelled.Hypothesis]:
     """Return the readings that are considered for a known character."""
     return labelled.candidates(*ground, find_matches(*ground, models), models)
 

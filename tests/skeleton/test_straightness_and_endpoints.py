@@ -19,7 +19,7 @@ from skeleton.matching.stroke_distance import shape_of
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import build_state_graph_of, models_of
 from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
-from skeleton.scoring.width_consistency import NOISE, REACH, _evidence, linked, own_widths
+from skeleton.scoring.width_consistency import ALIKE_WITHIN_SHARE, WIDTH_NOISE_SHARE, _evidence, linked, own_widths
 from skeleton.states.paths import coverage
 from skeleton.states.state_graph import end_to_end, one_by_one, path_context_of
 from tests.bench.trace_ink import ink
@@ -109,7 +109,7 @@ def test_a_ring_that_runs_on_over_its_beginning_is_led_on_by_the_clues(seed: int
 def test_the_evidence_of_widths_is_a_normal_density() -> None:
     rng = np.random.default_rng(3)
     u, y = np.sort(rng.uniform(0, 1, 12)), rng.normal(0, 0.1, 12)
-    alike = 0.02 * np.exp(-0.5 * ((u[:, None] - u) / REACH) ** 2) + NOISE**2 * np.eye(12)
+    alike = 0.02 * np.exp(-0.5 * ((u[:, None] - u) / ALIKE_WITHIN_SHARE) ** 2) + WIDTH_NOISE_SHARE**2 * np.eye(12)
     want = stats.multivariate_normal(np.zeros(12), alike).logpdf(y) + 6 * np.log(2 * np.pi)
     assert _evidence.py_func(u, y, 0, 12, 0.02) == pytest.approx(want)
 

@@ -30,9 +30,14 @@ POOL = 56
 """Shapes kept for a character that can be blended. Three lines hold some 25 e's (12.7 % of English letters; Lewand,
 Cryptological Mathematics, 2000), and no shape comes back before half of the pool was used."""
 
-MAIN_WEIGHT = (0.6, 1.0)
+MAIN_WEIGHT = (0.7, 1.0)
 """Range of the weight of the variant a blend is mainly made of: nearer to the mean, letters lose their character."""
 
+SPAN = (-0.15, 1.1)
+"""Weights that a variant may have in a blend: hardly outside of what the attempts span."""
+
+STRAIGHT = 0.5
+"""Share of the bend of shapes that stand alone which letters of one straight line get."""
 
 OTHER_FORM = 0.06
 """Distance given to shapes of different ductus: a usual one, lest the choice run from form to form."""
@@ -56,6 +61,12 @@ class Pool:
 
     variance: Array
     """Shape (4,): of foot, height, width and lean among the shapes; font units, shares, degrees."""
+
+    squares: Array
+    """Shape (4,): sum of the squares of the same, as the written ones differ from their mean."""
+
+    freedom: Array
+    """Shape (4,): in so many degrees of freedom."""
 
     mean_lean: float
     """Degrees; nan for a character without upright steps."""
@@ -163,6 +174,8 @@ class VariantBank:
         )
         for i, (_, _, points, advance, sizes) in enumerate(shapes):
             alone = float((group_of == group_of[i]).sum() == 1)
+            # a straight line has no shape of its own: hands bend it a little, now this way, now that
+            alone = max(alone, STRAIGHT) if 0 < len(points) <= 4 else alone
             self._rows.append((
                 self._n_points, len(points), len(self._sizes), len(sizes), advance,
                 seen.left[i], seen.right[i], seen.foot[i], seen.top[i], alone, float(len(points) > 0),
@@ -175,8 +188,13 @@ class VariantBank:
         numbers = np.arange(n)
         partners = tuple(tuple(np.flatnonzero((group_of == group_of[i]) & (numbers != i)).tolist()) for i in range(n))
         leans = seen.lean_deg[~np.isnan(seen.lean_deg)]
+        own = deviation[:written] - deviation[:written].mean(axis=0)
+        freedom = np.full(4, float(written - 1))
+        freedom[0] *= abs(seen.foot.mean()) < STANDS_WITHIN * x
+        freedom[3] *= not np.isnan(seen.lean_deg[:written]).any()
         return Pool(
             char, first, n, written, tuple(map(tuple, apart.tolist())), partners, deviation.var(axis=0),
+            np.where(freedom > 0, (own**2).sum(axis=0), 0.0), freedom,
             float(leans.mean()) if len(leans) else float("nan"), bool(abs(seen.foot.mean()) < STANDS_WITHIN * x),
         )  # fmt: skip
 
@@ -202,7 +220,13 @@ def _flat(glyph: Glyph) -> Array:
 
 
 def _weights(variants: int, blends: int, rng: np.random.Generator) -> Array:
-    """Return weights of shape (blends, variants): each variant in turn the main one, one or two others mixed in."""
+    """Return weights of shape (blends, variants): each variant in turn the main one, one or two others mixed in.
+
+    A mean lies nearer to the middle than what it is made of, and is smoother: tremor and the places of corners average
+    out. So what a blend differs by from the mean of all is enlarged until it differs by as much as a written one does
+    (a smoothed bootstrap that keeps the variance: Silverman and Young, "The bootstrap: to smooth or not to smooth?",
+    Biometrika 74, 1987), within `SPAN`.
+    """
     out = np.zeros((blends, variants))
     for j in range(blends):
         main = j % variants
@@ -210,7 +234,18 @@ def _weights(variants: int, blends: int, rng: np.random.Generator) -> Array:
         weight = rng.uniform(*MAIN_WEIGHT)
         out[j, main] = weight
         out[j, others] = (1 - weight) * rng.dirichlet(np.ones(len(others)))
+        away = out[j] - 1 / variants
+        out[j] = 1 / variants + away * _enlarged(away, out[j], np.sqrt(1 - 1 / variants))
     return out
+
+
+def _enlarged(away: Array, weights: Array, length: float) -> float:
+    """Return by how much the way from the mean is lengthened towards `length`, no weight leaving `SPAN`."""
+    wanted = length / max(float(np.hypot.reduce(away)), 1e-9)
+    mean = weights[0] - away[0]
+    up = (SPAN[1] - mean) / max(float(away.max()), 1e-9)
+    down = (mean - SPAN[0]) / max(float(-away.min()), 1e-9)
+    return float(max(1.0, min(wanted, up, down)))
 
 
 def _distances(points: Array) -> Array:

@@ -17,7 +17,7 @@ CANDIDATES = 3
 LONGEST_WAIT = 1
 """Choices after which the oldest shape has its turn."""
 
-FRESH = 0.3
+FRESH = 0.15
 """Largest share of a second shape that is mixed into each letter, so that even later no shape returns."""
 
 

@@ -13,25 +13,23 @@ from itertools import pairwise
 import numpy as np
 
 from fontbuild.font import Font
-from fontbuild.metrics import STEMMED
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letterspacing import (
     MARKS_KEEP,
     NEAREST,
     clearance,
-    evened_gaps,
     gap_scatter,
     space,
     word_scatter,
     words_apart,
 )
+from ownhand.composer.layout.pose import Drawn, draw_poses
 from ownhand.composer.plot.delayed_strokes import GAP_SHARE
 from ownhand.composer.settings.settings import Life
 from ownhand.composer.text.characters import SPACE, TAB
 from ownhand.composer.variation.handwriting_statistics import Array, Scatter
 from ownhand.composer.variation.noise import ar1_noise, draw, pink_noise
-from ownhand.composer.variation.variance_target import VarianceTarget, aim
 
 TREND = 0.11
 """What measuring about the fitted slope of a line, and letters in between that hang below it, take off the correlation
@@ -40,11 +38,15 @@ of neighbours; measured on our pages."""
 MOST_MEMORY = 0.7
 """Memory of the feet is never more, or whole words would climb."""
 
-DOUBLES = (0.06, 2.0)
+DOUBLES = (0.09, 3.0)
 """Least difference of doubled letters in height, as a share, and in lean, in degrees."""
 
 COMMA, LARGEST_COMMA = 2.0, 1.8
 """Pen widths that a comma is high at least, and how much it is enlarged for that at most."""
+
+TOUCH = 0.25
+"""Pen widths between the lines of neighbouring letters: people's letters touch now and then, but none is written over
+another."""
 
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
@@ -130,20 +132,15 @@ def make_letters(
             return np.zeros(n)
         return np.where(inked, (1 - share) * column[shape] + share * column[other], 0.0)
 
-    variance = _carried(chars, bank, share)
-    foot = aim(scatter.foot * x, float(np.sqrt(variance[0])), life.of("foot"))
-    tall = aim(scatter.height, float(np.sqrt(variance[1])), life.of("height"))
-    wide = aim(scatter.width, float(np.sqrt(variance[2])), life.of("width"))
-    by_nature = _lean_by_nature(chars, bank)
-    lean = aim(
-        float(np.sqrt(max(0.0, scatter.slant_deg**2 - by_nature))), float(np.sqrt(variance[3])), life.of("slant")
+    blended = float(np.mean((1 - share) ** 2 + share**2)) if share.any() else 1.0
+    foot, tall, wide, lean = draw_poses(
+        chars, inked, bank=bank, scatter=scatter, x_height=x, blended=blended, life=life, rng=rng
     )
-
     memory = min(MOST_MEMORY, scatter.foot_memory + TREND) if scatter.foot_memory > 0 else 0.0
-    feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, draw(rng, n))
-    talls = np.exp(tall.add * draw(rng, n)) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
-    wides = np.exp(wide.add * draw(rng, n)) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
-    degrees = lean.add * draw(rng, n) - (1 - lean.keep) * mixed("lean_off")
+    feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, rng)
+    talls = np.exp(tall.add) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
+    wides = np.exp(wide.add) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
+    degrees = lean.add - (1 - lean.keep) * mixed("lean_off")
     grown = _commas(chars, mixed("top") - mixed("foot"), pen)
     talls, wides = talls * grown, wides * grown
     _set_doubles_apart(chars, talls, degrees, 1 + mixed("height_off"), mixed("lean_off"), life)
@@ -158,25 +155,23 @@ def make_letters(
         kern[:-1] = [get(pair, 0.0) for pair in pairwise(chars)]
     word_space = space(font, scatter, bank)
     advance = np.where(inked, advance, word_space * np.where(np.array(gaps) > 0, gaps, 1.0))
-    if n > 1:
-        letter = np.array([c.isalpha() and not goes_on for c in chars], bool)
-        kern[:-1] += evened_gaps(letter, bank, shape, (mixed("advance") + kern)[:-1], lean.add, x, scatter)
+    if n > 1 and inked.any():
         advance[:-1] += kern[:-1]
     white = after + kern
     least = np.zeros(n)
-    if n > 1:
+    if n > 1 and inked.any():
         # neighbours keep a pen's width of white, or what the font gives them when that is less
         plain = clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
         clear = clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
         mark = np.array([not c.isalnum() for c in chars])
         by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))
-        floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(pen + NEAREST * x, plain))
+        floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(TOUCH * pen + NEAREST * x, plain))
         least[:-1] = floor - clear
         # where two never face each other, a quotation mark over the shoulder of a letter would let the next one run
         # into that letter: their boxes stay apart
         facing = np.isfinite(clear)
         least[:-1] = np.where(facing, least[:-1], np.where(mark[:-1] | mark[1:], -white[:-1] - left[1:], -np.inf))
-    advance += gap_scatter(inked, left, white, least, lean.add, word_space, x, scatter, life, rng)
+    advance += gap_scatter(inked, left, white, least, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
     return Letters(
@@ -192,24 +187,6 @@ def _commas(chars: Sequence[str], height: Array, pen: float) -> Array:
     return np.where(is_comma, np.clip(COMMA * pen / np.maximum(height, 1e-9), 1.0, LARGEST_COMMA), 1.0)
 
 
-def _carried(chars: Sequence[str], bank: VariantBank, share: Array) -> Array:
-    """Return the variance of foot, height, width and lean that the shapes of this text carry; letters only."""
-    counts: dict[str, int] = {}
-    for c in chars:
-        if c.isalpha():
-            counts[c] = counts.get(c, 0) + 1
-    pools = [(bank.pools[c], n) for c, n in counts.items()]
-    if not pools:
-        return np.zeros(4)
-    weight = np.array([n for _, n in pools], float)
-    variance = np.array([p.variance for p, _ in pools])
-    stands = np.array([p.stands for p, _ in pools], float)
-    mixing = float(np.mean((1 - share) ** 2 + share**2)) if share.any() else 1.0
-    total = weight @ variance / weight.sum()
-    total[0] = weight @ (variance[:, 0] * stands) / max(1.0, weight @ stands)
-    return np.asarray(total * mixing, float)
-
-
 def _set_doubles_apart(
     chars: Sequence[str], tall: Array, lean_deg: Array, own_tall: Array, own_lean: Array, life: Life
 ) -> None:
@@ -219,24 +196,20 @@ def _set_doubles_apart(
     """
     by_height = np.log1p(DOUBLES[0]) * min(1.0, life.of("height"))
     by_lean = DOUBLES[1] * min(1.0, life.of("slant"))
-    for i in (k for k in range(1, len(chars)) if chars[k] == chars[k - 1] and chars[k].isalpha()):
-        apart = float(np.log(tall[i] * own_tall[i] / (tall[i - 1] * own_tall[i - 1])))
+    written = [k for k, c in enumerate(chars) if c not in (SPACE, TAB, "")]
+    for h, i in ((h, i) for h, i in pairwise(written) if chars[h] == chars[i] and chars[i].isalpha()):
+        apart = float(np.log(tall[i] * own_tall[i] / (tall[h] * own_tall[h])))
         if abs(apart) < by_height:
             tall[i] *= np.exp(np.copysign(by_height, apart) - apart)
-        apart = float(lean_deg[i] + own_lean[i] - lean_deg[i - 1] - own_lean[i - 1])
+        apart = float(lean_deg[i] + own_lean[i] - lean_deg[h] - own_lean[h])
         if abs(apart) < by_lean:
             lean_deg[i] += np.copysign(by_lean, apart) - apart
 
 
 def _feet(
-    chars: Sequence[str],
-    bank: VariantBank,
-    inked: np.ndarray,
-    own: Array,
-    foot: VarianceTarget,
-    memory: float,
-    drawn: Array,
-) -> Array:
+    chars: Sequence[str], bank: VariantBank, inked: np.ndarray, own: Array, foot: Drawn, memory: float,
+    rng: np.random.Generator,
+) -> Array:  # fmt: skip
     """Return what is added to the letters' feet so that each remembers the one before, over spaces too.
 
     What was written cell by cell has no neighbour to remember. So a letter's own foot is what is new in a series with
@@ -247,22 +220,12 @@ def _feet(
     ----------
     own
         Shape (n,): how far the foot of each shape lies from the mean of its character.
-    drawn
-        Shape (n,): independent figures of variance one.
     """
     stands = np.array([ink and bank.pools[c].stands for c, ink in zip(chars, inked, strict=True)], bool)
-    total = float(np.hypot(foot.keep * own[stands].std(), foot.add)) if stands.any() else foot.add
-    new = np.where(stands, foot.keep * own + foot.add * drawn, total * drawn)
+    new = np.where(stands, foot.keep * own + foot.add, foot.sd * draw(rng, len(chars)))
     feet = np.where(stands, 0.0, foot.keep * own) - own
     feet[inked] += ar1_noise(new[inked], memory)
     return feet
-
-
-def _lean_by_nature(chars: Sequence[str], bank: VariantBank) -> float:
-    """Return the variance that stems' leans have because characters differ, in square degrees."""
-    leans = np.array([bank.pools[c].mean_lean for c in chars if c and c in STEMMED])
-    leans = leans[~np.isnan(leans)]
-    return float(leans.var()) if len(leans) else 0.0
 
 
 def with_tabs(letters: Letters, start: int, end: int, step: float) -> None:

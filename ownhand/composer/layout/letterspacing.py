@@ -10,9 +10,8 @@ from ownhand.composer.settings.settings import Life
 from ownhand.composer.text.characters import SPACE
 from ownhand.composer.variation.handwriting_statistics import BAND_MIDDLES, Array, Scatter
 from ownhand.composer.variation.noise import MOST, draw
-from ownhand.composer.variation.variance_target import aim
 
-NEAREST = 0.04
+NEAREST = 0.02
 """x-heights that stay white between the ink of neighbours when a gap is narrowed."""
 
 MARKS_KEEP = 0.8
@@ -30,14 +29,8 @@ NARROWEST_SPACE = 0.62
 LEAST_SPACE = 0.62
 """x-heights of a space that are left at least, where the hand's own is as wide: less, and two words read as one."""
 
-LEAST_NATURE = 0.5
-"""Share that is left at least of what pairs of letters differ by in their gaps, where a hand's own gaps differ less."""
-
-TAILS = 0.7
-"""Share of what tails and overhangs add to a letter's box that counts when gaps are evened."""
-
-LEAN_WIDENS = 0.012
-"""x-heights that a degree of lean adds to the scatter of gaps between letters' boxes (measured on composed pages)."""
+GAMMA = 12.0
+"""Shape of the distribution of gaps: skewness 0.6."""
 
 
 def space(font: Font, scatter: Scatter, bank: VariantBank) -> float:
@@ -73,37 +66,6 @@ def _shifted(bands: Array, by: int) -> Array:
     return out
 
 
-def evened_gaps(
-    letters: np.ndarray, bank: VariantBank, shape: Index, advance: Array, lean_deg: float, x: float, scatter: Scatter
-) -> Array:
-    """Return what is added to the gaps between letters where they differ by more, from pair to pair, than the hand's.
-
-    Equal white areas make unequal gaps between letters; a hand may space more by their edges. Tails and overhangs count
-    for less: they reach under and over their neighbours in every hand.
-
-    Parameters
-    ----------
-    letters
-        Shape (n,): which characters are letters.
-    advance
-        Shape (n - 1,): to the next pen origin.
-    lean_deg
-        Scatter of the lean, which adds to that of the gaps.
-    """
-    zone = (BAND_MIDDLES > 0) & (BAND_MIDDLES < 1)
-    begins, ends = bank.left_edges[shape[1:]], bank.right_edges[shape[:-1]]
-    bodies = advance + begins[:, zone].min(axis=1) - ends[:, zone].max(axis=1)
-    boxes = advance + begins.min(axis=1) - ends.max(axis=1)
-    white = TAILS * boxes + (1 - TAILS) * bodies
-    pair = letters[:-1] & letters[1:] & np.isfinite(white)
-    nature = float(boxes[pair].std()) if pair.any() else 0.0
-    if nature <= 0:
-        return np.zeros(len(white))
-    asked = np.sqrt(max(0.0, scatter.letter_gap**2 - (LEAN_WIDENS * lean_deg) ** 2)) * x
-    keep = float(np.clip(asked / nature, LEAST_NATURE, 1.0))
-    return np.where(pair, (keep - 1) * (np.where(pair, white, 0.0) - white[pair].mean()), 0.0)
-
-
 def words_apart(
     inked: np.ndarray, gaps: Array, left: Array, after: Array, advance: Array, space: float, x: float
 ) -> Array:
@@ -124,7 +86,6 @@ def gap_scatter(
     left: Array,
     after: Array,
     least: Array,
-    lean_deg: float,
     space: float,
     x: float,
     scatter: Scatter,
@@ -138,7 +99,7 @@ def gap_scatter(
     Arrays have shape (letters,), lengths in font units; see `words_apart`. least: the narrowest white of a pair.
     """
     n = len(inked)
-    shape = 4.0
+    shape = GAMMA
     skewed = np.clip((rng.gamma(shape, 1.0, n) - shape) / np.sqrt(shape), -MOST, MOST)
     words = np.cumsum(~inked)
     of_word = draw(rng, int(words[-1]) + 1 if n else 0)
@@ -147,9 +108,7 @@ def gap_scatter(
     z = np.sqrt(1 - scatter.gap_word_share) * skewed + np.sqrt(scatter.gap_word_share) * of_word[words]
     pair = inked[:-1] & inked[1:]
     white = after[:-1] + left[1:]
-    carried = float(white[pair].std()) if pair.sum() > 1 else 0.0
-    carried = float(np.hypot(carried, LEAN_WIDENS * lean_deg * x))
-    add = aim(scatter.letter_gap * x, carried, life.of("letter_gap")).add
+    add = scatter.letter_gap * x * life.of("letter_gap")
     most = np.maximum(WIDEST * (space + 0.2 * x) - white, 0.0)
 
     def limited(by: float, shift: float) -> Array:

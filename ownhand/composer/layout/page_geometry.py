@@ -11,6 +11,7 @@ from fontbuild.font import Font
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.layout.letters import Letters
 from ownhand.composer.layout.line_breaking import reach_of
+from ownhand.composer.layout.line_clearance import Inked, keep_lines_apart
 from ownhand.composer.layout.line_layout import SetLine, SetText
 from ownhand.composer.layout.repeat_avoidance import kinds, separate_repeats
 from ownhand.composer.plot.plot_page import PlotPage
@@ -60,17 +61,12 @@ class _Placed:
     word: Index
 
 
-def line_effects(
-    rng: np.random.Generator, n: int, scatter: Scatter, life: Life, *, ruled: bool, page: Array
-) -> LineEffects:
-    """Draw what belongs to the n lines of one page; `page`: four figures that all of them share."""
-    own, common = np.sqrt(1 - scatter.page_share), np.sqrt(scatter.page_share)
+def line_effects(rng: np.random.Generator, n: int, scatter: Scatter, life: Life, *, ruled: bool) -> LineEffects:
+    """Draw what belongs to the n lines of one page."""
     level = scatter.line_level * life.of("level") * draw(rng, n)
     if not ruled:
         level = level + scatter.drift * life.of("drift") * ar1_noise(draw(rng, n), FOLLOWS)
-    slope = own * draw(rng, n) + common * page[0]
-    tall = own * draw(rng, n) + common * page[1]
-    lean = own * draw(rng, n) + common * page[2]
+    slope, tall, lean = (draw(rng, n) for _ in range(3))
     return LineEffects(
         level,
         np.tan(np.radians(scatter.line_slope_deg * life.of("slope") * slope)),
@@ -80,7 +76,7 @@ def line_effects(
 
 
 def write_page(
-    number: int, texts: Sequence[tuple[SetText, Letters]], hand: Hand, rng: np.random.Generator, common: Array
+    number: int, texts: Sequence[tuple[SetText, Letters]], hand: Hand, rng: np.random.Generator
 ) -> tuple[PlotPage, int]:
     """Return one page and how many of its lines had to be squeezed to stay in their box.
 
@@ -88,8 +84,6 @@ def write_page(
     ----------
     number
         From 0; lines of other pages are left out.
-    common
-        Shape (4,): figures that all lines of the page share; see `line_effects`.
     """
     blocks: list[tuple[Array, Index, Index, Index, Index, Index, tuple[str, ...]]] = []
     squeezed, lines_before, words_before, letters_before = 0, 0, 0, 0
@@ -97,11 +91,19 @@ def write_page(
         lines = [line for line in text.lines if line.page == number]
         if not lines:
             continue
-        effects = line_effects(rng, len(lines), hand.scatter, hand.settings.life, ruled=text.ruled, page=common)
+        effects = line_effects(rng, len(lines), hand.scatter, hand.settings.life, ruled=text.ruled)
         placed = _place(lines, letters, text.mm_per_unit)
         points, sizes, stroke_letter, point_line = _draw(placed, lines, letters, text, effects, hand)
         points, n = _inside(points, point_line, lines, text, hand.pen_mm)
         squeezed += n
+        if hand.settings.life.strength > 0:
+            first = np.searchsorted(stroke_letter, np.arange(len(placed.ids) + 1))
+            base = np.array([line.y_mm for line in lines])[placed.line]
+            points = keep_lines_apart(
+                Inked(points, sizes, first, placed.line, base),
+                x_height_mm=hand.font.metrics.x_height * text.mm_per_unit,
+                pen_mm=hand.pen_mm,
+            )
         word = np.unique(np.column_stack([placed.line, placed.word]), axis=0, return_inverse=True)[1].reshape(-1)
         blocks.append((
             points, sizes, placed.line[stroke_letter] + lines_before, word[stroke_letter] + words_before,
@@ -242,8 +244,3 @@ def _inside(points: Array, line: Index, lines: Sequence[SetLine], text: SetText,
     out = each(base + shift) + (points - each(from_)) * each(scale)
     # rounding must not put anything out
     return np.clip(out, each(corner), each(corner + room)), int((scale < 0.98).any(axis=1).sum())
-
-
-def page_figures(rng: np.random.Generator) -> Array:
-    """Draw the figures that all lines of one page share."""
-    return draw(rng, 4)

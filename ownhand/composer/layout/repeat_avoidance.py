@@ -22,8 +22,8 @@ LARGEST = 1.25
 ROUNDS = 3
 """How often that is tried: what was made larger may now be like a third."""
 
-FEWEST = 8
-"""Control points from which on letters can be told apart by shape: dots and straight lines cannot."""
+SMALLEST = 0.3
+"""x-heights: dots are smaller than this, and alike in every hand."""
 
 
 def separate_repeats(points: Array, kind: Index, count: Index, line: Index, x_height_mm: float) -> Array:
@@ -45,9 +45,9 @@ def separate_repeats(points: Array, kind: Index, count: Index, line: Index, x_he
     for a, b in zip(bounds[:-1].tolist(), bounds[1:].tolist(), strict=True):
         own = order[a:b]
         n = int(count[own[0]])
-        if len(own) < 2 or n < FEWEST:
-            continue
         places = start[own][:, None] + np.arange(n)
+        if len(own) < 2 or np.ptp(points[places[0]], axis=0).max() < SMALLEST * x_height_mm:
+            continue
         for _ in range(ROUNDS):
             later = _alike(out[places], line[own], ALIKE * x_height_mm)
             if not len(later):

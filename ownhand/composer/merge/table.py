@@ -5,15 +5,18 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from capture.errors import TableError
+from ownhand.composer.merge.encodings import code_page_of
 from ownhand.composer.merge.template import key
 
 DELIMITERS = ",;\t|"
 LARGEST_BYTES = 200_000_000
+NO_TEXT = frozenset({"base64", "bz2", "hex", "quopri", "rot13", "rot_13", "uu", "zip", "undefined", "punycode", "idna"})
+"""Codecs of Python that are no encodings of text, or take time by the square of its length."""
 
 
 @dataclass(frozen=True)
@@ -41,12 +44,25 @@ class Table:
     rows: tuple[Row, ...]
     encoding: str
     delimiter: str
+    as_likely: tuple[str, ...] = ()
+    """Other encodings that the file may as well be in, and in which it reads otherwise."""
+
+    def names(self, column: str = "") -> list[str]:
+        """Return up to three fields to look at, of a column or the first: those with other letters than ASCII first."""
+        column = column if column in self.columns else next(iter(self.columns), "")
+        every = list(dict.fromkeys(row.values.get(column, "").strip() for row in self.rows))
+        return sorted((name for name in every if name), key=str.isascii)[:3]
 
 
-def read_table(path: Path, *, encoding: str | None = None) -> Table:
+def read_table(path: Path, *, encoding: str | None = None, letters: Collection[str] = ()) -> Table:
     """Return the table in a CSV file with a head of column names.
 
-    Without `encoding`: by byte order mark, else UTF-8, else Windows-1252, which Western spreadsheets write.
+    Without `encoding`: by byte order mark, else UTF-8, else the code page that its letters speak for (`encodings`).
+
+    Parameters
+    ----------
+    letters
+        Characters that are expected in it: those that the hand writes.
 
     Raises
     ------
@@ -54,12 +70,13 @@ def read_table(path: Path, *, encoding: str | None = None) -> Table:
         If it cannot be read or has no head. Faults in single rows are kept with the row.
     """
     try:
-        if path.stat().st_size > LARGEST_BYTES:
+        with path.open("rb") as file:  # read, not asked for its size: a pipe has none
+            raw = file.read(LARGEST_BYTES + 1)
+        if len(raw) > LARGEST_BYTES:
             raise TableError(str(path), "is larger than 200 MB", "Split the table.")
-        raw = path.read_bytes()
     except OSError as error:
         raise TableError(str(path), f"cannot be read ({error.strerror})", "Give a CSV file.") from None
-    text, used = _decoded(raw, path, encoding)
+    text, used, as_likely = _decoded(raw, path, encoding, letters)
     text, said = _without_hint(text)
     delimiter = said or _delimiter(text)
     rows = _rows(text, delimiter, path)
@@ -81,27 +98,34 @@ def read_table(path: Path, *, encoding: str | None = None) -> Table:
                 out.append(_row(len(out) + 1, line, values, columns))
     except csv.Error as error:
         out.append(Row(len(out) + 1, line + 1, {}, f"cannot be read as CSV from here on ({error})"))
-    return Table(columns, tuple(out), used, delimiter)
+    return Table(columns, tuple(out), used, delimiter, as_likely)
 
 
-def _decoded(raw: bytes, path: Path, encoding: str | None) -> tuple[str, str]:
+def _decoded(
+    raw: bytes, path: Path, encoding: str | None, letters: Collection[str]
+) -> tuple[str, str, tuple[str, ...]]:
+    """Return the text, its encoding, and others that are as likely."""
     if raw[:4] == b"PK\x03\x04" or raw[:4] == b"\xd0\xcf\x11\xe0":
         raise TableError(str(path), "is a workbook, not CSV", "Save it as 'CSV UTF-8' in the spreadsheet program.")
     try:
         if encoding:
-            return raw.decode(encoding), encoding
+            if encoding.lower().replace("-", "_") in NO_TEXT:
+                raise LookupError(f"{encoding} is no encoding of text")
+            return raw.decode(encoding), encoding, ()
         for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
             if raw.startswith(mark):
-                return raw.decode(name), name
+                return raw.decode(name), name, ()
         if raw[:200].count(0) > len(raw[:200]) // 4:
             name = "utf-16-le" if raw[1:2] == b"\0" else "utf-16-be"
-            return raw.decode(name), name
-    except (UnicodeDecodeError, LookupError) as error:
-        raise TableError(str(path), f"does not hold together as {encoding or 'Unicode'} ({error})", "") from None
+            return raw.decode(name), name, ()
+    except (UnicodeError, LookupError) as error:
+        what = f"does not hold together as {encoding or 'Unicode'} ({error})"
+        raise TableError(str(path), what, "Say its encoding: --encoding cp1250, or save it as 'CSV UTF-8'.") from None
     try:
-        return raw.decode("utf-8"), "utf-8"
+        return raw.decode("utf-8"), "utf-8", ()
     except UnicodeDecodeError:
-        return raw.decode("cp1252", errors="replace"), "cp1252"
+        name, others = code_page_of(raw, letters)
+        return raw.decode(name, errors="replace"), name, others
 
 
 def _without_hint(text: str) -> tuple[str, str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from capture.errors import UsageError
-from capture.paper import SIZES_MM
+from capture.paper import SIZES_MM, as_typed
 
 PAPERS_MM: dict[str, tuple[float, float]] = {
     **{name.upper(): size for name, size in SIZES_MM.items()},
@@ -44,6 +44,7 @@ def paper_size(paper: str | tuple[float, float], *, landscape: bool = False) -> 
     (120.0, 80.5)
     """
     if isinstance(paper, str):
+        paper = as_typed(paper)
         custom = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)\s*(?:mm)?\s*", paper, re.I)
         if custom:
             size = (float(custom[1]), float(custom[2]))

@@ -43,6 +43,7 @@ def _value(hint: Any, value: Any, path: str, faults: list[str]) -> Any:
     if origin in (Union, types.UnionType):
         return _one_of(arguments, value, path, faults)
     if origin is Literal:
+        value = {"center": "centre"}.get(value, value) if isinstance(value, str) else value
         return value if value in arguments else _fault(path, f"one of {', '.join(arguments)}", value, faults)
     if origin is tuple:
         return _tuple(arguments, value, path, faults)

@@ -26,11 +26,11 @@ Array = NDArray[np.float64]
 UPRIGHT_DEG = 40.0
 """Steps within this of the vertical count for the lean."""
 
-OWN_LIMITS = (0.25, 2.25)
-"""How far a hand's own scatter is heeded, as a share of the default."""
+ENOUGH = 20
+"""So many degrees of freedom of a hand's own attempts weigh as much as the general figures."""
 
-ENOUGH = 30
-"""Degrees of freedom from which on a hand's own attempts tell its scatter."""
+PAIRS = 0.13
+"""x-heights: standard deviation of the gaps between letters' boxes that pairs have by nature, in the same writers."""
 
 STANDS_WITHIN = 0.15
 """x-heights: a character whose mean foot is within this of the line stands on it."""
@@ -40,28 +40,32 @@ STANDS_WITHIN = 0.15
 class Scatter:
     """Standard deviations of a hand; lengths in x-heights, angles in degrees, heights and widths as shares."""
 
-    foot: float = 0.11
-    """Within a line."""
+    foot: float = 0.105
+    """About the line."""
 
-    foot_memory: float = 0.3
+    foot_memory: float = 0.15
     """Correlation of a letter's foot with that of the letter before."""
 
-    height: float = 0.115
-    width: float = 0.165
-    slant_deg: float = 7.0
+    height: float = 0.14
+    """Of all letters of a character, whatever word and line they stand in; so for the next two."""
+
+    width: float = 0.20
+    slant_deg: float = 4.7
+    word_share: float = 0.1
+    """Share of the variance of height, width and slant that a whole word has in common."""
+
+    line_share: float = 0.1
+    """... and a whole line."""
+
     line_level: float = 0.105
-    """Of a whole line about its ruled place; so for the rest of this block."""
+    """Of a whole line about its ruled place."""
 
     line_slope_deg: float = 0.45
-    line_height: float = 0.075
-    line_width: float = 0.065
-    line_slant_deg: float = 4.5
-    letter_gap: float = 0.19
-    """White between the boxes of neighbouring letters. The two writers have 0.24 and 0.25; where words stand only 1.2
-    x-heights apart, that much looked at on composed pages splits words in two, so less is asked for."""
+    letter_gap: float = 0.165
+    """Of the white between neighbouring letters, about what suits the pair."""
 
-    gap_word_share: float = 0.35
-    """Share of its variance that a whole word has in common: a word is written tight or wide. Our choice, no source."""
+    gap_word_share: float = 0.2
+    """Share of its variance that a whole word has in common: a word is written tight or wide."""
 
     word_gap_share: float = 0.3
     """As a share of the word gap."""
@@ -69,43 +73,46 @@ class Scatter:
     word_gap: float | None = None
     """Mean white between words; None: the font's space."""
 
-    page_share: float = 0.6
-    """Share of the lines' variance that all lines of a page have in common. The two writers' lines were written one by
-    one on screens of their own, so what belongs to the line and what to the occasion cannot be told apart in those
-    figures; a page is one occasion. Our choice, no source."""
-
     drift: float = 0.12
     """Slow wander of the line on unruled paper; our choice, no source."""
 
     margin: float = 0.35
     """Of the places where lines begin; our choice, no source."""
 
+    @property
+    def line_height(self) -> float:
+        """Of the means of lines."""
+        return float(np.sqrt(self.line_share)) * self.height
+
+    @property
+    def line_width(self) -> float:
+        """Of the means of lines."""
+        return float(np.sqrt(self.line_share)) * self.width
+
+    @property
+    def line_slant_deg(self) -> float:
+        """Of the means of lines."""
+        return float(np.sqrt(self.line_share)) * self.slant_deg
+
 
 def scatter_of(font: Font) -> Scatter:
-    """Return the figures for a hand: its own rhythm where a ruled page was measured, else the defaults made its own.
-
-    A tidy hand must not come out as untidy as another. What its attempts at the same form differ by is known, but from
-    cells, where people write more evenly than in a running text; so the defaults for feet, heights, widths and slant
-    are moved half way (in proportion) towards the hand's own. Our choice, no source.
-    """
+    """Return the figures for a hand: its own, and the general ones as far as nothing in the hand tells."""
     x = font.metrics.x_height
     plain, changes = Scatter(), dict[str, float]()
-    own = own_scatter(font)
-    if own is not None:
-        for name, line, found in (
-            ("foot", "line_level", own[0] / x),
-            ("height", "line_height", own[1]),
-            ("width", "line_width", own[2]),
-            ("slant_deg", "line_slant_deg", own[3]),
-        ):
-            share = float(np.sqrt(np.clip(found / getattr(plain, name), *OWN_LIMITS)))
-            changes[name], changes[line] = share * getattr(plain, name), share * getattr(plain, line)
-        # of gaps a cell knows nothing: they go with the widths
-        changes["letter_gap"] = plain.letter_gap * changes["width"] / plain.width
+    squares, freedom = own_scatter(font)
+    general = np.array([plain.foot * x, plain.height, plain.width, plain.slant_deg])
+    # by their logarithms: hands differ in this by factors
+    found = np.sqrt(np.divide(squares, freedom, out=general**2, where=(freedom > 0) & (squares > 0)))
+    share = freedom / (freedom + ENOUGH)
+    own = found**share * general ** (1 - share)
+    changes |= {"foot": own[0] / x, "height": own[1], "width": own[2], "slant_deg": own[3]}
     rhythm: Mapping[str, float] = font.rhythm
-    for key, name in (("foot_sd", "foot"), ("letter_gap_sd", "letter_gap")):
-        if key in rhythm:
-            changes[name] = rhythm[key] / x
+    if "foot_sd" in rhythm:
+        changes["foot"] = rhythm["foot_sd"] / x
+    if "letter_gap_sd" in rhythm:
+        # of all gaps; what pairs of letters differ by is in the font's spacing
+        noise = np.sqrt(max(0.0, (rhythm["letter_gap_sd"] / x) ** 2 - PAIRS**2))
+        changes["letter_gap"] = max(noise, 0.5 * plain.letter_gap)
     if "word_gap" in rhythm:
         # measured between inks; here gaps are counted between the lines that the pen's middle drew
         changes["word_gap"] = (rhythm["word_gap"] + font.metrics.pen_width) / x
@@ -113,39 +120,37 @@ def scatter_of(font: Font) -> Scatter:
         changes["word_gap_share"] = rhythm["word_gap_sd"] / (rhythm["word_gap"] + font.metrics.pen_width)
     if "line_slope_sd_deg" in rhythm:
         changes["line_slope_deg"] = rhythm["line_slope_sd_deg"]
-    return replace(plain, **changes)
+    return replace(plain, **{name: float(value) for name, value in changes.items()})
 
 
-def own_scatter(font: Font) -> Array | None:
-    """Return the standard deviations of foot, height, width and lean among a hand's attempts at the same form.
+def own_scatter(font: Font) -> tuple[Array, Array]:
+    """Return how foot, height, width and lean differ among a hand's attempts at the same character.
 
-    Font units, shares, degrees. None where there are too few attempts to tell.
+    Both of shape (4,): sums of squares about the characters' means (font units, shares, degrees), and degrees
+    of freedom.
     """
     squares, freedom = np.zeros(4), np.zeros(4)
-    least = 0.25 * font.metrics.x_height
+    x = font.metrics.x_height
     for char, variants in font.glyphs.items():
-        forms: dict[tuple[str, tuple[int, ...]], list[Array]] = {}
-        for glyph in variants if char.isalpha() else ():
-            # built letters only say once more what their bases said
-            if glyph.strokes and glyph.ductus and not glyph.source.startswith("built"):
-                key = (glyph.ductus, tuple(len(s) for s in glyph.strokes))
-                forms.setdefault(key, []).append(np.concatenate(glyph.strokes))
-        for (_, sizes), group in forms.items():
-            if len(group) < 2:
-                continue
-            seen = measure_glyphs(np.stack(group), sizes)
-            height, width = seen.top - seen.foot, seen.right - seen.left
-            stands = abs(seen.foot.mean()) < STANDS_WITHIN * font.metrics.x_height
-            for k, (values, use) in enumerate((
-                (seen.foot, stands),
-                (height / max(height.mean(), least), True),
-                (width / max(width.mean(), least), True),
-                (seen.lean_deg, not np.isnan(seen.lean_deg).any()),
-            )):  # fmt: skip
-                if use:
-                    squares[k] += float(((values - values.mean()) ** 2).sum())
-                    freedom[k] += len(group) - 1
-    return np.sqrt(squares / freedom) if freedom.min() >= ENOUGH else None
+        # built letters only say once more what their bases said
+        written = [g for g in variants if g.strokes and not g.source.startswith("built")] if char.isalpha() else []
+        if len(written) < 2:
+            continue
+        seen = [measure_glyphs(np.concatenate(g.strokes)[None], tuple(len(s) for s in g.strokes)) for g in written]
+        foot, top, left, right, lean = (
+            np.array([getattr(s, name)[0] for s in seen]) for name in ("foot", "top", "left", "right", "lean_deg")
+        )
+        height, width = top - foot, right - left
+        for k, (values, use) in enumerate((
+            (foot, abs(foot.mean()) < STANDS_WITHIN * x),
+            (height / max(height.mean(), 0.25 * x), True),
+            (width / max(width.mean(), 0.25 * x), True),
+            (lean, not np.isnan(lean).any()),
+        )):  # fmt: skip
+            if use:
+                squares[k] += float(((values - values.mean()) ** 2).sum())
+                freedom[k] += len(written) - 1
+    return squares, freedom
 
 
 @dataclass(frozen=True, eq=False)

@@ -12,7 +12,6 @@ import subprocess
 import sys
 import threading
 from collections.abc import Sequence
-from pathlib import Path
 from typing import IO, Any
 
 import numpy as np
@@ -22,6 +21,7 @@ from fontbuild.build import BuildResult, build_font
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Record
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
+from ownhand.subprocesses import own_command, own_environment
 from skeleton.attempt import Attempt
 
 
@@ -127,10 +127,10 @@ class Builder:
             self.stop()
             # Not forked: the server has threads, and a copy of their locks would never open.
             self._process = subprocess.Popen(
-                [sys.executable, "-c", "from ownhand.review.session.builder import work; work()"],
+                own_command("ownhand.review.session.builder:work"),
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
-                env={**os.environ, "PYTHONPATH": os.pathsep.join(p or str(Path.cwd()) for p in sys.path)},
+                env=own_environment(),
             )
         process = self._process
         assert process.stdin is not None and process.stdout is not None

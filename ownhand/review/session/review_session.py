@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from ownhand.hands.deciding import one_writer, stamp_of
 from ownhand.hands.decisions import Decision, Decisions, KnownWay, apply_decisions
 from ownhand.hands.decisions_file import load_decisions, refused, save_decisions
 from ownhand.hands.hand import Hand, InkPicture, load_captures
@@ -47,7 +48,7 @@ class ReviewSession:
         self.lock = threading.RLock()
         self.readings = Readings()
         self._captures_seen: tuple[tuple[str, int, int], ...] | None = None
-        self._decisions_seen: tuple[int, int] | None = None
+        self._decisions_seen: tuple[int, int, int] | None = None
         self.attempts: dict[str, Attempt] = {}
         self.asked: dict[str, dict[str, Attempt]] = {}
         """By the character that was asked for, whatever it was corrected to: its attempts by id."""
@@ -78,7 +79,7 @@ class ReviewSession:
                 self.sizes, self.inked, self.contours, self.pngs, self.strips = {}, {}, {}, {}, {}
                 self._captures_seen = tuple(stamps)
             file = self.hand.decisions_file
-            stamp = (file.stat().st_mtime_ns, file.stat().st_size) if file.exists() else (0, 0)
+            stamp = stamp_of(file)
             if stamp != self._decisions_seen:
                 self.decisions = load_decisions(file)
                 self._decisions_seen = stamp
@@ -132,7 +133,7 @@ class ReviewSession:
         UnknownAttemptError, FaultsError, OperationError
             If the operations do not hold together.
         """
-        with self.lock:
+        with self.lock, one_writer(self.hand):
             self.refresh()
             changed: dict[str, Decision] = {}
             learned: dict[str, KnownWay] = {}
@@ -205,7 +206,7 @@ class ReviewSession:
         }
         self.decisions = Decisions(version, number, attempts, characters, unread, decisions.faults)
         file = save_decisions(self.hand.decisions_file, self.decisions)
-        self._decisions_seen = (file.stat().st_mtime_ns, file.stat().st_size)
+        self._decisions_seen = stamp_of(file)
 
     @property
     def steps_folder(self) -> Path:
@@ -220,7 +221,7 @@ class ReviewSession:
         StaleError
             If anything changed since version `based_on`: a page must not undo what it has not seen.
         """
-        with self.lock:
+        with self.lock, one_writer(self.hand):
             self._check_version(based_on)
             number = self.decisions.step
             step = load_step(self.steps_folder, number)
@@ -231,7 +232,7 @@ class ReviewSession:
 
     def redo(self, based_on: int) -> str:
         """Take the step that was undone last again and return its words; '' where there is none; see `undo`."""
-        with self.lock:
+        with self.lock, one_writer(self.hand):
             self._check_version(based_on)
             number = self.decisions.step + 1
             step = load_step(self.steps_folder, number)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 from torch.nn import functional
 
-from skeleton.cues.local_features_kernels import TOLD
+from skeleton.cues.local_features_kernels import FEATURE_COUNT
 from tests.bench.training.samples import Sample
 
 CHANNELS = (8, 24, 48, 64, 96)
@@ -36,9 +36,9 @@ class ClueNetwork(nn.Module):
         for a, b in pairwise(c[:-1]):
             self.levels.append(nn.Sequential(_convolution(a, b, 3, 2), _convolution(b, b, 3, 1)))
         self.levels.append(nn.Sequential(_convolution(c[-2], c[-1], 3, 2)))
-        self.scale = nn.BatchNorm1d(TOLD)
+        self.scale = nn.BatchNorm1d(FEATURE_COUNT)
         self.perceptron = nn.Sequential(
-            nn.Dropout(0.1), nn.Linear(sum(c) + TOLD + 4, HIDDEN[0]), nn.ReLU(),
+            nn.Dropout(0.1), nn.Linear(sum(c) + FEATURE_COUNT + 4, HIDDEN[0]), nn.ReLU(),
             nn.Dropout(0.15), nn.Linear(HIDDEN[0], HIDDEN[1]), nn.ReLU(),
             nn.Dropout(0.1), nn.Linear(HIDDEN[1], 3 * QUESTIONS + 1),
         )  # fmt: skip

@@ -65,14 +65,14 @@ class Sample:
 
     source: str
     picture: NDArray[np.uint8]
-    """Shape (h, w): darkness in two-hundredths, the pen `skeleton.cues.pen_events.PEN_PX` wide."""
+    """Shape (h, w): darkness in two-hundredths, the pen `skeleton.cues.pen_events.NETWORK_PEN_PX` wide."""
 
     places: NDArray[np.float32]
     """Shape (n, 2), px of the picture."""
 
     headings: NDArray[np.float32]
     measured: NDArray[np.float16]
-    """Shape (n, TOLD)."""
+    """Shape (n, FEATURE_COUNT)."""
 
     asked: NDArray[np.bool_]
     """Shape (n, 3, 2): did the pen land, lift, go here in the heading, and against it?"""

@@ -1,0 +1,81 @@
+"""Attempts whose reading is doubtful: they stay out of the font while better ones of the character exist.
+
+One bad letter spoils a page on which it comes back every third line, so what is doubtful is left out sooner here than a
+person would set it aside; where a character has nothing else, it is drawn all the same and named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+
+import numpy as np
+
+from capture.units import Points
+from fontbuild.variants import AttemptStrokes
+from skeleton.geometry.arc_length import line_length, resample
+
+SURE = 0.5
+"""Confidence from which on a reading is not doubtful."""
+
+STEP = 0.12
+"""x-heights between the points at which the line's turns are added up."""
+
+BEADED = (1.6, 4.0)
+"""A line is beaded when it turns by so many times what the other attempts at the character turn by, and by so many
+radians more: where a pen skips or ink blots, the line read from it goes to and fro along the blots."""
+
+FEW = 2
+"""Other attempts that are needed to tell a beaded line."""
+
+
+def find_doubtful(
+    letters: Mapping[str, Sequence[AttemptStrokes]], *, x_height_mm: float, keep: Collection[str] = ()
+) -> tuple[dict[str, str], tuple[str, ...]]:
+    """Return, by attempt id, why its reading is doubtful, where better ones exist; and the characters that have none.
+
+    Parameters
+    ----------
+    letters
+        Attempts by character, those that were set aside for other reasons left out.
+    x_height_mm
+        The size in which they are written.
+    keep
+        Ids that a person has seen to: they are not doubtful.
+    """
+    reasons: dict[str, str] = {}
+    only: list[str] = []
+    for char, group in letters.items():
+        turns = np.array([turning(w.strokes, STEP * x_height_mm) for w in group])
+        doubts = {}
+        for i, w in enumerate(group):
+            others = np.delete(turns, i)
+            if w.id in keep:
+                continue
+            if w.confidence < SURE:
+                doubts[w.id] = f"doubtful reading (confidence {w.confidence:.2f})"
+            elif len(others) >= FEW and turns[i] > max(BEADED[0] * np.median(others), np.median(others) + BEADED[1]):
+                doubts[w.id] = "a beaded line"
+        if group and len(doubts) == len(group):
+            only.append(char)
+        else:
+            reasons |= doubts
+    return reasons, tuple(only)
+
+
+def turning(strokes: Sequence[Points], step_mm: float) -> float:
+    """Return by how much lines, each of shape (n, 2) in mm, turn from end to end, either way, in radians.
+
+    Examples
+    --------
+    >>> round(turning([np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0]])], 0.25), 2)
+    1.57
+    """
+    total = 0.0
+    for s in strokes:
+        n = int(line_length(s) / step_mm) + 1
+        if n < 3:
+            continue
+        d = np.diff(resample(s, n), axis=0)
+        angle = np.arctan2(d[:, 1], d[:, 0])
+        total += float(np.abs((np.diff(angle) + np.pi) % (2 * np.pi) - np.pi).sum())
+    return total

@@ -1,0 +1,119 @@
+"""Lines of writing keep out of each other's ink: who comes to a tail of the line above writes round it.
+
+People shorten what they are about to run through. So where a tail would meet the letter under it, the tail is
+shortened below its line and the letter above its x-height, as little as is needed and never beyond what still reads.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ownhand.composer.glyphs.variant_bank import Index
+from ownhand.composer.variation.handwriting_statistics import Array
+
+CLEAR = 1.3
+"""Pen widths between the lines of ink that must not touch."""
+
+SHORTEST_TAIL, SHORTEST_STEM = 0.45, 0.65
+"""Share of a tail, and of what stands over the x-height, that is left at least."""
+
+SAMPLES = 6
+"""Points to a cubic piece when it is asked where ink lies."""
+
+COLUMN = 0.1
+"""x-heights: width of the columns in which heights are compared."""
+
+
+@dataclass(frozen=True, eq=False)
+class Inked:
+    """Letters with their lines; arrays of shape (letters,) but for the first two."""
+
+    points_mm: Array
+    """Shape (n, 2): control points of all strokes, one after another; y down."""
+
+    sizes: Index
+    """Shape (strokes,): points of each."""
+
+    first: Index
+    """First stroke of each letter, one more at the end."""
+
+    line: Index
+    base_mm: Array
+    """y of the line that each letter stands on."""
+
+
+def keep_lines_apart(inked: Inked, *, x_height_mm: float, pen_mm: float) -> Array:
+    """Return the control points with tails and stems shortened where lines would run through each other."""
+    points = inked.points_mm
+    m = len(inked.line)
+    if m < 2 or inked.line[0] == inked.line[-1]:
+        return points
+    starts = np.concatenate([[0], np.cumsum(inked.sizes)])
+    begins = starts[inked.first]
+    low, high = (f.reduceat(points, begins[:-1]) for f in (np.minimum, np.maximum))
+    room = CLEAR * pen_mm
+    out = points
+    for a, b in _near(inked.line, low, high, room):
+        if out is points:
+            out = points.copy()
+        over, under = slice(begins[a], begins[a + 1]), slice(begins[b], begins[b + 1])
+        step = COLUMN * x_height_mm
+        bottom = _profile(out, starts[inked.first[a] : inked.first[a + 1] + 1], step, room, largest=True)
+        top = _profile(out, starts[inked.first[b] : inked.first[b + 1] + 1], step, room, largest=False)
+        shared = bottom.keys() & top.keys()
+        # what lies beyond the middle between two lines only; an ascender of the line above is none of its tails
+        meets = [(bottom[k] + room - top[k], bottom[k], top[k]) for k in shared if bottom[k] > inked.base_mm[a]]
+        if not meets or (most := max(meets))[0] <= 0:
+            continue
+        overlap, tail_end, stem_end = most
+        tail = max(tail_end - inked.base_mm[a], 1e-9)
+        shoulder = inked.base_mm[b] - x_height_mm
+        stem = max(shoulder - stem_end, 0.0)
+        spare = np.array([(1 - SHORTEST_TAIL) * tail, (1 - SHORTEST_STEM) * stem])
+        taken = spare * min(1.0, overlap / max(float(spare.sum()), 1e-9))
+        y = out[over, 1]
+        out[over, 1] = np.where(
+            y > inked.base_mm[a], inked.base_mm[a] + (y - inked.base_mm[a]) * (1 - taken[0] / tail), y
+        )
+        if stem > 0:
+            y = out[under, 1]
+            out[under, 1] = np.where(y < shoulder, shoulder + (y - shoulder) * (1 - taken[1] / stem), y)
+    return out
+
+
+def _near(line: Index, low: Array, high: Array, room: float) -> list[tuple[int, int]]:
+    """Return pairs of letters of consecutive lines whose boxes come nearer than `room`."""
+    pairs: list[tuple[int, int]] = []
+    bounds = np.flatnonzero(np.diff(line, prepend=-1, append=-1))
+    for at, until, end in zip(bounds[:-2].tolist(), bounds[1:-1].tolist(), bounds[2:].tolist(), strict=True):
+        ceiling = low[until:end, 1].min()
+        deep = at + np.flatnonzero(high[at:until, 1] + room > ceiling)
+        for a in deep.tolist():
+            meets = (high[a, 1] + room > low[until:end, 1]) & (low[a, 0] - room < high[until:end, 0])
+            meets &= high[a, 0] + room > low[until:end, 0]
+            pairs += [(a, until + int(b)) for b in np.flatnonzero(meets)]
+    return pairs
+
+
+def _profile(points: Array, starts: Index, step: float, reach: float, *, largest: bool) -> dict[int, float]:
+    """Return by column the lowest (largest y) or highest ink of a letter, as far as `reach` to both sides of it."""
+    parts = []
+    for a, b in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True):
+        p = points[a:b]
+        if len(p) < 4:
+            parts.append(p)
+            continue
+        t = (np.arange(SAMPLES) / SAMPLES)[None, :, None]
+        p0, p1, p2, p3 = (p[i : len(p) - 3 + i : 3, None, :] for i in range(4))
+        on = (1 - t) ** 3 * p0 + 3 * (1 - t) ** 2 * t * p1 + 3 * (1 - t) * t**2 * p2 + t**3 * p3
+        parts += [on.reshape(-1, 2), p[-1:]]
+    ink = np.concatenate(parts)
+    wide = int(np.ceil(reach / step))
+    found: dict[int, float] = {}
+    for k, y in zip(np.floor(ink[:, 0] / step).astype(int).tolist(), ink[:, 1].tolist(), strict=True):
+        for column in range(k - wide, k + wide + 1) if largest else (k,):
+            old = found.get(column, y)
+            found[column] = max(old, y) if largest else min(old, y)
+    return found

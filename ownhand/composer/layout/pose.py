@@ -1,0 +1,96 @@
+"""How high, tall, wide and leaning each letter stands: what its shape carries of that, and what is drawn for it.
+
+Every attempt was written with a pose of its own, and these are the hand's poses. So a letter keeps most of what its
+shape carries; a share of the variance belongs to its word and its line instead, which all their letters have in common;
+a small share is drawn afresh, so that no pose comes back; and where a character has so few attempts that they tell
+little of how much it varies, what the hand's other letters vary by fills in (empirical Bayes: Efron and Morris,
+"Stein's estimation rule and its competitors", J. Amer. Statist. Assoc. 68, 1973).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ownhand.composer.glyphs.variant_bank import VariantBank
+from ownhand.composer.settings.settings import Life
+from ownhand.composer.variation.handwriting_statistics import Array, Scatter
+from ownhand.composer.variation.noise import draw
+
+FRESH = 0.1
+"""Share of the variance that is drawn afresh for every letter at least."""
+
+TRUST = 4.0
+"""So many degrees of freedom of one character weigh as much as what all of the hand's characters vary by."""
+
+FIGURES = ("foot", "height", "width", "slant")
+DEVIATIONS = ("foot_off", "height_off", "width_off", "lean_off")
+
+
+@dataclass(frozen=True, eq=False)
+class Drawn:
+    """One figure of the pose of n letters; both arrays have shape (n,)."""
+
+    keep: Array
+    """Share of what the shape carries that is kept."""
+
+    add: Array
+    """What comes to it."""
+
+    sd: Array
+    """Standard deviation of the whole, at the strength asked for."""
+
+
+def asked_variance(chars: Sequence[str], bank: VariantBank, scatter: Scatter, x_height: float) -> Array:
+    """Return the variance of foot, height, width and lean of the characters, shape (n, 4)."""
+    hand = np.array([scatter.foot * x_height, scatter.height, scatter.width, scatter.slant_deg]) ** 2
+    pools = [bank.pools[c] for c in chars]
+    squares, freedom = np.array([p.squares for p in pools]), np.array([p.freedom for p in pools])
+    return np.asarray((squares + TRUST * hand) / (freedom + TRUST), float)
+
+
+def draw_poses(
+    chars: Sequence[str],
+    inked: np.ndarray,
+    *,
+    bank: VariantBank,
+    scatter: Scatter,
+    x_height: float,
+    blended: float,
+    life: Life,
+    rng: np.random.Generator,
+) -> tuple[Drawn, ...]:
+    """Return what is drawn for foot, height, width and lean of n characters.
+
+    Parameters
+    ----------
+    inked
+        Shape (n,): False for spaces, which part words.
+    blended
+        Share of the shapes' variance that mixing them leaves.
+    """
+    n = len(chars)
+    asked, carried = np.zeros((n, 4)), np.zeros((n, 4))
+    known = {c: k for k, c in enumerate(dict.fromkeys(c for c, ink in zip(chars, inked, strict=True) if ink))}
+    if known:
+        index = np.array([known[c] for c, ink in zip(chars, inked, strict=True) if ink])
+        asked[inked] = asked_variance(list(known), bank, scatter, x_height)[index]
+        carried[inked] = blended * np.array([bank.pools[c].variance for c in known])[index]
+    word = np.cumsum(~inked)
+    shares = np.array([0.0, scatter.word_share, scatter.word_share, scatter.word_share])
+    lines = np.array([0.0, scatter.line_share, scatter.line_share, scatter.line_share])
+    out = []
+    for k, name in enumerate(FIGURES):
+        strength = life.of(name)
+        common = np.sqrt(shares[k]) * draw(rng, int(word[-1]) + 1 if n else 0)
+        own = 1.0 - shares[k] - lines[k]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            fits = np.sqrt(np.maximum(own - FRESH, 0.0) * asked[:, k] / carried[:, k])
+        keep = np.minimum(1.0, np.nan_to_num(fits, nan=1.0, posinf=1.0)) * min(1.0, strength)
+        left = strength**2 * own * asked[:, k] - keep**2 * carried[:, k]
+        fresh = np.sqrt(np.maximum(left, strength**2 * FRESH * asked[:, k])) * draw(rng, n)
+        sd = strength * np.sqrt(asked[:, k])
+        out.append(Drawn(keep, fresh + sd * common[word] if n else fresh, sd))
+    return tuple(out)

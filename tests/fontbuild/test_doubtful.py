@@ -1,0 +1,57 @@
+"""Attempts that would spoil a page stay out of the font, and are named."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from fontbuild.build import Decisions, build_font
+from fontbuild.doubtful import find_doubtful
+from fontbuild.font import Record
+from fontbuild.variants import AttemptStrokes
+from ownhand.commands.build import Built, summary
+from tests.fontbuild.hands import attempt, hand, letterform
+
+RECORD = Record("Lamp Room")
+
+
+def test_a_doubtful_reading_is_not_drawn_while_better_attempts_exist() -> None:
+    attempts = [replace(a, confidence=0.3) if a.char == "n" and a.attempt == 2 else a for a in hand("no", times=4)]
+
+    result = build_font(attempts, RECORD)
+
+    assert {s.id: s.reason for s in result.set_aside} == {"s1/1/6e.2": "doubtful reading (confidence 0.30)"}
+    assert len(result.font.glyphs["n"]) == 3
+    assert result.doubtful == ()
+
+
+def test_what_a_person_kept_is_not_doubtful() -> None:
+    attempts = [replace(a, confidence=0.3) if a.attempt == 2 else a for a in hand("n", times=4)]
+
+    result = build_font(attempts, RECORD, decisions=Decisions(keep={"s1/1/6e.2"}))
+
+    assert result.set_aside == ()
+
+
+def test_a_character_with_only_doubtful_attempts_is_drawn_and_named() -> None:
+    attempts = [replace(a, confidence=0.3) if a.char == "n" else a for a in hand("no", times=2)]
+
+    result = build_font(attempts, RECORD)
+
+    assert len(result.font.glyphs["n"]) == 2
+    assert result.doubtful == ("n",)
+    lines = summary(Built(result.font, result, (), "my own hand"))
+    assert any("doubtful" in line and line.endswith(" n") for line in lines)
+
+
+def test_a_beaded_line_is_told_from_a_plain_one() -> None:
+    rng = np.random.default_rng(1)
+    plain = [attempt("n", letterform("n"), k) for k in range(1, 5)]
+    letters = [AttemptStrokes(a.id, "n", tuple(s.points_mm for s in a.strokes)) for a in plain]
+    beads = tuple(s + rng.choice((-0.25, 0.25), s.shape) for s in letters[0].strokes)
+
+    found, only = find_doubtful({"n": [*letters, replace(letters[0], id="beads", strokes=beads)]}, x_height_mm=3.0)
+
+    assert found == {"beads": "a beaded line"}
+    assert only == ()

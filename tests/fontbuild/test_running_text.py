@@ -1,0 +1,97 @@
+"""What copied lines tell of a hand comes out in its font: the size of its running text, and how close it writes."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from fontbuild.build import build_font
+from fontbuild.font import Font, Record
+from fontbuild.geometry import glyph_bounds
+from fontbuild.text_spacing_statistics import CopiedLine, CopiedWord, copied_words
+from tests.fontbuild.hands import PEN_MM, X_HEIGHT_MM, hand
+
+WORDS = ("lamp", "stones", "tide", "harbour", "seal", "lens", "mist", "dune", "tern", "gulls", "shore", "stairs")
+ATTEMPTS = hand("abdehilmnoprstugj", times=4)
+
+
+def set_words(font: Font, *, size: float = 1.0, wider_mm: float = 0.0) -> list[CopiedWord]:
+    """Return the words as the font sets them, larger, and with every gap wider."""
+    out = []
+    for word in WORDS:
+        at, low, high, left, right = 0.0, [], [], 0.0, 0.0
+        for k, c in enumerate(word):
+            glyphs = font.glyphs[c]
+            box = np.array(glyph_bounds(glyphs[k % len(glyphs)])) * font.mm_per_unit * size
+            right = at + box[2] - box[0]
+            low.append(box[1])
+            high.append(box[3])
+            nxt = word[k + 1] if k + 1 < len(word) else ""
+            gap = font.glyphs[c][0].advance + font.kerning.get((c, nxt), 0.0) if nxt else 0.0
+            gap -= glyph_bounds(font.glyphs[c][0])[2] - (glyph_bounds(font.glyphs[nxt][0])[0] if nxt else 0.0)
+            at = right + gap * font.mm_per_unit * size + wider_mm
+        edges = (left - PEN_MM / 2, min(low) - PEN_MM / 2, right + PEN_MM / 2, max(high) + PEN_MM / 2)
+        a, b, c_, d = (float(e) / X_HEIGHT_MM for e in edges)
+        out.append(CopiedWord(word, (a, b, c_, d)))
+    return out
+
+
+def white(font: Font) -> float:
+    """Return the mean gap between the letters of the words, mm."""
+    gaps = []
+    for a, b in (p for word in WORDS for p in pairwise(word)):
+        one, two = font.glyphs[a][0], font.glyphs[b][0]
+        gaps.append(one.advance + font.kerning.get((a, b), 0.0) - glyph_bounds(one)[2] + glyph_bounds(two)[0])
+    return float(np.mean(gaps)) * font.mm_per_unit
+
+
+def test_words_come_out_as_wide_as_they_were_copied() -> None:
+    plain = build_font(ATTEMPTS, Record("S")).font
+
+    for wider in (-0.3, 0.4):
+        font = build_font(ATTEMPTS, Record("S"), copied=set_words(plain, wider_mm=wider)).font
+
+        assert white(font) - white(plain) == pytest.approx(wider, abs=0.08)
+
+
+def test_a_hand_that_writes_smaller_on_the_line_comes_out_smaller() -> None:
+    plain = build_font(ATTEMPTS, Record("S")).font
+
+    font = build_font(ATTEMPTS, Record("S"), copied=set_words(plain, size=0.85) * 8).font
+
+    assert font.metrics.x_height / plain.metrics.x_height == pytest.approx(0.85, abs=0.02)
+
+
+def test_a_few_words_tell_nothing() -> None:
+    plain = build_font(ATTEMPTS, Record("S")).font
+
+    font = build_font(ATTEMPTS, Record("S"), copied=set_words(plain, size=0.7, wider_mm=2.0)[:3]).font
+
+    assert font.metrics == plain.metrics
+    assert white(font) == pytest.approx(white(plain))
+
+
+def test_the_words_of_a_line_are_found_where_letters_touch() -> None:
+    # three words; the second in one piece of ink
+    boxes = np.array([[0, 0, 3, 3], [3.4, 0, 6, 3], [10, -1, 19, 5], [23, 0, 26, 3], [26.4, 0, 29, 3]], float)
+
+    words = copied_words([CopiedLine("no lamp so", boxes)], x_height_mm=2.0)
+
+    assert [w.text for w in words] == ["no", "lamp", "so"]
+    assert words[1].box == (5.0, -0.5, 9.5, 2.5)
+
+
+def test_a_j_stands_as_near_to_an_o_as_an_i_does() -> None:
+    font = build_font(hand("oij", times=3), Record("S")).font
+    x = font.metrics.x_height
+
+    def stem_gap(char: str) -> float:
+        """Return the white between an o and the stem of the letter after it, within the x-height."""
+        one, two = font.glyphs["o"][0], font.glyphs[char][0]
+        stem = np.vstack([s for s in two.strokes if len(s) > 1])
+        inside = stem[(stem[:, 1] > 0.2 * x) & (stem[:, 1] < 0.9 * x), 0].min()
+        return float(one.advance + font.kerning.get(("o", char), 0.0) + inside - glyph_bounds(one)[2]) / x
+
+    assert stem_gap("j") == pytest.approx(stem_gap("i"), abs=0.15)

@@ -1,0 +1,148 @@
+"""A hand taken from a page of writing: the lighthouse keeper's (simulated) letter, without a sheet."""
+
+from __future__ import annotations
+
+import json
+import shutil
+
+import cv2
+import numpy as np
+import pytest
+from scipy.spatial import cKDTree
+
+from capture.errors import InputError, UsageError
+from ownhand.cli.main import main
+from ownhand.commands.letter import summary, take_letter
+from ownhand.hands.hand import load_captures, open_hand
+from sample_sheets.writer import KEEPER, write_line
+from skeleton.words.page_lines import find_lines, without_rulings
+from tests.bench.trace_ink import ink
+
+TEXT = "the lamp burns\nall night, come\nand see it soon"
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory):
+    """A page of three lines: (file, grey, letters with their line on the page in mm)."""
+    rng = np.random.default_rng(5)
+    letters = []
+    for n, line in enumerate(TEXT.splitlines()):
+        letters += [
+            (char, [np.asarray(t.points_mm) for t in traces])
+            for char, _, traces in write_line(line, (10.0, 20.0 + 11.0 * n), 3.0, rng, KEEPER)
+        ]
+    grey, offset = ink([p for _, pieces in letters for p in pieces])
+    file = tmp_path_factory.mktemp("letter") / "page.png"
+    cv2.imwrite(str(file), grey)
+    return file, grey, [(c, [p + offset for p in pieces]) for c, pieces in letters]
+
+
+@pytest.fixture(scope="module")
+def taken(page, tmp_path_factory):
+    hand = tmp_path_factory.mktemp("hands") / "keeper"
+    return hand, take_letter(hand, page[0], TEXT, dpi=300, consent="my own hand", jobs=1)
+
+
+def test_letters_of_a_page_become_attempts(page, taken):
+    hand, done = taken
+    letters = [c for c in TEXT if not c.isspace()]
+    assert done.letters == len(letters)
+    assert done.kept >= 0.9 * done.letters
+    (capture,) = load_captures(open_hand(hand))
+    assert [a.id for a in capture.attempts] == [a.id for a in done.capture.attempts]
+    assert all((hand / "captures" / capture.sheet / p.file).is_file() for p in capture.ink.values())
+    assert done.contact.is_file()
+
+
+def test_the_letters_are_the_ones_that_were_written(page, taken):
+    """Every attempt lies on the ink of a letter of its character: brought back to the page by its picture's place."""
+    right = 0
+    for a in taken[1].capture.attempts:
+        row, column = (int(v) for v in a.id.rsplit("/", 1)[1].split("."))
+        line = TEXT.splitlines()[row - 1].replace(" ", "")
+        first = sum(len(x.replace(" ", "")) for x in TEXT.splitlines()[: row - 1])
+        char, pieces = page[2][first + column - 1]
+        assert char == line[column - 1] == a.char
+        true = np.concatenate(pieces)
+        found = np.concatenate([s.points_mm for s in a.strokes]) * [1, -1]
+        shift = np.median(true, axis=0) - np.median(found, axis=0)
+        right += np.median(cKDTree(true).query(found + shift)[0]) < 0.4
+    assert right >= 0.9 * len(taken[1].capture.attempts)
+
+
+def test_letters_stand_on_the_baseline_in_their_size(taken):
+    flat = [a for a in taken[1].capture.attempts if a.char in "nmus" and a.strokes]
+    feet = [min(s.points_mm[:, 1].min() for s in a.strokes) for a in flat]
+    tops = [max(s.points_mm[:, 1].max() for s in a.strokes) for a in flat]
+    assert np.median(feet) == pytest.approx(0.0, abs=0.5)
+    assert np.median(tops) == pytest.approx(3.0, abs=0.7)
+    assert flat[0].x_height_mm == pytest.approx(3.0, rel=0.25)
+
+
+def test_another_pages_text_is_refused(page, tmp_path):
+    other = "Quarterly figures\nZEBRA XYLOPHONE\n0123456789 %%"
+    with pytest.raises(InputError, match="does not suit the text"):
+        take_letter(tmp_path / "hand", page[0], other, dpi=300, jobs=1)
+    assert not (tmp_path / "hand").exists()
+
+
+def test_a_page_without_writing_is_refused(tmp_path, capsys):
+    file = tmp_path / "blank.png"
+    cv2.imwrite(str(file), np.full((400, 600), 240, np.uint8))
+    (tmp_path / "text.txt").write_text("lamp")
+    assert main(["letter", str(tmp_path / "hand"), str(file), str(tmp_path / "text.txt"), "--dpi", "300"]) == 3
+    assert "no writing is on it" in capsys.readouterr().err
+
+
+def test_the_scale_must_be_known(page, tmp_path):
+    bare = tmp_path / "bare.png"
+    shutil.copy(page[0], bare)
+    with pytest.raises(UsageError, match="scale is not known"):
+        take_letter(tmp_path / "hand", bare, TEXT, jobs=1)
+
+
+def test_the_scale_follows_from_the_distance_of_lines(page, tmp_path):
+    done = take_letter(tmp_path / "hand", page[0], TEXT, line_distance_mm=22.0, jobs=1)
+    # the lines are 11 mm apart: told that they are 22, everything is twice as large
+    assert done.capture.attempts[0].x_height_mm == pytest.approx(6.0, rel=0.25)
+
+
+def test_words_left_out_are_named():
+    from ownhand.commands.letter import TakenLetter
+    from ownhand.hands.hand import PageCapture
+
+    capture = PageCapture("letter-1", 1, "a.png", {}, (), {})
+    lines = summary(TakenLetter(capture, None, 20, 16, 2, ("line 2: lamp",), 0.04, ("No consent …",)))
+    assert "16 of 20 letters taken (80%)" in lines[0]
+    assert "line 2: lamp" in lines[1]
+    assert "4% of the ink" in lines[2]
+
+
+def test_printed_rulings_are_taken_away(page):
+    grey = page[1]
+    ruled = grey.copy()
+    for y in range(60, grey.shape[0], 90):
+        ruled[y : y + 2] = np.minimum(ruled[y : y + 2], 150)
+    clean = without_rulings(ruled, 300)
+    assert np.abs(clean.astype(int) - grey).mean() < 1.0
+    lines = find_lines(ruled, 300, 3)
+    assert lines.looks_like == 3
+    assert lines.left_out < 0.02
+
+
+def test_touching_lines_are_cut_apart():
+    """A stem of one line that runs into the next is cut half-way between them."""
+    rng = np.random.default_rng(1)
+    strokes = []
+    for n in range(2):
+        for _, _, traces in write_line("noon moon soon", (10.0, 20.0 + 8.0 * n), 3.0, rng, KEEPER):
+            strokes += [np.asarray(t.points_mm) for t in traces]
+    strokes.append(np.array([[30.0, 17.0], [30.0, 27.5]]))
+    grey, _ = ink(strokes)
+    lines = find_lines(grey, 300, 2)
+    heights = [line.mask.shape[0] / line.px_per_mm for line in lines.lines]
+    assert max(heights) < 9.0
+
+
+def test_the_record_says_who_agreed(taken):
+    assert json.loads((taken[0] / "hand.json").read_text())["consent"] == "my own hand"

@@ -1,0 +1,60 @@
+"""Processes of our own run our own code: nothing that lies in the current folder, and no key in their arguments."""
+
+from __future__ import annotations
+
+import http.client
+import subprocess
+import threading
+from pathlib import Path
+from urllib.parse import urlsplit
+
+import pytest
+
+from ownhand.subprocesses import own_command, own_environment
+from ownhand.workroom import server
+from tests.ownhand.stand_in import write_hand
+
+
+def test_a_module_that_lies_in_the_current_folder_is_not_executed(tmp_path, monkeypatch):
+    (tmp_path / "hashlib.py").write_text("open('executed', 'w')\nraise SystemExit(3)\n")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.syspath_prepend(str(tmp_path))
+
+    done = subprocess.run(
+        own_command("ownhand.review.session.builder:work"), env=own_environment(), input=b"", check=False
+    )
+
+    assert done.returncode == 0
+    assert not (tmp_path / "executed").exists()
+
+
+@pytest.fixture
+def hand(tmp_path) -> Path:
+    return write_hand(tmp_path / "hand", "t", attempts=1, faults=False).path
+
+
+def test_the_browser_is_given_a_ticket_that_is_good_once(hand, monkeypatch):
+    made = server._prepare(hand, 0, "secret-key")
+    path = made.tickets.new(made.path)
+    assert "secret-key" not in path
+    with made.listening:
+        made.listening.listen()
+
+        thread = threading.Thread(target=made.server.run, kwargs={"sockets": [made.listening]}, daemon=True)
+        thread.start()
+        host = urlsplit(made.origin).netloc
+
+        def ask(host_header: str) -> tuple[int, str | None]:
+            connection = http.client.HTTPConnection(host, timeout=60)
+            connection.putrequest("GET", path, skip_host=True)
+            connection.putheader("Host", host_header)
+            connection.endheaders()
+            answer = connection.getresponse()
+            return answer.status, answer.headers["location"]
+
+        assert ask("elsewhere.example") == (403, None)
+        assert ask(host) == (303, made.path)
+        assert ask(host) == (403, None)
+        made.close()
+        made.server.should_exit = True
+        thread.join(20)

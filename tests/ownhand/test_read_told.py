@@ -1,0 +1,49 @@
+"""What is said after reading: nothing that was left out or put right goes unsaid."""
+
+from __future__ import annotations
+
+import dataclasses
+from pathlib import Path
+
+from capture.read import Verdict
+from ownhand.commands.read import ReadReport, Taken, next_steps
+from ownhand.hands.hand import load_captures
+from tests.ownhand.stand_in import write_hand
+
+
+def report(hand, *, scale: float | None = 1.0, blank: int = 0) -> ReadReport:
+    (capture,) = load_captures(hand)
+    attempts = [
+        dataclasses.replace(a, status="blank", strokes=()) if i < blank else a for i, a in enumerate(capture.attempts)
+    ]
+    capture = dataclasses.replace(capture, attempts=tuple(attempts))
+    verdict = Verdict(300.0, scale, 0.05, 0.8, 0.02, 4, 4, 1.0, True, "")
+    return ReadReport(
+        (Taken(capture, hand.captures_folder / "LAMP1" / "page-01-contact.png", verdict, 0.45, 0),), (), ()
+    )
+
+
+def test_a_sheet_printed_at_ninety_seven_per_cent_is_told(tmp_path):
+    hand = write_hand(tmp_path / "hand", "an", attempts=3, faults=False)
+
+    assert any("LAMP1 page 1 was printed at 97 %" in line for line in next_steps(hand.path, report(hand, scale=0.97)))
+    assert not any("printed at" in line for line in next_steps(hand.path, report(hand)))
+
+
+def test_cells_taken_as_blank_are_named_with_their_place(tmp_path):
+    hand = write_hand(tmp_path / "hand", "an", attempts=3, faults=False)
+
+    told = next_steps(hand.path, report(hand, blank=2))
+
+    assert "LAMP1 page 1: 2 cells taken as blank, by row.column: a (1.1), a (1.2)" in told
+
+
+def test_reading_ends_with_where_to_look_and_what_comes_next(tmp_path):
+    hand = write_hand(tmp_path / "lamp room", "an", attempts=3, faults=False)
+
+    told = next_steps(hand.path, report(hand))
+
+    assert any(line.startswith("read: cells with strokes; blank: nothing written") for line in told)
+    assert f"ownhand review '{hand.path}'" in told[-2]
+    assert told[-1] == f"Then build the font: ownhand build '{hand.path}'"
+    assert next_steps(Path("x"), ReadReport((), (), ())) == []

@@ -9,6 +9,11 @@ import numpy as np
 
 from capture.scan import Pixels
 
+DOTS_ALONE = 0.12
+"""Share of the black pixels with one black neighbour at most from which on a scan is dithered."""
+
+DOTS_SPREAD_PX = 1.2
+
 
 def is_two_tone(pixels: Pixels) -> bool:
     """Return whether a scan is black and white only, give or take the traces of a JPEG.
@@ -17,6 +22,23 @@ def is_two_tone(pixels: Pixels) -> bool:
     """
     counts = np.bincount(pixels[::23].ravel(), minlength=256)
     return bool(counts[24:232].sum() < 0.3 * counts[:24].sum())
+
+
+def undithered(pixels: Pixels) -> Pixels:
+    """Return a black and white scan whose greys are scattered dots as the grey it was; any other as it is.
+
+    Where a scanner dithers (Floyd and Steinberg 1976, or by a pattern), every second black pixel stands alone; where it
+    has a threshold, one in a thousand does (tests).
+    """
+    if not is_two_tone(pixels):
+        return pixels
+    grey = pixels if pixels.ndim == 2 else np.asarray(cv2.cvtColor(pixels, cv2.COLOR_RGB2GRAY), np.uint8)
+    black = (grey < 128).astype(np.uint8)
+    around = cv2.boxFilter(black, -1, (3, 3), normalize=False)
+    alone = np.count_nonzero(black & (around <= 2))
+    if alone < DOTS_ALONE * max(1, int(np.count_nonzero(black))):
+        return pixels
+    return np.asarray(cv2.GaussianBlur(grey, (0, 0), DOTS_SPREAD_PX), np.uint8)
 
 
 def without_print(grey: Pixels, print_cover: Pixels, *, px_per_mm: float) -> Pixels:

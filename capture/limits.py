@@ -18,6 +18,9 @@ X_HEIGHT_MM = (1.5, 12.0)
 MOST_PAGES = 400
 """Pages of one sheet; the command prints 60 of cells at most, and as many ruled ones as a text needs."""
 
+MOST_PAGES_IN_FILE = 2000
+"""Pictures in one file of scans."""
+
 MOST_CELLS = 2000
 """Cells on one page: A2 at the least writing size has under 1,500."""
 

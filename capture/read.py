@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.bilevel import is_two_tone
+from capture.bilevel import is_two_tone, undithered
 from capture.cell import COVERED, assign_ink
 from capture.crop import cut_out
 from capture.ink import PageInk, PrintLayer, Sample, separate
@@ -129,6 +129,7 @@ def read_page(scan: Scan, find_sheet: FindSheet) -> PageReading:
     MarksNotFoundError, WrongSheetError
         As `capture.page.straighten`.
     """
+    scan = replace(scan, pixels=undithered(scan.pixels))
     view = straighten(scan, find_sheet)
     model = print_model(view.sheet, view.page)
     layers = model.layers(MEASURING_PX_PER_MM)

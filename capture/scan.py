@@ -7,6 +7,7 @@ and no bytes whatsoever make anything but an `OwnhandError` come out.
 from __future__ import annotations
 
 import ctypes
+import itertools
 import re
 import stat
 import warnings
@@ -21,7 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageOps, ImageSequence
 
+from capture.bounded import StoppedError, bounded
 from capture.errors import MissingLibraryError, NotAScanError, OwnhandError
+from capture.limits import MOST_PAGES_IN_FILE
 from capture.scan_pdf import pdf_page_count, pdf_pictures
 
 Pixels = NDArray[np.uint8]
@@ -127,10 +130,11 @@ def count_scans(path: Path) -> int:
             kind = kind_of(file.read(_HEAD))
             file.seek(0)
             if kind == "PDF":
-                return max(1, pdf_page_count(file.read()))
+                return max(1, int(next(bounded(pdf_page_count, file.read()))))
             if kind == "TIFF":
                 with Image.open(file, formats=["TIFF"]) as image:
-                    return max(1, sum(not _is_thumbnail(frame) for frame in ImageSequence.Iterator(image)))
+                    frames = itertools.islice(ImageSequence.Iterator(image), MOST_PAGES_IN_FILE)
+                    return max(1, sum(not _is_thumbnail(frame) for frame in frames))
     except Exception:  # whatever is wrong with it is said by reading it
         return 1
     return 1
@@ -150,6 +154,9 @@ def _scans(file: BinaryIO, source: str, only: int | None) -> Iterator[Scan]:
             yield from read(file, kind, source, only)
     except OwnhandError:
         raise
+    except StoppedError as error:
+        what = f"the {kind} in it asks for more memory or time than a page of paper takes, or ends its decoder"
+        raise NotAScanError(source, what, _REMEDY_SIZE) from error
     except Image.DecompressionBombError as error:
         found = re.search(r"\d+", str(error))
         raise _too_large(source, int(found[0]) if found else LARGEST_PX) from error
@@ -318,6 +325,6 @@ def without_false_colour(pixels: Pixels) -> Pixels:
 
 
 def _pdf_scans(file: BinaryIO, kind: str, source: str, only: int | None) -> Iterator[Scan]:
-    pictures = pdf_pictures(file.read(), source, largest_px=LARGEST_PX, kept_px=KEPT_PX, only=only)
+    pictures = bounded(pdf_pictures, file.read(), source, LARGEST_PX, KEPT_PX, only)
     for index, count, pixels, dpi in pictures:
         yield Scan(without_false_colour(pixels), source, index, dpi, count > 1)

@@ -12,6 +12,7 @@ import pypdfium2.raw as pdfium_c
 from numpy.typing import NDArray
 
 from capture.errors import NotAScanError
+from capture.limits import MOST_PAGES_IN_FILE
 from capture.units import MM_PER_INCH, MM_PER_POINT
 
 DRAWN_DPI = 300.0
@@ -25,8 +26,8 @@ _REMEDY_CUT = "Scan the page again, or copy the file once more: it is damaged or
 _REMEDY_SIZE = "Scan at 300 to 600 dpi and read it again."
 
 
-def pdf_page_count(data: bytes) -> int:
-    """Return the number of pages of a PDF that can be opened.
+def pdf_page_count(data: bytes) -> Iterator[int]:
+    """Yield the number of pages of a PDF that can be opened, as `capture.bounded` wants it.
 
     Raises
     ------
@@ -35,13 +36,15 @@ def pdf_page_count(data: bytes) -> int:
     """
     document = pdfium.PdfDocument(data)
     try:
-        return len(document)
+        # one with more is refused when its first page is asked for
+        count = len(document)
+        yield count if count <= MOST_PAGES_IN_FILE else 1
     finally:
         document.close()
 
 
 def pdf_pictures(
-    data: bytes, source: str, *, largest_px: int, kept_px: int, only: int | None = None
+    data: bytes, source: str, largest_px: int, kept_px: int, only: int | None = None
 ) -> Iterator[tuple[int, int, NDArray[np.uint8], float]]:
     """Yield page number, number of pages, RGB pixels, shape (h, w, 3), and dpi of each page in a PDF.
 
@@ -51,24 +54,28 @@ def pdf_pictures(
     Raises
     ------
     NotAScanError
-        If the PDF is locked, damaged, or a picture in it has more than `largest_px` pixels.
+        If the PDF is locked, damaged, has more pages than scans have, or a picture in it more than `largest_px` pixels.
     """
     try:
         document = pdfium.PdfDocument(data)
     except pdfium.PdfiumError as error:
         if getattr(error, "err_code", None) in (pdfium_c.FPDF_ERR_PASSWORD, pdfium_c.FPDF_ERR_SECURITY):
-            raise NotAScanError(source, "the PDF is locked with a password", _REMEDY_LOCKED) from error
-        raise NotAScanError(source, "the PDF in it cannot be opened", _REMEDY_CUT) from error
+            raise NotAScanError(source, "the PDF is locked with a password", _REMEDY_LOCKED) from None
+        raise NotAScanError(source, "the PDF in it cannot be opened", _REMEDY_CUT) from None
     try:
         count = len(document)
         if not count:
             raise NotAScanError(source, "the PDF has no pages", _REMEDY_CUT)
+        if count > MOST_PAGES_IN_FILE:
+            what = f"the PDF has {count} pages, at most {MOST_PAGES_IN_FILE} are read"
+            raise NotAScanError(source, what, "Split it.")
         for i in range(count) if only is None else range(only - 1, min(only, count)):
-            page = document[i]
             try:
+                page = document[i]
                 pixels, dpi = _picture(page, source, largest_px, kept_px)
-            finally:
-                page.close()
+            except pdfium.PdfiumError:
+                raise NotAScanError(source, f"page {i + 1} of the PDF cannot be opened", _REMEDY_CUT) from None
+            page.close()
             yield i + 1, count, pixels, dpi
     finally:
         document.close()
@@ -109,6 +116,8 @@ def _has_drawing(page: pdfium.PdfPage) -> bool:
 
 def _own_pixels(image: pdfium.PdfImage, page: pdfium.PdfPage) -> NDArray[np.uint8] | None:
     """Return the pixels of a picture that covers the whole page upright, so that nothing is sampled twice."""
+    if _is_mask(image):
+        return None  # it has no colours of its own, and as often as not its ones are what stays white
     m = image.get_matrix()
     covers = m.a > 0.9 * page.get_width() and m.d > 0.9 * page.get_height()
     if page.get_rotation() or not covers or abs(m.b) + abs(m.c) > 1e-3 * m.a:
@@ -117,6 +126,12 @@ def _own_pixels(image: pdfium.PdfImage, page: pdfium.PdfPage) -> NDArray[np.uint
         return _rgb(image.get_bitmap(render=False))
     except pdfium.PdfiumError:
         return None
+
+
+def _is_mask(image: pdfium.PdfImage) -> bool:
+    """Return whether a picture is a stencil through which the page's colour is painted (ISO 32000-1, 8.9.6.2)."""
+    found = image.get_metadata()
+    return bool(found.bits_per_pixel == 1 and found.colorspace == pdfium_c.FPDF_COLORSPACE_UNKNOWN)
 
 
 def _rgb(bitmap: pdfium.PdfBitmap) -> NDArray[np.uint8]:

@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 import cattrs
-from cattrs.errors import ClassValidationError, ForbiddenExtraKeysError, IterableValidationError
 
 from capture.errors import SheetFileError
 from capture.files import write_json
@@ -28,6 +27,7 @@ from capture.limits import (
     is_sheet_id,
 )
 from capture.sheet import FORMAT, Box, Cell, Sheet
+from capture.structured import structured
 
 MOST_SHOWN = 5
 """Faults that are told at once; of the rest their number."""
@@ -38,7 +38,7 @@ MOST_BYTES = 20_000_000
 
 def sheet_to_json(sheet: Sheet) -> dict[str, Any]:
     """Return `sheet` as plain JSON data."""
-    return {"format": FORMAT, **_CONVERTER.unstructure(sheet)}
+    return {"format": FORMAT, **cattrs.unstructure(sheet)}
 
 
 def sheet_from_json(data: Any, *, where: str = "sheet.json") -> Sheet:
@@ -54,13 +54,9 @@ def sheet_from_json(data: Any, *, where: str = "sheet.json") -> Sheet:
     if data.get("format") != FORMAT or isinstance(data.get("format"), bool):
         found = f", found {data['format']!r}" if "format" in data else ""
         raise _error(where, [f"format: expected {FORMAT}{found:.40}"])
-    try:
-        sheet = _CONVERTER.structure({k: v for k, v in data.items() if k != "format"}, Sheet)
-    except (ClassValidationError, IterableValidationError) as group:
-        told = cattrs.transform_error(group, path="", format_exception=_expected)
-        # cattrs says "what @ .path"; we say "path: what".
-        faults = [f"{path.lstrip('.')}: {what}" for what, _, path in (line.rpartition(" @ ") for line in told)]
-        raise _error(where, list(dict.fromkeys(faults))) from None
+    sheet, faults = structured({k: v for k, v in data.items() if k != "format"}, Sheet)
+    if sheet is None:
+        raise _error(where, faults)
     faults = list(_contradictions(sheet))
     if faults:
         raise _error(where, faults)
@@ -102,52 +98,6 @@ def load_sheet(path: Path) -> Sheet:
     except (UnicodeDecodeError, ValueError, RecursionError):
         raise SheetFileError(str(path), "is not JSON", "Rebuild it from the paper or take it from a backup.") from None
     return sheet_from_json(data, where=str(path))
-
-
-def _number(value: Any, _: type) -> float:
-    # compared, not converted: a number of 400 digits is no float
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < 1e12:
-        raise ValueError("expected a number")
-    return float(value)
-
-
-def _whole(value: Any, _: type) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not abs(value) < 2**53:
-        raise ValueError("expected a whole number")
-    return value
-
-
-def _text(value: Any, _: type) -> str:
-    if not isinstance(value, str):
-        raise ValueError("expected a text")
-    return value
-
-
-def _converter() -> cattrs.Converter:
-    converter = cattrs.Converter(forbid_extra_keys=True, detailed_validation=True)
-    converter.register_structure_hook(float, _number)
-    converter.register_structure_hook(int, _whole)
-    converter.register_structure_hook(str, _text)
-    return converter
-
-
-_CONVERTER = _converter()
-_COUNTED = {2: "two", 3: "three", 4: "four"}
-
-
-def _expected(error: BaseException, _: type | None) -> str:
-    """Return what one fault is, for `cattrs.transform_error`, which adds the path."""
-    if isinstance(error, KeyError):
-        return "expected, but missing"
-    if isinstance(error, ForbiddenExtraKeysError):
-        return f"unknown field {', '.join(sorted(repr(name) for name in error.extra_fields))}"
-    if isinstance(error, AttributeError):
-        return "expected an object"
-    if "values in" in str(error):  # a tuple of another length; its type is only in cattrs' words
-        return f"expected {_COUNTED.get(str(error).count('float'), 'fewer or more')} numbers"
-    if isinstance(error, TypeError):
-        return "expected a list"
-    return str(error)
 
 
 def _contradictions(sheet: Sheet) -> Iterator[str]:

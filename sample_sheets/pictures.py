@@ -39,7 +39,7 @@ def main(argv: list[str]) -> int:
     made = [
         kept(cropped(FOLDER / "lantern" / "scans" / "page-1.jpg", (0, 0, 1, 0.62)), "sheet.png", 128),
         kept(cropped(next(hand.glob("captures/*/page-01-contact.png")), (0.04, 0.1, 0.62, 0.47)), "contact.png"),
-        kept(cropped(hand / "font" / "proof.png", (0, 0, 1, 0.24)), "proof.png", 32),
+        kept(cropped(hand / "font" / "proof.png", (0, 0, 1, 0.75)), "proof.png", 32),
         kept(cropped(postcard, (0, 0, 1, 0.62)), "postcard.png", 32),
     ]
     for path in made:

@@ -130,7 +130,8 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
     from ownhand.commands.proof import write_proof
 
     say_staleness(hand)
-    console.say(str(write_proof(hand, output, languages=words(languages))))
+    for page in write_proof(hand, output, languages=words(languages)):
+        console.say(str(page))
     return 0
 
 

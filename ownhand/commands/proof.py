@@ -1,4 +1,4 @@
-"""The proof: one picture page of a font, every character with all its variants, and a paragraph set in it."""
+"""The proof: picture pages of a font, a paragraph set in it and every character with all its variants."""
 
 from __future__ import annotations
 
@@ -9,9 +9,10 @@ from pathlib import Path
 
 import numpy as np
 
-from capture.label_font import font_path
-from capture.labels import name_of
+from capture.label_font import font_path, label_font
+from capture.labels import name_of, shown_form
 from capture.languages import characters_for
+from capture.paper import SIZES_MM
 from capture.units import Points, cell_from_em, image_from_cell
 from fontbuild.font import Font
 from fontbuild.geometry import glyph_bounds, sample_glyph, sample_stroke
@@ -22,7 +23,7 @@ from ownhand.hands.hand import load_sheets, open_hand
 from ownhand.pictures.canvas import INK, QUIET, RULE, WARN, Canvas
 
 PX_PER_MM = 8.0
-WIDTH_MM = 290.0
+WIDTH_MM, HEIGHT_MM = SIZES_MM["A4"]
 MARGIN_MM = 12.0
 GAP_MM = 3.2
 HEAD_MM = 11.0
@@ -50,6 +51,7 @@ SECTIONS: tuple[tuple[str, Callable[[str], bool]], ...] = (
     ("Signs", lambda c: True),
 )
 BUILT = "Built from letters and marks"
+UNASKED = "Built as well, asked for by none of the sheets"
 
 
 def _plain(char: str) -> bool:
@@ -73,10 +75,11 @@ class _Block:
     """Ink below the baseline."""
 
 
-def write_proof(path: Path, output: Path | None = None, *, languages: Sequence[str] = ()) -> Path:
-    """Draw the proof of the hand in `path` (or of a UFO) and write it as PNG; return where.
+def write_proof(path: Path, output: Path | None = None, *, languages: Sequence[str] = ()) -> tuple[Path, ...]:
+    """Draw the proof of the hand in `path` (or of a UFO) and write its pages as PNG; return where.
 
-    Characters that `languages`, or else the hand's own sheets, ask for and the font lacks are shown as missing.
+    The pages after the first bear a number: proof.png, proof-2.png. Characters that `languages`, or else the hand's own
+    sheets, ask for and the font lacks are shown as missing.
     """
     font = font_of(path)
     is_hand = path.is_dir() and (path / "hand.json").is_file()
@@ -84,31 +87,56 @@ def write_proof(path: Path, output: Path | None = None, *, languages: Sequence[s
     if is_hand and not languages:
         wanted = {c.char for s in load_sheets(open_hand(path)).values() for p in s.pages for c in p.cells}
     target = output or (path / "font" / "proof.png" if is_hand else path.with_suffix(".proof.png"))
-    return draw_proof(font, wanted).save_png(target)
+    pages = draw_proof(font, wanted)
+    written = tuple(page.save_png(_page_file(target, n)) for n, page in enumerate(pages, 1))
+    n = len(pages) + 1
+    while output is None and (left := _page_file(target, n)).exists():
+        left.unlink()  # of a longer proof before
+        n += 1
+    return written
 
 
-def draw_proof(font: Font, wanted: Iterable[str] = ()) -> Canvas:
-    """Return the proof page of `font`; of the characters `wanted`, those it lacks are shown as missing."""
-    sections = [
-        (title, scale, _rows(blocks)) for title, scale, blocks in _sections(font, set(wanted) - {" "}) if blocks
-    ]
+def _page_file(target: Path, number: int) -> Path:
+    return target if number == 1 else target.with_name(f"{target.stem}-{number}{target.suffix}")
+
+
+def draw_proof(font: Font, wanted: Iterable[str] = ()) -> tuple[Canvas, ...]:
+    """Return the proof pages of `font`, of A4; of the characters `wanted`, those it lacks are shown as missing.
+
+    The paragraph comes first, then what was written, then built letters: those that were asked for before the others,
+    which have pages of their own.
+    """
+    pages = [_page()]
+    y = _heading(pages[-1], font)
     paragraph, paragraph_mm = _paragraph(font)
-    rows_mm = sum(HEAD_MM + sum(_row_height(row) for row in rows) for _, _, rows in sections)
-    canvas = Canvas(WIDTH_MM, 30.0 + rows_mm + paragraph_mm + MARGIN_MM, px_per_mm=PX_PER_MM)
-    y = _heading(canvas, font)
-    for title, scale, rows in sections:
+    for path in paragraph:
+        pages[-1].line(path + np.array([0.0, y]), width_mm=font.metrics.pen_width * font.mm_per_unit)
+    y += paragraph_mm
+    for title, scale, blocks in _sections(font, set(wanted) - {" "}):
+        if not blocks:
+            continue
+        rows = _rows(blocks)
+        if title == UNASKED or y + HEAD_MM + _row_height(rows[0]) > HEIGHT_MM - MARGIN_MM:
+            pages.append(_page())
+            y = MARGIN_MM
+        canvas = pages[-1]
         canvas.text(MARGIN_MM, y + 5, title, font=font_path(), size_mm=3.6, colour=QUIET)
         canvas.line([(MARGIN_MM, y + 7), (WIDTH_MM - MARGIN_MM, y + 7)], width_mm=0.15, colour=RULE)
         y += HEAD_MM
         for row in rows:
+            if y + _row_height(row) > HEIGHT_MM - MARGIN_MM and y > 2 * MARGIN_MM:
+                pages.append(_page())
+                y = MARGIN_MM
             x, baseline = MARGIN_MM, y + LABEL_MM + max(b.up_mm for b in row)
             for block in row:
-                _draw_block(canvas, font, block, x, y, baseline, scale)
+                _draw_block(pages[-1], font, block, x, y, baseline, scale)
                 x += block.width_mm + GAP_MM * 1.6
             y += _row_height(row)
-    for path in paragraph:
-        canvas.line(path + np.array([0.0, y]), width_mm=font.metrics.pen_width * font.mm_per_unit)
-    return canvas
+    return tuple(pages)
+
+
+def _page() -> Canvas:
+    return Canvas(WIDTH_MM, HEIGHT_MM, px_per_mm=PX_PER_MM)
 
 
 def _sections(font: Font, wanted: set[str]) -> list[tuple[str, float, list[_Block]]]:
@@ -120,7 +148,10 @@ def _sections(font: Font, wanted: set[str]) -> list[tuple[str, float, list[_Bloc
         mine = [c for c in left if belongs(c)]
         left = [c for c in left if c not in mine]
         out.append((title, 1.0, [_block(font, c, 1.0) for c in mine]))
-    return [*out, (BUILT, BUILT_SCALE, [_block(font, c, BUILT_SCALE) for c in built])]
+    for title, asked in ((BUILT, True), (UNASKED, False)):
+        mine = [c for c in built if (c in wanted or not wanted) == asked]
+        out.append((title, BUILT_SCALE, [_block(font, c, BUILT_SCALE) for c in mine]))
+    return out
 
 
 def _block(font: Font, char: str, scale: float) -> _Block:
@@ -132,7 +163,9 @@ def _block(font: Font, char: str, scale: float) -> _Block:
         places.append(x - x0 * unit)
         x += (x1 - x0) * unit + gap
         up, down = max(up, y1 * unit), max(down, -y0 * unit)
-    return _Block(char, glyphs, tuple(places), max(x - gap, 9.0 if not glyphs else 4.0), up, down)
+    label_mm = label_font().width_mm(label_of(char), LABEL_SIZE_MM)
+    least = label_mm + (9.0 if not glyphs else 0.5)
+    return _Block(char, glyphs, tuple(places), max(x - gap, least, 4.0), up, down)
 
 
 def _row_height(row: Sequence[_Block]) -> float:
@@ -171,7 +204,8 @@ def _draw_block(
 ) -> None:
     missing = not block.glyphs
     named = name_of(block.char) if not block.char[0].isalnum() else ""
-    label = f"{block.char}  missing" if missing else block.char
+    shown = label_of(block.char)
+    label = f"{shown}  missing" if missing else shown
     if named and 0.5 * LABEL_SIZE_MM * len(named) + 4 < block.width_mm:
         label += f"  {named}"
     canvas.text(x_mm, top_mm + 2.4, label, font=font_path(), size_mm=LABEL_SIZE_MM, colour=WARN if missing else QUIET)
@@ -185,6 +219,18 @@ def _draw_block(
             points = cell_from_em(stroke, mm_per_unit=unit)
             at = image_from_cell(points, left_mm=x_mm + place, baseline_mm=baseline_mm)
             canvas.line(at, width_mm=font.metrics.pen_width * unit, colour=INK)
+
+
+def label_of(char: str) -> str:
+    """Return a character as the labels' font can print it, else its number: never a box.
+
+    Examples
+    --------
+    >>> label_of("e"), label_of("\U0001d4b6")
+    ('e', 'U+1D4B6')
+    """
+    shown = shown_form(char)
+    return shown if label_font().covers(shown) else " ".join(f"U+{ord(c):04X}" for c in char)
 
 
 def _paragraph(font: Font) -> tuple[list[Points], float]:

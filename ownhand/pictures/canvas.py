@@ -23,7 +23,7 @@ Colour = tuple[int, int, int]
 """Red, green, blue; 0 to 255."""
 
 INK: Colour = (38, 44, 58)
-QUIET: Colour = (128, 126, 120)
+QUIET: Colour = (104, 102, 97)
 RULE: Colour = (222, 216, 204)
 WARN: Colour = (178, 64, 20)
 PAPER: Colour = (255, 254, 250)

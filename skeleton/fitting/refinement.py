@@ -9,9 +9,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solveh_banded
 
 from capture.units import Points
+from skeleton.fitting.exchanges import exchanged_orders
+from skeleton.fitting.smoothing import smooth
 from skeleton.geometry.polyline import even_steps
 from skeleton.geometry.quantiles import median, quantile
 from skeleton.ink.ink_map import InkMap
@@ -54,9 +55,6 @@ PERFECT_RESIDUAL = 0.05
 
 MAX_EXCHANGES = 3
 """Most exchanges tried for a character."""
-
-MIN_LEG_POINTS = 3
-"""Points of a leg from which it is worth exchanging."""
 
 LOOP_WIDTH_PEN_WIDTHS = 1.1
 """Pen widths between the legs of a loop below which ink may hide which leg is which."""
@@ -251,15 +249,14 @@ def _unravel(lines: _Lines, wanting: float, paper: FitContext) -> _Lines:
     """
     from skeleton.fitting.residual_ink import crossings
 
-    fit_hypothesis = 0
+    tried = 0
     tangled = True
     while tangled:
         tangled = False
-        for order in _exchanges(
-            lines, crossings(lines.points, lines.stroke, paper.pen), LOOP_WIDTH_PEN_WIDTHS * paper.pen
-        ):
-            fit_hypothesis += 1
-            if fit_hypothesis > MAX_EXCHANGES:
+        crossed = crossings(lines.points, lines.stroke, paper.pen)
+        for order in exchanged_orders(lines.points, lines.stroke, crossed, LOOP_WIDTH_PEN_WIDTHS * paper.pen):
+            tried += 1
+            if tried > MAX_EXCHANGES:
                 return lines
             # points stay where they are, what changes is who passes them; strokes keep their numbers by place
             other = _Lines(lines.points[order], lines.half[order], lines.stroke.copy())
@@ -268,39 +265,6 @@ def _unravel(lines: _Lines, wanting: float, paper: FitContext) -> _Lines:
                 lines, wanting, tangled = other, left, True
                 break
     return lines
-
-
-def _exchanges(lines: _Lines, met: NDArray[np.int64], wide: float) -> list[NDArray[np.int64]]:
-    """Return orders of all points with a narrow loop turned, or two stretches between crossings in exchanged places."""
-    from skeleton.fitting.residual_ink import gap
-
-    p, n = lines.points, np.arange(len(lines.points))
-    out = []
-    for i, j in met:
-        half = (j - i) // 2
-        if half < MIN_LEG_POINTS:
-            continue
-        if lines.stroke[i] == lines.stroke[j] and gap(p[i + 1 : i + 1 + half], p[j - half : j + 1], wide) <= wide:
-            out.append(np.concatenate([n[: i + 1], n[i + 1 : j + 1][::-1], n[j + 1 :]]))
-    for a, (i, j) in enumerate(met):
-        for k, m in met[a + 1 :]:
-            low, high = min(j, m), max(j, m)
-            if (
-                not (i + MIN_LEG_POINTS < k < low < high)
-                or lines.stroke[i] != lines.stroke[k]
-                or lines.stroke[j] != lines.stroke[m]
-            ):
-                continue
-            one, other = n[i + 1 : k + 1], n[low + 1 : high + 1]
-            if gap(p[one], p[other], wide) > wide:
-                continue
-            # of two stretches unlike in length one gives up points and one doubles some, so that strokes keep theirs
-            one_new = other[np.round(np.linspace(0, len(other) - 1, len(one))).astype(int)]
-            other_new = one[np.round(np.linspace(0, len(one) - 1, len(other))).astype(int)]
-            if m < j:
-                one_new, other_new = one_new[::-1], other_new[::-1]
-            out.append(np.concatenate([n[: i + 1], one_new, n[k + 1 : low + 1], other_new, n[high + 1 :]]))
-    return out
 
 
 def _edge(ink: InkMap) -> tuple[float, float]:
@@ -318,24 +282,3 @@ def _edge(ink: InkMap) -> tuple[float, float]:
     blur = 0.4 * full / max(float(quantile(slope, 0.7)), 1e-3)
     # differences over two pixels blur by a box of that width: variance 1/3
     return float(np.clip(np.sqrt(max(blur * blur - 1 / 3, 0.0)), 0.5, 0.25 * ink.pen_px)), full
-
-
-def smooth(line: Points, stiffness: float) -> Points:
-    """Return the line of evenly spaced points that stays near `line` and changes its bend least (Whittaker 1923).
-
-    Parameters
-    ----------
-    stiffness
-        Weight of the squared third differences against the squared distances.
-    """
-    n = len(line)
-    if n < 5:
-        return line
-    diag = np.array([-1.0, 3.0, -3.0, 1.0])
-    band = np.zeros((4, n))
-    for i in range(4):
-        for j in range(i, 4):
-            band[3 - (j - i), j : j + n - 3] += stiffness * diag[i] * diag[j]
-    band[3] += 1.0
-    out: Points = solveh_banded(band, line)
-    return out

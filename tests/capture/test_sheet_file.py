@@ -60,23 +60,23 @@ def spoil(path, value):
 @pytest.mark.parametrize(
     ("path", "value", "fault"),
     [
-        (("pages", 0, "cells", 3, "box_mm"), [1, 2, 3], "pages[0].cells[3].box_mm: expected four numbers"),
-        (("pages", 0, "bar_mm"), [1, 2], "pages[0].bar_mm: expected three numbers"),
-        (("pages", 0, "size_mm"), [210], "pages[0].size_mm: expected two numbers"),
+        (("pages", 0, "cells", 3, "box_mm"), [1, 2, 3], "pages[0].cells[3].box_mm: expected a list of 4"),
+        (("pages", 0, "bar_mm"), [1, 2], "pages[0].bar_mm: expected a list of 3"),
+        (("pages", 0, "size_mm"), [210], "pages[0].size_mm: expected a list of 2"),
         (("pages", 0, "size_mm"), [-1, 297], "pages[0].size_mm: expected more than 0"),
         (("pages", 0, "cells", 3, "box_mm", 1), "x", "pages[0].cells[3].box_mm[1]: expected a number"),
         (("pages", 0, "cells", 3, "baseline_mm"), True, "pages[0].cells[3].baseline_mm: expected a number"),
         (("pages", 0, "cells", 3, "baseline_mm"), float("nan"), "pages[0].cells[3].baseline_mm: expected a number"),
         (("pages", 0, "cells", 3, "baseline_mm"), 3.0, "pages[0].cells[3].baseline_mm: expected a place in the box"),
-        (("pages", 0, "cells", 3), "q", "pages[0].cells[3]: expected an object"),
+        (("pages", 0, "cells", 3), "q", "pages[0].cells[3]: expected a mapping"),
         (("pages", 0, "cells"), 7, "pages[0].cells: expected a list"),
-        (("pages", 0, "cells", 1, "char"), KeyError, "pages[0].cells[1].char: expected, but missing"),
+        (("pages", 0, "cells", 1, "char"), KeyError, "pages[0].cells[1].char: is not given"),
         (("pages", 0, "cells", 1, "char"), "e\u0301", "pages[0].cells[1].char: expected one character, composed"),
         (("pages", 0, "cells", 1, "attempt"), 1.5, "pages[0].cells[1].attempt: expected a whole number"),
         (("pages", 0, "cells", 1, "row"), 0, "pages[0].cells[1].row: expected 1 to 999"),
         (("pages", 0, "cells", 1, "column"), 1, "pages[0].cells: expected each row and column once"),
         (("pages", 0, "cells", 1, "tick_mm"), [500, 5, 2, 2], "pages[0].cells[1].tick_mm: expected x, y, width and"),
-        (("pages", 0, "cells", 1, "colour"), "red", "pages[0].cells[1]: unknown field 'colour'"),
+        (("pages", 0, "cells", 1, "colour"), "red", "pages[0].cells[1].colour: no such key"),
         (("pages", 1, "page"), 1, "pages[1].page: expected a number from 1 to 400 that no other page has"),
         (("pages", 0, "marks", 2, "id"), 0, "pages[0].marks: expected each id once"),
         (("pages", 0, "marks", 2, "x_mm"), 999, "pages[0].marks[2]: expected a place on the page"),
@@ -106,7 +106,7 @@ def test_all_faults_are_told_at_once():
     with pytest.raises(SheetFileError) as error:
         sheet_from_json(data)
 
-    assert "x_height_mm: expected a number; pages[0].cells[3].box_mm" in str(error.value)
+    assert "x_height_mm: expected a number, found '3.5'; pages[0].cells[3].box_mm" in str(error.value)
     assert "pages[1].ruled[0].text: expected a text" in str(error.value)
 
 

@@ -50,7 +50,9 @@ def test_the_browser_is_given_a_ticket_that_is_good_once(hand, monkeypatch):
             connection.putheader("Host", host_header)
             connection.endheaders()
             answer = connection.getresponse()
-            return answer.status, answer.headers["location"]
+            found = answer.status, answer.headers["location"]
+            connection.close()
+            return found
 
         assert ask("elsewhere.example") == (403, None)
         assert ask(host) == (303, made.path)

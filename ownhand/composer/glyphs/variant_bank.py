@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
+from ownhand.composer.glyphs.doubts import broken
 from ownhand.composer.variation.handwriting_statistics import (
     BANDS,
     STANDS_WITHIN,
@@ -124,6 +125,8 @@ class VariantBank:
         return self._table[:, COLUMNS.index(name)]
 
     def _make(self, char: str, variants: Sequence[Glyph]) -> Pool:
+        left_out = broken(variants, _by_ductus(variants), self._font.metrics.pen_width)
+        variants = [g for i, g in enumerate(variants) if i not in left_out]
         groups = _by_ductus(variants)
         rng = np.random.default_rng(zlib.crc32(char.encode()))
         room = max(0, POOL - len(variants))

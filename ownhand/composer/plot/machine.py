@@ -27,7 +27,8 @@ from __future__ import annotations
 
 import json
 import tomllib
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
@@ -35,11 +36,17 @@ import numpy as np
 
 from capture.errors import InputError, UsageError
 from capture.limits import is_plain
+from capture.structured import structured
 from capture.units import Points
 from ownhand.composer.plot.plot_page import PlotPage
 
-ORIGINS = ("top left", "bottom left")
-PENS = ("z", "servo")
+RANGES = {
+    **dict.fromkeys(("lift_s", "lower_s"), (0.0, 1e5)),
+    **dict.fromkeys(("draw_mm_s", "travel_mm_s", "acceleration_mm_s2", "corner_mm_s"), (1e-3, 1e5)),
+    "bed_mm": (1.0, 1e5),
+    "pulled_deg": (-360.0, 360.0),
+}
+"""Least and greatest figures of a profile."""
 MOST_LINES = 50
 """Lines of G-code for one thing; those for the pen stand in the file once for each path."""
 
@@ -73,6 +80,17 @@ class Machine:
     begin: tuple[str, ...] = ()
     end: tuple[str, ...] = ()
 
+    def __post_init__(self) -> None:
+        faults = _out_of_range(vars(self))
+        for name in ("pen_up", "pen_down", "begin", "end"):
+            lines = getattr(self, name)
+            if len(lines) > MOST_LINES or not all(is_plain(v, LONGEST_LINE) and v.isascii() for v in lines):
+                faults.append(f"{name}: expected {MOST_LINES} single lines of ASCII at most")
+        if not is_plain(self.name, LONGEST_LINE):
+            faults.append("name: expected a short text")
+        if faults:
+            raise UsageError("profile", "; ".join(faults), "Correct it")
+
     @property
     def lines_up(self) -> tuple[str, ...]:
         """G-code that lifts the pen."""
@@ -95,6 +113,18 @@ class Machine:
         if self.origin == "top left":
             return on_bed
         return np.column_stack([on_bed[:, 0], self.bed_mm[1] - on_bed[:, 1]])
+
+
+def _out_of_range(values: Mapping[str, Any]) -> list[str]:
+    """Return which of these values are numbers, or lists of them, that no machine has."""
+    out = []
+    for name, (low, high) in RANGES.items():
+        value = values.get(name)
+        for number in value if isinstance(value, list | tuple) else (value,):
+            # what is no number at all (10 to the 400th) was told already
+            if isinstance(number, int | float) and abs(number) < 1e9 and not low <= number <= high:
+                out.append(f"{name}: expected {low:g} to {high:g}, found {number:g}")
+    return out
 
 
 def load_machine(path: Path) -> Machine:
@@ -127,60 +157,12 @@ def machine_from(data: dict[str, Any], *, where: str = "machine") -> Machine:
     InputError
         If there is any fault; all are named at once.
     """
-    known = {f.name: f for f in fields(Machine)}
-    faults: list[str] = []
-    good: dict[str, Any] = {}
-    for key, value in list(data.items())[:MOST_LINES]:
-        if key not in known:
-            faults.append(f"{str(key)[:40]}: no such key (known: {', '.join(known)})")
-            continue
-        checked, fault = _checked(key, value, getattr(Machine(), key))
-        if fault:
-            faults.append(f"{key}: {fault}")
-        else:
-            good[key] = checked
-    if faults:
-        raise InputError(where, "; ".join(faults[:10]), "Correct the profile.")
-    return replace(Machine(), **good)
-
-
-def _checked(key: str, value: Any, default: Any) -> tuple[Any, str]:
-    """Return the value for a key, and what is wrong with it."""
-    if key == "pulled_deg":
-        ok = _is_number(value) and -360 <= value <= 360
-        return float(value) if ok else None, "" if ok else f"expected degrees from -360 to 360, found {value!r}"
-    choices = {"origin": ORIGINS, "pen": PENS}.get(key)
-    if choices:
-        return value, "" if isinstance(
-            value, str
-        ) and value in choices else f"expected {' or '.join(choices)}, found {_shown(value)}"
-    if isinstance(default, str):
-        ok = isinstance(value, str) and is_plain(value, LONGEST_LINE)
-        return value, "" if ok else f"expected a short text, found {_shown(value)}"
-    if key in ("bed_mm", "paper_mm"):
-        ok = isinstance(value, list) and len(value) == 2 and all(_is_number(v) for v in value)
-        ok = ok and (key == "paper_mm" or min(value) > 0)
-        return (
-            float(value[0]),
-            float(value[1]),
-        ) if ok else None, "" if ok else f"expected [x, y] in mm, found {_shown(value)}"
-    if isinstance(default, tuple):
-        ok = isinstance(value, list) and len(value) <= MOST_LINES
-        ok = ok and all(isinstance(v, str) and is_plain(v, LONGEST_LINE) and v.isascii() for v in value)
-        what = f"expected a list of {MOST_LINES} lines of ASCII at most, found {_shown(value)}"
-        return tuple(value) if ok else None, "" if ok else what
-    least = 0.0 if key in ("lift_s", "lower_s") else 0.01
-    ok = _is_number(value) and least <= value <= 100_000
-    return float(value) if ok else None, "" if ok else f"expected a number of at least {least:g}, found {_shown(value)}"
-
-
-def _is_number(value: Any) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) < 1e9
-
-
-def _shown(value: Any) -> str:
-    said = repr(value)
-    return said if len(said) <= 60 else f"{said[:59]}…"
+    made, faults = structured(data, Machine)
+    if made is None:
+        # a class refuses figures only once all types are right: here both are told at once
+        faults += [f for f in _out_of_range(data) if not any(g.startswith(f.split(" ")[0]) for g in faults)]
+        raise InputError(where, "; ".join(faults), "Correct the profile.")
+    return made
 
 
 def check_bed(page: PlotPage, machine: Machine) -> None:

@@ -27,6 +27,7 @@ from fontbuild.formats.mark_positions import with_positions
 from fontbuild.formats.spelling import spelt
 from fontbuild.formats.ufo import ufo_of
 from fontbuild.glyph import Glyph
+from fontbuild.joins import ENTRY, EXIT
 
 Progress = Callable[[str, int, int], None]
 
@@ -127,8 +128,10 @@ def compile_font(font: Font, *, flavour: str = "ttf", progress: Progress | None 
     if flavour not in ("ttf", "otf"):
         raise ValueError(f"flavour must be 'ttf' or 'otf', got {flavour!r}")
     ufo = _inked(font, progress=progress)
-    # No cursive attachment: its writer would compile all features once more only to find none.
     writers = [featureWriters.KernFeatureWriter, featureWriters.MarkFeatureWriter, featureWriters.GdefFeatureWriter]
+    if any({ENTRY, EXIT} & g.anchors.keys() for group in font.glyphs.values() for g in group):
+        # only then: this writer compiles all features once more to find out
+        writers.append(featureWriters.CursFeatureWriter)
     common = {"removeOverlaps": False, "featureWriters": writers}
     if flavour == "otf":
         return ufo2ft.compileOTF(ufo, **common, optimizeCFF=ufo2ft.CFFOptimization.SPECIALIZE)

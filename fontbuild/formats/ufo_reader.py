@@ -31,7 +31,7 @@ NOTE = "ownhand "
 
 
 def note_of(values: Mapping[str, Any]) -> str:
-    """Return the line of a note that `noted` reads again."""
+    """Return the line of a note that keeps `values` (what JSON can hold); `noted` reads it again."""
     text = json.dumps(values, sort_keys=True)
     for sign in "&<>":  # some editors escape them twice
         text = text.replace(sign, f"\\u{ord(sign):04x}")

@@ -10,8 +10,8 @@ import numpy as np
 
 from capture.errors import InputError, UsageError
 from fontbuild.font import Font
-from ownhand.commands.build import font_of
 from ownhand.composer.plot.drawings import path_data_of, strokes_of_svg
+from ownhand.hands.font_of_hand import font_of
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from capture.blas import one_thread
 from capture.errors import FontFileError, UsageError
 from fontbuild.accents import Habits, build_sequence
 from fontbuild.font import Font
@@ -120,6 +121,7 @@ class Composer:
         self._added.add(char)
         return True
 
+    @one_thread()
     def compose(
         self,
         text: str | Mapping[str, str],

@@ -25,7 +25,6 @@ from capture.files import is_vacant, make_folder, write_json
 from capture.limits import MOST_CELLS, MOST_PAGES, REACH_MM, is_plain, is_sheet_id
 from capture.safe_paths import path_inside
 from capture.sheet import Sheet
-from capture.sheet_file import load_sheet
 from fontbuild.text_spacing_statistics import CopiedWord
 from ownhand.hands.attempt_reading import attempt_from
 from ownhand.hands.locking import locked
@@ -263,6 +262,8 @@ def load_sheets(hand: Hand) -> dict[str, Sheet]:
     files = sorted(hand.sheets_folder.glob("*/sheet.json")) if hand.sheets_folder.is_dir() else []
     sheets: dict[str, Sheet] = {}
     for file in files:
+        from capture.sheet_file import load_sheet  # here, because a font is written with far more often
+
         sheet = load_sheet(path_inside(hand.sheets_folder, file.parent.name, file.name))
         if sheet.id != file.parent.name:
             what = f"id: expected '{file.parent.name}', the folder's name, found '{sheet.id}'"

@@ -16,7 +16,7 @@ from fontbuild.font import Font
 from ownhand.commands.additions import with_drawings
 from ownhand.composer import Notice, Ruling, Settings
 from ownhand.composer.ensemble import Ensemble
-from ownhand.composer.formats import KINDS, page_bytes
+from ownhand.composer.formats import KINDS, SUFFIXES, page_bytes
 from ownhand.composer.merge.lacks import Lack, ranges
 from ownhand.composer.merge.template import split_boxes
 from ownhand.composer.plot.imposition import sheets_of

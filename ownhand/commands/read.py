@@ -28,6 +28,7 @@ from capture.report import Finding
 from capture.sheet import Sheet
 from capture.units import MM_PER_INCH
 from ownhand.commands.reading_pool import end_with_parent, read_pages
+from ownhand.hands.copies import as_copies
 from ownhand.hands.decisions import known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
@@ -120,11 +121,11 @@ def _read_into(
     # only now, so that nothing is left behind by what was no sheet
     hand = known or open_or_create(path)
     sweep(hand.path)
-    with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
-        traced = _trace_all(pool, hand, [r for r, _ in read], tell)
-    notices: list[str] = []
     for reading, _ in read:
         finder.learn(reading.sheet)
+    read, notices = as_copies(hand, read)
+    with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
+        traced = _trace_all(pool, hand, [r for r, _ in read], tell)
     notices += keep_sheets(hand, finder.sheets)
     notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
     taken = []

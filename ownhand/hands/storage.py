@@ -104,7 +104,8 @@ def keep_page(
         for cell in reading.cells
     ]
     first = old if old is not None else first_copy(hand, sheet.id, number)
-    if first is not None and first.scan != scan and not same_writer and (why := unlike(first.attempts, read)):
+    as_first = read if first is None else [dataclasses.replace(a, id=first.sheet + a.id[len(sheet.id) :]) for a in read]
+    if first is not None and first.scan != scan and not same_writer and (why := unlike(first.attempts, as_first)):
         raise WrongSheetError(
             f"page {number} of sheet '{sheet.id}'",
             f"{why}: is this another person's copy of the sheet?",

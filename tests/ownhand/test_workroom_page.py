@@ -1,0 +1,190 @@
+"""The workroom in a real browser: every view for everybody, a page set at once, what is missing named in its place.
+
+Accessibility is judged by axe-core (Deque, open source, from PyPI's axe-playwright-python) after WCAG 2.1 A and AA.
+"""
+
+from __future__ import annotations
+
+import shutil
+from typing import Any
+
+import pytest
+
+from ownhand.commands.build import build
+from ownhand.hands.hand import open_hand
+from ownhand.workroom.server import start
+from tests.ownhand.on_page import PATIENCE_S, draw, middle_of, ready, tab, until
+from tests.ownhand.stand_in import write_hand
+
+pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
+
+VIEWS = ["#hand", "#sheet", "#reading", "#page", "#files"]
+TEXT = "a tune in a tin\nnine hats, one zoo"
+
+
+@pytest.fixture(scope="module")
+def built_once(tmp_path_factory):
+    hand = write_hand(tmp_path_factory.mktemp("room") / "lamp", "aehinstu", attempts=2, faults=False)
+    build(hand.path)
+    return hand.path
+
+
+@pytest.fixture
+def hand(built_once, tmp_path):
+    shutil.copytree(built_once, tmp_path / "hands" / "lamp")
+    return open_hand(tmp_path / "hands" / "lamp")
+
+
+def set_text(page, text=TEXT) -> None:
+    page.locator(".page-text").first.fill(text)
+    settled(page)
+
+
+def settled(page) -> None:
+    page.wait_for_selector("#paper[aria-busy=false] > img")
+
+
+@pytest.fixture
+def desk(context, served, faults):
+    page = tab(context, served.url, faults, "#page")
+    set_text(page)
+    return page
+
+
+def boxes(page) -> Any:
+    return page.evaluate("fetch('api/desk').then((a) => a.json()).then((d) => d.draft.layout.boxes)")
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(1400, "none"), (390, "none"), (640, "active"), (2560, "none")])
+def test_no_view_has_a_fault_of_accessibility_or_scrolls_sideways(browser, served, faults, width, scheme):
+    """640 px is 1280 at a zoom of 200 %."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    context = browser.new_context(
+        viewport={"width": width, "height": 844}, bypass_csp=True, forced_colors=scheme, reduced_motion="reduce"
+    )
+    context.set_default_timeout(PATIENCE_S * 1000)
+    for view in ["../../", *VIEWS]:
+        page = tab(context, served.url, faults, view)
+        if view == "#page":
+            set_text(page)
+            page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true })")
+            page.get_by_role("button", name="Divide the page").click()
+            settled(page)
+        if view == "#sheet":
+            page.locator("img.print").wait_for()
+        ready(page)
+        found = Axe().run(page).response["violations"]
+        told = [(v["id"], v["impact"], [n["html"][:140] for n in v["nodes"]][:4]) for v in found]
+        wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        assert told == [], (view, width)
+        assert wide <= 0, (view, width)
+        page.close()
+    context.close()
+
+
+def test_what_the_hand_lacks_is_named_at_its_place_in_the_text(desk):
+    marked = desk.locator(".marks mark").all_text_contents()
+    desk.get_by_role("button", name="z in “zoo”, line 2").click()
+    chosen = desk.evaluate(
+        "(() => { const a = document.activeElement; return a.value.slice(a.selectionStart, a.selectionEnd) })()"
+    )
+
+    assert marked == [",", "o", "z", "o", "o"]
+    assert chosen == "z"
+
+
+def test_boxes_are_moved_and_resized_by_pointer_keys_and_numbers(desk):
+    desk.locator("summary", has_text="Boxes").click()
+    desk.get_by_role("button", name="Divide the page into two boxes").click()
+    settled(desk)
+    paper = desk.locator("#paper").bounding_box()
+    per_mm = paper["width"] / 148
+    x, y = middle_of(desk.locator("[data-box=address]"))
+    draw(desk, [(x, y), (x - 4 * per_mm, y - 5 * per_mm), (x - 8 * per_mm, y - 10 * per_mm)])
+    settled(desk)
+    message, address = boxes(desk)
+    corner = desk.locator("[data-box=address] .box-corner")
+    x, y = middle_of(corner)
+    draw(desk, [(x, y), (x - 3 * per_mm, y - 2 * per_mm), (x - 6 * per_mm, y - 4 * per_mm)])
+    until(lambda: boxes(desk)[1]["width_mm"] == pytest.approx(address["width_mm"] - 6, abs=0.6))
+    desk.locator("[data-box=message]").focus()
+    desk.keyboard.press("Shift+ArrowLeft")
+    until(lambda: boxes(desk)[0]["width_mm"] == message["width_mm"] - 1)
+    desk.keyboard.press("ArrowDown")
+    desk.get_by_label("Height, mm").fill("40")
+    desk.keyboard.press("Tab")
+    until(lambda: boxes(desk)[0]["height_mm"] == 40)
+
+    assert boxes(desk)[0]["y_mm"] == message["y_mm"] + 1 or boxes(desk)[0]["y_mm"] == message["y_mm"]
+    assert address["x_mm"] < 148 - 9 - address["width_mm"]
+
+
+def test_another_draw_comes_with_one_key_and_the_page_as_it_was_left_the_next_time(desk, context, served, faults):
+    first = desk.locator("#paper > img").get_attribute("src")
+    desk.evaluate("document.activeElement.blur()")
+    desk.keyboard.press("g")
+    until(lambda: desk.locator("#paper > img").get_attribute("src") != first)
+    settled(desk)
+    desk.close()
+    again = tab(context, served.url, faults, "#page")
+    settled(again)
+
+    assert again.locator(".page-text").first.input_value() == TEXT
+    assert again.get_by_text("draw 1").is_visible()
+
+
+def test_the_replay_runs_as_long_as_the_page_takes_and_rests_where_less_motion_is_wanted(browser, served, faults):
+    context = browser.new_context(reduced_motion="reduce")
+    page = tab(context, served.url, faults, "#page")
+    set_text(page)
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.press("p")
+    page.get_by_role("button", name="Next line").wait_for()
+    time = page.locator(".replay-row output").text_content()
+    page.get_by_role("button", name="Next line").click()
+    one = page.locator(".replay-row output").text_content()
+    page.get_by_role("button", name="Close").click()
+
+    assert time.split(" of ")[0] == time.split(" of ")[1], "the page stands there written"
+    assert one != time
+    assert page.locator(".replay-canvas").count() == 0
+    context.close()
+
+
+def test_letters_mended_make_the_font_stale_and_one_press_brings_it_up_to_date(context, served, hand, faults):
+    page = tab(context, served.url, faults, "#letter/a")
+    page.locator(".desk-picture .hit").first.wait_for()
+    page.keyboard.press("r")
+    page.get_by_text("Letters were mended or set aside since the font was built").wait_for()
+    page.get_by_role("button", name="Bring it up to date").click()
+    page.get_by_text("The font is built").wait_for()
+
+    assert page.locator("#news").is_hidden()
+
+
+def test_without_a_server_a_view_says_so_and_offers_to_try_again(context, hand, faults):
+    running = start(hand.path)
+    page = tab(context, running.url, faults, allow="Failed to load")
+    running.stop()
+    page.get_by_role("link", name="Languages").click()
+    page.get_by_role("button", name="Try again").wait_for()
+
+    assert page.get_by_text("The server does not answer").first.is_visible()
+
+
+def test_handwriting_is_seen_in_forced_colours(browser, served, faults):
+    """Dark pixels on light ones: the ink keeps its own colours on its own paper."""
+    import io
+
+    import numpy as np
+    from PIL import Image
+
+    context = browser.new_context(forced_colors="active", color_scheme="dark")
+    page = tab(context, served.url, faults, "#letters")
+    picture = page.locator(".ruled").first.screenshot()
+    grey = np.asarray(Image.open(io.BytesIO(picture)).convert("L"))
+
+    assert np.median(grey) > 200
+    assert (grey < 90).sum() > 50
+    context.close()

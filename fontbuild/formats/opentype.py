@@ -10,11 +10,13 @@ from __future__ import annotations
 import io
 import unicodedata
 from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pathops
 import ufo2ft
 import ufoLib2
+from fontTools.misc.timeTools import epoch_diff
 from fontTools.ttLib import TTFont
 from ufo2ft import featureWriters
 
@@ -149,5 +151,15 @@ def save_opentype(font: Font, path: Path, *, progress: Progress | None = None) -
     path = Path(path)
     data = io.BytesIO()
     flavour = "otf" if path.suffix.lower() == ".otf" else "ttf"
-    compile_font(font, flavour=flavour, progress=progress).save(data)
+    made = compile_font(font, flavour=flavour, progress=progress)
+    # the same letters give the same file: no time of day in it
+    made.recalcTimestamp = False
+    made["head"].created = made["head"].modified = _new_year(font.record.year)
+    made.save(data)
     return write_bytes(path, data.getvalue())
+
+
+def _new_year(year: int) -> int:
+    """Return the first moment of a year in seconds since 1904 (OpenType, head); of 2000 where none is known."""
+    moment = datetime(year if 1904 <= year <= 2100 else 2000, 1, 1, tzinfo=UTC)
+    return int(moment.timestamp()) - int(epoch_diff)

@@ -305,6 +305,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return 0
+    except OSError as error:
+        where = error.filename if isinstance(error.filename, str) else "a file"
+        console.say(f"ownhand: {where}: {error.strerror or type(error).__name__}. Check its name and permissions.")
+        return 1
     except MemoryError:
         console.say("ownhand: not enough memory. Scan at a lower resolution, or read fewer pages at once.")
         return 1

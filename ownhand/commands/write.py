@@ -207,7 +207,7 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
 
 def _layout(path: Path) -> dict[str, Any]:
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
         data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except OSError as error:
         raise InputError(str(path), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None

@@ -89,6 +89,8 @@ class Composer:
         self._has = {c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants)}
         self._habits: Habits | None = None
         self._added: set[str] = set()
+        self.most_pages = MOST_PAGES
+        """A text that fills more is refused."""
 
     @property
     def written_x_height_mm(self) -> float:
@@ -127,8 +129,6 @@ class Composer:
         text: str | Mapping[str, str],
         settings: Settings | None = None,
         seed: int = 0,
-        *,
-        most_pages: int = MOST_PAGES,
     ) -> Composition:
         """Return the pages of a text. The same font, text, settings and seed give the same pages.
 
@@ -136,8 +136,6 @@ class Composer:
         ----------
         text
             For the first box that is not blank; or by name of the box.
-        most_pages
-            Refuse a text that fills more.
 
         Raises
         ------
@@ -170,8 +168,8 @@ class Composer:
         hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
         pages, squeezed = [], 0
         count = max([1, *(t.pages for t, _ in ready)])
-        if count > most_pages:
-            raise UsageError("text", f"it fills {count} pages, at most {most_pages} are made", "Split the text.")
+        if count > self.most_pages:
+            raise UsageError("text", f"it fills {count} pages, at most {self.most_pages} are made", "Split the text.")
         for number in range(count):
             page, n = write_page(number, ready, hand, rng)
             pages.append(self._finished(page, ready, settings))

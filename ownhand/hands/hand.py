@@ -172,7 +172,13 @@ def open_hand(path: Path) -> Hand:
         If there is none, or its record does not hold together.
     """
     file = path / "hand.json"
-    if not file.is_file():
+    try:
+        there = file.is_file()
+    except OSError as error:
+        raise HandFolderError(str(path), f"cannot be read ({error.strerror})", "Check its permissions.") from None
+    if not there:
+        if path.is_file():
+            raise HandFolderError(str(path), "is a file, a hand is a folder", "Give the name of a folder.")
         what = "has no hand.json, so it is not a hand" if path.is_dir() else "is not there"
         raise HandFolderError(str(path), what, f"Begin one with: ownhand sheet {shlex.quote(str(path))} --languages en")
     try:

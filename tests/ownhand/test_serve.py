@@ -135,7 +135,7 @@ def test_a_check_tells_what_the_text_would_become(client: Client) -> None:
 
 
 def test_what_the_hand_lacks_is_named_in_the_answer(client: Client) -> None:
-    _, headers, _ = client.page(text="жßß")
+    _, headers, _ = client.page(text="a жßß")
 
     assert headers["missing-characters"] == "3"
     assert headers["missing"] == "%C3%9F;times=2, %D0%B6;times=1"

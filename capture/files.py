@@ -76,7 +76,9 @@ def sweep(folder: Path, *, older_than_s: float = 600.0) -> None:
 
 
 def is_vacant(folder: Path) -> bool:
-    """Return whether a folder holds nothing, scraps of killed runs left out."""
+    """Return whether a folder holds nothing, scraps of killed runs left out; a file is none."""
+    if not folder.is_dir():
+        return False
     return all(p.name == HELD or (p.name.startswith(".") and p.name.endswith(SCRAP)) for p in folder.iterdir())
 
 

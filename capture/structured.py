@@ -43,7 +43,7 @@ def structured(data: Any, kind: type[T]) -> tuple[T | None, list[str]]:
     ... class Bed:
     ...     size_mm: tuple[float, float]
     >>> structured({"size_mm": [3, "wide"], "colour": 1}, Bed)
-    (None, ["size_mm[1]: expected a number, found 'wide'", "colour: no such key (known: size_mm)"])
+    (None, ["size_mm[1]: expected a number, found 'wide'", 'colour: no such key (known: size_mm)'])
     """
     try:
         return _converter().structure(data, kind), []

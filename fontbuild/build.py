@@ -18,13 +18,14 @@ from fontbuild.doubtful import find_doubtful
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
+from fontbuild.joins import WAYS, attached, without_joined
 from fontbuild.kerning import kerning
 from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
 from fontbuild.running_text import size_on_lines
-from fontbuild.spacing import box_gap, space_glyphs
+from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
@@ -105,6 +106,7 @@ def build_font(
     accents: bool = True,
     wanted: Iterable[str] | None = None,
     fit: Callable[..., list[Variant]] = variants_of,
+    ahead: Callable[..., None] | None = None,
     progress: Progress | None = None,
     seed: int = 0,
 ) -> BuildResult:
@@ -129,6 +131,8 @@ def build_font(
         Which ones; by default all in everyday Latin use whose parts there are.
     fit
         How a character's attempts are made into variants: as `variants_of` does, or from what it made before.
+    ahead
+        Told which characters will be asked of `fit` soon, `ahead(letters, x_height_mm=…)`, so that it can begin.
     progress
         Called as `progress(step, done, total)`.
     seed
@@ -165,6 +169,8 @@ def build_font(
     aside |= doubts
     kept = {char: left for char, group in letters.items() if (left := [w for w in group if w.id not in aside])}
 
+    if ahead is not None:
+        ahead(kept, x_height_mm=size.x_height_mm)
     drawn: dict[str, tuple[Glyph, ...]] = {}
     for done, (char, group) in enumerate(kept.items()):
         tell("fit strokes", done, len(kept))
@@ -184,10 +190,16 @@ def build_font(
     spaced, by = space_glyphs(
         drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else ()
     )
+    if by.white != rule(metrics).white:
+        known["letter_white"] = round(by.white, 2)
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
+    ways = {a.id: a.allograph for a in usable if a.allograph in WAYS.values()}
+    anchored = attached(anchored, ways, x_height=metrics.x_height)
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
-    font = Font(record, metrics, size.mm_per_unit, anchored, kerning(anchored, metrics, by), known)
+    font = Font(
+        record, metrics, size.mm_per_unit, anchored, without_joined(kerning(anchored, metrics, by), anchored), known
+    )
     tell("space letters", 1, 1)
     listed = [SetAside(a.id, a.char, aside[a.id]) for a in everything if a.id in aside]
     missing = tuple(sorted({s.char for s in listed} - set(drawn)))

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import unicodedata
 
-from fontTools import agl
-
 SPACE = "space"
+
+ASCII_LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz")
+"""Their names in the list are they themselves."""
 
 
 def base_name(char: str) -> str:
@@ -26,6 +27,10 @@ def base_name(char: str) -> str:
 
 
 def _one(char: str) -> str:
+    if char in ASCII_LETTERS:
+        return char
+    from fontTools import agl  # here, because it reads a list of 4,000 names
+
     code = ord(char)
     name = str(agl.UV2AGL.get(code, ""))
     if name and "." not in name:
@@ -52,4 +57,6 @@ def char_of(name: str) -> str:
     >>> char_of("eacute"), char_of("a.v3"), char_of("i_j"), char_of(".notdef")
     ('é', 'a', 'ij', '')
     """
+    from fontTools import agl
+
     return unicodedata.normalize("NFC", str(agl.toUnicode(name)))

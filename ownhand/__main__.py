@@ -1,4 +1,4 @@
-"""The way in: checks that the machine has what the libraries need, then runs the command line."""
+"""The way in: runs the command line, and says so where the machine lacks what a library needs."""
 
 from __future__ import annotations
 
@@ -7,8 +7,10 @@ import sys
 
 def run() -> None:
     """Run the command line and exit with its code; says what to install where a system library is missing."""
+    from ownhand.cli.main import main
+
     try:
-        import cv2  # noqa: F401
+        code = main()
     except ImportError as error:
         name = next((lib for lib in ("libGL", "libgthread", "libglib") if lib in str(error)), "")
         if not name:
@@ -17,10 +19,8 @@ def run() -> None:
             f"ownhand: opencv-python: the system library {name} is missing. "
             "Install it (Debian, Ubuntu: apt-get install libgl1 libglib2.0-0; Fedora: dnf install mesa-libGL glib2).\n"
         )
-        sys.exit(6)
-    from ownhand.cli.main import main
-
-    sys.exit(main())
+        code = 6
+    sys.exit(code)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,7 @@
 """The only module that talks: product to standard output, everything else to standard error.
 
-Nothing that was read somewhere reaches the terminal raw: see `capture.safe_text`.
+Nothing that was read somewhere reaches the terminal raw: see `capture.safe_text`. What draws tables and bars is
+imported when there is something to draw.
 """
 
 from __future__ import annotations
@@ -8,23 +9,28 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-from rich.table import Table
-from rich.text import Text
+from functools import cache
+from typing import TYPE_CHECKING
 
 from capture.safe_text import printable
+
+if TYPE_CHECKING:
+    from rich.console import Console
 
 ProgressCall = Callable[[str, int, int], None]
 """progress(step, done, total): how library functions report; they never print."""
 
-_err = Console(stderr=True, highlight=False, soft_wrap=True)
+
+@cache
+def _err() -> Console:
+    from rich.console import Console
+
+    return Console(stderr=True, highlight=False, soft_wrap=True)
 
 
 def say(text: str) -> None:
     """Tell the person something, on standard error."""
-    _err.print(printable(text), markup=False)
+    sys.stderr.write(printable(text) + "\n")
 
 
 def put(text: str) -> None:
@@ -35,6 +41,10 @@ def put(text: str) -> None:
 
 def put_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     """Put a table on standard output: numbers right, words left; plain text when it is not a terminal."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
     out = Console(highlight=False, width=None if sys.stdout.isatty() else 100)
     table = Table(title=title, title_justify="left", box=None, pad_edge=False, header_style="bold")
     for i, name in enumerate(columns):
@@ -48,8 +58,10 @@ def put_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]])
 @contextmanager
 def progress_bar() -> Iterator[ProgressCall]:
     """Give a progress callable that draws a bar on standard error, one bar a step; silent when that is no terminal."""
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=_err, transient=True, disable=not sys.stderr.isatty()) as bars:
+    with Progress(*columns, console=_err(), transient=True, disable=not sys.stderr.isatty()) as bars:
         tasks: dict[str, int] = {}
 
         def report(step: str, done: int, total: int) -> None:

@@ -35,6 +35,23 @@ def notdef(metrics: Metrics) -> Glyph:
     return Glyph(".notdef", "", (stroke,), advance=x)
 
 
+FARTHEST = 1e6
+"""Font units; a point farther off is a fault in the file."""
+
+
+def sane(strokes: tuple[Points, ...]) -> tuple[Points, ...]:
+    """Return strokes of a file of others.
+
+    Raises
+    ------
+    ValueError
+        If a point has no place, or one that no letter reaches.
+    """
+    if not all(bool(np.all(np.abs(s) <= FARTHEST)) for s in strokes):
+        raise ValueError("a point lies nowhere on a letter")
+    return strokes
+
+
 def cubic_strokes(drawing: list[tuple[str, tuple[Any, ...]]]) -> tuple[Points, ...]:
     """Return a recorded drawing (fontTools pen calls) as cubic strokes.
 

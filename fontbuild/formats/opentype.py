@@ -10,11 +10,13 @@ from __future__ import annotations
 import io
 import unicodedata
 from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pathops
 import ufo2ft
 import ufoLib2
+from fontTools.misc.timeTools import epoch_diff
 from fontTools.ttLib import TTFont
 from ufo2ft import featureWriters
 
@@ -27,6 +29,7 @@ from fontbuild.formats.mark_positions import with_positions
 from fontbuild.formats.spelling import spelt
 from fontbuild.formats.ufo import ufo_of
 from fontbuild.glyph import Glyph
+from fontbuild.joins import ENTRY, EXIT
 
 Progress = Callable[[str, int, int], None]
 
@@ -127,8 +130,10 @@ def compile_font(font: Font, *, flavour: str = "ttf", progress: Progress | None 
     if flavour not in ("ttf", "otf"):
         raise ValueError(f"flavour must be 'ttf' or 'otf', got {flavour!r}")
     ufo = _inked(font, progress=progress)
-    # No cursive attachment: its writer would compile all features once more only to find none.
     writers = [featureWriters.KernFeatureWriter, featureWriters.MarkFeatureWriter, featureWriters.GdefFeatureWriter]
+    if any({ENTRY, EXIT} & g.anchors.keys() for group in font.glyphs.values() for g in group):
+        # only then: this writer compiles all features once more to find out
+        writers.append(featureWriters.CursFeatureWriter)
     common = {"removeOverlaps": False, "featureWriters": writers}
     if flavour == "otf":
         return ufo2ft.compileOTF(ufo, **common, optimizeCFF=ufo2ft.CFFOptimization.SPECIALIZE)
@@ -146,5 +151,15 @@ def save_opentype(font: Font, path: Path, *, progress: Progress | None = None) -
     path = Path(path)
     data = io.BytesIO()
     flavour = "otf" if path.suffix.lower() == ".otf" else "ttf"
-    compile_font(font, flavour=flavour, progress=progress).save(data)
+    made = compile_font(font, flavour=flavour, progress=progress)
+    # the same letters give the same file: no time of day in it
+    made.recalcTimestamp = False
+    made["head"].created = made["head"].modified = _new_year(font.record.year)
+    made.save(data)
     return write_bytes(path, data.getvalue())
+
+
+def _new_year(year: int) -> int:
+    """Return the first moment of a year in seconds since 1904 (OpenType, head); of 2000 where none is known."""
+    moment = datetime(year if 1904 <= year <= 2100 else 2000, 1, 1, tzinfo=UTC)
+    return int(moment.timestamp()) - int(epoch_diff)

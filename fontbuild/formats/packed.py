@@ -11,7 +11,9 @@ import hashlib
 import io
 import json
 import os
+import struct
 import zipfile
+import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -31,6 +33,13 @@ FORMAT = 1
 
 LARGEST = 1 << 28
 """Bytes unpacked from which a pack is none of ours: 2,500 letters take about 5 MB."""
+
+
+UNFIT = (
+    OSError, ValueError, LookupError, TypeError, EOFError, NotImplementedError, RuntimeError, struct.error, zlib.error,
+    zipfile.BadZipFile,
+)  # fmt: skip
+"""What reading a pack that is cut off, damaged or of other make can end with."""
 
 
 def pack(font: Font, ufo: Path) -> None:
@@ -80,7 +89,7 @@ def unpack(ufo: Path) -> Font | None:
             kerned = np.array(head["kerned"], object)[found["pairs"]].tolist()
             kerning = dict(zip(map(tuple, kerned), found["kerning"].tolist(), strict=True))
             return _font(head, found["points"], found["sizes"].tolist(), found["counts"].tolist(), kerning)
-    except Exception:
+    except UNFIT:
         # a pack only saves time: whatever is wrong with it, in all the ways an archive can be, the other files stand
         return None
 

@@ -17,7 +17,7 @@ from fontTools.svgLib.path import parse_path
 
 from capture.errors import FontFileError
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
-from fontbuild.formats.drawing import cubic_strokes
+from fontbuild.formats.drawing import FARTHEST, cubic_strokes, sane
 from fontbuild.formats.hkern import grouped, listed, unlisted
 from fontbuild.formats.svg_font import glyph_element
 from fontbuild.geometry import sample_glyph
@@ -68,7 +68,12 @@ def load_svg_font(path: Path) -> SvgFont:
         raise FontFileError(str(path), "is XML without a <font> element", "Give an SVG 1.1 font.")
     declared = re.match(rb"<\?xml[^>]*encoding=[\"']([\w.-]+)", data.lstrip(b"\xef\xbb\xbf"))
     encoding = declared[1].decode("ascii") if declared else "utf-8"
-    text = data.decode("utf-8-sig" if encoding.lower() in ("utf-8", "utf8") else encoding)
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        encoding = "utf-16"  # XML 1.0, 4.3.3: such a file begins with a byte order mark
+    try:
+        text = data.decode("utf-8-sig" if encoding.lower() in ("utf-8", "utf8") else encoding)
+    except (UnicodeError, LookupError):
+        raise FontFileError(str(path), f"is not text in {encoding}, as it says", "Save it in UTF-8.") from None
     glyphs = _glyphs(found[0], path)
     if not glyphs:
         raise FontFileError(str(path), "has a font without glyphs", "Give a font with letters in it.")
@@ -97,8 +102,8 @@ def _glyphs(font: Element, path: Path) -> dict[str, tuple[Glyph]]:
         pen = RecordingPen()
         try:
             parse_path(element.get("d") or "", pen)
-            strokes = cubic_strokes(pen.value)
-        except (ValueError, IndexError, TypeError, AttributeError) as error:
+            strokes = sane(cubic_strokes(pen.value))
+        except (OverflowError, ZeroDivisionError, ValueError, IndexError, TypeError, AttributeError) as error:
             said = " ".join(str(error).split()) or type(error).__name__
             raise FontFileError(str(path), f"glyph {char!r} has a faulty path ({said})", "Mend the font.") from None
         advance = _number(element.get("horiz-adv-x"), default)
@@ -108,9 +113,10 @@ def _glyphs(font: Element, path: Path) -> dict[str, tuple[Glyph]]:
 
 def _number(text: str | None, default: float) -> float:
     try:
-        return float(text) if text else default
+        value = float(text) if text else default
     except ValueError:
         return default
+    return value if abs(value) <= FARTHEST else default
 
 
 def _metrics(face: Mapping[str, str], glyphs: Mapping[str, Sequence[Glyph]]) -> Metrics:
@@ -148,10 +154,11 @@ def with_glyphs(source: SvgFont, added: Mapping[str, Glyph], kerning: Mapping[tu
     bare = re.sub(r"<!--.*?-->|<!\[CDATA\[.*?\]\]>", lambda m: " " * len(m[0]), source.text, flags=re.DOTALL)
     start = re.search(r"<(?P<prefix>[\w.-]+:)?font[\s>]", bare)
     prefix = (start["prefix"] or "") if start else ""
-    end = re.search(rf"[ \t]*</{re.escape(prefix)}font\s*>", bare[start.end() :]) if start else None
+    end = re.search(rf"</{re.escape(prefix)}font\s*>", bare[start.end() :]) if start else None
     if start is None or end is None:
         raise FontFileError(str(source.path), "has a font without an end", "Mend the font.")
     at = start.end() + end.start()
+    at = len(source.text[:at].rstrip(" \t"))  # not by the pattern, which would try every space of a long row
     newline = "\r\n" if "\r\n" in source.text else "\n"
     lines = []
     for char, glyph in added.items():

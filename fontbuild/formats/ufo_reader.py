@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from capture.errors import FontFileError
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
-from fontbuild.formats.drawing import cubic_strokes
+from fontbuild.formats.drawing import cubic_strokes, sane
 from fontbuild.formats.packed import unpack
 from fontbuild.formats.ufo_names import check_names
 from fontbuild.geometry import sample_glyph
@@ -22,6 +22,11 @@ from fontbuild.naming import char_of
 if TYPE_CHECKING:
     import ufoLib2
 
+MOST_DEPTH = 32
+"""Components in components."""
+
+MOST_GLYPH_POINTS = 100_000
+
 KEY = "org.ownhand."
 """Before all our keys in `lib`."""
 
@@ -31,7 +36,7 @@ NOTE = "ownhand "
 
 
 def note_of(values: Mapping[str, Any]) -> str:
-    """Return the line of a note that `noted` reads again."""
+    """Return the line of a note that keeps `values` (what JSON can hold); `noted` reads it again."""
     text = json.dumps(values, sort_keys=True)
     for sign in "&<>":  # some editors escape them twice
         text = text.replace(sign, f"\\u{ord(sign):04x}")
@@ -107,7 +112,7 @@ def load_ufo(path: Path) -> Font:
     ufo = open_ufo(path)
     try:
         return font_of(ufo)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
         said = " ".join(str(error).split()) or type(error).__name__
         raise FontFileError(str(path), f"does not hold together ({said})", "Restore or rebuild it.") from None
 
@@ -174,9 +179,32 @@ def strokes_of(ufo: ufoLib2.Font, name: str) -> tuple[Points, ...]:
     """
     from fontTools.pens.recordingPen import DecomposingRecordingPen
 
+    _weigh(ufo, name, (), {})
     pen = DecomposingRecordingPen(ufo)
     ufo[name].draw(pen)
-    return cubic_strokes(pen.value)
+    return sane(cubic_strokes(pen.value))
+
+
+def _weigh(ufo: ufoLib2.Font, name: str, above: tuple[str, ...], known: dict[str, int]) -> int:
+    """Return how many points a glyph has with its components.
+
+    Raises
+    ------
+    ValueError
+        If a glyph is a component of itself, or there are more points than a letter has.
+    """
+    if name in above:
+        raise ValueError(f"glyph {name!r} is a component of itself")
+    if len(above) > MOST_DEPTH:
+        raise ValueError(f"glyph {above[0]!r} has components in more than {MOST_DEPTH} layers")
+    if name not in known:
+        glyph = ufo.get(name)
+        own = 1 + sum(len(c) for c in glyph.contours) if glyph is not None else 1
+        parts = [c.baseGlyph for c in glyph.components] if glyph is not None else []
+        known[name] = own + sum(_weigh(ufo, part, (*above, name), known) for part in parts)
+    if known[name] > MOST_GLYPH_POINTS:
+        raise ValueError(f"glyph {name!r} has more than {MOST_GLYPH_POINTS} points")
+    return known[name]
 
 
 def _kerning(ufo: ufoLib2.Font, char_of_glyph: Mapping[str, str]) -> dict[tuple[str, str], float]:

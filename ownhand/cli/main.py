@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shlex
 import sys
 from collections.abc import Sequence
@@ -81,7 +80,7 @@ def read(hand: Path, scans: tuple[Path, ...], adopt: bool, same_writer: bool, jo
         console.put_table("To look at", reading.FINDING_COLUMNS, reading.finding_rows(done))
     for line in (*done.notices, *reading.next_steps(hand, done)):
         console.say(line)
-    return NEEDS_REVIEW if done.refused else 0
+    return NEEDS_REVIEW if done.refused or done.untraced else 0
 
 
 @ownhand.command()
@@ -146,15 +145,24 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
 def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force: bool, **options: Any) -> int:
     """Trace ink drawings straight to strokes; the suffix of -o says which kind of file."""
     from ownhand.commands import trace as tracing
+    from ownhand.commands.read import unkept_lines
     from ownhand.composer.plot.machine import load_machine
+    from skeleton.precompile import prepare
 
+    if kind != "json" and (output is None or len(images) != 1):
+        raise UsageError("trace", "a plot file holds one image", "Give one image and -o out.svg, or --format json.")
     machine_file = options.pop("machine_file")
+    with console.progress_bar() as progress:
+        prepared = prepare(progress)
+    for line in unkept_lines(prepared):
+        console.say(line)
     if kind == "json":
+        import json
+
         for image in images:
             console.put(json.dumps(tracing.traced_json(image, **options), ensure_ascii=False))
         return 0
-    if output is None or len(images) != 1:
-        raise UsageError("trace", "a plot file holds one image", "Give one image and -o out.svg, or --format json.")
+    assert output is not None
     machine = load_machine(machine_file) if machine_file else None
     file, notices = tracing.write_traced(images[0], output, machine=machine, force=force, **options)
     for line in (str(file), *notices):
@@ -244,7 +252,7 @@ def open_folder(folder: Path, port: int, no_browser: bool) -> int:
 @click.option("--workers", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
 def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None, workers: int) -> int:
     """Answer HTTP requests: text in, ready-to-plot pages out."""
-    from ownhand.commands.build import font_of
+    from ownhand.hands.font_of_hand import font_of
     from ownhand.serve.server import serve as answer
 
     for hand in hands:
@@ -297,6 +305,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     except BrokenPipeError:
         sys.stderr.close()
         return 0
+    except OSError as error:
+        where = error.filename if isinstance(error.filename, str) else "a file"
+        console.say(f"ownhand: {where}: {error.strerror or type(error).__name__}. Check its name and permissions.")
+        return 1
     except MemoryError:
         console.say("ownhand: not enough memory. Scan at a lower resolution, or read fewer pages at once.")
         return 1

@@ -88,11 +88,11 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
 
 
 def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, others: Any, **options: Any) -> int:
-    from ownhand.commands.build import font_of
     from ownhand.commands.write import missing_lines
     from ownhand.composer.merge.mail_merge import Run, run_table
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import parse_template
+    from ownhand.hands.font_of_hand import font_of
     from ownhand.hands.locking import locked
 
     font = font_of(hand)

@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from capture.errors import InputError, UsageError
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
-from ownhand.commands.build import font_of
 from ownhand.composer.plot.drawings import path_data_of, strokes_of_svg
+from ownhand.hands.font_of_hand import font_of
 
 PICTURES = (".png", ".jpg", ".jpeg", ".tif", ".tiff")
 
@@ -43,9 +44,11 @@ def with_drawings(data: dict[str, Any], folder: Path) -> tuple[dict[str, Any], l
 
 
 def _path_of(drawing: dict[str, Any], folder: Path) -> tuple[str, list[str]]:
-    file = (folder / drawing["file"]).resolve()
-    if not file.is_relative_to(folder.resolve()):
-        raise InputError(drawing["file"], "lies outside the layout's folder", "Put the drawing beside the layout.")
+    try:
+        file = path_inside(folder, drawing["file"]).resolve()
+    except InputError:
+        what = "lies outside the layout's folder, or is no file's name"
+        raise InputError(drawing["file"], what, "Put the drawing beside the layout.") from None
     if file.suffix.lower() in PICTURES:
         from ownhand.commands.trace import trace_image
 

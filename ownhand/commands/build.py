@@ -16,11 +16,13 @@ from capture.files import sweep
 from fontbuild.build import BuildResult, build_font, reference_size
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font, Record
-from fontbuild.formats.ufo_reader import load_ufo
 from fontbuild.spacing import tabular
+from fontbuild.variants import variants_of
+from ownhand.commands.side_by_side import FitAhead, processes
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.hands.decisions_file import load_decisions, told
-from ownhand.hands.freshness import build_command, note_built
+from ownhand.hands.font_of_hand import font_of as font_of
+from ownhand.hands.freshness import note_built
 from ownhand.hands.hand import Hand, HandRecord, PageCapture, load_captures, open_hand
 from ownhand.hands.locking import locked
 from skeleton.attempt import Attempt
@@ -76,7 +78,7 @@ def rhythm_of(captures: Sequence[PageCapture], attempts: Sequence[Attempt]) -> d
     return {key: value if key.endswith("_deg") else value * x_height for key, value in means.items()}
 
 
-def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, BuildResult]:
+def make_font(hand: Hand, *, progress: Progress | None = None, fit: FitAhead | None = None) -> tuple[Font, BuildResult]:
     """Return the font of all that was read and decided; nothing is written."""
     decisions = load_decisions(hand.decisions_file)
     captures = load_captures(hand)
@@ -88,6 +90,8 @@ def make_font(hand: Hand, *, progress: Progress | None = None) -> tuple[Font, Bu
         rhythm=rhythm_of(captures, attempts),
         copied=[w for c in captures for w in c.copied],
         progress=progress,
+        fit=fit or variants_of,
+        ahead=fit.begin if fit else None,
     )
     return with_bearings(result.font, decisions), result
 
@@ -130,47 +134,27 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     from fontbuild.formats.ufo import save_ufo
 
     hand = open_hand(path)
-    with locked(path):
+    with locked(path), processes() as pool:
         sweep(hand.path)
-        font, result = make_font(hand, progress=progress)
+        font, result = make_font(hand, progress=progress, fit=FitAhead(pool))
         if tabular_figures:
             font = with_tabular_figures(font)
+        # a third of all work; the other files need the other two thirds, and none needs another
+        inked = pool.submit(save_opentype, font, hand.font_folder / f"{hand.record.family}.ttf")
+        if progress:
+            progress("write files", 0, 2)
         files = [
             save_ufo(font, hand.ufo),
             *save_svg_fonts(font, hand.font_folder / f"{hand.record.family}.svg"),
-            save_opentype(font, hand.font_folder / f"{hand.record.family}.ttf", progress=progress),
         ]
+        if progress:
+            progress("write files", 1, 2)
+        files.append(inked.result())
+        if progress:
+            progress("write files", 2, 2)
         note_built(hand)
         notices = told(hand.decisions_file, load_decisions(hand.decisions_file))
     return Built(font, result, tuple(files), hand.record.consent, tuple(notices))
-
-
-def font_of(path: Path) -> Font:
-    """Return the font to write with: that of a hand folder, or a UFO or SVG font of any origin.
-
-    A font without habits of its own gets the general ones of handwriting when it is written with.
-
-    Raises
-    ------
-    HandFolderError
-        If the hand's font was not built yet.
-    FontFileError
-        If the font cannot be read.
-    """
-    if path.suffix.lower() in {".ufo", ".ufoz"}:
-        return load_ufo(path)
-    if path.suffix.lower() == ".svg":
-        from fontbuild.formats.svg_font_reader import load_svg_font
-
-        return load_svg_font(path).font
-    hand = open_hand(path)
-    if not hand.ufo.exists():
-        others = sorted(hand.font_folder.glob("*.ufo"))
-        what = f"its font was built as '{others[0].stem}', the hand is called '{hand.record.family}' now"
-        raise HandFolderError(
-            str(path), what if others else "its font was not built yet", f"Build it: {build_command(path)}"
-        )
-    return load_ufo(hand.ufo)
 
 
 def summary(done: Built) -> list[str]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from capture.languages import coverage, language
-from ownhand.commands.build import font_of
+from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.hand import load_sheets, open_hand
 
 COLUMNS = ("language", "code", "state", "built from base and mark", "missing")

@@ -29,6 +29,7 @@ from capture.limits import MOST_CELLS, MOST_POINTS, MOST_STROKES, is_character
 from capture.report import Finding
 from capture.scan import Scan, load_scans
 from capture.units import MM_PER_INCH, Points, cell_from_image, px_per_mm
+from fontbuild.joins import way_of
 from ownhand.hands.hand import (
     Hand,
     InkPicture,
@@ -268,8 +269,10 @@ def _keep(
     for row, reading in enumerate(readings, 1):
         column = 0
         for word, suits in zip(reading.words, reading.suits, strict=True):
+            before = False
             for letter in word.letters if suits else ():
                 column += 1
+                way, before = way_of(before, letter.joined), letter.joined
                 if not letter.pieces_mm or len(attempts) >= MOST_CELLS:
                     continue
                 counts[letter.char] += 1
@@ -277,7 +280,7 @@ def _keep(
                 attempt, left, base = _attempt(letter, word, place, counts[letter.char], x_height, row, column)
                 if attempt is None:
                     continue
-                attempts.append(attempt)
+                attempts.append(dataclasses.replace(attempt, allograph=way))
                 doubtful += bool(attempt.findings)
                 picture = _picture(letter, grey, dpi, attempt.pen_mm)
                 file = f"ink/01-{row:02d}.{column:02d}.png"
@@ -302,7 +305,7 @@ def _attempt(
     strokes = []
     for p in letter.pieces_mm:
         level = np.stack([p[:, 0], p[:, 1] - slope * p[:, 0] + (base - height)], axis=1)
-        strokes.append(Stroke(cell_from_image(level, left_mm=left, baseline_mm=base), _width(p, word)))
+        strokes.append(Stroke(cell_from_image(level, left_mm=left, baseline_mm=base), _width(word)))
     if len(strokes) > MOST_STROKES or any(len(s.points_mm) > MOST_POINTS for s in strokes):
         return None, left, base
     findings = []
@@ -330,7 +333,7 @@ def _attempt(
     )
 
 
-def _width(piece: Points, word: WordReading) -> float:
+def _width(word: WordReading) -> float:
     """Return the pen's width in a word."""
     return float(np.median([s.width_mm for s in word.strokes])) if word.strokes else 0.4
 

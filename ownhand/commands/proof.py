@@ -17,8 +17,8 @@ from capture.units import Points, cell_from_em, image_from_cell
 from fontbuild.font import Font
 from fontbuild.geometry import glyph_bounds, sample_glyph, sample_stroke
 from fontbuild.glyph import Glyph
-from ownhand.commands.build import font_of
 from ownhand.composer import Composer, Settings
+from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.hand import load_sheets, open_hand
 from ownhand.pictures.canvas import INK, QUIET, RULE, WARN, Canvas
 

@@ -11,7 +11,7 @@ import os
 import shlex
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -25,15 +25,26 @@ from capture.errors import InputError, OutputError, OwnhandError
 from capture.files import is_vacant, sweep
 from capture.read import PageReading, Verdict
 from capture.report import Finding
-from capture.sheet import Sheet
+from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
 from ownhand.commands.reading_pool import end_with_parent, read_pages
 from ownhand.hands.decisions import known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
-from ownhand.hands.storage import TRUE_SCALE, CellKey, keep_page, keep_scan, keep_sheets, printed_scale
+from ownhand.hands.storage import (
+    TRUE_SCALE,
+    CellKey,
+    keep_page,
+    keep_scan,
+    keep_sheets,
+    printed_scale,
+    write_contact,
+)
+from ownhand.tracing_faults import DEFEATED
+from skeleton.geometry.loop_store import FOLDER_VARIABLE
 from skeleton.geometry.stroke import Stroke
+from skeleton.precompile import Prepared, prepare
 from skeleton.result import Reading
 
 Progress = Callable[[str, int, int], None]
@@ -41,6 +52,8 @@ OnPage = Callable[[dict[str, Any]], None]
 """Told of every page the moment it was looked at: `scan`, and `page` and `sheet` or `where`, `what`, `remedy`."""
 
 PAGE_COLUMNS = ("page", "scan", "cells", "read", "blank", "spoiled", "doubtful", "dpi", "pen mm", "off mm")
+UNTRACED = "could not be traced"
+
 FINDING_COLUMNS = ("character", "page", "row", "column", "why")
 
 
@@ -68,6 +81,16 @@ class ReadReport:
     def findings(self) -> tuple[Finding, ...]:
         """All that a person should look at."""
         return tuple(f for page in self.pages for a in page.capture.attempts for f in a.findings)
+
+    @property
+    def untraced(self) -> tuple[Taken, ...]:
+        """Pages with written cells of which not one could be traced."""
+        return tuple(page for page in self.pages if _untraced(page.capture))
+
+
+def _untraced(capture: PageCapture) -> bool:
+    written = [a for a in capture.attempts if a.status == "written"]
+    return bool(written) and not any(a.strokes for a in written)
 
 
 def read_scans(
@@ -120,30 +143,49 @@ def _read_into(
     # only now, so that nothing is left behind by what was no sheet
     hand = known or open_or_create(path)
     sweep(hand.path)
+    # before the processes start, so that they have the loops instead of compiling them, each for itself
+    prepared = prepare(tell)
     with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
         traced = _trace_all(pool, hand, [r for r, _ in read], tell)
-    notices: list[str] = []
-    for reading, _ in read:
-        finder.learn(reading.sheet)
-    notices += keep_sheets(hand, finder.sheets)
-    notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
-    taken = []
-    for number, (reading, scan) in enumerate(read):
-        tell("keep captures", number, len(read))
-        try:
-            copy = keep_scan(hand, scan)
-            kept, contact = keep_page(hand, reading, copy, traced, same_writer=same_writer)
-        except InputError as error:  # one page costs itself; a full disk, an OutputError, all that come after it
-            refused.append(error)
-            on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
-            continue
-        pen_mm = reading.pen_mm * printed_scale(reading)
-        taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
-    tell("keep captures", len(read), len(read))
+        notices: list[str] = unkept_lines(prepared)
+        for reading, _ in read:
+            finder.learn(reading.sheet)
+        notices += keep_sheets(hand, finder.sheets)
+        notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
+        taken = []
+        # of a page that was scanned twice the later capture holds the better of both
+        contacts: dict[Path, tuple[Page, PageCapture]] = {}
+        for number, (reading, scan) in enumerate(read):
+            tell("keep captures", number, len(read))
+            try:
+                copy = keep_scan(hand, scan)
+                kept, contact = keep_page(hand, reading, copy, traced, same_writer=same_writer)
+            except InputError as error:  # one page costs itself; a full disk, an OutputError, all that come after it
+                refused.append(error)
+                on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
+                continue
+            contacts[contact] = (reading.page, kept)
+            pen_mm = reading.pen_mm * printed_scale(reading)
+            taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
+        for drawn in [pool.submit(write_contact, *captured, contact) for contact, captured in contacts.items()]:
+            drawn.result()
+        tell("keep captures", len(read), len(read))
     if not taken:
         raise refused[0]
     notices = [*map(str, refused), *notices]
-    return ReadReport(tuple(taken), tuple(refused), tuple(notices))
+    report = ReadReport(tuple(taken), tuple(refused), tuple(notices))
+    for page in report.untraced:
+        where = f"Sheet '{page.capture.sheet}', page {page.capture.page}"
+        notices.append(f"{where}: not one of its letters could be traced. See its contact sheet: {page.contact}")
+    return dataclasses.replace(report, notices=tuple(notices))
+
+
+def unkept_lines(prepared: Prepared) -> list[str]:
+    """Return what to tell where compiled loops could not be kept: one line, or none."""
+    if not prepared.unkept:
+        return []
+    remedy = f"Set {FOLDER_VARIABLE} to a folder that can, and it is done once for all."
+    return [f"The tracer was compiled for this run alone: {prepared.unkept}. {remedy}"]
 
 
 class SheetFinder:
@@ -195,10 +237,24 @@ def _trace_all(
         finished, _ = wait(jobs, return_when=FIRST_COMPLETED)
         for job in finished:
             keys = jobs.pop(job)
-            traced.update(zip(keys, job.result(), strict=True))
+            traced.update(zip(keys, _result(job), strict=True))
             done += len(keys)
             tell("trace strokes", done, total)
     return traced
+
+
+def _result(job: Future[list[Reading]]) -> list[Reading]:
+    """Return what a process traced; a fault that is not the ink's ends the command, in one line."""
+    try:
+        return job.result()
+    except OwnhandError:
+        raise
+    except Exception as error:
+        what = f"{type(error).__name__}: {error}"
+        remedy = (
+            "Nothing was changed. The scan is not at fault: see that the program is installed whole, then read again."
+        )
+        raise OwnhandError("tracing failed", what, remedy) from error
 
 
 def _trace_group(
@@ -211,9 +267,10 @@ def _trace_group(
     """Return the readings of one character's attempts; an image that defeats the tracer costs only itself."""
     try:
         return skeleton.read_together(images, dpi, char, known=known, handedness=handedness, alternatives=0)
-    except Exception:
+    except DEFEATED as error:
         if len(images) == 1:
-            return [Reading((), confidence=0.0, findings=(Finding("could not be traced"),))]
+            said = f"{type(error).__name__}: {error}"[:120]
+            return [Reading((), confidence=0.0, findings=(Finding(UNTRACED, detail=said),))]
         return [r for image in images for r in _trace_group([image], dpi, char, known, handedness)]
 
 

@@ -14,7 +14,6 @@ from capture.errors import InputError, UsageError
 from capture.files import check_writable, write_bytes
 from fontbuild.font import Font
 from ownhand.commands.additions import with_drawings
-from ownhand.commands.build import font_of
 from ownhand.composer import Notice, Ruling, Settings
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import SUFFIXES, page_bytes
@@ -25,6 +24,7 @@ from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import Effort, effort
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.composer.text.characters import character_name
+from ownhand.hands.font_of_hand import font_of
 
 KINDS = {".svg": "svg", ".hpgl": "hpgl", ".plt": "hpgl", ".gcode": "gcode", ".nc": "gcode", ".png": "png"}
 """Kind of file by suffix of the output."""
@@ -117,7 +117,7 @@ def write_pages(
         check_writable(file, force=force or (is_preview and file.suffix == ".png" and _holds(file, data)))
     for file, data in made:
         write_bytes(file, data)
-    efforts = tuple(effort(page, machine, compare=True) for page in pages)
+    efforts = tuple(effort(page, machine) for page in pages)
     return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, dict(composed.missing))
 
 
@@ -141,11 +141,11 @@ def summary(done: WrittenPages, *, font: Path) -> list[str]:
         return lines + missing
     ink, travel = sum(e.ink_mm for e in done.efforts), sum(e.travel_mm for e in done.efforts)
     lifts, seconds = sum(e.lifts for e in done.efforts), sum(e.seconds for e in done.efforts)
-    least = [e.least_travel_mm for e in done.efforts if e.least_travel_mm is not None]
+    written = sum(e.writing_travel_mm for e in done.efforts)
     lines.append(
         f"{len(done.efforts)} page(s): {ink / 1000:.2f} m of ink, {lifts} pen lifts, "
         f"{travel / 1000:.2f} m pen-up travel"
-        + (f" ({sum(least) / 1000:.2f} m in the shortest order)" if len(least) == len(done.efforts) else "")
+        + (f" ({written / 1000:.2f} m in the order of writing)" if round(written) > round(travel) else "")
         + f", about {_minutes(seconds)} on the machine."
     )
     lines += [str(notice) for notice in done.notices if notice.kind != "missing"]
@@ -207,7 +207,7 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
 
 def _layout(path: Path) -> dict[str, Any]:
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
         data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except OSError as error:
         raise InputError(str(path), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None

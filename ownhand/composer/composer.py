@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from capture.blas import one_thread
 from capture.errors import FontFileError, UsageError
 from fontbuild.accents import Habits, build_sequence
 from fontbuild.font import Font
@@ -88,6 +89,8 @@ class Composer:
         self._has = {c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants)}
         self._habits: Habits | None = None
         self._added: set[str] = set()
+        self.most_pages = MOST_PAGES
+        """A text that fills more is refused."""
 
     @property
     def written_x_height_mm(self) -> float:
@@ -120,13 +123,12 @@ class Composer:
         self._added.add(char)
         return True
 
+    @one_thread()
     def compose(
         self,
         text: str | Mapping[str, str],
         settings: Settings | None = None,
         seed: int = 0,
-        *,
-        most_pages: int = MOST_PAGES,
     ) -> Composition:
         """Return the pages of a text. The same font, text, settings and seed give the same pages.
 
@@ -134,8 +136,6 @@ class Composer:
         ----------
         text
             For the first box that is not blank; or by name of the box.
-        most_pages
-            Refuse a text that fills more.
 
         Raises
         ------
@@ -168,8 +168,8 @@ class Composer:
         hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
         pages, squeezed = [], 0
         count = max([1, *(t.pages for t, _ in ready)])
-        if count > most_pages:
-            raise UsageError("text", f"it fills {count} pages, at most {most_pages} are made", "Split the text.")
+        if count > self.most_pages:
+            raise UsageError("text", f"it fills {count} pages, at most {self.most_pages} are made", "Split the text.")
         for number in range(count):
             page, n = write_page(number, ready, hand, rng)
             pages.append(self._finished(page, ready, settings))

@@ -101,6 +101,11 @@ class Ensemble:
         notices = tuple(notice for m in every for notice in m.notices)
         return replace(made[0], pages=tuple(pages), notices=notices, missing=missing, x_height_mm=sizes, seed=seed)
 
+    def limit_pages(self, most: int) -> None:
+        """Refuse texts that fill more than `most` pages."""
+        for composer in self._composers.values():
+            composer.most_pages = most
+
     def missing(self, text: str | Mapping[str, str], settings: Settings) -> Counter[str]:
         """Return what a text needs and its hands lack, and how often; nothing is set, so that it is quick."""
         if not (settings.curves or any(b.hand for b in settings.boxes)):

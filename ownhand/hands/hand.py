@@ -25,7 +25,6 @@ from capture.files import is_vacant, make_folder, write_json
 from capture.limits import MOST_CELLS, MOST_PAGES, REACH_MM, is_plain, is_sheet_id
 from capture.safe_paths import path_inside
 from capture.sheet import Sheet
-from capture.sheet_file import load_sheet
 from fontbuild.text_spacing_statistics import CopiedWord
 from ownhand.hands.attempt_reading import attempt_from
 from ownhand.hands.locking import locked
@@ -173,7 +172,13 @@ def open_hand(path: Path) -> Hand:
         If there is none, or its record does not hold together.
     """
     file = path / "hand.json"
-    if not file.is_file():
+    try:
+        there = file.is_file()
+    except OSError as error:
+        raise HandFolderError(str(path), f"cannot be read ({error.strerror})", "Check its permissions.") from None
+    if not there:
+        if path.is_file():
+            raise HandFolderError(str(path), "is a file, a hand is a folder", "Give the name of a folder.")
         what = "has no hand.json, so it is not a hand" if path.is_dir() else "is not there"
         raise HandFolderError(str(path), what, f"Begin one with: ownhand sheet {shlex.quote(str(path))} --languages en")
     try:
@@ -263,6 +268,8 @@ def load_sheets(hand: Hand) -> dict[str, Sheet]:
     files = sorted(hand.sheets_folder.glob("*/sheet.json")) if hand.sheets_folder.is_dir() else []
     sheets: dict[str, Sheet] = {}
     for file in files:
+        from capture.sheet_file import load_sheet  # here, because a font is written with far more often
+
         sheet = load_sheet(path_inside(hand.sheets_folder, file.parent.name, file.name))
         if sheet.id != file.parent.name:
             what = f"id: expected '{file.parent.name}', the folder's name, found '{sheet.id}'"

@@ -6,8 +6,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from filelock import FileLock, Timeout
-
 from capture.errors import OutputError
 from capture.files import HELD, check_folder, is_vacant, make_folder
 
@@ -24,6 +22,8 @@ def locked(path: Path, *, what: str = "another ownhand command is writing into t
     OutputError
         If another process or thread holds it, or the folder cannot be written to.
     """
+    from filelock import FileLock, Timeout  # here, because a hand is read far more often than written into
+
     check_folder(path)
     new = not path.exists()
     make_folder(path)

@@ -16,7 +16,7 @@ from capture.read import CellInk, PageReading
 from capture.report import Finding
 from capture.safe_paths import path_inside
 from capture.safe_text import printable
-from capture.sheet import Sheet
+from capture.sheet import Page, Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
 from fontbuild.text_spacing_statistics import CopiedLine, copied_words, measure_rhythm, pieces_of
@@ -81,7 +81,9 @@ def _stem_of(path: Path) -> str:
 def keep_page(
     hand: Hand, reading: PageReading, scan: str, traced: Mapping[CellKey, Reading], *, same_writer: bool = False
 ) -> tuple[PageCapture, Path]:
-    """Write what was read from a page, cell by cell the better of old and new; return it and its contact sheet.
+    """Write what was read from a page, cell by cell the better of old and new.
+
+    Returned are the page as captured, and where `write_contact` is to draw its contact sheet.
 
     Raises
     ------
@@ -137,8 +139,12 @@ def keep_page(
     for left in folder.glob(f"ink/{number:02d}-*.png"):
         if f"ink/{left.name}" not in named:
             left.unlink(missing_ok=True)
-    contact = draw_contact(reading.page, capture, folder).save_png(folder / f"page-{number:02d}-contact.png")
-    return capture, contact
+    return capture, folder / f"page-{number:02d}-contact.png"
+
+
+def write_contact(page: Page, capture: PageCapture, contact: Path) -> Path:
+    """Draw and write the contact sheet of a captured page into the folder of its ink; return where it is."""
+    return draw_contact(page, capture, contact.parent).save_png(contact)
 
 
 def _captured_before(file: Path) -> PageCapture | None:

@@ -170,5 +170,6 @@ class Canvas:
         """Write the finished picture as PNG, with its resolution; see `capture.files.write_bytes`."""
         data = io.BytesIO()
         dpi = self._px_per_mm * 25.4
-        self.image().save(data, "PNG", dpi=(dpi, dpi), optimize=True)
+        # level 4: a fifth of the time of the highest, a tenth more bytes
+        self.image().save(data, "PNG", dpi=(dpi, dpi), compress_level=4)
         return write_bytes(path, data.getvalue())

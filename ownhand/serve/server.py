@@ -23,6 +23,7 @@ from capture.limits import is_plain
 from fontbuild.font import Font
 from ownhand.composer.formats import MEDIA_TYPES
 from ownhand.serve.description import description
+from ownhand.serve.encoding import encoded, takes_gzip
 from ownhand.serve.pool import Pool
 from ownhand.serve.request import Limits, Order, RefusalError, order_from, parsed
 
@@ -212,6 +213,9 @@ class _Desk:
     async def page(self, request: Request) -> Response:
         order = await self._order(request)
         data, headers = await self._worked("page", order, request)
+        gzipped = takes_gzip(request.headers.get("accept-encoding", ""))
+        data, said = await asyncio.to_thread(encoded, data, MEDIA_TYPES[order.format], gzipped=gzipped)
+        headers |= said
         return Response(data, media_type=MEDIA_TYPES[order.format], headers=headers)
 
     async def check(self, request: Request) -> Response:

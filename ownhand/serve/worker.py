@@ -17,7 +17,7 @@ from urllib.parse import quote
 
 from capture.errors import OwnhandError, UsageError
 from fontbuild.font import Font
-from ownhand.composer import Composer
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import page_bytes
 from ownhand.composer.plot.motion import effort
 from ownhand.serve.request import Order
@@ -36,7 +36,7 @@ def framed(message: Any) -> bytes:
     return HEAD.pack(len(data)) + data
 
 
-def made_page(composers: Mapping[str, Composer], order: Order) -> tuple[bytes, dict[str, str]]:
+def made_page(composers: Mapping[str, Ensemble], order: Order) -> tuple[bytes, dict[str, str]]:
     """Return the page asked for as a file, and its headers.
 
     Raises
@@ -44,7 +44,7 @@ def made_page(composers: Mapping[str, Composer], order: Order) -> tuple[bytes, d
     UsageError
         If there is no such page, or the order is impossible.
     """
-    made = composers[order.hand].compose(order.text, order.settings, order.seed, most_pages=MOST_PAGES)
+    made = composers[order.hand].compose(order.text, order.settings, order.seed)
     if not 1 <= order.page <= len(made.pages):
         raise UsageError("page", f"there is no page {order.page}, the text fills {len(made.pages)}", "")
     data = page_bytes(made.pages[order.page - 1], order.format, order.machine, dpi=order.dpi)
@@ -56,7 +56,7 @@ def made_page(composers: Mapping[str, Composer], order: Order) -> tuple[bytes, d
     return data, headers
 
 
-def made_check(composers: Mapping[str, Composer], order: Order) -> dict[str, Any]:
+def made_check(composers: Mapping[str, Ensemble], order: Order) -> dict[str, Any]:
     """Return what the text would become: pages, notices, plotting time.
 
     Raises
@@ -64,7 +64,7 @@ def made_check(composers: Mapping[str, Composer], order: Order) -> dict[str, Any
     UsageError
         If the order is impossible.
     """
-    made = composers[order.hand].compose(order.text, order.settings, order.seed, most_pages=MOST_PAGES)
+    made = composers[order.hand].compose(order.text, order.settings, order.seed)
     efforts = [effort(page, order.machine) for page in made.pages[:MOST_EFFORTS]]
     return {
         "pages": len(made.pages),
@@ -83,7 +83,7 @@ def made_check(composers: Mapping[str, Composer], order: Order) -> dict[str, Any
     }
 
 
-TASKS: dict[str, Callable[[Mapping[str, Composer], Order], Any]] = {"page": made_page, "check": made_check}
+TASKS: dict[str, Callable[[Mapping[str, Ensemble], Order], Any]] = {"page": made_page, "check": made_check}
 
 
 def work() -> None:
@@ -95,7 +95,9 @@ def work() -> None:
     hands, niceness = _received(orders)
     if niceness and hasattr(os, "nice"):
         os.nice(niceness)
-    composers = {name: Composer(font) for name, font in hands.items()}
+    composers = {name: Ensemble(font, {}) for name, font in hands.items()}
+    for composer in composers.values():
+        composer.limit_pages(MOST_PAGES)
     _send(answers, ("ready", None))
     while True:
         try:
@@ -105,7 +107,7 @@ def work() -> None:
         _send(answers, _answered(composers, task, order))
 
 
-def _answered(composers: Mapping[str, Composer], task: str, order: Order) -> tuple[str, Any]:
+def _answered(composers: Mapping[str, Ensemble], task: str, order: Order) -> tuple[str, Any]:
     try:
         return "done", TASKS[task](composers, order)
     except OwnhandError as error:

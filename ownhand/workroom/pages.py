@@ -12,7 +12,6 @@ from typing import Any
 
 from capture.errors import UsageError
 from ownhand.commands.additions import with_drawings
-from ownhand.commands.build import font_of
 from ownhand.commands.write import in_boxes, page_file
 from ownhand.composer import Composition, Settings
 from ownhand.composer.ensemble import Ensemble
@@ -25,6 +24,7 @@ from ownhand.composer.plot.machine import Machine, check_bed, machine_from
 from ownhand.composer.plot.motion import effort
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings_data import settings_from
+from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.hand import Hand
 from ownhand.validation import Place, raise_faults
 from ownhand.workroom.times import newest

@@ -15,7 +15,6 @@ from capture.errors import HandFolderError, InputError, OutputError, UsageError
 from capture.files import make_folder, write_json
 from fontbuild.font import Font
 from ownhand.commands.additions import with_drawings
-from ownhand.commands.build import font_of
 from ownhand.composer.formats import FORMATS, SUFFIXES
 from ownhand.composer.merge.lacks import ranges
 from ownhand.composer.merge.mail_merge import RECORD, Fault, Job, Run, gathered, plan, run_table, safe_name
@@ -23,6 +22,7 @@ from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
 from ownhand.composer.plot.machine import machine_from
 from ownhand.composer.settings.settings_data import settings_from
+from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.hand import Hand, open_hand
 from ownhand.validation import FaultsError, Place, raise_faults, read_json
 from ownhand.workroom.drop import tables_folder

@@ -7,8 +7,6 @@ by the widths around it, and a perceptron answers. It was trained on people's pe
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -18,8 +16,8 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from threadpoolctl import LibController, ThreadpoolController
 
+from capture.blas import one_thread
 from capture.units import Points
 from skeleton.cues.bilinear_sampling import fill_between
 from skeleton.ink.ink_map import InkMap
@@ -87,29 +85,8 @@ def find_pen_events(ink: InkMap, places: Points, headings: Points, measured: Flo
         Shape (n, TOLD), `skeleton.cues.local_features.features`.
     """
     picture, at = picture_of(ink, places)
-    with _one_thread():
+    with one_thread():
         return told(trained(), picture, at, headings, measured)
-
-
-@contextmanager
-def _one_thread() -> Iterator[None]:
-    """Multiply by one thread: matrices this small are done before a second one wakes, which then spins for nothing."""
-    pools = _pools()
-    before = [p.get_num_threads() for p in pools]
-    for p in pools:
-        p.set_num_threads(1)
-    try:
-        yield
-    finally:
-        for p, count in zip(pools, before, strict=True):
-            p.set_num_threads(count)
-
-
-@lru_cache(maxsize=1)
-def _pools() -> list[LibController]:
-    """Return what multiplies matrices; threadpoolctl's own way to limit it costs as much as a layer of the network."""
-    found: list[LibController] = ThreadpoolController().select(user_api="blas").lib_controllers
-    return found
 
 
 def picture_of(ink: InkMap, places: Points) -> tuple[Single, Points]:

@@ -72,6 +72,9 @@ SHARED = 1.0
 BONUS, MALUS = 0.08, 0.08
 """What passing a place is worth that was left bare before, and costs where two letters passed it."""
 
+SCRAP = 0.5
+"""x-heights of line below which ink that no letter passes is no stroke of its own."""
+
 STARTS = ((1.0, 0.0), (0.8, 0.0), (1.0, 0.5), (0.8, 0.5))
 """Frames tried first: x-heights, as shares of what the height of all ink tells, and slants."""
 
@@ -133,7 +136,9 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
             best = again if again is not None and again.cost < best.cost else best
             break
         best, now = again if again.cost < best.cost else best, again
-    whole, _, _ = completed(path_context_of(net, states), best.walks, coverage(best.walks, len(sizes)))[0]
+    ways = completed(path_context_of(net, states), best.walks, coverage(best.walks, len(sizes)))
+    of_place = part[states.piece[::2]]
+    whole = _without_scraps(ways[-1][0], best.walks, sizes, of_place, SCRAP * best.frame.x_height)
     owner = _owners(best.walks, best.letter, whole, len(states.here))
     return Decoded(best.cost, whole, owner, best.frame, best.marks, _misfit(states, best, len(text)))
 
@@ -224,6 +229,24 @@ def _decode(
         np.array([round(f.after / BIN) for f in every], np.int32), weights,
     )  # fmt: skip
     return (float(best), rows, model) if len(rows) else None
+
+
+def _without_scraps(whole: Walks, before: Walks, sizes: Floats, part: Ints, least: float) -> Walks:
+    """Return completed walks without short strokes that were added for ink which touches a letter's.
+
+    Such ink is the breadth of two passes, or of a turn: nobody lifts the pen for it.
+    """
+    every, starts = whole
+    passed = np.zeros(len(sizes), bool)
+    passed[before[0] // 2] = True
+    touched = np.unique(part[passed])
+    kept = []
+    for a, b in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True):
+        places = every[a:b] // 2
+        own = passed[places].any() or part[places[0]] not in touched
+        if own or float(sizes[places].sum()) >= least:
+            kept.append(every[a:b])
+    return np.concatenate(kept), np.cumsum([0, *map(len, kept)])
 
 
 def _claimed_twice(every: NDArray[np.int32], letter: Ints, places: int) -> NDArray[np.bool_]:

@@ -260,7 +260,7 @@ def test_a_machine_without_the_system_library_of_opencv_is_told_what_to_install(
     root = Path(__file__).parents[2]
     code = (
         f"import sys; sys.path[:0] = [{str(tmp_path)!r}, {str(root)!r}]; "
-        "sys.argv = ['ownhand', '--version']; from ownhand.__main__ import run; run()"
+        "sys.argv = ['ownhand', 'trace', 'a.png', '--dpi', '300']; from ownhand.__main__ import run; run()"
     )
 
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)

@@ -69,7 +69,8 @@ def test_nothing_ever_leaves_the_margins(text, seed, strength, align, margins, x
         ruling=Ruling(9.0, 3.0) if ruled else None,
     )  # fmt: skip
 
-    for page in composer().compose(text, settings, seed=seed):
+    # a text of which nothing can be written is refused; one letter of the hand's is always there
+    for page in composer().compose(f"a{text}", settings, seed=seed):
         top, right, bottom, left = margins
         x0, y0, x1, y1 = page.bounds_mm()
         half = page.pen_mm / 2 - 1e-6
@@ -148,7 +149,13 @@ def test_a_form_feed_begins_a_new_page() -> None:
     assert [written(p) for p in made] == ["one", "twothree"]
 
 
-@pytest.mark.parametrize("text", ["", " \n\t ", "ж"])
+@pytest.mark.parametrize("text", ["ж", "жж жж", "漢字 漢字"])
+def test_a_text_of_which_nothing_can_be_written_is_refused(text: str) -> None:
+    with pytest.raises(UsageError, match="nothing of it can be written"):
+        Composer(hershey_font()).compose(text, CARD, seed=1)
+
+
+@pytest.mark.parametrize("text", ["", " \n\t "])
 def test_a_text_without_letters_gives_one_empty_page(text: str) -> None:
     made = Composer(hershey_font()).compose(text, CARD, seed=1)
 

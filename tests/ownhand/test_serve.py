@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import gzip
 import http.client
 import json
 import socket
@@ -134,7 +135,7 @@ def test_a_check_tells_what_the_text_would_become(client: Client) -> None:
 
 
 def test_what_the_hand_lacks_is_named_in_the_answer(client: Client) -> None:
-    _, headers, _ = client.page(text="жßß")
+    _, headers, _ = client.page(text="a жßß")
 
     assert headers["missing-characters"] == "3"
     assert headers["missing"] == "%C3%9F;times=2, %D0%B6;times=1"
@@ -271,6 +272,28 @@ def test_a_text_that_takes_too_long_is_given_up() -> None:
 
 def test_a_page_is_drawn_as_svg_xml(client: Client) -> None:
     ElementTree.fromstring(client.page(text="<&>\"' lamp")[2])
+
+
+def test_a_page_travels_packed_for_who_takes_it_so_and_is_the_same_page(client):
+    order = {"text": LETTER, "seed": 3}
+
+    plain = client.ask("POST", "/hands/keeper/pages", order)
+    packed = client.ask("POST", "/hands/keeper/pages", order, Accept_Encoding="br, gzip;q=0.5")
+    again = client.ask("POST", "/hands/keeper/pages", order, Accept_Encoding="gzip")
+    refused = client.ask("POST", "/hands/keeper/pages", order, Accept_Encoding="identity, gzip;q=0")
+
+    assert "content-encoding" not in plain[1] and "content-encoding" not in refused[1]
+    assert packed[1]["content-encoding"] == "gzip" and packed[1]["vary"] == "Accept-Encoding"
+    assert gzip.decompress(packed[2]) == plain[2] == refused[2]
+    assert packed[2] == again[2] and len(packed[2]) < 0.5 * len(plain[2])
+
+
+def test_a_picture_is_not_packed_twice(client):
+    order = {"text": "the lamp", "format": "png"}
+
+    status, headers, body = client.ask("POST", "/hands/keeper/pages", order, Accept_Encoding="gzip")
+
+    assert status == 200 and "content-encoding" not in headers and body.startswith(b"\x89PNG")
 
 
 HOSTILE: list[dict[str, Any]] = [

@@ -49,24 +49,27 @@ def picture(page: PlotPage, *, dpi: float = 150.0, paper: tuple[int, int, int] =
     out = np.empty((rows, columns, 3), np.uint8)
     strip = 400
     reach = 2 * k * max([page.pen_mm, *(p.width_mm or 0 for p in page.pens)])
+    tops = bottoms = np.zeros(0)
     if len(points):
         tops = np.minimum.reduceat(points[:, 1], starts[:-1]) * k - reach
         bottoms = np.maximum.reduceat(points[:, 1], starts[:-1]) * k + reach
     bounds = starts.tolist()
     for top in range(0, rows, strip):
         n = min(strip, rows - top)
+        seen = np.flatnonzero((bottoms >= top * OVERSAMPLING) & (tops <= (top + n) * OVERSAMPLING))
+        if not len(seen):
+            out[top : top + n] = paper
+            continue
         band = np.full((n * OVERSAMPLING, columns * OVERSAMPLING, 3), paper, np.uint8)
         offset = np.array([0, (top * OVERSAMPLING) << _SHIFT])
-        if len(points):
-            seen = np.flatnonzero((bottoms >= top * OVERSAMPLING) & (tops <= (top + n) * OVERSAMPLING))
-            for i in seen.tolist():
-                _draw(
-                    band,
-                    (fixed[bounds[i] : bounds[i + 1]] - offset).astype(np.int32),
-                    _pen(page, i),
-                    page.pen_mm * k,
-                    k,
-                )
+        for i in seen.tolist():
+            _draw(
+                band,
+                (fixed[bounds[i] : bounds[i + 1]] - offset).astype(np.int32),
+                _pen(page, i),
+                page.pen_mm * k,
+                k,
+            )
         out[top : top + n] = cv2.resize(band, (columns, n), interpolation=cv2.INTER_AREA)
     return np.ascontiguousarray(out[..., ::-1])
 

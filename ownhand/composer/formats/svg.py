@@ -7,7 +7,7 @@ travel, lines and words lie apart and only page and pens are grouped: the order 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from xml.sax.saxutils import escape
+from html import escape
 
 import numpy as np
 
@@ -31,7 +31,7 @@ def _number(n: int) -> str:
 def svg_text(page: PlotPage) -> str:
     """Return the page as an SVG document."""
     width, height = (f"{side:g}" for side in page.size_mm)
-    title = escape(f"{page.family}, page {page.number}" if page.family else f"Page {page.number}")
+    title = escape(f"{page.family}, page {page.number}" if page.family else f"Page {page.number}", quote=False)
     head = (
         '<?xml version="1.0" encoding="UTF-8"?>\n'
         f'<svg xmlns="http://www.w3.org/2000/svg" version="1.1" width="{width}mm" height="{height}mm" '
@@ -76,7 +76,7 @@ def _layers(page: PlotPage, data: list[str]) -> Iterator[str]:
     in_order = len(np.unique(page.line)) == len(changes) + 1 and bool(np.all(np.diff(page.word) >= 0))
     for pen in np.unique(page.pen).tolist():
         spec = page.pens[pen - 1] if pen <= len(page.pens) else Pen()
-        name = f' class="{escape(spec.name, {chr(34): "&quot;"})}"' if spec.name else ""
+        name = f' class="{escape(spec.name, quote=False).replace(chr(34), "&quot;")}"' if spec.name else ""
         width = f"{spec.width_mm or page.pen_mm:.3g}"
         yield f'<g id="pen-{pen}"{name} stroke="{spec.colour}" stroke-width="{width}">\n'
         own = np.flatnonzero(page.pen == pen)

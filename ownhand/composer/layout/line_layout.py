@@ -9,7 +9,6 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pyphen
 
 from capture.errors import UsageError
 from fontbuild.font import Font
@@ -103,6 +102,8 @@ def syllables_of(language: str) -> Syllables | None:
     """
     if not language:
         return None
+    import pyphen  # here, because most pages are set without
+
     known = pyphen.language_fallback(language)
     if known is None:
         short = sorted({name.split("_")[0] for name in pyphen.LANGUAGES})

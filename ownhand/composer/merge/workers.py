@@ -6,10 +6,9 @@ import os
 import threading
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from capture.errors import OwnhandError, UsageError
 from capture.files import write_bytes
@@ -24,6 +23,9 @@ from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.nib import pulled
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings import Settings
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future
 
 BATCH = 4
 
@@ -96,6 +98,9 @@ def worked(jobs: Sequence[Job], font: Font, run: Run, out: Path | None, workers:
         for batch in batches:
             yield worker.work(batch)
         return
+    # here, because a single text needs no processes
+    from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+
     # few batches wait at a time, so that memory stays flat however long the table is
     with ProcessPoolExecutor(min(workers, len(batches)), initializer=_begin, initargs=(font, run, out)) as pool:
         waiting: set[Future[list[Result]]] = set()

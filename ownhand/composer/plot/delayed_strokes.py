@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fontbuild.font import Font
+from fontbuild.joins import ENTRY, EXIT
 from fontbuild.spacing import COMMON
 from ownhand.composer.plot.plot_page import Index, PlotPage, reordered
 
@@ -44,7 +45,10 @@ class _Ways:
 
 
 def joins(font: Font) -> bool:
-    """Return whether the hand joins its letters: whether one often ends near where the next one begins."""
+    """Return whether the hand joins its letters: whether they were so written, or one often ends near the next one."""
+    written = [EXIT in g.anchors or ENTRY in g.anchors for c, v in font.glyphs.items() if c.islower() for g in v]
+    if written and float(np.mean(written)) >= JOINS_FROM:
+        return True
     x = font.metrics.x_height
     away = []
     for first, second in ((p[0], p[1]) for p in COMMON.split() if all(font.glyphs.get(c) for c in p)):

@@ -8,7 +8,6 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-from scipy.spatial import cKDTree
 
 from capture.units import Points
 from ownhand.composer.plot.plot_page import Index, PlotPage, pen_up_travel_mm, reordered
@@ -71,6 +70,9 @@ class _Near:
     def _plant(self) -> None:
         self._left = np.flatnonzero(~self._taken)
         self._places = self._ends[self._left]
+        # here, because few pages are put into another order, and SciPy takes as long as a page
+        from scipy.spatial import cKDTree
+
         self._tree = cKDTree(self._places) if len(self._left) > FEW else None
         self._asked = 0
 

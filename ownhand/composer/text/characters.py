@@ -14,7 +14,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import regex
-from uniseg.linebreak import line_break_units
 
 from capture.errors import UsageError
 
@@ -172,6 +171,8 @@ def breaks_inside(word: str) -> tuple[int, ...]:
     if len(graphemes) > LOOKED_AT:  # time grows with the square of the length; between two stretches nothing breaks
         stretches = range(0, len(graphemes), LOOKED_AT)
         return tuple(at + k for k in stretches for at in breaks_inside("".join(graphemes[k : k + LOOKED_AT])))
+    from uniseg.linebreak import line_break_units  # here, because words of plain letters never need it
+
     at, out = 0, []
     for unit in line_break_units(word):
         at += len(_GRAPHEMES.findall(unit))

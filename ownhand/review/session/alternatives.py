@@ -14,6 +14,7 @@ from capture.units import MM_PER_INCH, cell_from_image
 from ownhand.hands.decisions import Decisions, known_ways
 from ownhand.review.edits.operations import OperationError
 from ownhand.review.images.ink_images import InkSource, on_white, picture_file
+from ownhand.tracing_faults import DEFEATED
 from skeleton.geometry.stroke import Stroke
 
 REMEMBERED = 64
@@ -83,7 +84,7 @@ def trace_again(source: TracedSource, key: str, char: str) -> tuple[OtherReading
     known = (ways[char],) if char in ways else ()
     try:
         best = skeleton.read_character(grey, place.px_per_mm * MM_PER_INCH, char, handedness=hand, known=known)
-    except Exception as error:
+    except DEFEATED as error:
         # Ink that defeats the tracer costs only itself; the person can still draw the strokes.
         raise OperationError(f"the tracer cannot read this ink ({type(error).__name__}); draw the strokes") from error
     found = [r for r in (best, *best.candidates) if r.strokes]

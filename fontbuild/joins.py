@@ -1,0 +1,79 @@
+"""Letters that were written joined: where the pen comes in and goes out, and how such letters stand beside each other.
+
+A letter cut out of a joined word begins where the letter before it ended. Its place along the line is therefore not a
+matter of white space: its `entry` stands at the pen's origin, its advance is where its `exit` is, so that the next
+letter goes on there. Both are anchors of that name, from which OpenType's cursive attachment is made (OpenType 1.9,
+GPOS lookup type 3).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from capture.units import Points
+from fontbuild.geometry import moved
+from fontbuild.glyph import Glyph
+
+ENTRY, EXIT = "entry", "exit"
+
+WAYS = {(True, False): "joined before", (False, True): "joined after", (True, True): "joined"}
+"""Name of the form of a letter that is joined to the one before it, to the one after it, or to both."""
+
+SMALL = 0.25
+"""x-heights up to which a stroke is a dot, wherever it was written."""
+
+
+def way_of(before: bool, after: bool) -> str:
+    """Return the name under which an attempt keeps what it was joined to, '' for a letter that stood alone."""
+    return WAYS.get((before, after), "")
+
+
+def attached(
+    glyphs: Mapping[str, Sequence[Glyph]], ways: Mapping[str, str], *, x_height: float
+) -> dict[str, tuple[Glyph, ...]]:
+    """Return letters with the anchors of their joins, and standing where those meet.
+
+    Parameters
+    ----------
+    ways
+        By the id of the attempt that a glyph was written in: one of `WAYS`; others stay as they are.
+    """
+    return {
+        char: tuple(_attached(g, ways.get(g.source, ""), x_height) for g in group) for char, group in glyphs.items()
+    }
+
+
+def _attached(glyph: Glyph, way: str, x_height: float) -> Glyph:
+    known = {name: key for key, name in WAYS.items()}
+    lines = [s for s in glyph.strokes if np.ptp(s, axis=0).max() > SMALL * x_height]
+    if way not in known or not lines:
+        return glyph
+    before, after = known[way]
+    if before:
+        glyph = moved(glyph, -round(float(lines[0][0, 0]), 2))
+        lines = [s for s in glyph.strokes if np.ptp(s, axis=0).max() > SMALL * x_height]
+    anchors = dict(glyph.anchors)
+    if before:
+        anchors[ENTRY] = _point(lines[0][0])
+    if after:
+        anchors[EXIT] = _point(max((s[-1] for s in lines), key=lambda p: float(p[0])))
+        glyph = replace(glyph, advance=anchors[EXIT][0])
+    return replace(glyph, anchors=anchors)
+
+
+def without_joined(
+    kerning: Mapping[tuple[str, str], float], glyphs: Mapping[str, Sequence[Glyph]]
+) -> dict[tuple[str, str], float]:
+    """Return kerning without the pairs that are joined: what holds them together is the line between."""
+
+    def usual(char: str, anchor: str) -> bool:
+        return bool(glyphs.get(char)) and anchor in glyphs[char][0].anchors
+
+    return {(a, b): k for (a, b), k in kerning.items() if not (usual(a, EXIT) and usual(b, ENTRY))}
+
+
+def _point(p: Points) -> tuple[float, float]:
+    return round(float(p[0]), 2), round(float(p[1]), 2)

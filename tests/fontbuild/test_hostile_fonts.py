@@ -1,0 +1,95 @@
+"""Fonts that others made badly, or on purpose: read, or refused in one line, and soon."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+
+import pytest
+import ufoLib2
+from ufoLib2.objects import Component, Contour, Point
+
+from capture.errors import FontFileError
+from fontbuild.extend import extend_font
+from fontbuild.formats.opentype import save_opentype
+from fontbuild.formats.svg_font import svg_font
+from fontbuild.formats.svg_font_reader import load_svg_font
+from fontbuild.formats.ufo import load_ufo
+from tests.ownhand.hershey_font import hershey_font
+
+
+def ufo_of(tmp_path: Path, parts: dict[str, list[str]]) -> Path:
+    font = ufoLib2.Font()
+    for number, (name, bases) in enumerate(parts.items()):
+        glyph = font.newGlyph(name)
+        glyph.unicodes = [97 + number]
+        glyph.width = 500
+        glyph.contours.append(Contour([Point(0, 0, "move"), Point(100, 100, "line")]))
+        glyph.components = [Component(base) for base in bases]
+    font.save(tmp_path / "font.ufo")
+    return tmp_path / "font.ufo"
+
+
+@pytest.mark.parametrize(
+    ("parts", "said"),
+    [
+        ({"a": ["a"]}, "is a component of itself"),
+        ({"a": ["b"], "b": ["c"], "c": ["a"]}, "is a component of itself"),
+        ({f"g{n}": [f"g{n + 1}"] * 10 for n in range(12)} | {"g12": []}, "points"),
+        ({f"g{n}": [f"g{n + 1}"] for n in range(60)} | {"g60": []}, "layers"),
+    ],
+)
+def test_components_that_never_end_are_refused(tmp_path, parts, said):
+    begin = time.process_time()
+    with pytest.raises(FontFileError, match=said):
+        load_ufo(ufo_of(tmp_path, parts))
+
+    assert time.process_time() - begin < 20
+
+
+SVG = svg_font(hershey_font())
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-8-sig", "iso-8859-1"])
+def test_a_font_in_another_encoding_is_read_and_written_in_it(tmp_path, encoding):
+    told = SVG.replace('encoding="UTF-8"', f'encoding="{encoding.removesuffix("-sig")}"')
+    (tmp_path / "font.svg").write_bytes(told.encode(encoding, "xmlcharrefreplace"))
+
+    extend_font(tmp_path / "font.svg", ["fr"], out=tmp_path / "out.svg")
+
+    assert "é" in load_svg_font(tmp_path / "out.svg").font.glyphs
+
+
+def test_300000_spaces_take_no_longer_than_other_text(tmp_path):
+    (tmp_path / "font.svg").write_text(SVG.replace("</font>", " " * 300_000 + "</font>"), encoding="utf-8")
+    begin = time.process_time()
+
+    extend_font(tmp_path / "font.svg", ["fr"], out=tmp_path / "out.svg")
+
+    assert time.process_time() - begin < 30
+
+
+@pytest.mark.parametrize("path", ["M0 0L1e400 1", "M0 0A5 5 0 0 1 9 9L1e9 0", "M0", "L", "M0 0A1 1 9"])
+def test_a_path_that_leads_nowhere_is_refused(tmp_path, path):
+    glyph = f'<glyph unicode="a" horiz-adv-x="500" d="{path}"/>'
+    (tmp_path / "font.svg").write_text(f'<svg><font><font-face units-per-em="1000"/>{glyph}</font></svg>')
+
+    with pytest.raises(FontFileError, match="faulty path"):
+        load_svg_font(tmp_path / "font.svg")
+
+
+def test_an_arc_is_read(tmp_path):
+    glyph = '<glyph unicode="a" horiz-adv-x="500" d="M0 0A50 50 0 0 1 100 100"/>'
+    (tmp_path / "font.svg").write_text(f'<svg><font><font-face units-per-em="1000"/>{glyph}</font></svg>')
+
+    (stroke,) = load_svg_font(tmp_path / "font.svg").font.glyphs["a"][0].strokes
+
+    assert len(stroke) >= 4 and tuple(stroke[-1].round()) == (100, 100)
+
+
+def test_the_same_letters_give_the_same_file(tmp_path, monkeypatch):
+    font = hershey_font(variants=1)
+    one = save_opentype(font, tmp_path / "one.ttf").read_bytes()
+    monkeypatch.setattr("time.time", lambda: 2e9)
+
+    assert save_opentype(font, tmp_path / "two.ttf").read_bytes() == one

@@ -1,0 +1,85 @@
+"""Letters that were written joined: their anchors, how they stand beside each other, and what files say of it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from fontbuild.build import build_font
+from fontbuild.font import Record
+from fontbuild.formats.opentype import compile_font
+from fontbuild.formats.ufo import load_ufo, save_ufo
+from fontbuild.joins import ENTRY, EXIT, way_of
+from ownhand.composer import Composer, Settings
+from skeleton.attempt import Attempt
+from skeleton.geometry.stroke import Stroke
+
+
+def wave(char: str, width: float, height: float, number: int) -> Attempt:
+    """Return a letter that comes in on the baseline, rises to a top and goes out on the baseline, joined on both sides.
+
+    Cell frame: mm, y up.
+    """
+    t = np.linspace(0, 1, 40)
+    y = height * np.sin(np.pi * t) ** 2
+    line = np.stack([1.0 + width * t + 0.01 * number * y, y], axis=1)
+    return Attempt(
+        f"letter-1/1/{ord(char)}.{number}", char, number, "written", (Stroke(line, 0.4),), 3.0, 6.0, -3.0, 6.0, 0.4,
+        allograph=way_of(True, True),
+    )  # fmt: skip
+
+
+def upright(char: str, number: int) -> Attempt:
+    line = np.stack([np.full(30, 2.0), np.linspace(6.0, 0.0, 30)], axis=1)
+    return Attempt(
+        f"s1/1/{ord(char)}.{number}", char, number, "written", (Stroke(line, 0.4),), 3.0, 6.0, -3.0, 6.0, 0.4
+    )
+
+
+@pytest.fixture(scope="module")
+def font():
+    joined = [
+        wave(c, w, h, n)
+        for c, w, h in (("a", 3.0, 3.0), ("n", 3.5, 3.0), ("e", 2.5, 3.0), ("l", 2.0, 6.0))
+        for n in (1, 2)
+    ]
+    return build_font([*joined, upright("I", 1), upright("I", 2)], Record("joined"), accents=False).font
+
+
+def test_a_joined_letters_advance_is_where_it_goes_out(font):
+    for char in "anel":
+        for glyph in font.glyphs[char]:
+            assert glyph.anchors[ENTRY][0] == pytest.approx(0.0, abs=0.01)
+            assert glyph.advance == pytest.approx(glyph.anchors[EXIT][0])
+            assert np.allclose(glyph.strokes[0][0], glyph.anchors[ENTRY], atol=0.02)
+            assert np.allclose(glyph.strokes[0][-1], glyph.anchors[EXIT], atol=0.02)
+
+
+def test_letters_that_stood_alone_have_no_joins(font):
+    assert not {ENTRY, EXIT} & font.glyphs["I"][0].anchors.keys()
+
+
+def test_joined_pairs_are_not_kerned(font):
+    assert not [pair for pair in font.kerning if set(pair) <= set("anel")]
+
+
+def test_the_composer_writes_a_joined_word_in_one_go(font):
+    settings = Settings(paper="100x60", margins_mm=(8, 8, 8, 8), x_height_mm=3.0)
+    (page,) = Composer(font).compose("lane", settings, seed=3).pages
+    # four letters, each a stroke: what parts them is how much the hand varies
+    assert len(page) <= 2
+
+
+def test_a_ufo_keeps_the_joins(font, tmp_path):
+    again = load_ufo(save_ufo(font, tmp_path / "joined.ufo"))
+    kept, was = again.glyphs["a"][0].anchors, font.glyphs["a"][0].anchors
+    assert all(kept[name] == pytest.approx(was[name], abs=0.01) for name in (ENTRY, EXIT))
+
+
+def test_the_opentype_font_attaches_letters_cursively(font):
+    """OpenType 1.9, GPOS: lookup type 3 is cursive attachment, under the feature 'curs'."""
+    gpos = compile_font(font)["GPOS"].table
+    assert "curs" in {record.FeatureTag for record in gpos.FeatureList.FeatureRecord}
+    types = {lookup.SubTable[0].ExtSubTable.LookupType if lookup.LookupType == 9 else lookup.LookupType
+             for lookup in gpos.LookupList.Lookup}  # fmt: skip
+    assert 3 in types

@@ -16,6 +16,14 @@ settings.register_profile("thorough", max_examples=1000, deadline=None, suppress
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "fast"))
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    """Have the tracer compiled once, before the processes of a parallel run each begin to."""
+    if getattr(config.option, "numprocesses", None) and not hasattr(config, "workerinput"):
+        from skeleton.precompile import prepare
+
+        prepare()
+
+
 @pytest.fixture
 def tool() -> Callable[[str], str]:
     """Give the path of a program from Debian's packages; in CI a missing one fails the test, elsewhere it is said."""

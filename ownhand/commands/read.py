@@ -28,6 +28,7 @@ from capture.report import Finding
 from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
 from ownhand.commands.reading_pool import end_with_parent, read_pages
+from ownhand.hands.copies import as_copies
 from ownhand.hands.decisions import known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
@@ -143,13 +144,14 @@ def _read_into(
     # only now, so that nothing is left behind by what was no sheet
     hand = known or open_or_create(path)
     sweep(hand.path)
+    for reading, _ in read:
+        finder.learn(reading.sheet)
+    read, copied = as_copies(hand, read)
     # before the processes start, so that they have the loops instead of compiling them, each for itself
     prepared = prepare(tell)
     with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
         traced = _trace_all(pool, hand, [r for r, _ in read], tell)
-        notices: list[str] = unkept_lines(prepared)
-        for reading, _ in read:
-            finder.learn(reading.sheet)
+        notices: list[str] = [*unkept_lines(prepared), *copied]
         notices += keep_sheets(hand, finder.sheets)
         notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
         taken = []

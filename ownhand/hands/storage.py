@@ -20,6 +20,7 @@ from capture.sheet import Page, Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
 from fontbuild.text_spacing_statistics import CopiedLine, copied_words, measure_rhythm, pieces_of
+from ownhand.hands.copies import first_copy
 from ownhand.hands.hand import Hand, InkPicture, PageCapture, capture_file, load_capture, load_sheets, save_capture
 from ownhand.hands.same_writer import unlike
 from ownhand.pictures.contact_sheet import draw_contact
@@ -104,7 +105,9 @@ def keep_page(
         )
         for cell in reading.cells
     ]
-    if old is not None and old.scan != scan and not same_writer and (why := unlike(old.attempts, read)):
+    first = old if old is not None else first_copy(hand, sheet.id, number)
+    as_first = read if first is None else [dataclasses.replace(a, id=first.sheet + a.id[len(sheet.id) :]) for a in read]
+    if first is not None and first.scan != scan and not same_writer and (why := unlike(first.attempts, as_first)):
         raise WrongSheetError(
             f"page {number} of sheet '{sheet.id}'",
             f"{why}: is this another person's copy of the sheet?",

@@ -26,6 +26,9 @@ PAPERS = ("A4", "Letter", "A5")
 _reading = threading.Lock()
 """The database of languages is read when it is first needed, which takes seconds: one reader, the others wait."""
 
+_drawing = threading.Lock()
+"""Labels are drawn with a font whose letters are loaded as they are first asked for: one at a time."""
+
 
 @lru_cache(maxsize=1)
 def language_names() -> list[dict[str, str]]:
@@ -83,6 +86,8 @@ def preview(hand: Hand, place: Place) -> dict[str, Any]:
         languages=tuple(asked["languages"]),
         ruled_text=asked["copy"] or None,
     )
+    with _drawing:
+        drawn = page_svg(sheet, sheet.pages[min(max(show, 1), len(sheet.pages)) - 1], title=hand.record.family)
     page = sheet.pages[min(max(show, 1), len(sheet.pages)) - 1]
     cells = sum(len(p.cells) for p in sheet.pages)
     copied = sum(not c.isspace() for c in asked["copy"])
@@ -93,12 +98,13 @@ def preview(hand: Hand, place: Place) -> dict[str, Any]:
         "minutes": max(1, round((cells * SECONDS_A_CELL + copied * SECONDS_A_COPIED_LETTER) / 60)),
         "shown": page.page,
         "size_mm": list(page.size_mm),
-        "svg": page_svg(sheet, page, title=hand.record.family),
+        "svg": drawn,
     }
 
 
 def printed(hand: Hand, place: Place) -> dict[str, Any]:
     """Print the sheet into the hand's folder, as the command does."""
     asked = asked_from(place)
-    made = print_sheet(hand.path, **asked)
+    with _drawing:
+        made = print_sheet(hand.path, **asked)
     return {"sheet": made.id, "pages": made.pages, "cells": made.cells, "notices": list(made.notices)}

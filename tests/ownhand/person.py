@@ -23,11 +23,11 @@ class Person:
     def reach(self, locator: Any) -> None:
         """Go to an element with Tab, as somebody without a pointer does."""
         locator.wait_for()
-        handle = locator.element_handle()
         for _ in range(MOST_TABS):
-            if self.page.evaluate("el => el === document.activeElement", handle):
-                visible = self.page.evaluate(
-                    "el => { const r = el.getBoundingClientRect(); return r.bottom > 0 && r.top < innerHeight }", handle
+            # asked anew each time: what is told anew meanwhile is another element in the same place
+            if locator.evaluate("el => el === document.activeElement"):
+                visible = locator.evaluate(
+                    "el => { const r = el.getBoundingClientRect(); return r.bottom > 0 && r.top < innerHeight }"
                 )
                 assert visible, "what has the focus is in sight"
                 return

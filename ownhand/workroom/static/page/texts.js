@@ -61,7 +61,10 @@ export class TextFields {
     box.addEventListener("dragover", (event) => event.preventDefault());
     box.addEventListener("drop", drop);
     this.fields.set(name, { area, marks, list });
-    return h("div", { class: "text-field" }, h("label", { class: "field" }, h("span", {}, label), box), list);
+    const id = `text-of-${[...this.fields.keys()].indexOf(name)}`;
+    area.id = id;
+    // The marks repeat the text: they are no part of what the field is called.
+    return h("div", { class: "text-field" }, h("label", { class: "field", for: id }, h("span", {}, label)), box, list);
   }
 
   /** Mark what is missing, in every text. */

@@ -101,6 +101,8 @@ def prepare(progress: Progress | None = None, *, processes: int = 0) -> Prepared
         return Prepared(0)
     wanted = versions()
     missing = [v for v in wanted if loop_store.find(_file(v)) is None]
+    if all(jit.LOOPS[v.loop].targetoptions.get("no_cpython_wrapper") for v in missing):
+        missing = []  # those that only loops call are within those that Python calls; a wheel holds only the latter
     tell = progress or (lambda *_: None)
     unkept = _cannot_keep() if missing else ""
     if missing and (not unkept or _keep_for_now()):

@@ -1,6 +1,6 @@
 """Forms that people were seen to write, and how often they write the table's.
 
-The table's forms are drawn from general knowledge. `tables/observed.json` holds what `tests.bench mine_forms` counted
+The table's forms are drawn from general knowledge. `tables/observed.json` holds what was counted
 among a thousand people who wrote with a pen on a tablet: how many of them write each form of the table, and the means
 of groups of characters that no form of the table comes near, each of at least four people. The file says which data it
 was counted in; it holds no person's strokes.

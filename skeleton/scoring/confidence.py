@@ -1,8 +1,7 @@
 """How likely a reading is right: a calibrated probability.
 
 Logistic regression (Cox 1958) on what is known of the choice and of the strokes drawn again, fitted so that among
-readings of a confidence that share of them are right in paths, order and direction; `tests.bench calibration` draws the
-reliability diagram for people left out.
+readings of a confidence that share of them are right in paths, order and direction.
 """
 
 from __future__ import annotations

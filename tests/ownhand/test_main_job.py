@@ -197,7 +197,7 @@ def test_what_the_font_lacks_is_named_with_how_to_add_it(museum, tmp_path, capsy
     code = main(["write", str(museum), "tea Ж tea", "-o", str(tmp_path / "x.svg"), "--no-preview"])
 
     said = capsys.readouterr().err
-    assert code == 0
+    assert code == 5, "done, with what is missing listed"
     assert "Ж (1)" in said and "ownhand sheet" in said and "--characters 'Ж'" in said
 
 

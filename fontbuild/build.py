@@ -25,7 +25,7 @@ from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
 from fontbuild.running_text import size_on_lines
-from fontbuild.spacing import box_gap, space_glyphs
+from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
@@ -190,6 +190,8 @@ def build_font(
     spaced, by = space_glyphs(
         drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else ()
     )
+    if by.white != rule(metrics).white:
+        known["letter_white"] = round(by.white, 2)
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
     ways = {a.id: a.allograph for a in usable if a.allograph in WAYS.values()}
     anchored = attached(anchored, ways, x_height=metrics.x_height)

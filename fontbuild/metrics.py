@@ -1,7 +1,8 @@
 """Heights, slant and pen width, measured on the letters.
 
 Keys of `Font.rhythm`, all in font units but the last; each may be absent:
-`letter_gap` (white between neighbouring letters), `letter_gap_sd`, `word_gap` (white between words), `word_gap_sd`,
+`letter_white` (mean white between letters, as `fontbuild.spacing` counts it), `letter_gap` (gap between their boxes),
+`letter_gap_sd`, `word_gap` (white between words), `word_gap_sd`,
 `foot_sd` (letters' feet about the line), `line_slope_sd_deg`.
 """
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 
 from capture.report import Finding
 from capture.units import Points, image_from_pixels
-from skeleton.ductus import allographs
+from skeleton.ductus.observed import observed_allographs
 from skeleton.fitting.reconstruction_check import reinked
 from skeleton.fitting.refinement import FitContext, FittedHypothesis, completed, fit_context, fit_hypothesis, refine
 from skeleton.geometry.quantiles import median
@@ -25,12 +26,20 @@ from skeleton.hypotheses.labelled import Hypothesis, candidates, kinematic_cost,
 from skeleton.hypotheses.unlabelled import readings
 from skeleton.hypotheses.writing_order import writing_order
 from skeleton.ink.ink_map import Grey, InkMap, find_ink
-from skeleton.matching.stroke_distance import Shape, shape_along, shape_of, stroke_distance, undirected_distance
+from skeleton.matching.stroke_distance import (
+    Shape,
+    shape_along,
+    shape_of,
+    stroke_distance,
+    stroke_distances,
+    undirected_distance,
+)
 from skeleton.matching.template_matching import Model, find_matches
 from skeleton.options import Options
 from skeleton.result import LOW_CONFIDENCE, Reading
+from skeleton.scoring.confidence import Judged, confidence
 from skeleton.scoring.form_similarity import NO_FORM
-from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
+from skeleton.scoring.minimum_bayes_risk import DISAGREEMENT_LIMIT_SIZES, minimum_bayes_risk
 from skeleton.states.state_graph import States, Walks, build_states, draw, end_to_end
 
 ALL_PARTS = Options()
@@ -46,18 +55,17 @@ INK_DISAGREEMENT_COST = 0.7
 """The same where the ink differs, a different number of strokes counting as three tenths: people write more than one
 form of a letter."""
 
-DOUBTFUL_SHAPE_NATS = 5.0
-"""Surprise at a reading's rough shape from which it is more often wrong than right, whatever else there is to choose
-from: nineteen letters in twenty stay below, scribbles lie above."""
+SAME = 0.05
+"""Distance, in sizes of the character, up to which two readings are the same."""
 
 
 FIT_TOP_N, FIT_COST_WINDOW = 6, 2.0
 """How many hypotheses are fitted to the ink, and how many log odds behind the best they may be. Set by hand:
 fewer give half of the gain."""
 
-RESIDUAL_INK_COST = 8.0
-"""Log odds lost for every e-fold of ink left unexplained (`refinement.FittedHypothesis`). `tests.bench trace_weights`
-fits 12; 8 reads as well and does less where the ink is broader than the pen."""
+RESIDUAL_INK_COST = 5.75
+"""Log odds lost for every e-fold of ink left unexplained (`refinement.FittedHypothesis`); fitted with the choice by
+`tests.bench trace_weights`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -258,37 +266,45 @@ def select_reading(
     rank = np.argsort(cost, kind="stable")
     rank = np.concatenate([[middle], rank[rank != middle]])
     chosen = [found.options[i] for i in rank]
-    share = float(odds[rank[0]] / _unlike(found, odds, int(rank[0])))
-    share *= float(1 / (1 + np.exp((chosen[0].surprise - DOUBTFUL_SHAPE_NATS) / 0.25)))
-    best = _reading(found, chosen[0], share)
+    best = _reading(found, chosen[0], odds)
     others: list[Reading] = []
     seen = [chosen[0]]
-    for o, i in zip(chosen[1:], rank[1:], strict=True):
+    for o in chosen[1:]:
         if len(others) >= alternatives:
             break
-        if all(stroke_distance(o.shape, s.shape) > 0.05 for s in seen):
+        if all(stroke_distance(o.shape, s.shape) > SAME for s in seen):
             seen.append(o)
-            others.append(_reading(found, o, float(odds[i] / odds.sum())))
+            others.append(_reading(found, o, odds))
     return Reading(best.strokes, best.confidence, best.allograph, tuple(others), best.findings)
 
 
-def _unlike(found: Analysis, odds: NDArray[np.float64], best: int) -> float:
-    """Return the odds of the best option and all that read otherwise: readings that differ by less are one reading."""
-    first = found.options[best].shape
-    others = (o for o in zip(found.options, odds, range(len(odds)), strict=True) if o[1] > 1e-3)
-    return float(sum(w for o, w, i in others if i == best or stroke_distance(o.shape, first) > 0.05))
+def _standing(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float64]) -> tuple[float, float]:
+    """Return an option's share of the odds among it and all that read otherwise, and how alike it is to all options.
+
+    What is the same reading does not contend.
+    """
+    likely = [(o, w) for o, w in zip(found.options, odds, strict=True) if w > 1e-3 or o is option]
+    apart = stroke_distances([o.shape for o, _ in likely], [option.shape])[:, 0]
+    weight = np.array([w for _, w in likely])
+    own = float(sum(w for o, w in likely if o is option))
+    contending = float(sum(w for (o, w), d in zip(likely, apart, strict=True) if o is option or d > SAME))
+    return own / max(contending, 1e-12), float(
+        np.maximum(1 - apart / DISAGREEMENT_LIMIT_SIZES, 0) @ weight / weight.sum()
+    )
 
 
-def _reading(found: Analysis, option: ReadingHypothesis, share: float) -> Reading:
+def _reading(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float64]) -> Reading:
     strokes = tuple(finish(option, found))
-    true_to_ink, filled = reinked(strokes, found.ink)
-    confidence = float(np.clip(true_to_ink * (0.25 + 0.75 * share), 0, 1))
+    wrong_share, filled = reinked(strokes, found.ink)
+    share, alike = _standing(found, option, odds)
+    judged = Judged(share, alike, option.surprise, wrong_share, len(strokes), followed_form=bool(option.name))
+    sure = confidence(judged)
     findings = []
-    if confidence < LOW_CONFIDENCE:
-        findings.append(Finding("low confidence", detail=f"{confidence:.2f}"))
+    if sure < LOW_CONFIDENCE:
+        findings.append(Finding("low confidence", detail=f"{sure:.2f}"))
     if filled:
         findings.append(Finding("filled counter"))
-    return Reading(strokes, confidence, option.name, (), tuple(findings))
+    return Reading(strokes, sure, option.name, (), tuple(findings))
 
 
 def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> list[Model]:
@@ -301,7 +317,8 @@ def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> 
 def _table(char: str, hand: Literal["right", "left"]) -> tuple[Model, ...]:
     """Return the table's forms of a character, y down."""
     flip = np.array([1.0, -1.0])
-    return tuple(Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in allographs(char, handedness=hand))
+    forms = observed_allographs(unicodedata.normalize("NFC", char), handedness=hand)
+    return tuple(Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in forms)
 
 
 def finish(option: ReadingHypothesis, found: Analysis) -> list[Stroke]:

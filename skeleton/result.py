@@ -8,8 +8,8 @@ from capture.report import Finding
 from skeleton.geometry.stroke import Stroke
 
 LOW_CONFIDENCE = 0.6
-"""Readings below this are worth a look: it names a third of the wrong readings and a twelfth of the right ones, on the
-simulated hand as on people's pens (UJI Pen Characters)."""
+"""Readings below this are worth a look: it names 0.3 to 0.5 of the wrong readings and a twelfth of the right ones of
+people left out of the fit (DigiLeTs, UNIPEN, UJI Pen Characters)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,7 +23,7 @@ class Reading:
     """In writing order and direction."""
 
     confidence: float = 1.0
-    """0 to 1: how well the strokes, inked again, give the scan back, and how clear the choice among readings was."""
+    """0 to 1: probability that paths, order and direction are right (`skeleton.scoring.confidence`)."""
 
     allograph: str = ""
     """Name of the form in the ductus table that was followed, '' for the general rules."""

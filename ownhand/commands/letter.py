@@ -305,7 +305,7 @@ def _attempt(
     strokes = []
     for p in letter.pieces_mm:
         level = np.stack([p[:, 0], p[:, 1] - slope * p[:, 0] + (base - height)], axis=1)
-        strokes.append(Stroke(cell_from_image(level, left_mm=left, baseline_mm=base), _width(p, word)))
+        strokes.append(Stroke(cell_from_image(level, left_mm=left, baseline_mm=base), _width(word)))
     if len(strokes) > MOST_STROKES or any(len(s.points_mm) > MOST_POINTS for s in strokes):
         return None, left, base
     findings = []
@@ -333,7 +333,7 @@ def _attempt(
     )
 
 
-def _width(piece: Points, word: WordReading) -> float:
+def _width(word: WordReading) -> float:
     """Return the pen's width in a word."""
     return float(np.median([s.width_mm for s in word.strokes])) if word.strokes else 0.4
 

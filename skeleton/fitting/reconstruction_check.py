@@ -16,7 +16,7 @@ BLOT_HALF_WIDTH_PEN_WIDTHS = 1.15
 
 
 def reinked(strokes: Sequence[Stroke], ink: InkMap) -> tuple[float, bool]:
-    """Return how true the strokes are to the ink (0..1), and whether there is a blot that no line explains."""
+    """Return the ink that strokes leave bare or add, as a share of the ink, and whether a blot is left unexplained."""
     drawn = np.zeros(ink.mask.shape, np.uint8)
     for s in strokes:
         p = np.round(pixels_from_image(s.points_mm, px_per_mm=ink.px_per_mm) * 16).astype(np.int32)
@@ -28,5 +28,4 @@ def reinked(strokes: Sequence[Stroke], ink: InkMap) -> tuple[float, bool]:
     rim = np.ones((3, 3), np.uint8)
     bare = int((ink.mask & (cv2.dilate(drawn, rim) == 0)).sum())
     over = int((drawn & (cv2.dilate(ink.mask, rim) == 0)).sum())
-    wrong = (bare + over) / max(int(ink.mask.sum()), 1)
-    return float(np.exp(-5 * wrong)), bool(ink.radius.max() > BLOT_HALF_WIDTH_PEN_WIDTHS * ink.pen_px)
+    return (bare + over) / max(int(ink.mask.sum()), 1), bool(ink.radius.max() > BLOT_HALF_WIDTH_PEN_WIDTHS * ink.pen_px)

@@ -83,7 +83,7 @@ AT_PATH_FEATURES, AT_FORM_FEATURES, AT_EDITS = (
 )
 AT_MATCH = [NAMES.index(name) for name in ("fit", "log prior", "bare")]
 
-MAX_COMPLETED_MATCHES, MAX_EDITED_READINGS = 7, 3
+MAX_COMPLETED_MATCHES, MAX_EDITED_READINGS = 8, 3
 """How many matches are completed, and how many readings are varied, the best first."""
 
 EDIT_COST_WINDOW = 2.0

@@ -86,7 +86,7 @@ class Match:
     """Cost of place, direction and stretch per point of the model; 0 is perfect."""
 
 
-def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 7, rounds: int = 3) -> list[Match]:
+def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 9, rounds: int = 3) -> list[Match]:
     """Return the models found in the ink, after a rough pass that keeps the best `keep` of them.
 
     Of models that differ in their marks alone the best one counts. Every model kept is walked up to `rounds` times: the

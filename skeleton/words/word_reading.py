@@ -23,9 +23,6 @@ from skeleton.words.letter_forms import Known
 
 Ints = NDArray[np.int64]
 
-DOUBTFUL = 0.35
-"""Misfit, x-heights, from which a letter is doubtful."""
-
 
 @dataclass(frozen=True, eq=False)
 class WordLetter:

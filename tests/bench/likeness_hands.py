@@ -1,0 +1,165 @@
+"""Writers whose words are known letter by letter, written on our own printed sheet, scanned, read and built."""
+
+from __future__ import annotations
+
+import gzip
+import json
+import shutil
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from capture.sheet import RuledLine
+from capture.sheet_file import load_sheet
+from capture.units import Points
+from fontbuild.font import Font
+from ownhand.commands.build import make_font
+from ownhand.commands.read import read_scans
+from ownhand.commands.sheet import print_sheet
+from ownhand.hands.hand import load_captures, open_hand
+from sample_sheets.scanning import lying, save_jpeg, written
+from sample_sheets.writer.hand import Trace
+from sample_sheets.writer.machines import scanned
+from tests.bench.trace_ink import even
+
+X_HEIGHT_MM = 3.5
+PEN_MM = 0.5
+WORDS_APART_MM = 5.5
+STANDING = frozenset("aceihklmnorstuvwxzABCDEFGHIKLMNOPRSTUVWXYZ0123456789bd")
+SIGNS = frozenset("!?,.:;'()-")
+
+Letter = list[Points]
+
+
+@dataclass(frozen=True, eq=False)
+class Word:
+    """A word as its writer wrote it: mm, y down from the line."""
+
+    text: str
+    letters: tuple[tuple[str, Letter], ...]
+
+    @property
+    def strokes(self) -> Letter:
+        return [s for _, strokes in self.letters for s in strokes]
+
+
+@dataclass(frozen=True, eq=False)
+class Writer:
+    """One writer: the words that are written on the sheet, and the others, which are composed."""
+
+    name: str
+    taken: tuple[Word, ...]
+    kept: tuple[Word, ...]
+
+    @property
+    def characters(self) -> str:
+        """What is asked for on the sheet."""
+        found = {c for w in self.taken for c, _ in w.letters}
+        return "".join(sorted(c for c in found if len(c) == 1 and (c.isalnum() or c in SIGNS)))
+
+
+def writers(folder: Path, names: Sequence[str], seed: int) -> Iterator[Writer]:
+    """Yield writers of `unipen_words.json.gz` whose names end so, their words halved by chance."""
+    rows = json.loads(gzip.decompress((folder / "unipen_words.json.gz").read_bytes()))
+    for name in names:
+        mine = [r for r in rows if "letters" in r and name in r["writer"]]
+        words = [w for r in mine if (w := _word(r)) is not None]
+        np.random.default_rng(seed).shuffle(words)
+        taken = tuple(words[::2])
+        known = {c for w in taken for c, _ in w.letters}
+        kept = tuple(w for w in words[1::2] if len(w.text) > 1 and set(w.text) <= known)
+        yield Writer(name, taken, kept)
+
+
+def _word(row: Mapping[str, Any]) -> Word | None:
+    """Return the word of a row, None where its letters are not its text or none stands on the line."""
+    letters = [(c, [np.array(p, float) for p in pieces]) for c, pieces in row["letters"]]
+    feet = [max(float(p[:, 1].max()) for p in pieces) for c, pieces in letters if c in STANDING]
+    if not feet or "".join(c for c, _ in letters) != row["text"]:
+        return None
+    base = np.array([0.0, float(np.median(feet))])
+    return Word(str(row["text"]), tuple((c, [p - base for p in pieces]) for c, pieces in letters))
+
+
+def hand_of(writer: Writer, folder: Path, *, copied: bool) -> Path:
+    """Return the hand of a writer in `folder`, made there if it is not there yet.
+
+    `copied`: the writer's words also stand on the sheet's ruled lines.
+    """
+    kept = folder / (writer.name.replace("/", "-") + ("-copied" if copied else ""))
+    if kept.exists():
+        return kept
+    room = folder / f".{kept.name}"
+    shutil.rmtree(room, ignore_errors=True)
+    path = room / kept.name
+    path.parent.mkdir(parents=True)
+    text = " ".join(w.text for w in writer.taken if len(w.text) > 1) if copied else ""
+    print_sheet(path, characters=writer.characters, copy=text, x_height_mm=X_HEIGHT_MM, pages=6, consent="open data")
+    (place,) = open_hand(path).sheets_folder.glob("*/sheet.json")
+    sheet = load_sheet(place)
+    attempts: dict[str, list[Letter]] = defaultdict(list)
+    for word in writer.taken:
+        for c, strokes in word.letters:
+            attempts[c].append(strokes)
+    scans = []
+    for page in sheet.pages:
+        rng = np.random.default_rng([1, page.page])
+        ink = []
+        for cell in page.cells:
+            if group := attempts.get(cell.char):
+                strokes = group[(cell.attempt - 1) % len(group)]
+                every = np.vstack(strokes)
+                middle = cell.box_mm[0] + cell.box_mm[2] / 2 - (every[:, 0].min() + every[:, 0].max()) / 2
+                at = np.array([middle + rng.normal(0, 0.3), cell.baseline_mm])
+                ink += [_trace(s + at, rng) for s in strokes]
+        for line in page.ruled:
+            ink += [_trace(s, rng) for s in _copied(line, writer.taken)]
+        picture, px_per_mm = written(place.with_name("sheet.pdf"), page.page, ink, rng)
+        machine = lying(page.page, rng)
+        scans.append(room / f"{page.page}.jpg")
+        save_jpeg(scans[-1], scanned(picture, px_per_mm, machine, rng), dpi=machine.dpi, quality=90)
+    read_scans(path, scans)
+    path.rename(kept)
+    shutil.rmtree(room)
+    return kept
+
+
+def _trace(stroke: Points, rng: np.random.Generator) -> Trace:
+    points = even(stroke, 0.03)
+    swing = 0.15 * np.sin(rng.uniform(0, 2 * np.pi) + np.linspace(0, 2 * np.pi, len(points)) * rng.uniform(0.5, 1.5))
+    return Trace(points, PEN_MM * (1 + swing), np.ones(len(points)))
+
+
+def _copied(line: RuledLine, words: Sequence[Word]) -> Iterator[Points]:
+    """Yield the strokes of a ruled line's words, left to right, as far as they fit."""
+    left, _, wide, _ = line.box_mm
+    at, by_text = left + 2.0, {w.text: w for w in words}
+    for text in line.text.split():
+        if text not in by_text:
+            continue
+        strokes = by_text[text].strokes
+        every = np.vstack(strokes)
+        if at + np.ptp(every[:, 0]) > left + wide:
+            return
+        shift = np.array([at - every[:, 0].min(), line.baseline_mm])
+        yield from (s + shift for s in strokes)
+        at += float(np.ptp(every[:, 0])) + WORDS_APART_MM
+
+
+def font_of(path: Path) -> Font:
+    """Return the font of a hand as it is built now."""
+    return make_font(open_hand(path))[0]
+
+
+def attempts_of(path: Path) -> dict[str, list[Letter]]:
+    """Return the attempts as they were read, mm, y down from the line."""
+    out: dict[str, list[Letter]] = defaultdict(list)
+    for capture in load_captures(open_hand(path)):
+        for a in capture.attempts:
+            if a.status == "written" and a.strokes:
+                out[a.char].append([s.points_mm * [1, -1] for s in a.strokes])
+    return out

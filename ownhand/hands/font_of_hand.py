@@ -32,8 +32,8 @@ def font_of(path: Path) -> Font:
     hand = open_hand(path)
     if not hand.ufo.exists():
         others = sorted(hand.font_folder.glob("*.ufo"))
-        what = f"its font was built as '{others[0].stem}', the hand is called '{hand.record.family}' now"
-        raise HandFolderError(
-            str(path), what if others else "its font was not built yet", f"Build it: {build_command(path)}"
-        )
+        what = "its font was not built yet"
+        if others:
+            what = f"its font was built as '{others[0].stem}', the hand is called '{hand.record.family}' now"
+        raise HandFolderError(str(path), what, f"Build it: {build_command(path)}")
     return load_ufo(hand.ufo)

@@ -190,3 +190,11 @@ def test_accented_forms_are_relatives_but_not_where_the_dot_is_lost():
     assert relatives("e", {"e", "é", "ễ", "ę", "f"}) == {"e", "é", "ễ", "ę"}
     assert relatives("i", {"i", "í", "į"}) == {"i", "į"}
     assert relatives("é", {"e", "é", "è"}) == {"é"}
+
+
+def test_lines_longer_than_any_letter_are_not_compared():
+    long = (Stroke(np.array([[0.0, 0.0], [290.0, 290.0], [0.0, 5.0]]), 0.4),)
+
+    found = carry(long, long, x_height_mm=3.0)
+
+    assert not found.fits and "greater length" in found.why

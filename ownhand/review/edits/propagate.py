@@ -20,6 +20,10 @@ from skeleton.geometry.stroke import Stroke
 WORST_FIT = 0.16
 """x-heights: mean distance of the carried strokes from the model's above which nothing is offered."""
 
+LONGEST = 40.0
+"""x-heights of line in a character beyond which nothing is compared: the most in print are under 20, and the time grows
+with the cube of it."""
+
 LEAST_COVER = 0.6
 """Share of every stroke of the model that must be found again."""
 
@@ -118,6 +122,8 @@ def carry(model: Strokes, strokes: Strokes, *, x_height_mm: float, accented: boo
         return Propagated(strokes, False, "has no strokes to compare", float("inf"))
     lines = [s.points_mm / x_height_mm for s in strokes]
     pattern = [s.points_mm / x_height_mm for s in model]
+    if max(sum(s.length_mm for s in some) for some in (model, strokes)) > LONGEST * x_height_mm:
+        return Propagated(strokes, False, "is drawn at greater length than a letter", float("inf"))
     body = list(range(len(lines)))
     if accented:
         body = _without_marks(lines, pattern)

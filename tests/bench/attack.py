@@ -1,0 +1,48 @@
+"""Everything that a stranger can send, sent: codes on paper, orders, acts of review, files, and power cuts.
+
+    python -m tests.bench attack [--part codes,orders,...] [--share 1.0]
+
+Prints a table: what kind of input, how many were tried, how many were refused in one line, and faults: tracebacks,
+files outside the hand, hands that are not read again, services that no longer answer. A fault ends the run with 1.
+Inputs follow from a seed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import tempfile
+import time
+from pathlib import Path
+
+from tests.bench.attacks import files, kills, orders, paper, review
+from tests.bench.attacks.tally import Tally
+
+PARTS = {
+    "codes": paper.codes,
+    "orders": orders.orders,
+    "hostile": orders.hostile,
+    "review": review.acts,
+    "pictures": files.pictures,
+    "pdfs": files.pdfs,
+    "fonts": files.fonts,
+    "tables": files.tables,
+    "kills": kills.kills,
+}
+
+
+def main(argv: list[str]) -> int:
+    """Run the parts asked for and print their table."""
+    parser = argparse.ArgumentParser(prog="python -m tests.bench attack", description=__doc__)
+    parser.add_argument("--part", default=",".join(PARTS))
+    parser.add_argument("--share", type=float, default=1.0, help="Of the number of inputs of each kind.")
+    options = parser.parse_args(argv)
+    tally = Tally()
+    with tempfile.TemporaryDirectory() as name:
+        for part in options.part.split(","):
+            begin = time.monotonic()
+            folder = Path(name) / part
+            folder.mkdir()
+            PARTS[part](folder, tally, options.share)
+            print(f"{part}: {time.monotonic() - begin:.0f} s", flush=True)
+    print(tally.table())
+    return 1 if tally.faults else 0

@@ -1,0 +1,1 @@
+"""The kinds of attack that `tests.bench attack` makes, one a module."""

@@ -1,0 +1,160 @@
+"""Orders to the back end, and how others are served while hostile clients are at work."""
+
+from __future__ import annotations
+
+import http.client
+import json
+import multiprocessing
+import random
+import socket
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tests.bench.attacks.tally import Tally
+from tests.bench.serve_load import _wait_for
+
+ORDINARY = {"text": "Dear Maria, the lamp was lit at nine. " * 6, "settings": {"paper": "A6"}}
+VALUES: tuple[Any, ...] = (
+    None, True, -1, 0, 1e308, 10**400, "", "x" * 3000, "\0", "\ud800", [], {}, [[]], {"a": {}}, "ж", "\u202e",
+    ["M3"] * 90, [1, 2], "least travel", "A4", "900x900", "svg", "png", "gcode",
+)  # fmt: skip
+HEAVY: tuple[dict[str, Any], ...] = (
+    {"text": "e" + "\u0301" * 20_000},
+    {"text": "the lamp " * 1100, "settings": {"order": "least travel", "x_height_mm": 1, "paper": "900x900"}},
+    {"text": "a" * 20_000},
+    {"text": "a\f" * 5000},
+    {"text": "x", "settings": {"boxes": [{}] * 9000}},
+    {"text": "a-" * 9000, "settings": {"fit": True}},
+    {"text": "x", "format": "png", "dpi": 600, "settings": {"paper": "A4"}},
+)
+
+
+def _serve(port: int) -> None:
+    from ownhand.serve.server import serve
+    from tests.ownhand.hershey_font import hershey_font
+
+    serve({"hand": hershey_font()}, port=port, workers=2)
+
+
+def _started() -> tuple[multiprocessing.Process, int]:
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    server = multiprocessing.get_context("spawn").Process(target=_serve, args=(port,))
+    server.start()
+    _wait_for(port)
+    return server, port
+
+
+def ask(port: int, order: Any, timeout: float = 60) -> tuple[int, bytes]:
+    """Return status and body of an answer."""
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=timeout)
+    try:
+        connection.request(
+            "POST", "/hands/hand/pages", json.dumps(order).encode(), {"Content-Type": "application/json"}
+        )
+        answer = connection.getresponse()
+        return answer.status, answer.read()
+    finally:
+        connection.close()
+
+
+def orders(folder: Path, tally: Tally, share: float) -> None:
+    """Send 1,000 orders of junk; the service must answer each, and the ordinary one after them."""
+    server, port = _started()
+    rng = random.Random(25)
+    keys = ("text", "settings", "seed", "format", "page", "machine", "dpi", "colour")
+    inner = (
+        "paper",
+        "margins_mm",
+        "x_height_mm",
+        "boxes",
+        "pens",
+        "life",
+        "order",
+        "align",
+        "hyphenate",
+        "name",
+        "bed_mm",
+    )
+    try:
+        for _ in range(max(1, int(1000 * share))):
+            order: dict[str, Any] = {"text": "lamp", rng.choice(keys): rng.choice(VALUES)}
+            if rng.random() < 0.6:
+                order[rng.choice(("settings", "machine"))] = {rng.choice(inner): rng.choice(VALUES)}
+            try:
+                status, body = ask(port, order)
+                line = json.loads(body).get("error", "") if status != 200 else ""
+                bad = status >= 500 or "\n" in line or (status != 200 and not line)
+                tally.note("orders", refused=status != 200, fault=f"{status} {order!r} {line}" if bad else "")
+            except (OSError, ValueError, http.client.HTTPException) as error:
+                tally.note("orders", fault=f"{order!r}: {error}")
+        status, _ = ask(port, ORDINARY)
+        tally.note("orders after them", fault="" if status == 200 else str(status))
+    finally:
+        begin = time.monotonic()
+        server.terminate()
+        server.join(20)
+        took = time.monotonic() - begin
+        tally.note("terminations", fault="" if took < 5 and not server.is_alive() else f"{took:.1f} s")
+
+
+def hostile(folder: Path, tally: Tally, share: float) -> None:
+    """Measure ordinary orders alone, and while ten hostile clients are at work; print both p99."""
+    server, port = _started()
+    seconds = 20 * share
+    try:
+        quiet = _ordinary(port, seconds)
+        # in a process of their own, so that they do not slow down the client that measures
+        others = multiprocessing.get_context("spawn").Process(target=_all_hostile, args=(port, seconds + 3.0))
+        others.start()
+        time.sleep(2.0)
+        busy = _ordinary(port, seconds)
+        others.join()
+    finally:
+        server.terminate()
+        server.join(20)
+    for name, (times, bad) in {"quiet": quiet, "with ten hostile clients": busy}.items():
+        p50, p99 = np.percentile(times, [50, 99]) * 1000
+        print(f"ordinary orders, {name}: {len(times)}, p50 {p50:.0f} ms, p99 {p99:.0f} ms, {bad} not answered")
+    ratio = float(np.percentile(busy[0], 99) / np.percentile(quiet[0], 99))
+    print(f"p99 of ordinary orders: {ratio:.1f} times the quiet one")
+    tally.note("ordinary orders among hostile", fault=f"{busy[1]} not answered" if busy[1] else "")
+
+
+def _ordinary(port: int, seconds: float) -> tuple[list[float], int]:
+    times, bad, end = [], 0, time.monotonic() + seconds
+    while time.monotonic() < end:
+        begin = time.monotonic()
+        bad += ask(port, ORDINARY)[0] != 200
+        times.append(time.monotonic() - begin)
+    return times, bad
+
+
+def _all_hostile(port: int, seconds: float) -> None:
+    end = time.monotonic() + seconds
+    threads = [threading.Thread(target=_be_hostile, args=(port, n, end)) for n in range(10)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+
+def _be_hostile(port: int, number: int, end: float) -> None:
+    idle: list[socket.socket] = []
+    while time.monotonic() < end:
+        try:
+            if number < 7:
+                ask(port, HEAVY[number], timeout=40)
+            else:
+                idle.append(socket.create_connection(("127.0.0.1", port), 5))
+                idle[-1].sendall(b"POST /hands/hand/pages HTTP/1.1\r\nHost: 127.0.0.1\r\nX: y" if number > 7 else b"")
+                time.sleep(0.05)
+        except (OSError, http.client.HTTPException):
+            time.sleep(0.1)
+    for connection in idle:
+        connection.close()

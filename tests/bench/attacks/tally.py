@@ -1,0 +1,70 @@
+"""Counting what was tried, what was refused, and what went wrong."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from capture.errors import OwnhandError
+
+
+@dataclass
+class Tally:
+    """What became of all inputs, by kind."""
+
+    tried: dict[str, int] = field(default_factory=dict)
+    refused: dict[str, int] = field(default_factory=dict)
+    told: dict[str, list[str]] = field(default_factory=dict)
+
+    @property
+    def faults(self) -> int:
+        """How many inputs did what none may do."""
+        return sum(map(len, self.told.values()))
+
+    def note(self, kind: str, *, refused: bool = False, fault: str = "") -> None:
+        """Count one input."""
+        self.tried[kind] = self.tried.get(kind, 0) + 1
+        self.refused[kind] = self.refused.get(kind, 0) + refused
+        self.told.setdefault(kind, [])
+        if fault:
+            self.told[kind].append(fault)
+
+    def reads(self, kind: str, read: Callable[[], object]) -> None:
+        """Count what is read, or refused in one line."""
+        try:
+            read()
+        except OwnhandError as error:
+            line = str(error)
+            self.note(kind, refused=True, fault=f"not one line: {line!r}" if "\n" in line or "\x1b" in line else "")
+        except Exception as error:
+            self.note(kind, fault=f"{type(error).__name__}: {error}")
+        else:
+            self.note(kind)
+
+    def table(self) -> str:
+        """Return the table, and the first faults of each kind."""
+        rows = [("kind", "tried", "refused in one line", "faults")]
+        rows += [(kind, str(n), str(self.refused[kind]), str(len(self.told[kind]))) for kind, n in self.tried.items()]
+        wide = [max(len(row[k]) for row in rows) for k in range(4)]
+        lines = ["  ".join(cell.ljust(w) for cell, w in zip(row, wide, strict=True)).rstrip() for row in rows]
+        lines += [f"FAULT {kind}: {fault[:300]}" for kind, told in self.told.items() for fault in told[:5]]
+        return "\n".join(lines)
+
+
+@contextmanager
+def outside(folder: Path, inside: Path) -> Iterator[Callable[[], str]]:
+    """Give a call that tells what changed in `folder` but not in `inside` since."""
+
+    def all_files() -> dict[str, bytes]:
+        return {str(p): p.read_bytes() for p in folder.rglob("*") if p.is_file() and not p.is_relative_to(inside)}
+
+    before = all_files()
+
+    def changed() -> str:
+        now = all_files()
+        names = [p for p in {*before, *now} if before.get(p) != now.get(p)]
+        return f"outside the hand: {', '.join(sorted(names)[:3])}" if names else ""
+
+    yield changed

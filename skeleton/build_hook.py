@@ -25,7 +25,10 @@ class CustomBuildHook(BuildHookInterface):  # type: ignore[type-arg]
     """Adds `skeleton/compiled` to a wheel."""
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
-        """Compile the loops into a folder and have its files put into the wheel."""
+        """Compile the loops into a folder and have its files put into the wheel.
+
+        version, build_data: as hatchling gives them (its custom build hooks).
+        """
         if self.target_name != "wheel" or version == "editable":
             return
         self._folder = tempfile.TemporaryDirectory(prefix="ownhand-compiled-")
@@ -50,6 +53,9 @@ class CustomBuildHook(BuildHookInterface):  # type: ignore[type-arg]
         build_data["infer_tag"] = True
 
     def finalize(self, version: str, build_data: dict[str, Any], artifact_path: str) -> None:
-        """Remove the folder."""
+        """Remove the folder.
+
+        version, build_data, artifact_path: as hatchling gives them.
+        """
         if hasattr(self, "_folder"):
             self._folder.cleanup()

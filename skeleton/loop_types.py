@@ -35,7 +35,10 @@ def written(kind: Any) -> Any:
 
 
 def read(told: Any) -> Any:
-    """Return the numba type that `written` wrote."""
+    """Return the numba type that `written` wrote.
+
+    told: what `compiled_loops.json` holds of one loop.
+    """
     if isinstance(told, str):
         return getattr(types, "boolean" if told == "bool" else told)
     name, *rest = told

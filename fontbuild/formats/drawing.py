@@ -42,6 +42,8 @@ FARTHEST = 1e6
 def sane(strokes: tuple[Points, ...]) -> tuple[Points, ...]:
     """Return strokes of a file of others.
 
+    The points are font units, y up.
+
     Raises
     ------
     ValueError

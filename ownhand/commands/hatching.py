@@ -72,6 +72,8 @@ def unresolved_gap_px(grey: NDArray[np.uint8], dpi: float) -> float | None:
 def check_resolved(grey: NDArray[np.uint8], dpi: float, where: str) -> None:
     """Refuse a picture whose lines its resolution does not keep apart.
 
+    Lengths are mm.
+
     Raises
     ------
     InputError

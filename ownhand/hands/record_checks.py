@@ -25,7 +25,13 @@ def is_family(name: str) -> bool:
 
 
 def check_record(changes: Mapping[str, Any]) -> None:
-    """Refuse what `open_hand` would not read again."""
+    """Refuse what `open_hand` would not read again.
+
+    Raises
+    ------
+    UsageError
+        If an entry cannot be kept.
+    """
     if "family" in changes and not is_family(changes["family"]):
         raise UsageError("--family", f"'{changes['family']}' cannot be a file's name", "Use letters and spaces.")
     for name, value in changes.items():

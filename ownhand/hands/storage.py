@@ -37,7 +37,13 @@ TRUE_SCALE = 0.005
 
 
 def keep_sheets(hand: Hand, sheets: Mapping[str, Sheet]) -> list[str]:
-    """Write the sheets that were rebuilt from paper; return what to tell about them."""
+    """Write the sheets that were rebuilt from paper; return what to tell about them.
+
+    Raises
+    ------
+    WrongSheetError
+        If a sheet's id cannot be a folder's name.
+    """
     before = load_sheets(hand)
     notices = []
     for key, sheet in sheets.items():

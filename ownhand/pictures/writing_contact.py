@@ -18,7 +18,10 @@ TEXT_MM = 2.6
 
 
 def draw_writing(grey: NDArray[np.uint8], dpi: float, readings: Sequence[LineReading]) -> Canvas:
-    """Return the contact sheet of a page read line by line; words that do not suit their ink are named in red."""
+    """Return the contact sheet of a page read line by line; words that do not suit their ink are named in red.
+
+    Lengths are mm of the page, y down; grey pictures have shape (h, w).
+    """
     k = px_per_mm(dpi)
     canvas = Canvas(grey.shape[1] / k, grey.shape[0] / k, px_per_mm=PX_PER_MM)
     canvas.shade(grey, 0.0, 0.0, px_per_mm=k, colour=INK_TINT)

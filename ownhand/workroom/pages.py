@@ -168,7 +168,13 @@ def page_view(done: Composition, wish: Wish) -> dict[str, Any]:
 
 
 def replay_view(done: Composition, wish: Wish, number: int) -> dict[str, Any]:
-    """Return what is needed to write a page again before one's eyes, at the machine's pace."""
+    """Return what is needed to write a page again before one's eyes, at the machine's pace.
+
+    Raises
+    ------
+    UsageError
+        If there is no such page.
+    """
     pages = papers(done, wish)
     if not 1 <= number <= len(pages):
         raise UsageError("page", f"there is no page {number}", "")
@@ -202,6 +208,11 @@ def zipped(files: Iterable[tuple[str, bytes]]) -> bytes:
     """Return a ZIP of the files; the same files give the same bytes.
 
     Names are single ones, without folders: whoever unpacks it gets files beside each other and nowhere else.
+
+    Raises
+    ------
+    UsageError
+        If a name is no plain file name.
     """
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:

@@ -106,7 +106,13 @@ class Room:
         return self.begin_reading(adopt=adopt)
 
     def begin_reading(self, *, adopt: bool = False) -> dict[str, Any]:
-        """Begin to read what waits, unless something else is going on."""
+        """Begin to read what waits, unless something else is going on.
+
+        Raises
+        ------
+        UsageError
+            If no scan waits to be read.
+        """
         scans = drop.waiting(self.hand)
         if not scans:
             raise UsageError("reading", "no scan waits", "Drop scans on the page first.")
@@ -182,7 +188,13 @@ class Room:
         }
 
     def set_page(self, place: Place) -> Answer:
-        """Set the page, or the card of one row, and keep the request for the next time."""
+        """Set the page, or the card of one row, and keep the request for the next time.
+
+        Raises
+        ------
+        InputError
+            If no row of the table can become a card.
+        """
         wish = wish_from(place, self.hand)
         row = place.of("row").whole(0)
         order = runs.order_from(place, wish)
@@ -243,7 +255,13 @@ class Room:
         return {"layout": data}
 
     def save_machine(self, place: Place) -> Answer:
-        """Keep the plotter's profile, as fields or as a text in TOML."""
+        """Keep the plotter's profile, as fields or as a text in TOML.
+
+        Raises
+        ------
+        InputError
+            If no profile was given, or it has a fault.
+        """
         text, given = place.of("text").text("", layouts.LONGEST), place.of("machine").value
         raise_faults(place.faults)
         data = layouts.machine_text(text, where="the plotter's file") if text else given
@@ -266,7 +284,13 @@ class Room:
         return runs.table_view(self.hand, request.query_params.get("name", ""))
 
     def write_cards(self, place: Place) -> Answer:
-        """Begin to write a file for each row, in place of older ones where `force` says so."""
+        """Begin to write a file for each row, in place of older ones where `force` says so.
+
+        Raises
+        ------
+        InputError
+            If no row of the table can become a card.
+        """
         wish = wish_from(place, self.hand)
         order, force = runs.order_from(place, wish), place.of("force").truth()
         raise_faults(place.faults)

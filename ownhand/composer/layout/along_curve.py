@@ -34,6 +34,8 @@ def baseline_of(curve: Points) -> tuple[Points, Points, np.ndarray]:
 def bent(page: PlotPage, curve: Points, *, baseline_mm: float, what: str) -> PlotPage:
     """Return a page whose one line, written from x = 0 along y = `baseline_mm`, follows the curve.
 
+    curve: cubic pieces, shape (3 k + 1, 2), page mm, y down.
+
     Raises
     ------
     UsageError

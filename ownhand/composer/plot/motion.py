@@ -79,7 +79,10 @@ def trapezoid_seconds(length_mm: Array, speed: float, acceleration: float) -> Ar
 
 
 def drawing_seconds(points: Array, starts: np.ndarray, machine: Machine) -> float:
-    """Return the time with the pen down, for polylines as `flatten` returns them."""
+    """Return the time with the pen down, for polylines as `flatten` returns them.
+
+    points: shape (n, 2), mm; starts: shape (paths + 1,), where each path begins.
+    """
     return float(path_seconds(points, starts, machine).sum())
 
 

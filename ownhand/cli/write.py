@@ -57,6 +57,8 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     from ownhand.composer.ensemble import others_of
     from ownhand.composer.plot.machine import load_machine
 
+    if not options["table"]:
+        pages.kind_of(output)
     say_staleness(hand, sized=bool(options.get("x_height_mm")))
     settings = pages.settings_of(options.pop("layout"), options)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None

@@ -50,6 +50,20 @@ def page_file(output: Path, number: int) -> Path:
     return output if number == 1 else output.with_name(f"{output.stem}-{number}{output.suffix}")
 
 
+def kind_of(output: Path) -> str:
+    """Return the kind of file by the suffix of its name.
+
+    Raises
+    ------
+    UsageError
+        If it is none that pages can become.
+    """
+    kind = KINDS.get(output.suffix.lower())
+    if kind is None:
+        raise UsageError(str(output), f"unknown kind of file '{output.suffix}'", f"Use one of {', '.join(KINDS)}.")
+    return kind
+
+
 def write_pages(
     font: Path,
     text: str,
@@ -82,10 +96,7 @@ def write_pages(
     OutputError
         If a file exists and `force` was not given, or cannot be written.
     """
-    kind = KINDS.get(output.suffix.lower())
-    if kind is None:
-        known = ", ".join(KINDS)
-        raise UsageError(str(output), f"unknown kind of file '{output.suffix}'", f"Use one of {known}.")
+    kind = kind_of(output)
     if not text.strip():
         raise UsageError("text", "it is empty", "Give some words, a file with --file, or standard input.")
     wanted = {output: kind}

@@ -73,7 +73,8 @@ def _value(value: Any, above: tuple[Any, ...]) -> str:
         )
     if isinstance(value, types.ModuleType):
         file = getattr(value, "__file__", None)
-        ours = file is not None and Path(file).is_relative_to(Path(__file__).parents[2])
+        # beside the package there may be others, as in an environment: only what lies in it is ours
+        ours = file is not None and Path(file).is_relative_to(Path(__file__).parents[1])
         # of a module of ours anything may be taken; others have versions, which count elsewhere
         return f"{value.__name__} {hashlib.sha256(Path(file).read_bytes()).hexdigest() if ours and file else ''}"
     if isinstance(value, type):

@@ -198,7 +198,8 @@ def test_what_the_font_lacks_is_named_with_how_to_add_it(museum, tmp_path, capsy
 
     said = capsys.readouterr().err
     assert code == 5, "done, with what is missing listed"
-    assert "Ж (1)" in said and "ownhand sheet" in said and "--characters 'Ж'" in said
+    assert "'Ж' (U+0416" in said and "once" in said
+    assert "ownhand sheet" in said and "--characters 'Ж'" in said
 
 
 def test_a_file_of_the_user_is_not_replaced_without_being_asked(museum, tmp_path):

@@ -30,7 +30,7 @@ def attempt(number: int, *, strokes: bool, status: str = "written") -> Attempt:
 
 def taken(tmp_path, *attempts: Attempt) -> Taken:
     capture = PageCapture("s", 1, "page-1.jpg", {}, attempts, {}, {})
-    verdict = dataclasses.make_dataclass("Verdict", ["dpi", "local_error_mm"])(300.0, 0.01)
+    verdict = dataclasses.make_dataclass("Verdict", ["dpi", "local_error_mm", "print_scale"])(300.0, 0.01, 1.0)
     return Taken(capture, tmp_path / "page-01-contact.png", verdict, 0.4, 0)
 
 

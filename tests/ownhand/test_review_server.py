@@ -16,6 +16,7 @@ from PIL import Image
 
 from capture.errors import HandFolderError, MissingLibraryError, UsageError
 from ownhand.commands.build import make_font
+from ownhand.hands.deciding import DECIDING
 from ownhand.hands.decisions_file import load_decisions
 from ownhand.hands.hand import load_captures, load_sheets, open_hand, save_capture
 from ownhand.review.web.access import LARGEST_BODY
@@ -71,7 +72,9 @@ def served(served):
 
 
 def files_of(hand) -> dict[str, bytes]:
-    return {str(p.relative_to(hand.path)): p.read_bytes() for p in sorted(hand.path.rglob("*")) if p.is_file()}
+    # the empty file that says who decides is no content
+    kept = [p for p in sorted(hand.path.rglob("*")) if p.is_file() and p.name != DECIDING]
+    return {str(p.relative_to(hand.path)): p.read_bytes() for p in kept}
 
 
 # --- answers ---------------------------------------------------------------------------------------------------------

@@ -10,9 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import connected_components
-from scipy.spatial import cKDTree
 
 from fontbuild.geometry import sample_glyph
 from fontbuild.glyph import Glyph
@@ -43,6 +40,11 @@ def broken(variants: Sequence[Glyph], forms: Sequence[Sequence[int]], pen_width:
 
 def pieces(glyph: Glyph, pen_width: float) -> int:
     """Return in how many pieces the ink of a letter lies."""
+    # loaded only where a font has such a variant: these take longer to load than a card to write
+    from scipy.sparse import coo_matrix
+    from scipy.sparse.csgraph import connected_components
+    from scipy.spatial import cKDTree
+
     lines = [np.asarray(s, float) for s in sample_glyph(glyph)]
     if len(lines) < 2:
         return len(lines)

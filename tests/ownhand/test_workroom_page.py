@@ -160,7 +160,7 @@ def test_letters_mended_make_the_font_stale_and_one_press_brings_it_up_to_date(c
     page.get_by_role("button", name="Bring it up to date").click()
     page.get_by_text("The font is built").wait_for()
 
-    assert page.locator("#news").is_hidden()
+    page.locator("#news").wait_for(state="hidden")
 
 
 def test_without_a_server_a_view_says_so_and_offers_to_try_again(context, hand, faults):

@@ -13,7 +13,7 @@ from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
 from ownhand.hands.hand import HandRecord, PageCapture, create_hand, save_capture
 from tests.fontbuild.hands import hand
-from tests.fontbuild.test_adopt import ACUTE, written
+from tests.fontbuild.test_import_letters import ACUTE, written
 
 
 @pytest.fixture

@@ -3,9 +3,10 @@
 Characters whose strokes are known are inked, most of them slanted, stretched, bent a little, with several pens and
 resolutions; at every place of the ink it is known what the pen did. `--write FILE` trains the network of
 `pen_events` anew (PyTorch) and keeps it there with what it was trained on; with UNIPEN and DigiLeTs these are some
-140,000 inked characters, for which a graphics card pays (`--device cuda`). `--without K` leaves one part of the training
-data out, for `trace_weights --clues`. Printed, for people not trained on (of the large sets the validation part): area
-under the curve and mean surprise (nats) of the network; for second passings, of the width of the ink alone as well.
+140,000 inked characters, for which a graphics card pays (`--device cuda`). `--without K` leaves one part of the
+training data out, for `trace_weights --clues`. Printed, for people not trained on (of the large sets the validation
+part): area under the curve and mean surprise (nats) of the network; for second passings, of the width of the ink alone
+as well.
 """
 
 from __future__ import annotations

@@ -9,7 +9,6 @@ reliability of the confidence in use and of the fitted one, cross-validated by w
 from __future__ import annotations
 
 import argparse
-import os
 import zlib
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -28,7 +27,7 @@ from skeleton.pipeline import analyse, finish, judge
 from skeleton.scoring import confidence as module
 from skeleton.scoring.confidence import LOG_ODDS, Judged, told
 from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
-from tests.bench.people import BY_LOT, source_of
+from tests.bench.people import BY_LOT, broken, source_of
 from tests.bench.trace_data import Case, data_sets, fitted, people
 from tests.bench.trace_reliability import report
 from tests.bench.trace_rows import DISCS, Setting, picture
@@ -63,8 +62,9 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--data", type=Path, action="append", default=[], help="file or folder of stroke files")
     parser.add_argument("--most", type=int, default=1500, help="at most this many characters of a data set, by lot")
     parser.add_argument("--write", type=Path, nargs="?", const=Path(), help="write the weights: here, or where used")
+    parser.add_argument("--cores", type=int, help="processes; all cores if not said")
     a = parser.parse_args(argv)
-    every = list(judgements(cases(a.data, a.most)))
+    every = list(judgements(cases(a.data, a.most), a.cores))
     rows = matrix(every)
     right = np.array([j.right for j in every])
     weight = np.array([WEIGHT.get(j.source, 1.0) for j in every])
@@ -87,27 +87,32 @@ def main(argv: list[str]) -> int:
 
 def cases(paths: Sequence[Path], most: int) -> list[tuple[str, Case]]:
     """Return the characters to be read, each with its data set: nobody's on whom anything was fitted, nor left out."""
-    sets = data_sets()
-    kept = [(name, c) for name in ("kanjivg", "hershey") for c in sets[name]]
-    kept += [("kana", c) for c in sets["kana"] if fitted("kana", "", c.char)]
-    rng = np.random.default_rng(SEED)
+    sets = {k: v for k, v in data_sets().items() if k != "sample hand"}
+    sets["kana"] = [c for c in sets["kana"] if fitted("kana", "", c.char)]
     for path in paths:
-        for name, every in people(path, "val").items():
-            if source_of(name) not in BY_LOT:
-                continue
-            some = sorted(rng.choice(len(every), min(most, len(every)), replace=False))
-            kept += [(source_of(name), every[i]) for i in some]
+        sets |= {k: v for k, v in people(path, "val").items() if source_of(k) in BY_LOT}
+    rng = np.random.default_rng(SEED)
+    kept = []
+    for name, cases in sets.items():
+        source = source_of(name)
+        every = [c for c in cases if not broken(source, c.writer)]
+        some = sorted(rng.choice(len(every), min(most, len(every)), replace=False))
+        kept += [(source, every[i]) for i in some]
     return kept
 
 
-def judgements(every: Sequence[tuple[str, Case]]) -> Iterator[Judgement]:
-    """Yield what is known of the reading of every character that left any ink, on all cores."""
-    with ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn")) as pool:
-        found = pool.map(_judgement, *zip(*every, strict=True), range(len(every)), chunksize=16)
-        yield from (j for j in found if j is not None)
+def judgements(every: Sequence[tuple[str, Case]], processes: int | None = None) -> Iterator[Judgement]:
+    """Yield what is known of the reading of every character that left any ink; `processes`: all cores if not said."""
+    numbered = [(source, case, i) for i, (source, case) in enumerate(every)]
+    if processes == 1:
+        yield from (j for j in map(_judgement, numbered) if j is not None)
+        return
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        yield from (j for j in pool.map(_judgement, numbered, chunksize=16) if j is not None)
 
 
-def _judgement(source: str, case: Case, number: int) -> Judgement | None:
+def _judgement(numbered: tuple[str, Case, int]) -> Judgement | None:
+    source, case, number = numbered
     setting = Setting(kind=DISCS)
     image, off = picture(case, setting, number)
     found = analyse(image, setting.dpi, case.char if case.known else None)

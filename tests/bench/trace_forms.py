@@ -30,7 +30,7 @@ from skeleton.ductus.allograph import Allograph
 from skeleton.ductus.lookup import allographs
 from skeleton.geometry.arc_length import resample
 from skeleton.matching.stroke_distance import Shape, shape_of, stroke_distances
-from tests.bench.people import source_of
+from tests.bench.people import broken, source_of
 from tests.bench.trace_data import Case, people
 from tests.bench.training.provenance import fitted_on
 from tests.bench.training.specks import visible
@@ -102,6 +102,8 @@ def by_character(sets: Mapping[str, Sequence[Case]]) -> dict[str, list[Written]]
     out: dict[str, list[Written]] = defaultdict(list)
     for name, cases in sets.items():
         for c in cases:
+            if broken(source_of(name), c.writer):
+                continue
             strokes = visible(c.strokes)
             if strokes:
                 out[c.char].append(Written(f"{source_of(name)}/{c.writer}", strokes, shape_of(strokes)))
@@ -198,7 +200,14 @@ def table_text(characters: Mapping[str, Any], sets: Mapping[str, Sequence[Case]]
             f"form, its mean at {POINTS} points a stroke; every person counts once, and the table's own shares count "
             f"as {TABLE_PEOPLE:g} people"
         ),
-        "fitted_on": fitted_on([(source_of(name), c.writer) for name, cases in sets.items() for c in cases]),
+        "fitted_on": fitted_on(
+            [
+                (source_of(name), c.writer)
+                for name, cases in sets.items()
+                for c in cases
+                if not broken(source_of(name), c.writer)
+            ]
+        ),
         "people": "those of the training part of tests.bench.people",
         "date": day.isoformat(),
     }

@@ -43,6 +43,7 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--share", type=float, default=1.0, help="share of the characters, drawn by lot")
     parser.add_argument("--most", type=int, help="at most this many characters of a data set, drawn by lot")
     parser.add_argument("--checked", action="store_true", help="also score the writers that are not fitted")
+    parser.add_argument("--cores", type=int, help="processes; all cores if not said")
     parser.add_argument("--unnamed", action="store_true", help="the readings of characters of which nothing is known")
     parser.add_argument(
         "--clues", type=Path, nargs=FOLDS, help="networks trained without one part of the data each, for that part"
@@ -54,7 +55,7 @@ def main(argv: list[str]) -> int:
     asked = tasks(
         a.data, a.inks, SEED, unnamed=a.unnamed, share=a.share, most=a.most, checked=a.checked, networks=a.clues or ()
     )
-    every = list(examples(asked, unnamed=a.unnamed))
+    every = list(examples(asked, unnamed=a.unnamed, processes=a.cores))
     module = unlabelled if a.unnamed else labelled
     fitted_weights = report(every, a.ridge, np.append(module.WEIGHTS, RESIDUAL_INK_COST))
     if a.write is not None:

@@ -22,7 +22,7 @@ from tests.bench.trace_data import people, stored
 from tests.bench.trace_reliability import bins, calibration_error, wrong_among_least_sure
 from tests.bench.trace_spline import spline
 from tests.bench.training.examples import tasks
-from tests.bench.training.samples import written
+from tests.bench.training.samples import stored as written
 from tests.bench.training.specks import visible
 
 CHARS = "lc"
@@ -104,7 +104,7 @@ def test_a_file_of_words_holds_no_characters(tmp_path: Path) -> None:
 def test_measured_fitted_and_calibrated_people_have_nobody_in_common(unipen: Path) -> None:
     parts = {kind: {c.writer for c in people(unipen, kind).get("unipen_chars", [])} for kind in ("train", "val", "out")}
     everybody = {c.writer for c in people(unipen, "all")["unipen_chars"]}
-    network = {w.writer for w in written([unipen]) if w.source == "unipen" and w.trains}
+    network = {w.writer for w in written([unipen]) if w.trains}
     choice = {t.case.writer for t in tasks([unipen], 1, 1) if t.group.startswith("unipen/")}
     confidence = {c.writer for source, c in trace_confidence.cases([unipen], 1000) if source in BY_LOT}
 
@@ -112,6 +112,18 @@ def test_measured_fitted_and_calibrated_people_have_nobody_in_common(unipen: Pat
     assert network and choice and confidence
     assert network | choice <= parts["train"] and not network & choice
     assert confidence <= parts["val"]
+
+
+def test_nothing_is_fitted_on_broken_records(tmp_path: Path) -> None:
+    every = records(60)
+    for r in every:
+        r["writer"] = f"tos/{r['writer']}"
+    file = tmp_path / "unipen_chars.json"
+    file.write_text(json.dumps(every), "utf-8")
+    assert people(file, "out"), "they are measured all the same"
+    assert not [t for t in tasks([file], 1, 1) if t.group.startswith("unipen/")]
+    assert not [c for source, c in trace_confidence.cases([file], 9) if source == "unipen"]
+    assert not written([file]) and not trace_forms.by_character(people(file, "all"))
 
 
 def test_who_trains_the_network_does_not_fit_the_choice() -> None:
@@ -207,7 +219,7 @@ def test_a_form_that_several_people_write_and_no_table_has_is_found(tmp_path: Pa
 
 def test_confidence_is_fitted_and_says_on_what(unipen: Path, tmp_path: Path) -> None:
     file = tmp_path / "log_odds.json"
-    assert trace_confidence.main(["--data", str(unipen), "--most", "6", "--write", str(file)]) == 0
+    assert trace_confidence.main(["--data", str(unipen), "--most", "6", "--cores", "1", "--write", str(file)]) == 0
     made = load_fitted_values(file)
     assert made.names == LOG_ODDS.names
     assert made.date == date.today().isoformat()
@@ -225,7 +237,20 @@ def test_the_fit_of_confidence_finds_the_odds_that_made_the_data() -> None:
 
 def test_the_choice_is_fitted_on_people_and_says_on_whom(unipen: Path, tmp_path: Path) -> None:
     file = tmp_path / "costs.json"
-    asked = ["--data", str(unipen), "--inks", "1", "--most", "6", "--write", str(file)]
+    asked = [
+        "--data",
+        str(unipen),
+        "--inks",
+        "1",
+        "--most",
+        "6",
+        "--share",
+        "0.1",
+        "--cores",
+        "1",
+        "--write",
+        str(file),
+    ]
     assert trace_weights.main(asked) == 0
     made = load_fitted_values(file)
     assert any("UNIPEN" in d["name"] and d["licence"] == "CC BY 4.0" for d in made.fitted_on)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import nullcontext
@@ -28,7 +27,7 @@ from skeleton.matching.stroke_distance import Shape, shape_along
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, models_of, shaped_like
 from skeleton.states.state_graph import States, draw
-from tests.bench.people import BY_LOT, fits_choice, of_people, part, source_of
+from tests.bench.people import BY_LOT, broken, fits_choice, of_people, part, source_of
 from tests.bench.trace_data import LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import gap, spread
@@ -122,6 +121,7 @@ def tasks(
         source = source_of(name)
         kept = [(c, _used(source, c)) for c in cases]
         kept = [(c, used) for c, used in kept if used or (checked and _checked(source, c))]
+        kept = [(c, used) for c, used in kept if not broken(source, c.writer)]
         some = min(round(share * len(kept)), most or len(kept))
         for i in sorted(rng.choice(len(kept), some, replace=False)):
             case, used = kept[i]
@@ -147,10 +147,13 @@ def _checked(source: str, case: Case) -> bool:
 
 
 def examples(every: Iterable[Task], *, unnamed: bool = False, processes: int | None = None) -> Iterator[Example]:
-    """Yield what was read of each task that left any ink, on all cores."""
-    with ProcessPoolExecutor(processes or os.cpu_count(), mp_context=get_context("spawn")) as pool:
-        found = pool.map(partial(example, unnamed=unnamed), every, chunksize=16)
-        yield from (e for e in found if e is not None)
+    """Yield what was read of each task that left any ink; on all cores, if it is not said on how many."""
+    each = partial(example, unnamed=unnamed)
+    if processes == 1:
+        yield from (e for e in map(each, every) if e is not None)
+        return
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        yield from (e for e in pool.map(each, every, chunksize=16) if e is not None)
 
 
 def example(task: Task, *, unnamed: bool = False) -> Example | None:

@@ -20,7 +20,7 @@ from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton.cues.local_features import features, measure
 from skeleton.cues.pen_events import picture_of
 from skeleton.pipeline import build_state_graph_of
-from tests.bench.people import BY_LOT, of_people, part, source_of, trains_network
+from tests.bench.people import BY_LOT, broken, of_people, part, source_of, trains_network
 from tests.bench.trace_data import KANA, LATIN, OTHER_DAY, data_sets, fitted, fold, folder, hershey, kanji, kanjivg
 from tests.bench.trace_ink import even, ink
 
@@ -94,9 +94,7 @@ class Sample:
 def written(paths: Sequence[Path]) -> list[Written]:
     """Return all characters: those that come with the project's dependencies, and those of stroke files."""
     sets = {k: v for k, v in data_sets().items() if k in ("kanjivg", "hershey")}
-    for path in paths:
-        sets |= folder(path)
-    out = [Written(source_of(k), c.writer, c.char, c.strokes) for k, cases in sets.items() for c in cases]
+    out = [Written(k, c.writer, c.char, c.strokes) for k, cases in sets.items() for c in cases] + stored(paths)
     kana = (c for c in kanjivg(KANA, known=False) if fitted("kana", "", c.char))
     out += [Written("kana", "", c.char, c.strokes) for c in kana]
     for font in ("scripts", "cursive"):
@@ -105,6 +103,17 @@ def written(paths: Sequence[Path]) -> list[Written]:
         attempts = loose_characters(LATIN, 3, habits=habits, seed=OTHER_DAY)
         out += [Written("museum", name, c.char, list(c.strokes)) for c in attempts]
     return out + [Written("kanji", "", c.char, c.strokes) for c in kanji(*KANJI)]
+
+
+def stored(paths: Sequence[Path]) -> list[Written]:
+    """Return the characters of stroke files, without those that were recorded wrongly (`people.broken`)."""
+    sets = {name: cases for path in paths for name, cases in folder(path).items()}
+    return [
+        Written(source_of(name), c.writer, c.char, c.strokes)
+        for name, cases in sets.items()
+        for c in cases
+        if not broken(source_of(name), c.writer)
+    ]
 
 
 def samples(characters: Sequence[Written], *, seed: int, times: dict[str, int] | None = None) -> Iterator[Sample]:

@@ -38,8 +38,14 @@ from tests.bench.training.specks import visible
 NEAR_SIZES = 0.10
 """Distance, in sizes of the character, up to which it is written in a form."""
 
-TOGETHER_SIZES = 0.11
+TOGETHER_SIZES = 0.15
 """Mean distance, in sizes of the character, up to which characters are one form."""
+
+FOLLOWED_SIZES = 0.2
+"""Distance, in sizes of the character, up to which the nearest form counts as the one that was written."""
+
+MOST_FORMS = 10
+"""Forms found for a character, the most usual: every one costs time when the character is read."""
 
 LEAST_PEOPLE, LEAST_SHARE = 4, 0.008
 """People from whom a group is a form: so many, and so large a share of those who write the character."""
@@ -122,22 +128,30 @@ def counted(char: str, written: Sequence[Written]) -> dict[str, Any]:
         attempts[w.person] += 1
     weight = np.array([1 / attempts[w.person] for w in written])
     people_count = len(attempts)
-    apart = stroke_distances([w.shape for w in written], [shape_of([s * [1, -1] for s in f.strokes]) for f in table])
-    nearest, near = apart.argmin(axis=1), apart.min(axis=1) <= NEAR_SIZES
-    total = people_count + TABLE_PEOPLE
-    shares = {
-        f.name: float((weight[near & (nearest == k)].sum() + TABLE_PEOPLE * f.prior) / total)
-        for k, f in enumerate(table)
-    }
-    far = np.flatnonzero(~near)
-    forms = []
-    for group, stands_for in _groups(written, weight, far):
+    shapes = [w.shape for w in written]
+    of_table = stroke_distances(shapes, [shape_of([s * [1, -1] for s in f.strokes]) for f in table])
+    found: list[tuple[float, list[Points]]] = []
+    for group, stands_for in _groups(written, weight, np.flatnonzero(of_table.min(axis=1) > NEAR_SIZES)):
         who = {written[i].person for i in group}
-        if len(who) < max(LEAST_PEOPLE, LEAST_SHARE * people_count):
-            continue
-        share = float(stands_for * weight[group].sum() / total)
-        forms.append({"share": round(share, 4), "strokes": _mean_form([written[i] for i in group], table[0])})
-    forms.sort(key=lambda f: -f["share"])
+        if len(who) >= max(LEAST_PEOPLE, LEAST_SHARE * people_count):
+            form = _mean_form([written[i] for i in group], table[0])
+            found.append((stands_for * float(weight[group].sum()), form))
+    found.sort(key=lambda f: -f[0])
+    kept = [form for _, form in found[:MOST_FORMS]]
+    of_found = [stroke_distances(shapes, [shape_of([s * [1, -1] for s in f])]) for f in kept]
+    apart = np.hstack([of_table, *of_found])
+    nearest, near = apart.argmin(axis=1), apart.min(axis=1) <= FOLLOWED_SIZES
+    total = people_count + TABLE_PEOPLE
+    counts = np.bincount(nearest[near], weight[near], apart.shape[1])
+    shares = {
+        f.name: float(n + TABLE_PEOPLE * f.prior) / total for f, n in zip(table, counts[: len(table)], strict=True)
+    }
+    own = [float(n) / total for n in counts[len(table) :]]
+    forms = [
+        {"share": round(n, 4), "strokes": [s.tolist() for s in form]}
+        for n, form in sorted(zip(own, kept, strict=True), key=lambda f: -f[0])
+        if n > 0
+    ]
     named = [{"name": f"as people write it, {k}", **f} for k, f in enumerate(forms, 1)]
     return {
         "people": people_count,
@@ -171,8 +185,11 @@ def _groups(
     return out
 
 
-def _mean_form(group: Sequence[Written], like: Allograph) -> list[list[list[float]]]:
-    """Return the mean of characters of as many strokes: as large as the middle one, standing where `like` stands."""
+def _mean_form(group: Sequence[Written], like: Allograph) -> list[Points]:
+    """Return the mean of characters of as many strokes: as large as the middle one, standing where `like` stands.
+
+    Unit = x-height, y up.
+    """
     boxes = np.array([[np.concatenate(w.strokes).min(axis=0), np.concatenate(w.strokes).max(axis=0)] for w in group])
     size = np.maximum(np.median(boxes[:, 1] - boxes[:, 0], axis=0), 1e-3) / X_HEIGHT_MM
     strokes = []
@@ -187,7 +204,7 @@ def _mean_form(group: Sequence[Written], like: Allograph) -> list[list[list[floa
     low = np.concatenate(strokes).min(axis=0)
     left, bottom, _, _ = like.box
     placed = [np.round(s - low + [left, bottom], 3) for s in strokes]
-    return [(s[:1] if (s == s[0]).all() else s).tolist() for s in placed]
+    return [s[:1] if (s == s[0]).all() else s for s in placed]
 
 
 def table_text(characters: Mapping[str, Any], sets: Mapping[str, Sequence[Case]], day: date) -> str:
@@ -195,9 +212,10 @@ def table_text(characters: Mapping[str, Any], sets: Mapping[str, Sequence[Case]]
     told = {
         "recipe": (
             f"python -m tests.bench trace_forms: shapes laid into a box; what is farther than {NEAR_SIZES} of the "
-            f"character's size from every form of the table is clustered (average linkage, {TOGETHER_SIZES}); a group "
-            f"of at least {LEAST_PEOPLE} people and {100 * LEAST_SHARE:g} % of those who write the character becomes a "
-            f"form, its mean at {POINTS} points a stroke; every person counts once, and the table's own shares count "
+            f"character's size from every form of the table is clustered (average linkage, {TOGETHER_SIZES}); of the "
+            f"groups of at least {LEAST_PEOPLE} people and {100 * LEAST_SHARE:g} % of those who write the character "
+            f"the {MOST_FORMS} largest become forms, their means at {POINTS} points a stroke; every character counts "
+            f"for the nearest form within {FOLLOWED_SIZES}; every person counts once, and the table's own shares count "
             f"as {TABLE_PEOPLE:g} people"
         ),
         "fitted_on": fitted_on(

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import combinations_with_replacement, pairwise
 
 import numpy as np
 
@@ -29,9 +29,9 @@ MOST_ODDS = 6.0
 EACH = 0.7
 """Log odds that a cell must bring to make a run longer."""
 
-MID_ROW, BEFORE_END = 3.0, 1.5
-"""Log odds that a run costs which begins or ends within a row, or ends before the page does: who slips does so at the
-start of a row and goes on so (common practice, no source)."""
+MID_ROW, ROW_EDGE = 4.0, 1.5
+"""Log odds that a run costs which begins or ends within a row, or between rows: who slips leaves a cell empty, mostly
+the first of a row, and goes on to the page's end (common practice, no source)."""
 
 LEAST_ODDS = 12.0
 LEAST_CELLS = 4
@@ -163,17 +163,15 @@ def _best(
         odds = costs[place][labels[place]] - costs[place][char]
         if np.isfinite(odds):
             telling.append((place, float(np.clip(odds, -MOST_ODDS, MOST_ODDS))))
-    begins = [i for i, (place, _) in enumerate(telling) if i == 0 or telling[i - 1][0][0] != place[0]]
+    places = [place for place, _ in telling]
+    empty = sorted({(c.row, c.column) for c in cells} - set(costs))
+    starts = [_start_cost(i, places, empty) for i in range(len(places))]
     sums = np.concatenate([[0.0], np.cumsum([odds - EACH for _, odds in telling])])
     best, first, last = 0.0, 0, -1
-    for i in range(len(telling)):
-        for j in range(i, len(telling)):
-            last_of_row = j + 1 == len(telling) or j + 1 in begins
-            total = float(sums[j + 1] - sums[i])
-            total -= 0.0 if i in begins else MID_ROW
-            total -= 0.0 if j + 1 == len(telling) else (BEFORE_END if last_of_row else MID_ROW)
-            if total > best:
-                best, first, last = total, i, j
+    for i, j in combinations_with_replacement(range(len(telling)), 2):
+        total = float(sums[j + 1] - sums[i]) - starts[i] - _end_cost(j, places)
+        if total > best:
+            best, first, last = total, i, j
     some = telling[first : last + 1]
     speaking = sum(odds > 0 for _, odds in some)
     if best < LEAST_ODDS or speaking < max(LEAST_CELLS, LEAST_SHARE * len(some)):
@@ -186,3 +184,18 @@ def _best(
     }
     ends = last == len(telling) - 1 or end[0] == max(cell.row for cell in cells)
     return Run(way, start[0], None if ends else end[0], held, best)
+
+
+def _start_cost(i: int, places: Sequence[Place], empty: Sequence[Place]) -> float:
+    """Return what it costs a run to begin at a place: nothing after a cell that was left empty, as the first one is."""
+    before = places[i - 1] if i else (0, 0)
+    if i == 0 or any(before < place < places[i] for place in empty):
+        return 0.0
+    return MID_ROW if before[0] == places[i][0] else ROW_EDGE
+
+
+def _end_cost(j: int, places: Sequence[Place]) -> float:
+    """Return what it costs a run to end at a place: nothing at the page's end."""
+    if j + 1 == len(places):
+        return 0.0
+    return MID_ROW if places[j + 1][0] == places[j][0] else ROW_EDGE

@@ -19,11 +19,12 @@ from fontbuild.font import Font, Record
 from fontbuild.spacing import tabular
 from fontbuild.variants import variants_of
 from ownhand.commands.side_by_side import FitAhead, processes
+from ownhand.hands.captures import PageCapture, load_captures
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.font_of_hand import font_of as font_of
 from ownhand.hands.freshness import note_built
-from ownhand.hands.hand import Hand, HandRecord, PageCapture, load_captures, open_hand
+from ownhand.hands.hand import Hand, HandRecord, open_hand
 from ownhand.hands.locking import locked
 from skeleton.attempt import Attempt
 

@@ -28,10 +28,11 @@ from capture.report import Finding
 from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
 from ownhand.commands.reading_pool import end_with_parent, read_pages
+from ownhand.hands.captures import PageCapture
 from ownhand.hands.copies import as_copies
 from ownhand.hands.decisions import known_ways
 from ownhand.hands.decisions_file import load_decisions, told
-from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
+from ownhand.hands.hand import Hand, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
 from ownhand.hands.storage import (
     TRUE_SCALE,

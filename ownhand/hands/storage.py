@@ -20,8 +20,9 @@ from capture.sheet import Page, Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
 from fontbuild.text_spacing_statistics import CopiedLine, copied_words, measure_rhythm, pieces_of
+from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture
 from ownhand.hands.copies import first_copy
-from ownhand.hands.hand import Hand, InkPicture, PageCapture, capture_file, load_capture, load_sheets, save_capture
+from ownhand.hands.hand import Hand, load_sheets
 from ownhand.hands.same_writer import unlike
 from ownhand.pictures.contact_sheet import draw_contact
 from skeleton.attempt import Attempt

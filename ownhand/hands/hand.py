@@ -159,7 +159,7 @@ def open_hand(path: Path) -> Hand:
 
 
 def change_record(path: Path, changes: Mapping[str, Any]) -> Hand:
-    """Return the hand in `path` with some entries of its record changed, and written.
+    """Return the hand in `path` with some entries of its record changed, and written; changes: by field of the record.
 
     Raises
     ------
@@ -191,7 +191,7 @@ def open_or_create(path: Path, **record: Any) -> Hand:
 
 
 def add_to_record(hand: Hand, given: Mapping[str, Any]) -> tuple[Hand, list[str]]:
-    """Return the hand with what its record leaves open filled in, written, and what to tell about it.
+    """Return the hand with what its record leaves open filled in as `given`, written, and what to tell about it.
 
     Raises
     ------

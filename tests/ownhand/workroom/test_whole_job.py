@@ -31,7 +31,7 @@ from tests.ownhand.person import Person
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
 
-LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"
+LANTERN = Path(__file__).parents[3] / "sample_sheets" / "lantern"
 CHARACTERS = "adehiklmnorstuwD,7"
 MESSAGE = "Dear Mara,\nthe lamp is lit, the towers stand in the mist;\nour tea is hot."
 ADDRESS = "Mara Dell\n7 Harr Lane"

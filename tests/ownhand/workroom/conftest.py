@@ -1,0 +1,26 @@
+"""A small hand whose font is built, to set pages in."""
+
+from __future__ import annotations
+
+import shutil
+
+import pytest
+
+from ownhand.commands.build import build
+from ownhand.hands.hand import open_hand
+from tests.ownhand.stand_in import write_hand
+
+
+@pytest.fixture(scope="session")
+def built_once(tmp_path_factory):
+    """Two attempts each at eight letters, without a fault, and their font."""
+    hand = write_hand(tmp_path_factory.mktemp("room") / "lamp", "aehinstu", attempts=2, faults=False)
+    build(hand.path)
+    return hand.path
+
+
+@pytest.fixture
+def hand(built_once, tmp_path):
+    """A copy of its own, in a folder of hands."""
+    shutil.copytree(built_once, tmp_path / "hands" / "lamp")
+    return open_hand(tmp_path / "hands" / "lamp")

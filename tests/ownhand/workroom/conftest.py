@@ -1,8 +1,9 @@
-"""A small hand whose font is built, to set pages in."""
+"""A small hand whose font is built, to set pages in; and a way to tell what a test counted."""
 
 from __future__ import annotations
 
 import shutil
+import sys
 
 import pytest
 
@@ -24,3 +25,15 @@ def hand(built_once, tmp_path):
     """A copy of its own, in a folder of hands."""
     shutil.copytree(built_once, tmp_path / "hands" / "lamp")
     return open_hand(tmp_path / "hands" / "lamp")
+
+
+@pytest.fixture
+def say(capsys, record_property):
+    """Print a line that is seen although the test passes, and keep it with the test's result."""
+
+    def tell(words: str) -> None:
+        record_property("counted", words)
+        with capsys.disabled():
+            sys.stdout.write(f"\n{words}\n")
+
+    return tell

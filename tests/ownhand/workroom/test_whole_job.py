@@ -1,7 +1,8 @@
 """The whole job in a real browser, from an empty folder to the plotter's files, without a command.
 
 The sheet that the page prints is filled in and scanned by the sample's simulated writer. What the page gives is held
-against what the commands give for the same settings, byte for byte.
+against what the commands give for the same settings, byte for byte. The job is done twice: at ease, and in every
+difficulty at once.
 """
 
 from __future__ import annotations
@@ -12,15 +13,19 @@ import os
 import signal
 import subprocess
 import sys
+import threading
+import time
 import zipfile
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
+from capture.errors import OwnhandError
 from ownhand.cli.main import main
 from ownhand.hands.decisions_file import load_decisions
-from ownhand.hands.hand import load_sheets, open_hand
+from ownhand.hands.hand import Hand, load_sheets, open_hand
 from ownhand.hands.locking import locked
 from ownhand.workroom.server import start
 from sample_sheets.filling import fill
@@ -33,10 +38,13 @@ pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
 
 LANTERN = Path(__file__).parents[3] / "sample_sheets" / "lantern"
 CHARACTERS = "adehiklmnorstuwD,7"
+FEW = "aehit"
+"""Of the second job: its sheet is as real, and sooner read."""
+
 MESSAGE = "Dear Mara,\nthe lamp is lit, the towers stand in the mist;\nour tea is hot."
 ADDRESS = "Mara Dell\n7 Harr Lane"
 CARD = "{greeting} {name},\nthe lamp is lit and the tea is hot."
-WAYS = {"pointer at 1400": (1400, 900, False, "none"), "keys at 390, forced colours": (390, 844, True, "active")}
+KINDS = ("svg", "hpgl", "gcode")
 
 
 def fill_in(hand, folder: Path) -> list[Path]:
@@ -65,48 +73,46 @@ def thirty_guests(path: Path) -> Path:
     return path
 
 
-@pytest.mark.parametrize("way", WAYS)
-def test_the_whole_job_from_an_empty_folder_to_the_plotters_files(browser, tmp_path, faults, way):
-    width, height, keyboard, forced = WAYS[way]
-    folder = tmp_path / "hands"
-    folder.mkdir()
-    running = start(folder)
-    context = browser.new_context(viewport={"width": width, "height": height}, forced_colors=forced)
-    context.set_default_timeout(PATIENCE_S * 1000)
-    page = tab(context, running.url, faults)
-    person = Person(page, keyboard=keyboard)
+# --- the steps of the job --------------------------------------------------------------------------------------------
 
-    # a new hand
+
+def begin_hand(person: Person, folder: Path) -> Hand:
+    page = person.page
     person.write(page.get_by_label("Name of the hand"), "Signal House")
     person.write(page.get_by_label("Whose hand it is"), "A. Keeper")
     person.write(page.get_by_label("How its owner agreed"), "simulated, for this test")
     person.button("Begin this hand")
     page.get_by_role("heading", name="A sheet to fill in").wait_for()
-    hand = open_hand(folder / "signal-house")
+    return open_hand(folder / "signal-house")
 
-    # its sheet: only a few letters, so that it is soon filled in
+
+def save_sheet(person: Person, hand: Hand, characters: str) -> None:
+    """Plan a sheet of a few letters only, so that it is soon filled in, and save it."""
+    page = person.page
     person.button("Leave out English")
-    person.write(page.get_by_label("Further characters"), CHARACTERS)
+    person.write(page.get_by_label("Further characters"), characters)
     page.locator("img.print").wait_for()
     pdf = person.saved(page.get_by_role("button", name="Save the PDF"))
     assert pdf == next(hand.sheets_folder.glob("*/sheet.pdf")).read_bytes()
-    scans = fill_in(hand, tmp_path)
 
-    # from here on: scans to file
-    before = person.presses, person.typed
+
+def drop_scans(person: Person, scans: list[Path]) -> None:
     person.part("Reading")
-    person.files(page.get_by_label("Drop scans here"), *scans)
+    person.files(person.page.get_by_label("Drop scans here"), *scans)
+
+
+def look_through_letters(person: Person, hand: Hand) -> None:
+    """Go on once all is read; turn a stroke of the first letter round."""
+    page = person.page
     # with nothing compiled yet, on a busy machine, the first tracing takes minutes
     page.get_by_role("link", name="Look through the letters").wait_for(timeout=4 * PATIENCE_S * 1000)
     person.link("Look through the letters")
     ready(page)
-
-    # a letter mended
     person.press(page.locator("a.line-link").first)
     page.locator(".desk-picture .hit").first.wait_for()
     ready(page)
-    page.keyboard.press("1")
-    page.keyboard.press("t")
+    person.key("1")
+    person.key("t")
     until(
         lambda: (
             hand.decisions_file.exists()
@@ -116,10 +122,15 @@ def test_the_whole_job_from_an_empty_folder_to_the_plotters_files(browser, tmp_p
     person.button("Build the font")
     page.get_by_text("The font is built").wait_for()
 
-    # a postcard with two boxes and two pens
+
+def type_message(person: Person) -> None:
     person.part("Page")
-    page.locator("#paper").wait_for()
-    person.write(page.get_by_label("Text", exact=True), MESSAGE)
+    person.page.locator("#paper").wait_for()
+    person.write(person.page.get_by_label("Text", exact=True), MESSAGE)
+
+
+def two_boxes_two_pens(person: Person) -> None:
+    page = person.page
     person.unfold("Boxes")
     person.button("Divide the page into two boxes")
     person.write(page.get_by_label("Text of address"), ADDRESS)
@@ -127,32 +138,33 @@ def test_the_whole_job_from_an_empty_folder_to_the_plotters_files(browser, tmp_p
     person.button("One more pen")
     person.press(page.get_by_role("button", name="address", exact=True))
     person.choose_next(page.locator("[data-act=field-pen]"))
+
+
+def take_files(person: Person) -> zipfile.ZipFile:
+    page = person.page
     for kind in ("HP-GL", "G-code"):
         person.tick(page.get_by_label(kind))
     page.wait_for_selector("#paper[aria-busy=false] img")
-    archive = zipfile.ZipFile(io.BytesIO(person.saved(page.locator("#save-files"))))
-    presses, typed = person.presses - before[0], person.typed - before[1]
-    assert presses <= 18 and typed == len(MESSAGE) + len(ADDRESS), (presses, typed)
+    return zipfile.ZipFile(io.BytesIO(person.saved(page.locator("#save-files"))))
 
-    # the same by the commands
+
+def keep_layout(person: Person, hand: Hand) -> Path:
+    page = person.page
     person.unfold("Layouts")
     person.write(page.get_by_label("Keep this one as"), "postcard")
     person.button("Keep the layout")
     page.get_by_text("Kept as postcard.toml").wait_for()
-    text, out = tmp_path / "text.txt", tmp_path / "out"
-    text.write_bytes(person.saved(page.get_by_role("button", name="Save the text as a file")))
-    layout = hand.path / "layouts" / "postcard.toml"
-    out.mkdir()
-    for kind in ("svg", "hpgl", "gcode"):
-        file = out / f"card.{kind}"
-        command = ["write", str(hand.path), "-f", str(text), "-o", str(file), "--layout", str(layout), "--no-preview"]
-        assert main(command) in (0, 5)
-        assert archive.read(file.name) == file.read_bytes(), kind
-    svg = archive.read("card.svg").decode()
-    assert 'id="pen-1"' in svg and 'id="pen-2"' in svg
+    return hand.path / "layouts" / "postcard.toml"
 
-    # thirty guests, as a ZIP
-    table = thirty_guests(tmp_path / "guests.csv")
+
+def save_text(person: Person, file: Path) -> Path:
+    file.write_bytes(person.saved(person.page.get_by_role("button", name="Save the text as a file")))
+    return file
+
+
+def take_guests(person: Person, table: Path) -> zipfile.ZipFile:
+    """Write a card for each guest; return the ZIP of them."""
+    page = person.page
     person.unfold("A card for each row of a table")
     person.files(page.get_by_label("Drop a table"), table)
     page.get_by_text("Card 1 of 30").wait_for()
@@ -160,67 +172,173 @@ def test_the_whole_job_from_an_empty_folder_to_the_plotters_files(browser, tmp_p
     person.write(page.get_by_label("Text of address"), "{street}")
     page.wait_for_selector("#paper[aria-busy=false] img")
     person.button("Write all 30 cards")
-    cards = zipfile.ZipFile(io.BytesIO(person.saved(page.locator("#cards-zip"))))
-    template = tmp_path / "card.txt"
-    template.write_bytes(person.saved(page.get_by_role("button", name="Save the text as a file")))
-    command = ["write", str(hand.path), "--table", str(table), "--template", str(template), "--layout", str(layout)]
-    command += ["--name", "file", "-o", str(tmp_path / "cards")]
-    assert main([*command, *(w for kind in ("svg", "hpgl", "gcode") for w in ("--format", kind))]) in (0, 5)
-    assert len(cards.namelist()) == 90
-    assert all(cards.read(name) == (tmp_path / "cards" / name).read_bytes() for name in cards.namelist())
+    return zipfile.ZipFile(io.BytesIO(person.saved(page.locator("#cards-zip"))))
 
+
+# --- what the commands give ------------------------------------------------------------------------------------------
+
+
+def is_as_the_command_writes(card: zipfile.ZipFile, hand: Hand, text: Path, layout: Path, out: Path) -> None:
+    out.mkdir()
+    assert sorted(card.namelist()) == sorted(f"card.{kind}" for kind in KINDS)
+    for name in card.namelist():
+        command = ["write", str(hand.path), "-f", str(text), "-o", str(out / name), "--layout", str(layout)]
+        assert main([*command, "--no-preview"]) in (0, 5)
+        assert card.read(name) == (out / name).read_bytes(), name
+    svg = card.read("card.svg").decode()
+    assert 'id="pen-1"' in svg and 'id="pen-2"' in svg
+
+
+def are_as_the_command_writes(
+    cards: zipfile.ZipFile, hand: Hand, table: Path, template: Path, layout: Path, out: Path
+) -> None:
+    command = ["write", str(hand.path), "--table", str(table), "--template", str(template), "--layout", str(layout)]
+    command += ["--name", "file", "-o", str(out), *(w for kind in KINDS for w in ("--format", kind))]
+    assert main(command) in (0, 5)
+    assert len(cards.namelist()) == 30 * len(KINDS)
+    assert all(cards.read(name) == (out / name).read_bytes() for name in cards.namelist())
+
+
+# --- at ease ---------------------------------------------------------------------------------------------------------
+
+
+def test_the_whole_job_from_an_empty_folder_to_the_plotters_files(browser, tmp_path, faults, say):
+    folder = tmp_path / "hands"
+    folder.mkdir()
+    running = start(folder)
+    context = browser.new_context(viewport={"width": 1400, "height": 900})
+    context.set_default_timeout(PATIENCE_S * 1000)
+    person = Person(tab(context, running.url, faults))
+    hand = begin_hand(person, folder)
+    save_sheet(person, hand, CHARACTERS)
+    scans = fill_in(hand, tmp_path)
+
+    begun = person.counted
+    drop_scans(person, scans)
+    look_through_letters(person, hand)
+    type_message(person)
+    two_boxes_two_pens(person)
+    card = take_files(person)
+    from_scans_to_file = person.counted - begun
+    layout = keep_layout(person, hand)
+    text = save_text(person, tmp_path / "text.txt")
+    before_guests = person.counted
+    table = thirty_guests(tmp_path / "guests.csv")
+    cards = take_guests(person, table)
+    for_guests = person.counted - before_guests
+    template = save_text(person, tmp_path / "card.txt")
     context.close()
     running.stop()
 
-
-def serve(folder: Path) -> tuple[subprocess.Popen[str], str]:
-    """Run `ownhand open` as a person does; return the process and its address."""
-    command = [sys.executable, "-m", "ownhand", "open", str(folder), "--no-browser"]
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}
-    process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=environment)
-    assert process.stderr is not None
-    for line in process.stderr:
-        if line.startswith("Open "):
-            return process, line.split()[1]
-    raise AssertionError("it did not start")
+    say(f"from scans to file: {from_scans_to_file}; thirty guests more: {for_guests}")
+    assert from_scans_to_file.presses <= 18
+    assert from_scans_to_file.typed == len(MESSAGE) + len(ADDRESS)
+    is_as_the_command_writes(card, hand, text, layout, tmp_path / "out")
+    are_as_the_command_writes(cards, hand, table, template, layout, tmp_path / "cards")
 
 
-def ended(process: subprocess.Popen[str]) -> None:
-    process.wait()
-    assert process.stderr is not None
-    process.stderr.close()
+# --- in every difficulty ---------------------------------------------------------------------------------------------
 
 
-def test_a_server_killed_while_it_reads_loses_nothing_says_so_and_goes_on(context, hand, faults):
-    """The scan waits on, the lock is free, what was typed on the page is there again."""
-    process, url = serve(hand.path)
-    page = tab(context, url, faults, "#reading", allow="ERR_")
-    person = Person(page)
-    person.files(page.get_by_label("Drop scans here"), LANTERN / "scans" / "page-1.jpg")
-    page.get_by_role("progressbar", name="Reading").wait_for()
-    process.send_signal(signal.SIGKILL)
-    ended(process)
-    page.get_by_text("The server does not answer").first.wait_for()
+class Served:
+    """`ownhand open` as a person runs it, given the processor for one quarter of the time only."""
 
-    def free() -> bool:
-        try:
-            with locked(hand.path):
-                return True
-        except Exception:
-            return False
+    def __init__(self, folder: Path) -> None:
+        command = [sys.executable, "-m", "ownhand", "open", str(folder), "--no-browser"]
+        environment = {**os.environ, "PYTHONPATH": os.pathsep.join(p for p in sys.path if p)}
+        self.process = subprocess.Popen(command, stderr=subprocess.PIPE, text=True, env=environment)
+        assert self.process.stderr is not None
+        told = next((line for line in self.process.stderr if line.startswith("Open ")), "")
+        assert told, "it did not start"
+        self.url = told.split()[1]
+        self._slowing = threading.Event()
+        self._slowing.set()
+        self._thread = threading.Thread(target=self._slow, daemon=True)
+        self._thread.start()
 
-    until(free, "the reading ends with its server")
-    assert [p.name for p in (hand.path / "waiting").iterdir()] == ["page-1.jpg"]
-    process, url = serve(hand.path)
+    def _slow(self) -> None:
+        while self._slowing.is_set():
+            self.process.send_signal(signal.SIGSTOP)
+            time.sleep(0.03)
+            self.process.send_signal(signal.SIGCONT)
+            time.sleep(0.01)
+
+    def end(self, how: signal.Signals = signal.SIGTERM) -> None:
+        self._slowing.clear()
+        self._thread.join()
+        self.process.send_signal(how)
+        self.process.wait()
+        assert self.process.stderr is not None
+        self.process.stderr.close()
+
+
+def is_free(hand: Hand) -> bool:
+    """Whether a command could write into the hand."""
     try:
-        anew = tab(context, url, faults, "#reading")
-        anew.get_by_text("1 scan waits to be read: page-1.jpg").wait_for()
-        person = Person(anew)
+        with locked(hand.path):
+            return True
+    except OwnhandError:
+        return False
+
+
+def test_the_whole_job_by_keys_alone_on_a_narrow_page_in_forced_colours_with_a_slow_server_that_is_killed_twice(
+    browser, tmp_path, faults, say
+):
+    """Killed while it reads, and while a page is set: nothing is lost, it is said, and the work goes on."""
+    folder = tmp_path / "hands"
+    folder.mkdir()
+    context = browser.new_context(viewport={"width": 390, "height": 844}, forced_colors="active")
+    context.set_default_timeout(PATIENCE_S * 1000)
+
+    def opened(at: str = "") -> tuple[Served, Any]:
+        served = Served(folder)
+        address = served.url if not at else f"{served.url}hand/signal-house/{at}"
+        return served, tab(context, address, faults, allow="ERR_")
+
+    served, page = opened()
+    try:
+        person = Person(page, keyboard=True)
+        hand = begin_hand(person, folder)
+        save_sheet(person, hand, FEW)
+        scans = fill_in(hand, tmp_path)
+        begun = person.counted
+        drop_scans(person, scans)
+        page.get_by_role("progressbar", name="Reading").wait_for()
+
+        served.end(signal.SIGKILL)
+        page.get_by_text("The server does not answer").first.wait_for()
+        until(lambda: is_free(hand), "the reading ends with its server")
+        assert sorted(p.name for p in (hand.path / "waiting").iterdir()) == sorted(s.name for s in scans)
+        page.close()
+        served, person.page = opened("#reading")
+        person.page.get_by_text("waits to be read" if len(scans) == 1 else "wait to be read").wait_for()
         person.button("Read them")
-        anew.get_by_role("progressbar", name="Reading").wait_for()
-        person.button("Stop")
-        anew.get_by_text("was stopped").first.wait_for()
-        anew.get_by_text("1 scan waits to be read").wait_for()
+        look_through_letters(person, hand)
+        type_message(person)
+        two_boxes_two_pens(person)
+        person.page.wait_for_selector("#paper[aria-busy=false] img")
+
+        served.end(signal.SIGKILL)
+        person.key("g")
+        person.page.get_by_text("The server does not answer").first.wait_for()
+        person.page.close()
+        served, person.page = opened("#page")
+        person.page.wait_for_selector("#paper[aria-busy=false] img")
+        assert person.page.get_by_label("Text of message").input_value() == MESSAGE
+        assert person.page.get_by_label("Text of address").input_value() == ADDRESS
+        card = take_files(person)
+        from_scans_to_file = person.counted - begun
+        layout = keep_layout(person, hand)
+        text = save_text(person, tmp_path / "text.txt")
+        table = thirty_guests(tmp_path / "guests.csv")
+        cards = take_guests(person, table)
+        template = save_text(person, tmp_path / "card.txt")
     finally:
-        process.terminate()
-        ended(process)
+        served.end()
+        context.close()
+
+    say(f"by keys alone, killed twice, from scans to file: {from_scans_to_file}")
+    assert from_scans_to_file.presses <= 24
+    assert from_scans_to_file.typed == len(MESSAGE) + len(ADDRESS)
+    is_as_the_command_writes(card, hand, text, layout, tmp_path / "out")
+    are_as_the_command_writes(cards, hand, table, template, layout, tmp_path / "cards")

@@ -293,7 +293,7 @@ def test_the_whole_job_by_keys_alone_on_a_narrow_page_in_forced_colours_with_a_s
     def opened(at: str = "") -> tuple[Served, Any]:
         served = Served(folder)
         address = served.url if not at else f"{served.url}hand/signal-house/{at}"
-        return served, tab(context, address, faults, allow="ERR_")
+        return served, tab(context, address, faults, allow="Failed to load")
 
     served, page = opened()
     try:

@@ -23,7 +23,7 @@ import skeleton
 from capture.code import CodedPage, sheet_from_coded
 from capture.errors import InputError, OutputError, OwnhandError
 from capture.files import is_vacant, sweep
-from capture.read import PageReading, Verdict
+from capture.read import LineInk, PageReading, Verdict
 from capture.report import Finding
 from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
@@ -157,7 +157,7 @@ def _read_into(
         notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
         taken = []
         # of a page that was scanned twice the later capture holds the better of both
-        contacts: dict[Path, tuple[Page, PageCapture]] = {}
+        contacts: dict[Path, tuple[Page, PageCapture, Sequence[LineInk], float]] = {}
         for number, (reading, scan) in enumerate(read):
             tell("keep captures", number, len(read))
             try:
@@ -167,7 +167,7 @@ def _read_into(
                 refused.append(error)
                 on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
                 continue
-            contacts[contact] = (reading.page, kept)
+            contacts[contact] = (reading.page, kept, reading.lines, reading.sheet.x_height_mm)
             pen_mm = reading.pen_mm * printed_scale(reading)
             taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
         for drawn in [pool.submit(write_contact, *captured, contact) for contact, captured in contacts.items()]:

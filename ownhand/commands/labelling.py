@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from capture.read import CellInk, PageReading
 from capture.units import MM_PER_INCH
+from ownhand.hands.captures import PageCapture
 from ownhand.hands.decisions import Decisions
-from ownhand.hands.hand import Hand, PageCapture
+from ownhand.hands.hand import Hand
 from ownhand.hands.one_off import Place, Run, find_run, is_suspect, labels_to_try
 from ownhand.hands.storage import CellKey
 from ownhand.review.session.review_session import ReviewSession

@@ -22,17 +22,18 @@ import skeleton
 from capture.code import CodedPage, sheet_from_coded
 from capture.errors import InputError, OutputError, OwnhandError
 from capture.files import is_vacant, sweep
-from capture.read import PageReading
+from capture.read import LineInk, PageReading
 from capture.report import Finding
 from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
 from ownhand.commands.labelling import PageKey, answered, find_runs, labels_of, marked, take_labels
 from ownhand.commands.read_report import ReadReport, Taken, one_off_line
 from ownhand.commands.reading_pool import end_with_parent, read_pages
+from ownhand.hands.captures import PageCapture
 from ownhand.hands.copies import as_copies
 from ownhand.hands.decisions import Decisions, known_ways
 from ownhand.hands.decisions_file import load_decisions, told
-from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
+from ownhand.hands.hand import Hand, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
 from ownhand.hands.one_off import Run
 from ownhand.hands.storage import (
@@ -135,7 +136,7 @@ def _read_into(
         notices += told(hand.decisions_file, decisions)
         taken = []
         # of a page that was scanned twice the later capture holds the better of both
-        contacts: dict[Path, tuple[Page, PageCapture]] = {}
+        contacts: dict[Path, tuple[Page, PageCapture, Sequence[LineInk], float]] = {}
         for number, (reading, scan) in enumerate(read):
             tell("keep captures", number, len(read))
             try:
@@ -145,7 +146,7 @@ def _read_into(
                 refused.append(error)
                 on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
                 continue
-            contacts[contact] = (reading.page, kept)
+            contacts[contact] = (reading.page, kept, reading.lines, reading.sheet.x_height_mm)
             pen_mm = reading.pen_mm * printed_scale(reading)
             taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
             if run := runs.get((kept.sheet, kept.page)):

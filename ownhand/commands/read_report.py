@@ -11,7 +11,7 @@ from capture.errors import OwnhandError
 from capture.glare import GLARE
 from capture.read import Verdict
 from capture.report import Finding
-from ownhand.hands.hand import PageCapture
+from ownhand.hands.captures import PageCapture
 from ownhand.hands.one_off import Run
 from ownhand.hands.storage import TRUE_SCALE
 from skeleton.attempt import Attempt

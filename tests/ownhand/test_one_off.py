@@ -17,9 +17,10 @@ from capture.sheet_file import save_sheet
 from fontbuild.build import build_font
 from fontbuild.font import Record
 from ownhand.cli.main import main
+from ownhand.hands.captures import load_captures
 from ownhand.hands.decisions import apply_decisions, building_rules
 from ownhand.hands.decisions_file import load_decisions
-from ownhand.hands.hand import HandRecord, create_hand, load_captures, open_hand
+from ownhand.hands.hand import HandRecord, create_hand, open_hand
 from ownhand.hands.one_off import find_run, suggested
 from ownhand.review.session.review_session import ReviewSession
 from ownhand.review.web.views import one_off_view

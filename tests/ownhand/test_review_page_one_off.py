@@ -7,7 +7,7 @@ import dataclasses
 import pytest
 
 from capture.report import Finding
-from ownhand.hands.hand import load_captures, save_capture
+from ownhand.hands.captures import load_captures, save_capture
 from ownhand.workroom.server import start
 from skeleton.attempt import ONE_OFF
 from tests.ownhand.on_page import A, N, stored, tab, until

@@ -56,7 +56,7 @@ def _bounded(data: Any, where: str, path: str = "", deep: int = 0) -> Any:
 
 
 def schema(kind: Any = Settings) -> dict[str, Any]:
-    """Return the JSON schema of the settings, or of another of their types."""
+    """Return the JSON schema of the settings, or of another `kind`: a type that stands in their annotations."""
     origin, arguments = get_origin(kind), get_args(kind)
     if origin in (Union, types.UnionType):
         return {"anyOf": [{"type": "null"} if a is type(None) else schema(a) for a in arguments]}

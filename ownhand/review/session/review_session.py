@@ -10,10 +10,11 @@ from pathlib import Path
 import numpy as np
 
 from capture.errors import HandFolderError
+from ownhand.hands.captures import InkPicture, load_captures
 from ownhand.hands.deciding import one_writer, stamp_of
 from ownhand.hands.decisions import Decision, Decisions, KnownWay, apply_decisions
 from ownhand.hands.decisions_file import load_decisions, refused, save_decisions
-from ownhand.hands.hand import Hand, InkPicture, load_captures
+from ownhand.hands.hand import Hand
 from ownhand.review.edits.edit_requests import as_stored, current, mend, storable, with_strokes
 from ownhand.review.edits.operations import OperationError
 from ownhand.review.edits.propagate import Propagated, carry

@@ -12,8 +12,9 @@ from pathlib import Path
 
 from capture.errors import OwnhandError
 from fontbuild.formats.ufo import load_ufo, save_ufo
+from ownhand.hands.captures import load_captures
 from ownhand.hands.decisions_file import load_decisions
-from ownhand.hands.hand import load_captures, load_sheets, open_hand
+from ownhand.hands.hand import load_sheets, open_hand
 from ownhand.subprocesses import own_environment
 from tests.bench.attacks.tally import Tally
 from tests.ownhand.hershey_font import hershey_font

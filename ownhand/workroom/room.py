@@ -204,7 +204,7 @@ class Room:
             )
         if not order.table:
             return page_view(self.desk.compose(wish), wish)
-        jobs, faults = runs.planned(self.hand, order, self.desk.ensemble().of("").font)
+        jobs, faults = runs.planned(self.hand, order, self.desk.font())
         told = {"rows": len(jobs), "faults": [str(f) for f in faults][:50]}
         if not jobs:
             raise InputError(order.table, "no row of it can become a card", "; ".join(told["faults"][:3]))  # type: ignore[index]
@@ -218,7 +218,7 @@ class Room:
         raise_faults(place.faults)
         if not order.table:
             return self.desk.compose(wish), wish
-        jobs, _ = runs.planned(self.hand, order, self.desk.ensemble().of("").font)
+        jobs, _ = runs.planned(self.hand, order, self.desk.font())
         job = jobs[min(row, len(jobs) - 1)]
         return self.desk.compose(wish, job.text, job.seed), dataclasses.replace(wish, name=job.name)
 
@@ -277,11 +277,11 @@ class Room:
         name = request.query_params.get("name", "table")[:200]
         hand = self.hand
         file = await drop.keep_table(hand, name, request.stream(), request.state.most_bytes)
-        return await run_in_threadpool(runs.table_view, hand, file.name)
+        return await run_in_threadpool(lambda: runs.table_view(hand, file.name, self.desk.font()))
 
     def table(self, request: Request) -> Answer:
         """Return what the page needs to know of a table."""
-        return runs.table_view(self.hand, request.query_params.get("name", ""))
+        return runs.table_view(self.hand, request.query_params.get("name", ""), self.desk.font())
 
     def write_cards(self, place: Place) -> Answer:
         """Begin to write a file for each row, in place of older ones where `force` says so.
@@ -294,7 +294,7 @@ class Room:
         wish = wish_from(place, self.hand)
         order, force = runs.order_from(place, wish), place.of("force").truth()
         raise_faults(place.faults)
-        jobs, _ = runs.planned(self.hand, order, self.desk.ensemble().of("").font)
+        jobs, _ = runs.planned(self.hand, order, self.desk.font())
         if not jobs:
             raise InputError(order.table, "no row of it can become a card", "Look at its faults.")
         name = runs.begin(self.hand, order, Path(order.table).stem)
@@ -314,7 +314,7 @@ class Room:
     def all_runs(self, request: Request) -> Answer:
         """Return the runs, and how many of their files are stale."""
         hand = self.hand
-        font = self.desk.ensemble().of("").font if hand.ufo.is_dir() else None
+        font = self.desk.font() if hand.ufo.is_dir() else None
         return {"runs": runs.runs_view(hand, font)}
 
     def run_zip(self, request: Request) -> Answer:

@@ -52,7 +52,7 @@ class PairTable(Mapping[tuple[str, str], float]):
         return self._values.item(row)
 
     def get(self, pair: Any, default: Any = None) -> Any:
-        """Return the value of a `pair` of characters, or `default`; `Mapping.get` would catch an error for each miss."""
+        """Return the value of a `pair` of characters, or `default`; misses cost no exception."""
         first, second = pair
         i, j = self._places.get(first), self._places.get(second)
         row = -1 if i is None or j is None else self._rows.item(i, j)

@@ -31,7 +31,7 @@ from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
-from skeleton.attempt import Attempt
+from skeleton.attempt import ONE_OFF, Attempt
 
 REACH_EM = 12.0
 """How far from left guide and baseline strokes may lie, in ems; with bearings it is half of what OpenType holds."""
@@ -226,6 +226,8 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
             aside[a.id] = "drawn far outside its cell"  # kept or not: no font format holds it
         elif a.status == "spoiled" and a.id not in decisions.keep:
             aside[a.id] = "ticked as spoiled"
+        elif a.id not in decisions.keep and any(f.kind == ONE_OFF for f in a.findings):
+            aside[a.id] = "perhaps filled one cell off"
         else:
             usable.append(a)
     if not usable:

@@ -33,8 +33,9 @@ from fontbuild.formats.ufo import load_ufo, save_ufo
 from ownhand.composer.merge.table import read_table
 from ownhand.composer.merge.template import parse_template
 from ownhand.composer.plot.machine import load_machine
+from ownhand.hands.captures import load_captures, save_capture
 from ownhand.hands.decisions_file import load_decisions
-from ownhand.hands.hand import HandRecord, create_hand, load_captures, open_hand, save_capture
+from ownhand.hands.hand import HandRecord, create_hand, open_hand
 from tests.ownhand.hershey_font import hershey_font
 from tests.ownhand.test_hand import a_capture
 

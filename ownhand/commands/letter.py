@@ -30,16 +30,8 @@ from capture.report import Finding
 from capture.scan import Scan, load_scan
 from capture.units import MM_PER_INCH, Points, cell_from_image, px_per_mm
 from fontbuild.joins import way_of
-from ownhand.hands.hand import (
-    Hand,
-    InkPicture,
-    PageCapture,
-    add_to_record,
-    capture_file,
-    open_hand,
-    open_or_create,
-    save_capture,
-)
+from ownhand.hands.captures import InkPicture, PageCapture, capture_file, save_capture
+from ownhand.hands.hand import Hand, add_to_record, open_hand, open_or_create
 from ownhand.hands.locking import locked
 from ownhand.hands.storage import keep_scan
 from ownhand.pictures.writing_contact import draw_writing

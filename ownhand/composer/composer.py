@@ -6,14 +6,13 @@ import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from capture.blas import one_thread
 from capture.errors import FontFileError, UsageError
-from fontbuild.accents import Habits, build_sequence
 from fontbuild.font import Font
-from fontbuild.habits import habits_of
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
@@ -27,6 +26,9 @@ from ownhand.composer.text.characters import Fitter, Notice
 from ownhand.composer.text.prepared_text import PreparedText, count_missing, prepare_text
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, draw
+
+if TYPE_CHECKING:
+    from fontbuild.accents import Habits
 
 MOST_PAGES = 10_000
 """Pages of one text."""
@@ -99,8 +101,8 @@ class Composer:
 
     def _begin_anew(self) -> None:
         # letters with marks that Unicode has no character for are added as texts ask for them
-        self._glyphs, self._kerning = dict(self._written.glyphs), dict(self._written.kerning)
-        self.font = replace(self._written, glyphs=self._glyphs, kerning=self._kerning)
+        self._glyphs = dict(self._written.glyphs)
+        self.font = replace(self._written, glyphs=self._glyphs)
         self._bank = VariantBank(self.font)
         self._added: set[str] = set()
 
@@ -121,6 +123,10 @@ class Composer:
         """Make a letter and its marks of the hand's own parts; return whether it could be made."""
         if char in self._added:
             return True
+        # here, because hardly any text asks for it
+        from fontbuild.accents import build_sequence
+        from fontbuild.habits import habits_of
+
         if self._habits is None:
             self._habits = habits_of(self.font.glyphs, self.font.metrics)
         made = build_sequence(char, self._glyphs, self.font.metrics, habits=self._habits)
@@ -128,11 +134,10 @@ class Composer:
             return False
         self._glyphs[char] = made
         base = unicodedata.normalize("NFD", char)[0]
-        for (a, b), k in list(self._kerning.items()):
-            if a == base:
-                self._kerning[char, b] = k
-            if b == base:
-                self._kerning[a, char] = k
+        kerning = dict(self.font.kerning)
+        kerning |= {(char, b): k for (a, b), k in kerning.items() if a == base}
+        kerning |= {(a, char): k for (a, b), k in kerning.items() if b == base}
+        self.font = replace(self.font, kerning=kerning)
         self._added.add(char)
         return True
 

@@ -69,8 +69,8 @@ class Order:
         cost = (sum(map(len, texts)) + 10 * marks) * (3.0 if self.settings.order == "least travel" else 1.0)
         fits = self.settings.fit or any(box.fit for box in self.settings.boxes)
         picture = width * height * (self.dpi / 25.4) ** 2 / 1000 if self.format == "png" else 0.0
-        paths = [addition.path for addition in (*self.settings.curves, *self.settings.drawings)]
-        drawn = sum(len(path) / 3 + path.lower().count("z") ** 2 / 100 for path in paths)
+        paths = [*(curve.path for curve in self.settings.curves), *(d.path for d in self.settings.drawings)]
+        drawn = float(sum(len(path) / 3 + path.lower().count("z") * path.lower().count("z") / 100 for path in paths))
         made = MADE * sum(1 for _ in _put_together(texts, has))
         return cost * (2.0 if fits else 1.0) + picture + 20.0 * len(self.settings.boxes) + drawn + made
 

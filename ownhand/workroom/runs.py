@@ -93,10 +93,20 @@ def order_from(place: Place, wish: Wish) -> Order:
 
 
 def planned(hand: Hand, order: Order, font: Font) -> tuple[list[Job], list[Fault]]:
-    """Return a job for each row, with the text and seed that the run gives it, and the rows that cannot become one."""
+    """Return a job for each row, with the text and seed that the run gives it, and the rows that cannot become one.
+
+    Raises
+    ------
+    InputError
+        If no row of the table can become a card.
+    """
     template = parse_template(order.template, where="the text")
     table = table_of(hand, order.table, font)
-    return plan(table, template, run_of(hand, order), font, name_field=order.name_field, seed=order.seed)
+    jobs, faults = plan(table, template, run_of(hand, order), font, name_field=order.name_field, seed=order.seed)
+    if not jobs:
+        first = "; ".join(str(fault) for fault in faults[:3])
+        raise InputError(order.table, "no row of it can become a card", first or "Look at its faults.")
+    return jobs, faults
 
 
 def run_of(hand: Hand, order: Order) -> Run:

@@ -15,8 +15,9 @@ from PIL import Image
 from capture.errors import OwnhandError
 from capture.layout import lay_out
 from fontbuild.formats.ufo import load_ufo, save_ufo
+from ownhand.hands.captures import load_captures
 from ownhand.hands.decisions_file import load_decisions
-from ownhand.hands.hand import load_captures, load_sheets, open_hand
+from ownhand.hands.hand import load_sheets, open_hand
 from tests.bench.attacks.tally import Tally
 from tests.bench.attacks.warm import Warm, warm
 from tests.bench.capture_pages import Degrade, print_page, take, write_cells

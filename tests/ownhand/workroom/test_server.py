@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import shutil
 import time
 import zipfile
 from urllib.parse import quote, urlsplit
@@ -14,7 +13,6 @@ import ufoLib2
 from PIL import Image
 
 from ownhand.cli.main import main
-from ownhand.commands.build import build
 from ownhand.hands.hand import load_sheets, open_hand
 from ownhand.workroom import phone
 from ownhand.workroom.server import start
@@ -33,19 +31,6 @@ LAYOUT = {
     "life": {"slant": 0.5},
 }
 WISH = {"name": "card", "texts": {"message": TEXT, "address": "tina\nhans"}, "layout": LAYOUT, "seed": 7}
-
-
-@pytest.fixture(scope="module")
-def built_once(tmp_path_factory):
-    hand = write_hand(tmp_path_factory.mktemp("room") / "lamp", "aehinstu", attempts=2, faults=False)
-    build(hand.path)
-    return hand.path
-
-
-@pytest.fixture
-def hand(built_once, tmp_path):
-    shutil.copytree(built_once, tmp_path / "hands" / "lamp")
-    return open_hand(tmp_path / "hands" / "lamp")
 
 
 @pytest.fixture

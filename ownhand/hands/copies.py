@@ -18,7 +18,8 @@ from scipy.spatial import cKDTree
 from capture.errors import HandFolderError
 from capture.read import PageReading
 from capture.units import Points
-from ownhand.hands.hand import Hand, PageCapture, capture_file, load_capture
+from ownhand.hands.captures import PageCapture, capture_file, load_capture
+from ownhand.hands.hand import Hand
 
 MOST_COPIES = 20
 NEAR_MM = 0.3

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import cv2
@@ -12,7 +12,7 @@ import cv2
 from capture.errors import HandFolderError, NotAScanError, WrongSheetError
 from capture.files import make_folder, write_bytes
 from capture.limits import MOST_NAME_BYTES, MOST_POINTS, MOST_STROKES, REACH_MM, is_sheet_id
-from capture.read import CellInk, PageReading
+from capture.read import CellInk, LineInk, PageReading
 from capture.report import Finding
 from capture.safe_paths import path_inside
 from capture.safe_text import printable
@@ -20,11 +20,13 @@ from capture.sheet import Page, Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
 from fontbuild.text_spacing_statistics import CopiedLine, copied_words, measure_rhythm, pieces_of
+from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture
 from ownhand.hands.copies import first_copy
-from ownhand.hands.hand import Hand, InkPicture, PageCapture, capture_file, load_capture, load_sheets, save_capture
+from ownhand.hands.hand import Hand, load_sheets
 from ownhand.hands.same_writer import unlike
 from ownhand.pictures.contact_sheet import draw_contact
-from skeleton.attempt import Attempt
+from ownhand.pictures.copy_contact import draw_copy
+from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.result import LOW_CONFIDENCE, Reading
 
 CellKey = tuple[str, int, int, int]
@@ -139,7 +141,7 @@ def keep_page(
                 round((cell.cell.baseline_mm - cell.top_mm) * scale, 4),
             )
     verdict = {k: v for k, v in dataclasses.asdict(reading.verdict).items() if v is not None}
-    lines = copied_lines(reading)
+    lines = [copied_line(ink) for ink in reading.lines]
     rhythm = measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
     copied = tuple(copied_words(lines, x_height_mm=reading.sheet.x_height_mm))
     capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures, rhythm, copied)
@@ -151,8 +153,16 @@ def keep_page(
     return capture, folder / f"page-{number:02d}-contact.png"
 
 
-def write_contact(page: Page, capture: PageCapture, contact: Path) -> Path:
-    """Draw and write the contact sheet of a captured page into the folder of its ink; return where it is."""
+def write_contact(
+    page: Page, capture: PageCapture, lines: Sequence[LineInk], x_height_mm: float, contact: Path
+) -> Path:
+    """Draw and write the contact sheet of a captured page into the folder of its ink; return where it is.
+
+    lines: the page's ruled lines with writing on them; `x_height_mm`: their sheet's.
+    """
+    if page.ruled:
+        copied = list(zip(lines, map(copied_line, lines), strict=True))
+        return draw_copy(page, capture.sheet, copied, x_height_mm=x_height_mm).save_png(contact)
     return draw_contact(page, capture, contact.parent).save_png(contact)
 
 
@@ -167,15 +177,10 @@ def _captured_before(file: Path) -> PageCapture | None:
         return None
 
 
-def copied_lines(reading: PageReading) -> list[CopiedLine]:
-    """Return the ink of a page's ruled lines, beside their text; empty for a page of cells."""
-    return [
-        CopiedLine(
-            ink.line.text,
-            pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm),
-        )
-        for ink in reading.lines
-    ]
+def copied_line(ink: LineInk) -> CopiedLine:
+    """Return the ink of a ruled line, beside its text."""
+    pieces = pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm)
+    return CopiedLine(ink.line.text, pieces)
 
 
 def printed_scale(reading: PageReading) -> float:
@@ -229,6 +234,8 @@ def better(old: Attempt, new: Attempt) -> bool:
 
     Ink is better than none, then fewer findings, then more confidence; the newer of equals.
     """
+    if any(f.kind == ONE_OFF for f in new.findings):
+        return False  # it may be another letter: said of the new one only
 
     def rank(a: Attempt) -> tuple[bool, int, float]:
         return (a.status != "blank", -len(a.findings), a.confidence)

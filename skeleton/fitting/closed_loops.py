@@ -1,4 +1,4 @@
-"""Legs of a narrow loop, or lines beside each other, whose ink has run into one: laid where its two edges have them.
+"""Legs of a narrow loop whose ink has run into one: laid where its two edges have them.
 
 Where two passes of the pen left one broad line, a fit that starts from its middle may let them touch and change sides
 again and again, like beads on a string. Each edge of the ink was made by one of the passes: it lies half a pen's width
@@ -36,6 +36,9 @@ MAX_MISSING_POINTS = 8
 MIN_APART_POINTS = 7
 """Points along a stroke between two of it that may lie on different legs: the way round the tip of a loop."""
 
+MIN_LEAD_POINTS = 3
+"""Points of a stroke before and behind the legs of a loop."""
+
 PARALLEL_COSINE = 0.75
 """Cosine between the directions of two passes from which they run beside each other."""
 
@@ -56,7 +59,7 @@ class Beside:
     """Shape (n,): points of one pass, in the order of the pen."""
 
     other: Ints
-    """Shape (n,): for each of them the point of the other pass, rising or falling."""
+    """Shape (n,): for each of them the point of the other pass, falling."""
 
     middle: Points
     """Shape (n, 2): half-way between them, at even steps."""
@@ -121,14 +124,14 @@ def _laid(points: Points, pair: Beside, broad: slice, centre: Floats, apart: Flo
     # the other pass may have more points or fewer: it is laid as evenly as the one
     first, last = int(other.min()), int(other.max())
     at = np.linspace(0, len(opposite) - 1, last - first + 1)
-    opposite = opposite if other[-1] > other[0] else opposite[::-1]
+    opposite = opposite[::-1]
     for c in range(2):
         out[first : last + 1, c] = np.interp(at, np.arange(len(opposite)), opposite[:, c])
     return out
 
 
 def _beside(points: Points, stroke: Ints, pen: float) -> Iterator[Beside]:
-    """Yield stretches of line that run beside each other."""
+    """Yield the legs of loops that run beside each other."""
     n = len(points)
     heading = np.zeros((n, 2))
     for k in range(int(stroke[-1]) + 1):
@@ -147,12 +150,19 @@ def _beside(points: Points, stroke: Ints, pen: float) -> Iterator[Beside]:
     beside = number[there.any(axis=1)]
     for run in _runs(beside, partner, stroke):
         one = np.arange(run[0], run[-1] + 1)
-        rising = partner[run[-1]] > partner[run[0]]
-        met = partner[run]
-        met = np.maximum.accumulate(met) if rising else np.minimum.accumulate(met)
-        other = np.round(np.interp(one, run, met)).astype(np.int64)
-        if len(one) >= MIN_STRETCH_POINTS and one[-1] < other.min():
+        other = np.round(np.interp(one, run, np.minimum.accumulate(partner[run]))).astype(np.int64)
+        if len(one) >= MIN_STRETCH_POINTS and _is_loop(one, other, stroke):
             yield _pair(points, one, other)
+
+
+def _is_loop(one: Ints, other: Ints, stroke: Ints) -> bool:
+    """Tell whether the pen went along one stretch and back along the other, and came and went on.
+
+    Where a stroke ends on another's side, or overlaps its own beginning, the ink does not tell which is which.
+    """
+    own = np.flatnonzero(stroke == stroke[one[0]])
+    inside = one[0] - own[0] >= MIN_LEAD_POINTS and own[-1] - other.max() >= MIN_LEAD_POINTS
+    return bool(stroke[other[0]] == stroke[one[0]] and other[-1] < other[0] and one[-1] < other.min() and inside)
 
 
 def _runs(beside: Ints, partner: Ints, stroke: Ints) -> Iterator[Ints]:

@@ -27,11 +27,13 @@ from capture.read import PageReading, Verdict
 from capture.report import Finding
 from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
+from ownhand.commands.line_reading import read_lines
 from ownhand.commands.reading_pool import end_with_parent, read_pages
 from ownhand.hands.copies import as_copies
 from ownhand.hands.decisions import known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, PageCapture, load_sheets, open_hand, open_or_create
+from ownhand.hands.line_letters import DOUBTFUL_WORD, left_out_of
 from ownhand.hands.locking import locked
 from ownhand.hands.storage import (
     TRUE_SCALE,
@@ -41,12 +43,17 @@ from ownhand.hands.storage import (
     keep_sheets,
     printed_scale,
     write_contact,
+    written_lines,
 )
+from ownhand.pictures.writing_contact import WrittenLine
 from ownhand.tracing_faults import DEFEATED
 from skeleton.geometry.loop_store import FOLDER_VARIABLE
 from skeleton.geometry.stroke import Stroke
+from skeleton.ink.ink_map import find_ink
 from skeleton.precompile import Prepared, prepare
 from skeleton.result import Reading
+from skeleton.words.line_reading import LineReading
+from skeleton.words.word_reading import nothing_read
 
 Progress = Callable[[str, int, int], None]
 OnPage = Callable[[dict[str, Any]], None]
@@ -68,6 +75,9 @@ class Taken:
     pen_mm: float
     lines: int
     """Ruled lines with writing on them."""
+
+    left_out: tuple[str, ...] = ()
+    """Words of these lines that do not suit their ink: 'line 3: lamp'."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -151,26 +161,30 @@ def _read_into(
     prepared = prepare(tell)
     with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
         traced = _trace_all(pool, hand, [r for r, _ in read], tell)
+        written = _read_all_lines(pool, [r for r, _ in read], tell)
         notices: list[str] = [*unkept_lines(prepared), *copied]
         notices += keep_sheets(hand, finder.sheets)
         notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
         taken = []
         # of a page that was scanned twice the later capture holds the better of both
-        contacts: dict[Path, tuple[Page, PageCapture]] = {}
+        contacts: dict[Path, tuple[Page, PageCapture, list[WrittenLine]]] = {}
         for number, (reading, scan) in enumerate(read):
             tell("keep captures", number, len(read))
             try:
                 copy = keep_scan(hand, scan)
-                kept, contact = keep_page(hand, reading, copy, traced, same_writer=same_writer)
+                kept, contact = keep_page(hand, reading, copy, traced, written[number], same_writer=same_writer)
             except InputError as error:  # one page costs itself; a full disk, an OutputError, all that come after it
                 refused.append(error)
                 on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
                 continue
-            contacts[contact] = (reading.page, kept)
+            contacts[contact] = (reading.page, kept, written_lines(reading, written[number]))
             pen_mm = reading.pen_mm * printed_scale(reading)
-            taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
-        for drawn in [pool.submit(write_contact, *captured, contact) for contact, captured in contacts.items()]:
-            drawn.result()
+            rows = [1 + reading.page.ruled.index(ink.line) for ink in reading.lines]
+            gone = tuple(w for row, line in zip(rows, written[number], strict=True) for w in left_out_of(line, row))
+            taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines), gone))
+        drawn = [pool.submit(write_contact, page, kept, to, shown) for to, (page, kept, shown) in contacts.items()]
+        for picture in drawn:
+            picture.result()
         tell("keep captures", len(read), len(read))
     if not taken:
         raise refused[0]
@@ -245,6 +259,21 @@ def _trace_all(
     return traced
 
 
+def _read_all_lines(pool: ProcessPoolExecutor, pages: Sequence[PageReading], tell: Progress) -> list[list[LineReading]]:
+    """Return the ruled lines of every page, read letter by letter; all lines together know the writer's own letters."""
+    lines = [line for page in pages for line in page.lines]
+    inks = [find_ink(line.grey, line.px_per_mm * MM_PER_INCH) for line in lines]
+    found = [n for n, ink in enumerate(inks) if ink is not None]
+    texts = [line.line.text for line in lines]
+    out = [LineReading(tuple(nothing_read() for _ in t.split()), tuple(t.split()), 0.0) for t in texts]
+    if found:
+        read = read_lines(pool, [ink for ink in inks if ink is not None], [texts[n] for n in found], tell)
+        for n, reading in zip(found, read, strict=True):
+            out[n] = reading
+    ends = np.cumsum([len(page.lines) for page in pages]).tolist()
+    return [out[end - len(page.lines) : end] for end, page in zip(ends, pages, strict=True)]
+
+
 def _result(job: Future[list[Reading]]) -> list[Reading]:
     """Return what a process traced; a fault that is not the ink's ends the command, in one line."""
     try:
@@ -276,6 +305,9 @@ def _trace_group(
         return [r for image in images for r in _trace_group([image], dpi, char, known, handedness)]
 
 
+SHOWN_WORDS = 12
+"""Words left out that are listed by name."""
+
 SHOWN_BLANK = 15
 """Blank cells that are listed by name."""
 
@@ -290,6 +322,9 @@ def next_steps(path: Path, done: ReadReport) -> list[str]:
                 f"{where} was printed at {100 * scale:.0f} % of its size; its letters are taken in their true size. "
                 "Print the next sheet at 100 %."
             )
+        if taken.left_out:
+            listed = "; ".join(taken.left_out[:SHOWN_WORDS]) + (" …" if len(taken.left_out) > SHOWN_WORDS else "")
+            lines.append(f"{where}: {len(taken.left_out)} words left out, their ink does not suit them: {listed}")
         blank = [a for a in taken.capture.attempts if a.status == "blank"]
         if blank and len(blank) < len(taken.capture.attempts):
             listed = ", ".join(f"{a.char} ({a.id.rsplit('/', 1)[-1]})" for a in blank[:SHOWN_BLANK])
@@ -319,7 +354,7 @@ def page_rows(done: ReadReport) -> list[list[str]]:
             [
                 f"{taken.capture.sheet} {taken.capture.page}",
                 taken.capture.scan,
-                str(len(status)) if status else f"{taken.lines} lines",
+                f"{taken.lines} lines" if taken.lines else str(len(status)),
                 str(status.count("written")),
                 str(status.count("blank")),
                 str(status.count("spoiled")),
@@ -333,8 +368,14 @@ def page_rows(done: ReadReport) -> list[list[str]]:
 
 
 def finding_rows(done: ReadReport) -> list[list[str]]:
-    """Return a row for each doubtful cell, for `FINDING_COLUMNS`."""
-    return [
-        [f.char, str(f.page), str(f.row), str(f.column), f.kind + (f", {f.detail}" if f.detail else "")]
-        for f in done.findings
-    ]
+    """Return a row for each doubtful cell, letter or word, for `FINDING_COLUMNS`."""
+    rows: dict[tuple[object, ...], list[str]] = {}
+    for number, f in enumerate(done.findings):
+        # the letters of a doubtful word are one doubt
+        key = (f.kind, f.page, f.row, f.detail) if f.kind == DOUBTFUL_WORD else (number,)
+        row = [f.char, str(f.page), str(f.row), str(f.column), f.kind + (f", {f.detail}" if f.detail else "")]
+        if key in rows:
+            rows[key][0] += f.char
+        else:
+            rows[key] = row
+    return list(rows.values())

@@ -92,7 +92,7 @@ def made() -> dict[str, Any]:
         proper = dictionary(tag)
         least, most = LENGTHS
         candidates = [
-            w for w in words if least <= len(w) <= most and w in proper and several[w] < SHARED and w not in UNWANTED
+            w for w in words if least <= len(w) <= most and w in proper and several[w] < SHARED and w not in unwanted
         ]
         chosen = covering(pair_shares(tag), candidates, KEPT)
         if len(chosen) >= 20:

@@ -136,18 +136,18 @@ def _made(mark: str, how: StandIn, models: Sequence[Glyph], x_height: float) -> 
         shapes = [_shaped(g, how, x_height) for g in models]
     out = []
     for model, shape in zip(models, shapes, strict=True):
-        told = f"{spoken(mark)} from {_told(how.of, model)}"
+        told = f"{mark_name(mark)} from {_told(how.of, model)}"
         same = shape.ductus and f"{mark}={shape.ductus}"
         out.append(replace(shape, name=told, char=mark, ductus=same, anchors={}))
     return tuple(out)
 
 
-def spoken(mark: str) -> str:
+def mark_name(mark: str) -> str:
     """Return a mark's name in words.
 
     Examples
     --------
-    >>> spoken("\u030c"), spoken("\u0327"), spoken("(")
+    >>> mark_name("\u030c"), mark_name("\u0327"), mark_name("(")
     ('caron', 'cedilla', 'parenleft')
     """
     name = unicodedata.name(mark, "")
@@ -158,7 +158,7 @@ def spoken(mark: str) -> str:
 
 def _told(of: str, model: Glyph) -> str:
     number = model.name.partition(".")[2]
-    return model.name if " from " in model.name else spoken(of) + (f".{number}" if number else "")
+    return model.name if " from " in model.name else mark_name(of) + (f".{number}" if number else "")
 
 
 def _shaped(glyph: Glyph, how: StandIn, x_height: float) -> Glyph:

@@ -23,7 +23,8 @@ LOOK_S = 1.0
 class BoundedProtocol(H11Protocol):
     """HTTP/1.1 as uvicorn speaks it, with an end to patience."""
 
-    def connection_made(self, transport: Any) -> None:  # noqa: D102  # uvicorn's
+    def connection_made(self, transport: Any) -> None:
+        """Begin to watch a connection; transport: asyncio's."""
         super().connection_made(transport)
         self._seen: object = None
         self._since = self.loop.time()
@@ -81,6 +82,6 @@ def more_files(wanted: int = 4096) -> None:
 
 
 def peer(scope: Any) -> str:
-    """Return which client a request comes from, as far as its address tells."""
+    """Return which client a request comes from, as far as the address in its ASGI `scope` tells."""
     client = scope.get("client")
     return str(client[0]) if client else "local"

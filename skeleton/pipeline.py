@@ -281,7 +281,7 @@ def select_reading(
 def _standing(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float64]) -> tuple[float, float]:
     """Return an option's share of the odds among it and all that read otherwise, and how alike it is to all options.
 
-    What is the same reading is not considered.
+    Options that are the same reading as this one are left out of the comparison.
     """
     likely = [(o, w) for o, w in zip(found.options, odds, strict=True) if w > 1e-3 or o is option]
     apart = stroke_distances([o.shape for o, _ in likely], [option.shape])[:, 0]

@@ -22,6 +22,12 @@ MARKED = frozenset("àáâãäåæçèéêëìíîïñòóôõöøùúûüýăą
 PASSED = frozenset(" .,-'’")
 """Signs over which letters see each other."""
 
+SEEN = "@small"
+"""Class of the letters and signs over which rules look."""
+
+TURNS_BEGIN, TURNS_END = "@turned =", "} calt;"
+"""Between these stands all that turns variants over."""
+
 Names = Mapping[str, Sequence[str]]
 """By character: the names of its variants, the first one being the encoded glyph."""
 
@@ -41,6 +47,22 @@ def rotation(names: Names, *, sequences: Mapping[str, Sequence[str]] | None = No
     if turned:
         parts += [_alternates(turned), _turns(names, turned)]
     return "\n\n".join(p for p in parts if p).strip() + "\n" if any(parts[1:]) else ""
+
+
+def without_turns(code: str) -> tuple[str, str]:
+    """Return what `rotation` gives without `calt`, and `calt` by itself.
+
+    The first part tells which glyphs stand for which others, which is all that kerning and marks ask of it; the second
+    takes as long to compile as all the rest of a font.
+    """
+    head, turns, tail = code.partition(TURNS_BEGIN)
+    body, end, tail = tail.partition(TURNS_END)
+    return head + tail, turns + body + end
+
+
+def near_turns(code: str) -> str:
+    """Return what `rotation` gives without the rules that look over other letters: see `fontbuild.formats.sight`."""
+    return "\n".join(line for line in code.split("\n") if not (line.startswith("    sub") and SEEN in line))
 
 
 def _mark(char: str) -> bool:
@@ -70,10 +92,10 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
     most = max(len(v) for v in turned.values())
     lines: list[str] = []
     encoded = [v[0] for v in turned.values()]
-    lines.append(f"@turned = [{' '.join(encoded)}];")
+    lines.append(f"{TURNS_BEGIN} [{' '.join(encoded)}];")
     small = [n for c, v in names.items() if c in SMALL or c in MARKED or c in PASSED for n in v]
     if small:
-        lines.append(f"@small = [{' '.join(small)}];")
+        lines.append(f"{SEEN} = [{' '.join(small)}];")
     for k in range(most):
         members = [v[k] for c, v in names.items() if len(v) > k and not _mark(c) and c != " "]
         lines.append(f"@turn{k + 1} = [{' '.join(members)}];")
@@ -90,7 +112,7 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
     )
     lines.append(f"lookup turn useExtension {{\n{rules}\n}} turn;")
     lines.append(_apart(turned))
-    lines.append("feature calt {\n    lookup turn;\n    lookup apart;\n} calt;")
+    lines.append(f"feature calt {{\n    lookup turn;\n    lookup apart;\n{TURNS_END}")
     return "\n".join(lines)
 
 
@@ -108,7 +130,7 @@ def _apart(turned: Mapping[str, Sequence[str]]) -> str:
         lines.append(f"lookup shape{k + 1} useExtension {{\n{rules}\n}} shape{k + 1};")
     changes: list[str] = []
     for distance in range(FAR_SIGHT + 1):
-        between = " @small" * distance
+        between = f" {SEEN}" * distance
         for char, variants in turned.items():
             sight = SIGHT if char in SMALL else FAR_SIGHT if char in MARKED else 0
             if distance > sight:

@@ -27,7 +27,7 @@ class Number(click.ParamType):  # type: ignore[type-arg]  # generic in newer rel
     name = "number"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Return the number."""
+        """Return the number that `value`, a text or a number, stands for; its decimal sign may be a comma."""
         try:
             return float(value.replace(",", ".")) if isinstance(value, str) else float(value)
         except ValueError:
@@ -58,7 +58,13 @@ def words(text: str) -> list[str]:
 
 
 def text_of(file: Path) -> str:
-    """Return the text in a file; '-' is standard input."""
+    """Return the text in a file; '-' is standard input.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or is not UTF-8.
+    """
     try:
         data = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
         return data.decode("utf-8-sig")

@@ -72,7 +72,7 @@ def unresolved_gap_px(grey: NDArray[np.uint8], dpi: float) -> float | None:
 def check_resolved(grey: NDArray[np.uint8], dpi: float, where: str) -> None:
     """Refuse a picture whose lines its resolution does not keep apart.
 
-    Lengths are mm.
+    Lengths are mm; grey: ink dark on light paper, shape (h, w).
 
     Raises
     ------
@@ -91,7 +91,10 @@ def check_resolved(grey: NDArray[np.uint8], dpi: float, where: str) -> None:
 
 
 def widest_mm(grey: NDArray[np.uint8], dpi: float) -> float:
-    """Return how wide the broadest ink is, mm: solid areas, of which a tracer draws only the middle line."""
+    """Return how wide the broadest ink is, mm: solid areas, of which a tracer draws only the middle line.
+
+    grey: ink dark on light paper, shape (h, w).
+    """
     level, mask = cv2.threshold(cv2.GaussianBlur(grey, (0, 0), 0.7), 0, 255, cv2.THRESH_BINARY_INV + cv2.THRESH_OTSU)
     if level <= 0 or not mask.any() or float(np.ptp(grey)) < 40:
         return 0.0

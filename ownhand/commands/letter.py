@@ -24,24 +24,16 @@ from capture.errors import InputError, UsageError
 from capture.fiducial_detection import grey_of
 from capture.files import sweep
 from capture.limits import MOST_CELLS, is_character
-from capture.scan import Scan, load_scans
+from capture.scan import Scan, load_scan
 from capture.units import MM_PER_INCH, px_per_mm
 from ownhand.commands.line_reading import read_lines
 from ownhand.commands.reading_pool import end_with_parent
-from ownhand.hands.hand import (
-    Hand,
-    InkPicture,
-    PageCapture,
-    add_to_record,
-    capture_file,
-    open_hand,
-    open_or_create,
-    save_capture,
-)
+from ownhand.hands.captures import InkPicture, PageCapture, capture_file, save_capture
+from ownhand.hands.hand import Hand, add_to_record, open_hand, open_or_create
 from ownhand.hands.line_letters import LinePlace, left_out_of, letters_of
 from ownhand.hands.locking import locked
 from ownhand.hands.storage import keep_letter, keep_scan
-from ownhand.pictures.writing_contact import WrittenLine, draw_writing
+from ownhand.pictures.writing_contact import draw_writing
 from skeleton.attempt import Attempt
 from skeleton.words.line_reading import LineReading
 from skeleton.words.page_lines import PageLines, find_lines
@@ -116,7 +108,7 @@ def take_letter(
     odd = sorted({c for line in lines for c in line.replace(" ", "") if not is_character(c)})
     if odd:
         raise UsageError("text", f"characters that cannot be kept: {' '.join(map(repr, odd[:8]))}", "Take them out.")
-    picture = _one_picture(scan)
+    picture = load_scan(scan)
     grey = grey_of(picture.pixels)
     guess = ROUGH_DPI if line_distance_mm is not None else None
     scale = _dpi(picture, grey, dpi or guess, paper_width_mm)
@@ -145,9 +137,7 @@ def take_letter(
         sweep(hand.path)
         capture, doubtful = _keep(hand, scan, grey, scale, readings)
         contact = capture_file(hand, capture.sheet, 1).parent / "page-01-contact.png"
-        k = px_per_mm(scale)
-        page = [WrittenLine(grey, k, readings)]
-        draw_writing((grey.shape[1] / k, grey.shape[0] / k), page).save_png(contact)
+        draw_writing(grey, scale, readings).save_png(contact)
     if not hand.record.consent:
         notices.append(
             "No consent is recorded yet: take a hand from a letter only with the consent of who wrote it "
@@ -160,13 +150,6 @@ def take_letter(
     gone = tuple(word for n, r in enumerate(readings, 1) for word in left_out_of(r, n))
     ink_gone = found.left_out + (1 - found.left_out) * float(np.mean([r.left_out for r in readings]))
     return TakenLetter(capture, contact, letters, len(capture.attempts), doubtful, gone, ink_gone, tuple(notices))
-
-
-def _one_picture(path: Path) -> Scan:
-    scans = list(load_scans(path))
-    if len(scans) != 1:
-        raise InputError(str(path), f"holds {len(scans)} pictures, one page was expected", "Save each as a file.")
-    return scans[0]
 
 
 def _dpi(picture: Scan, grey: NDArray[np.uint8], dpi: float | None, paper_width_mm: float | None) -> float:

@@ -17,10 +17,11 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from capture.errors import HandFolderError
-from capture.read import PageReading
+from capture.read import LineInk, PageReading
 from capture.units import Points
 from fontbuild.text_spacing_statistics import CopiedLine, CopiedWord, copied_words, pieces_of
-from ownhand.hands.hand import Hand, PageCapture, capture_file, load_capture
+from ownhand.hands.captures import PageCapture, capture_file, load_capture
+from ownhand.hands.hand import Hand
 
 MOST_COPIES = 20
 NEAR_MM = 0.3
@@ -79,19 +80,14 @@ def ink_of(reading: PageReading) -> Ink:
             left, top = cell.left_mm - cell.cell.box_mm[0], cell.cell.baseline_mm - cell.top_mm
             out[cell.row, cell.column] = _points(cell.grey, cell.px_per_mm, left, top)
     if reading.lines:
-        out.update(_corners(copied_words(copied_lines(reading), x_height_mm=reading.sheet.x_height_mm)))
+        out.update(_corners(copied_words([*map(copied_line, reading.lines)], x_height_mm=reading.sheet.x_height_mm)))
     return out
 
 
-def copied_lines(reading: PageReading) -> list[CopiedLine]:
-    """Return the ink of a page's ruled lines, beside their text; empty for a page of cells."""
-    return [
-        CopiedLine(
-            ink.line.text,
-            pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm),
-        )
-        for ink in reading.lines
-    ]
+def copied_line(ink: LineInk) -> CopiedLine:
+    """Return the ink of a ruled line, beside its text."""
+    pieces = pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm)
+    return CopiedLine(ink.line.text, pieces)
 
 
 def _corners(words: Sequence[CopiedWord]) -> dict[tuple[object, int], Points]:

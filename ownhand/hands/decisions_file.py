@@ -134,7 +134,7 @@ def refused(item: Decision | KnownWay) -> tuple[str, ...]:
 
 
 def from_json(data: Any) -> Decisions:
-    """Return the decisions that `to_json` wrote.
+    """Return the decisions that `to_json` wrote; data: as JSON gives them.
 
     A decision with a fault is left out, kept as it stands in `unread`, and spoken of in `faults`: it costs itself,
     never the hand.

@@ -25,7 +25,7 @@ def is_family(name: str) -> bool:
 
 
 def check_record(changes: Mapping[str, Any]) -> None:
-    """Refuse what `open_hand` would not read again.
+    """Refuse `changes` of a record that `open_hand` would not read again.
 
     Raises
     ------

@@ -6,6 +6,7 @@ import dataclasses
 import hashlib
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import zip_longest
 from pathlib import Path
 
 import cv2
@@ -13,7 +14,7 @@ import cv2
 from capture.errors import HandFolderError, NotAScanError, WrongSheetError
 from capture.files import make_folder, write_bytes
 from capture.limits import MOST_CELLS, MOST_NAME_BYTES, MOST_POINTS, MOST_STROKES, REACH_MM, is_sheet_id
-from capture.read import CellInk, PageReading
+from capture.read import CellInk, LineInk, PageReading
 from capture.report import Finding
 from capture.safe_paths import path_inside
 from capture.safe_text import printable
@@ -21,13 +22,14 @@ from capture.sheet import Page, Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
 from fontbuild.text_spacing_statistics import copied_words, measure_rhythm
-from ownhand.hands.copies import copied_lines, first_copy
-from ownhand.hands.hand import Hand, InkPicture, PageCapture, capture_file, load_capture, load_sheets, save_capture
+from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture
+from ownhand.hands.copies import copied_line, first_copy
+from ownhand.hands.hand import Hand, load_sheets
 from ownhand.hands.line_letters import LineLetter, LinePlace, letters_of
 from ownhand.hands.same_writer import unlike
-from ownhand.pictures.contact_sheet import draw_contact, tally
-from ownhand.pictures.writing_contact import WrittenLine, draw_writing
-from skeleton.attempt import Attempt
+from ownhand.pictures.contact_sheet import draw_contact
+from ownhand.pictures.copy_contact import draw_copy
+from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.result import LOW_CONFIDENCE, Reading
 from skeleton.words.line_reading import LineReading
 
@@ -165,7 +167,7 @@ def keep_page(
         if len(attempts) < MOST_CELLS and not kept_as(letter.attempt):
             pictures[letter.attempt.id] = keep_letter(folder, number, f"-{stamp}", letter, px_per_mm / scale)
     verdict = {k: v for k, v in dataclasses.asdict(reading.verdict).items() if v is not None}
-    lines = copied_lines(reading)
+    lines = [copied_line(ink) for ink in reading.lines]
     rhythm = measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
     copied = tuple(copied_words(lines, x_height_mm=reading.sheet.x_height_mm))
     capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures, rhythm, copied)
@@ -203,19 +205,21 @@ def keep_letter(folder: Path, page: int, stamp: str, letter: LineLetter, px_per_
     return InkPicture(name, px_per_mm, letter.left_mm, letter.top_mm)
 
 
-def written_lines(reading: PageReading, written: Sequence[LineReading]) -> list[WrittenLine]:
-    """Return a page's ruled lines as its contact sheet shows them."""
-    return [
-        WrittenLine(ink.grey, ink.px_per_mm, (line,), ink.left_mm, ink.top_mm, ink.baseline_mm)
-        for ink, line in zip(reading.lines, written, strict=False)
-    ]
+def write_contact(
+    page: Page,
+    capture: PageCapture,
+    lines: Sequence[LineInk],
+    written: Sequence[LineReading],
+    x_height_mm: float,
+    contact: Path,
+) -> Path:
+    """Draw and write the contact sheet of a captured page into the folder of its ink; return where it is.
 
-
-def write_contact(page: Page, capture: PageCapture, contact: Path, lines: Sequence[WrittenLine] = ()) -> Path:
-    """Draw and write the contact sheet of a captured page into the folder of its ink; return where it is."""
+    lines: the page's ruled lines with writing on them, and how they were read; `x_height_mm`: their sheet's.
+    """
     if page.ruled:
-        title = f"Sheet {capture.sheet}, page {capture.page}: {len(lines)} lines, {tally(capture)}"
-        return draw_writing(page.size_mm, lines, title).save_png(contact)
+        copied = list(zip_longest(lines, map(copied_line, lines), written))
+        return draw_copy(page, capture.sheet, copied, x_height_mm=x_height_mm).save_png(contact)
     return draw_contact(page, capture, contact.parent).save_png(contact)
 
 
@@ -281,6 +285,8 @@ def better(old: Attempt, new: Attempt) -> bool:
 
     Ink is better than none, then fewer findings, then more confidence; the newer of equals.
     """
+    if any(f.kind == ONE_OFF for f in new.findings):
+        return False  # it may be another letter: said of the new one only
 
     def rank(a: Attempt) -> tuple[bool, int, float]:
         return (a.status != "blank", -len(a.findings), a.confidence)

@@ -129,7 +129,7 @@ class Canvas:
         self._pixels[ay:by, ax:bx] = np.round(under * (1 - ink) + np.array(colour, np.float32) * ink).astype(np.uint8)
 
     def picture(self, rgb: NDArray[np.uint8], x_mm: float, y_mm: float, w_mm: float, h_mm: float) -> None:
-        """Lay a picture, shape (h, w, 3), over the canvas, its top left corner at (x, y), so many mm wide and high."""
+        """Lay a picture over the canvas, its top left corner at (x, y), w by h mm; rgb: shape (h, w, 3)."""
         x0, y0 = round(x_mm * self._k), round(y_mm * self._k)
         size = (max(1, round(w_mm * self._k)), max(1, round(h_mm * self._k)))
         scaled = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA if size[0] < rgb.shape[1] else cv2.INTER_LINEAR)

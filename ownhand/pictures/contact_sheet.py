@@ -10,7 +10,7 @@ from capture.label_font import font_path
 from capture.safe_paths import path_inside
 from capture.sheet import Cell, Page
 from capture.units import image_from_cell
-from ownhand.hands.hand import PageCapture
+from ownhand.hands.captures import PageCapture
 from ownhand.pictures.canvas import QUIET, RULE, STROKE_COLOURS, WARN, Canvas, Colour
 from skeleton.attempt import Attempt
 

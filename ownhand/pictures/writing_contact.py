@@ -6,15 +6,14 @@ Where one letter is cut off the next, the line bears a small cross stroke; what 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.label_font import font_path
-from capture.units import Points
+from capture.units import Points, px_per_mm
 from ownhand.hands.line_letters import MISFIT
-from ownhand.pictures.canvas import QUIET, RULE, STROKE_COLOURS, WARN, Canvas, Colour
+from ownhand.pictures.canvas import QUIET, STROKE_COLOURS, WARN, Canvas, Colour
 from skeleton.words.line_reading import SURELY, LineReading
 from skeleton.words.word_reading import WordReading
 
@@ -25,53 +24,42 @@ CUT_MM = 0.9
 """Length of the stroke across the line where a letter is cut off."""
 
 
-@dataclass(frozen=True, eq=False)
-class WrittenLine:
-    """A picture with writing on it, and what was read there."""
+def draw_writing(grey: NDArray[np.uint8], dpi: float, readings: Sequence[LineReading]) -> Canvas:
+    """Return the contact sheet of a page read line by line; words that do not suit their ink are named in red.
 
-    grey: NDArray[np.uint8]
-    """Shape (h, w)."""
-
-    px_per_mm: float
-    readings: Sequence[LineReading]
-    """In the frame of the picture: mm, y down."""
-
-    left_mm: float = 0.0
-    top_mm: float = 0.0
-    """Where the picture lies on the page."""
-
-    baseline_mm: float | None = None
-    """Height of the ruled line on the page, None where there is none."""
-
-
-def draw_writing(size_mm: tuple[float, float], lines: Sequence[WrittenLine], title: str = "") -> Canvas:
-    """Return the contact sheet of a page, mm, y down; words that do not suit their ink are named in red."""
-    canvas = Canvas(*size_mm, px_per_mm=PX_PER_MM)
-    if title:
-        canvas.text(14, 20, title, font=font_path(bold=True), size_mm=4.2, colour=QUIET)
-        legend = "a colour a letter; cross stroke: where letters are cut apart; red: doubtful, or left out"
-        canvas.text(14, 25, legend, font=font_path(), size_mm=3.2, colour=QUIET)
-    for line in lines:
-        canvas.shade(line.grey, line.left_mm, line.top_mm, px_per_mm=line.px_per_mm, colour=INK_TINT)
-        if line.baseline_mm is not None:
-            ends = [(line.left_mm, line.baseline_mm), (size_mm[0] - 14.0, line.baseline_mm)]
-            canvas.line(ends, width_mm=0.1, colour=RULE)
-    for line in lines:
-        at = np.array([line.left_mm, line.top_mm])
-        for reading in line.readings:
-            for text, word, suits in zip(reading.texts, reading.words, reading.suits, strict=True):
-                _draw_word(canvas, text, word, suits, at)
+    Lengths are mm of the page, y down; grey pictures have shape (h, w).
+    """
+    k = px_per_mm(dpi)
+    canvas = Canvas(grey.shape[1] / k, grey.shape[0] / k, px_per_mm=PX_PER_MM)
+    canvas.shade(grey, 0.0, 0.0, px_per_mm=k, colour=INK_TINT)
+    for reading in readings:
+        draw_words(canvas, reading, np.zeros(2))
     return canvas
 
 
-def _draw_word(canvas: Canvas, text: str, word: WordReading, suits: bool, at: Points) -> None:
+def draw_words(canvas: Canvas, reading: LineReading, at: Points, *, name_sure: bool = True) -> None:
+    """Draw the letters of a line, and names beside its words.
+
+    Parameters
+    ----------
+    at
+        Where the picture lies on the page that the line was read on: mm, shape (2,).
+    name_sure
+        Whether words without doubt are named too.
+    """
+    for text, word, suits in zip(reading.texts, reading.words, reading.suits, strict=True):
+        _draw_word(canvas, text, word, suits, at, name_sure)
+
+
+def _draw_word(canvas: Canvas, text: str, word: WordReading, suits: bool, at: Points, name_sure: bool) -> None:
     pieces = [p + at for letter in word.letters for p in letter.pieces_mm]
     if not pieces:
         return
     x, y = np.concatenate(pieces).min(axis=0)
     sure = suits and word.cost <= SURELY
     label = text if sure else f"{text} ?" if suits else f"{text} left out"
-    canvas.text(x, y - 0.5, label, font=font_path(), size_mm=TEXT_MM, colour=QUIET if sure else WARN)
+    if name_sure or not sure:
+        canvas.text(x, y - 0.5, label, font=font_path(), size_mm=TEXT_MM, colour=QUIET if sure else WARN)
     if not suits:
         return
     for n, letter in enumerate(word.letters):

@@ -22,7 +22,8 @@ from ownhand.review.web.app import review_routes
 from ownhand.validation import Place
 from ownhand.workroom.drop import LARGEST_SCAN, LARGEST_TABLE
 from ownhand.workroom.folder import Folder, address_of, hands_view
-from ownhand.workroom.room import Room, room_routes
+from ownhand.workroom.room import Room
+from ownhand.workroom.routes import room_routes
 
 KINDS = {
     ".css": "text/css; charset=utf-8",

@@ -72,6 +72,8 @@ class Jobs:
     def start(self, kind: str, request: dict[str, Any], after: Callable[[Job], None] = lambda job: None) -> Job:
         """Begin a piece of work; `after` is called from another thread when it has ended.
 
+        request: what is asked for, as JSON, told with the job's state.
+
         Raises
         ------
         UsageError

@@ -60,7 +60,7 @@ def _said(value: Any) -> Any:
 
 
 def save_layout(hand: Hand, name: str, data: dict[str, Any]) -> Path:
-    """Write a layout, once it is known to hold together."""
+    """Write a layout, once it is known to hold together; data: as its TOML file gives them."""
     _check(data, hand, "the layout")
     return write_text(layout_file(hand, name), toml_of(data))
 
@@ -93,7 +93,7 @@ def _check(data: dict[str, Any], hand: Hand, where: str) -> None:
 
 
 def save_machine(hand: Hand, data: dict[str, Any]) -> Path:
-    """Write the plotter's profile, once it is known to hold together."""
+    """Write the plotter's profile, once it is known to hold together; data: as its TOML file gives them."""
     machine_from(data, where="the plotter")
     return write_text(machine_file(hand), toml_of(data))
 
@@ -114,7 +114,7 @@ def _toml(text: str, where: str) -> dict[str, Any]:
 
 
 def save_draft(hand: Hand, draft: dict[str, Any]) -> None:
-    """Keep the page as it is, for the next time."""
+    """Keep the page as it is, for the next time; draft: what `load_draft` gives back."""
     write_json(hand.path / DRAFT, {"format": 1, **draft})
 
 

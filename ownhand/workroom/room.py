@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
-import dataclasses
 import threading
-from collections.abc import Awaitable, Callable
 from pathlib import Path
 from typing import Any
 
-from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
-from starlette.routing import Route
 
-from capture.errors import InputError, OwnhandError, UsageError
+from capture.errors import UsageError
+from fontbuild.font import Font
 from ownhand.hands.hand import Hand, change_record, open_hand
-from ownhand.review.web.access import refusal
-from ownhand.review.web.answers import Answer, reading, writing
+from ownhand.review.web.answers import Answer
 from ownhand.validation import Place, raise_faults
-from ownhand.workroom import drop, kept, layouts, runs, sheets
+from ownhand.workroom import drop, kept, sheets
 from ownhand.workroom.folder import progress_view, record_from
 from ownhand.workroom.jobs import Job, Jobs
-from ownhand.workroom.pages import Desk, page_view, plot_files, replay_view, wish_from
+from ownhand.workroom.pages import Desk
 from ownhand.workroom.phone import Door, open_door
 
 
@@ -48,6 +43,11 @@ class Room:
         if hand.record != self.desk.hand.record:
             self.desk = Desk(hand)
         return hand
+
+    @property
+    def font(self) -> Font:
+        """The hand's font as it was built."""
+        return self.desk.font()
 
     def close(self) -> None:
         """End what is going on."""
@@ -169,159 +169,6 @@ class Room:
         """Return what is open to the phone."""
         return self.door.view() if self.door is not None else {"open": False, "sent": []}
 
-    # --- page -------------------------------------------------------------------------------------------------------
-
-    def desk_view(self, request: Request) -> Answer:
-        """Return the page as it was left, the layouts, the plotter and the tables; makes the composer ready."""
-        hand = self.hand
-        draft = layouts.load_draft(hand)
-        file = layouts.machine_file(hand)
-        machine = layouts.machine_text(file.read_text("utf-8"), where=file.name) if file.is_file() else None
-        composer = self.desk.ensemble().of("")
-        return {
-            "draft": draft,
-            "layouts": layouts.layout_names(hand),
-            "machine": machine,
-            "tables": sorted(p.name for p in drop.tables_folder(hand).glob("[!.]*.csv")),
-            "x_height_mm": round(composer.written_x_height_mm, 2),
-            "family": hand.record.family,
-        }
-
-    def set_page(self, place: Place) -> Answer:
-        """Set the page, or the card of one row, and keep the request for the next time.
-
-        Raises
-        ------
-        InputError
-            If no row of the table can become a card.
-        """
-        wish = wish_from(place, self.hand)
-        row = place.of("row").whole(0)
-        order = runs.order_from(place, wish)
-        if isinstance(place.value, dict) and place.of("keep").truth(True):
-            layouts.save_draft(
-                self.hand, {k: v for k, v in place.value.items() if k not in ("keep", "based_on", "number")}
-            )
-        if not order.table:
-            return page_view(self.desk.compose(wish), wish)
-        jobs, faults = runs.planned(self.hand, order, self.desk.ensemble().of("").font)
-        told = {"rows": len(jobs), "faults": [str(f) for f in faults][:50]}
-        if not jobs:
-            raise InputError(order.table, "no row of it can become a card", "; ".join(told["faults"][:3]))  # type: ignore[index]
-        job = jobs[min(row, len(jobs) - 1)]
-        done = self.desk.compose(wish, job.text, job.seed)
-        return {**page_view(done, wish), **told, "row": min(row, len(jobs) - 1), "card": job.name}
-
-    def _composed(self, place: Place) -> Any:
-        wish = wish_from(place, self.hand)
-        order, row = runs.order_from(place, wish), place.of("row").whole(0)
-        raise_faults(place.faults)
-        if not order.table:
-            return self.desk.compose(wish), wish
-        jobs, _ = runs.planned(self.hand, order, self.desk.ensemble().of("").font)
-        job = jobs[min(row, len(jobs) - 1)]
-        return self.desk.compose(wish, job.text, job.seed), dataclasses.replace(wish, name=job.name)
-
-    def replay(self, place: Place) -> Answer:
-        """Return what is needed to write a page again before one's eyes."""
-        number = max(1, place.of("page").whole(1, 10_000))
-        done, wish = self._composed(place)
-        return replay_view(done, wish, number)
-
-    def files(self, place: Place) -> Answer:
-        """Return the files for the plotter: one, or a ZIP."""
-        formats = [item.text(None, 20) for item in place.of("formats").items(most=8)]
-        done, wish = self._composed(place)
-        name, kind, data = plot_files(done, wish, formats)
-        return kept.download(name, kind, data)
-
-    def text_file(self, place: Place) -> Answer:
-        """Return the text as one file, as the command takes it."""
-        wish = wish_from(place, self.hand)
-        return kept.download(f"{wish.name}.txt", "text/plain; charset=utf-8", wish.whole_text.encode())
-
-    def save_layout(self, place: Place) -> Answer:
-        """Keep the layout under a name."""
-        name = place.of("layout_name").text("", 200)
-        wish = wish_from(place, self.hand)
-        file = layouts.save_layout(self.hand, name, dict(wish.layout))
-        return {"name": file.stem, "layouts": layouts.layout_names(self.hand)}
-
-    def load_layout(self, place: Place) -> Answer:
-        """Return a layout that is kept, or the one in a text."""
-        name, text = place.of("layout_name").text("", 200), place.of("text").text("", layouts.LONGEST)
-        raise_faults(place.faults)
-        data = layouts.layout_from(text, self.hand, where=name) if text else layouts.load_layout(self.hand, name)
-        return {"layout": data}
-
-    def save_machine(self, place: Place) -> Answer:
-        """Keep the plotter's profile, as fields or as a text in TOML.
-
-        Raises
-        ------
-        InputError
-            If no profile was given, or it has a fault.
-        """
-        text, given = place.of("text").text("", layouts.LONGEST), place.of("machine").value
-        raise_faults(place.faults)
-        data = layouts.machine_text(text, where="the plotter's file") if text else given
-        if not isinstance(data, dict):
-            raise InputError("the plotter", "no profile was given", "Fill in the fields, or choose its file.")
-        layouts.save_machine(self.hand, data)
-        return {"machine": data}
-
-    # --- tables -----------------------------------------------------------------------------------------------------
-
-    async def take_table(self, request: Request) -> Answer:
-        """Take a table that was dropped."""
-        name = request.query_params.get("name", "table")[:200]
-        hand = self.hand
-        file = await drop.keep_table(hand, name, request.stream(), request.state.most_bytes)
-        return await run_in_threadpool(runs.table_view, hand, file.name)
-
-    def table(self, request: Request) -> Answer:
-        """Return what the page needs to know of a table."""
-        return runs.table_view(self.hand, request.query_params.get("name", ""))
-
-    def write_cards(self, place: Place) -> Answer:
-        """Begin to write a file for each row, in place of older ones where `force` says so.
-
-        Raises
-        ------
-        InputError
-            If no row of the table can become a card.
-        """
-        wish = wish_from(place, self.hand)
-        order, force = runs.order_from(place, wish), place.of("force").truth()
-        raise_faults(place.faults)
-        jobs, _ = runs.planned(self.hand, order, self.desk.ensemble().of("").font)
-        if not jobs:
-            raise InputError(order.table, "no row of it can become a card", "Look at its faults.")
-        name = runs.begin(self.hand, order, Path(order.table).stem)
-        return self._run(name, force=force)
-
-    def renew_cards(self, place: Place) -> Answer:
-        """Begin to write a run's files anew where they are stale."""
-        name = place.of("run").text("", 200)
-        raise_faults(place.faults)
-        runs.order_of(self.hand, name)
-        return self._run(name, force=True)
-
-    def _run(self, name: str, *, force: bool) -> dict[str, Any]:
-        job = self.jobs.start("table", {"hand": str(self.path), "name": name, "force": force})
-        return {"job": job.view(), "run": name}
-
-    def all_runs(self, request: Request) -> Answer:
-        """Return the runs, and how many of their files are stale."""
-        hand = self.hand
-        font = self.desk.ensemble().of("").font if hand.ufo.is_dir() else None
-        return {"runs": runs.runs_view(hand, font)}
-
-    def run_zip(self, request: Request) -> Answer:
-        """Return all files of a run as a ZIP."""
-        name = request.query_params.get("run", "")
-        return kept.download(f"{name}.zip", "application/zip", runs.run_zip(self.hand, name))
-
     # --- files ------------------------------------------------------------------------------------------------------
 
     def kept_files(self, request: Request) -> Answer:
@@ -338,61 +185,3 @@ class Room:
 
         write_proof(self.path)
         return kept.kept_view(self.hand)
-
-
-def room_routes(room: Room) -> list[Route]:
-    """Return the addresses of a hand's room, without those of its letters."""
-    looking = {
-        "state": room.state,
-        "names": room.languages,
-        "work": room.work,
-        "phone": room.phone,
-        "desk": room.desk_view,
-        "table": room.table,
-        "runs": room.all_runs,
-        "cards.zip": room.run_zip,
-        "kept": room.kept_files,
-        "kept/file": room.kept_file,
-    }
-    doing = {
-        "record": room.record,
-        "plan": room.plan,
-        "print": room.print_sheet,
-        "read": room.read,
-        "put-away": room.put_away,
-        "stop": room.stop,
-        "build": room.build,
-        "phone/open": room.open_phone,
-        "phone/close": room.close_phone,
-        "page": room.set_page,
-        "replay": room.replay,
-        "files": room.files,
-        "text-file": room.text_file,
-        "layout/save": room.save_layout,
-        "layout/load": room.load_layout,
-        "plotter": room.save_machine,
-        "cards": room.write_cards,
-        "cards/renew": room.renew_cards,
-        "proof": room.draw_proof,
-    }
-    return [
-        *(Route(f"/api/{name}", reading(answer)) for name, answer in looking.items()),
-        *(Route(f"/api/{name}", writing(answer), methods=["POST"]) for name, answer in doing.items()),
-        Route("/api/drop", receiving(room.take_scan), methods=["POST"]),
-        Route("/api/table/drop", receiving(room.take_table), methods=["POST"]),
-    ]
-
-
-def receiving(take: Callable[[Request], Awaitable[Answer]]) -> Callable[[Request], Awaitable[Response]]:
-    """Return the endpoint that takes a file."""
-
-    async def endpoint(request: Request) -> Response:
-        try:
-            got = await take(request)
-        except drop.TooLargeError as error:
-            return JSONResponse(refusal(error.where, error.what, error.remedy), 413)
-        except OwnhandError as error:
-            return JSONResponse(refusal(error.where, error.what, error.remedy), 422)
-        return got if isinstance(got, Response) else JSONResponse(got)
-
-    return endpoint

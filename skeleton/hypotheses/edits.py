@@ -42,7 +42,7 @@ def others(context: PathContext, walks: FlatPaths, free: Flags) -> list[tuple[in
         if context.piece[w[0]] >= context.lines:
             continue
         for k in range(i + 1, len(every)):
-            for one, other in _crossed(context, w, every[k]):
+            for one, other in _tails_swapped(context, w, every[k]):
                 changes.append((CROSSED, i, k, one, other))
         for kind, new in _others_of_one(context, w, free):
             changes.append((kind, i, i, new, new[:0]))
@@ -80,20 +80,20 @@ def _others_of_one(context: PathContext, w: Path, free: Flags) -> list[tuple[int
         n = retrace_end(v)
         if n >= 2:
             out.append((UNHOOKED, reversed_path(v[n:]) if flipped else v[n:]))
-        new = _swung(context, v, free)
+        new = _begun_in_end_tip(context, v, free)
         if len(new):
             out.append((TURNED, reversed_path(new) if flipped else new))
     ring = ring_of(context, w, 6)
     if len(ring):
         for new in _turned(context, ring):
             out.append((TURNED, new))
-    for new in _looped(context, w):
+    for new in _loops_reversed(context, w):
         out.append((LOOPED, new))
     return out
 
 
 @inner
-def _swung(context: PathContext, w: Path, free: Flags) -> Path:
+def _begun_in_end_tip(context: PathContext, w: Path, free: Flags) -> Path:
     """Return a walk that ends in a tip beside its own beginning, begun there instead; empty for any other."""
     last = w[-1]
     p = context.piece[last]
@@ -146,7 +146,7 @@ def _turned(context: PathContext, ring: Path) -> list[Path]:
 
 
 @inner
-def _met(context: PathContext, w: Path) -> IndexTable:
+def _junctions_passed(context: PathContext, w: Path) -> IndexTable:
     """Return (k, 2): the junctions that a walk passes, and the index of the state after each."""
     out = np.empty((len(w), 2), np.int64)
     n = 0
@@ -159,9 +159,9 @@ def _met(context: PathContext, w: Path) -> IndexTable:
 
 
 @inner
-def _looped(context: PathContext, w: Path) -> list[Path]:
+def _loops_reversed(context: PathContext, w: Path) -> list[Path]:
     """Return the walk with each of its loops gone round the other way."""
-    met = _met(context, w)
+    met = _junctions_passed(context, w)
     out = []
     for first in range(len(met)):
         j = met[first, 0]
@@ -177,9 +177,9 @@ def _looped(context: PathContext, w: Path) -> list[Path]:
 
 
 @inner
-def _crossed(context: PathContext, v: Path, w: Path) -> list[tuple[Path, Path]]:
+def _tails_swapped(context: PathContext, v: Path, w: Path) -> list[tuple[Path, Path]]:
     """Return pairs of walks that go on as the other one did from where both pass a junction."""
-    first, second = _met(context, v), _met(context, w)
+    first, second = _junctions_passed(context, v), _junctions_passed(context, w)
     out = []
     for y in range(len(second)):
         for x in range(len(first) - 1, -1, -1):

@@ -61,7 +61,7 @@ def _passing(context: PathContext, q: int, times: int) -> float:
 
 
 @inner
-def _noted(found: list[tuple[float, Path]], gain: float, way: Path) -> None:
+def _keep_best_two(found: list[tuple[float, Path]], gain: float, way: Path) -> None:
     """Keep a way to end among the two best that end apart, best first; found: list of (gain, states)."""
     end, at = way[-1], len(found)
     for i in range(len(found) - 1, -1, -1):
@@ -103,7 +103,7 @@ def better_endpoints(context: PathContext, w: Path, covered: Indices, ends: Vect
             if far > MAX_MOVE_PEN_WIDTHS or taken < MIN_PATH_LOG_ODDS:
                 break
         if t > 0 and taken + END_WEIGHT * ends[base] - ground > MIN_GAIN_LOG_ODDS:
-            _noted(found, taken + END_WEIGHT * ends[base] - ground, w[: n - t].copy())
+            _keep_best_two(found, taken + END_WEIGHT * ends[base] - ground, w[: n - t].copy())
         depth = 0
         value[0], length[0], at[0] = taken, far, context.step_at[base]
         while depth >= 0:
@@ -137,7 +137,7 @@ def better_endpoints(context: PathContext, w: Path, covered: Indices, ends: Vect
             value[depth], length[depth], at[depth] = worth, size, context.step_at[v]
             gain = worth + END_WEIGHT * ends[v] - ground
             if gain > MIN_GAIN_LOG_ODDS and (len(found) < 2 or gain > found[1][0]):
-                _noted(found, gain, concatenated(w[: n - t], path[:depth]))
+                _keep_best_two(found, gain, concatenated(w[: n - t], path[:depth]))
     return found
 
 

@@ -63,7 +63,7 @@ def detour_both_ways(context: PathContext, walks: FlatPaths, count: Indices) -> 
             if flipped:
                 way = reversed_path(way)
             for i in range(len(best)):
-                for cost, x, found in _led_along(
+                for cost, x, found in _detours_along(
                     context, best[i], way, int(context.junction_of[p, 1 if flipped else 0]), count
                 ):
                     ways.append((cost, i, x, found))
@@ -100,7 +100,7 @@ def _cheapest(ways: list[tuple[float, int, int, Path]], at: int, when: int) -> i
 
 
 @inner
-def _led_along(
+def _detours_along(
     context: PathContext, w: Path, way: Path, junction: int, count: Indices
 ) -> list[tuple[float, int, Path]]:
     """Return the ways in which a walk may be led along `way` from a junction on, one for each time that it comes there.

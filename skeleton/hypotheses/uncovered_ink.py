@@ -140,7 +140,7 @@ def _nearest_passing(
 
 
 @inner
-def _led_in(context: PathContext, w: Path, t: int, inward: Path, outward: Path) -> Path:
+def _extended_into_tip(context: PathContext, w: Path, t: int, inward: Path, outward: Path) -> Path:
     """Return a walk led into a tip at its step `t`: in and out, or with the tip as its own beginning or end."""
     if t < 0:
         return concatenated(inward, w)
@@ -186,7 +186,7 @@ def _splice(context: PathContext, walks: FlatPaths, shorter_than: float) -> tupl
         i, t = _nearest_passing(context, out, inward, outward, max(ja, jb))
         if i < 0:
             continue
-        out[i] = _led_in(context, out[i], t, inward, outward)
+        out[i] = _extended_into_tip(context, out[i], t, inward, outward)
         for q in range(a, b):
             count[q] += 1
         spliced += 1

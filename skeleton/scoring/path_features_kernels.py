@@ -6,7 +6,7 @@ import numpy as np
 
 from skeleton.geometry.array_types import Flags, FlatPaths, Indices, Matrix, PackedReadings, Vector
 from skeleton.geometry.jit import compiled, inner
-from skeleton.scoring.width_consistency import linked
+from skeleton.scoring.width_consistency import link_cost
 from skeleton.states.paths import PathContext, coverage, step_cost
 
 DOUBLE_PASS_LOG_ODDS = 2.0
@@ -139,7 +139,7 @@ def path_features(
     """Return the columns `path_features.PATH_FEATURE_NAMES` of readings, shape (readings, 22).
 
     One call for all: the arguments are many. pack: `state_graph.packed`; total: length of all lines, px; size: of the
-    character, px; the others as for `kinematic_features`, `pass_features` and `linked`.
+    character, px; the others as for `kinematic_features`, `pass_features` and `link_cost`.
     """
     every, starts, state_at, start_at = pack
     out = np.empty((len(state_at) - 1, 22))
@@ -158,5 +158,5 @@ def path_features(
         row[12], row[13] = ink[4] / size, ink[5] / size
         row[14], row[15], row[16], row[17] = ink[6], ink[7], ink[8], ink[9]
         row[18], row[19] = landing_lift_costs(context, walks)
-        row[20], row[21] = linked(context, walks, count, widths, variance)
+        row[20], row[21] = link_cost(context, walks, count, widths, variance)
     return out

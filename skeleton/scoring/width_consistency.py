@@ -85,7 +85,7 @@ def _evidence(u: Vector, y: Vector, a: int, b: int, variance: float) -> float:
 
 
 @compiled
-def linked(
+def link_cost(
     context: PathContext, walks: FlatPaths, count: Indices, widths: Vector, variance: float
 ) -> tuple[float, float]:
     """Return the cost of taking each stroke's parts for one stroke's: of those that look so, of those that do not.

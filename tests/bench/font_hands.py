@@ -13,7 +13,8 @@ import numpy as np
 from capture.sheet_file import load_sheet
 from capture.units import cell_from_image
 from ownhand.commands.read import read_scans
-from ownhand.hands.hand import HandRecord, create_hand, load_captures, open_hand
+from ownhand.hands.captures import load_captures
+from ownhand.hands.hand import HandRecord, create_hand, open_hand
 from sample_sheets.truth import read_truth
 from skeleton import trace
 from skeleton.attempt import Attempt

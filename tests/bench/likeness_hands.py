@@ -20,7 +20,8 @@ from fontbuild.font import Font
 from ownhand.commands.build import make_font
 from ownhand.commands.read import read_scans
 from ownhand.commands.sheet import print_sheet
-from ownhand.hands.hand import load_captures, open_hand
+from ownhand.hands.captures import load_captures
+from ownhand.hands.hand import open_hand
 from sample_sheets.scanning import lying, save_jpeg, written
 from sample_sheets.writer.hand import Trace
 from sample_sheets.writer.machines import scanned

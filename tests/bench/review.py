@@ -11,7 +11,8 @@ import tempfile
 import time
 from pathlib import Path
 
-from ownhand.hands.hand import load_captures, open_hand, save_capture
+from ownhand.hands.captures import load_captures, save_capture
+from ownhand.hands.hand import open_hand
 from tests.ownhand.stand_in import write_hand
 
 CHARS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789&?!"

@@ -9,8 +9,8 @@ from typing import Any
 
 import pytest
 
+from ownhand.hands.captures import load_captures
 from ownhand.hands.decisions_file import load_decisions
-from ownhand.hands.hand import load_captures
 
 A, E_, N, T, U = (f"LAMP1/1/{row}" for row in range(1, 6))
 """Rows of the stand-in hand: a, e, n, t, u."""

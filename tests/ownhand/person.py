@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -10,15 +11,37 @@ import pytest
 MOST_TABS = 700
 
 
+@dataclass(frozen=True)
+class Counted:
+    """What somebody did so far."""
+
+    presses: int = 0
+    """Buttons, links and fields that were pressed, files chosen, and single keys that do something."""
+
+    typed: int = 0
+    """Characters typed."""
+
+    steps: int = 0
+    """Presses of Tab on the way, without a pointer."""
+
+    def __sub__(self, other: Counted) -> Counted:
+        return Counted(self.presses - other.presses, self.typed - other.typed, self.steps - other.steps)
+
+    def __str__(self) -> str:
+        way = f", {self.steps} times Tab" if self.steps else ""
+        return f"{self.presses} presses, {self.typed} characters typed{way}"
+
+
 class Person:
     """A person before a page of Playwright's; `keyboard`: without a pointer."""
 
     def __init__(self, page: Any, *, keyboard: bool = False) -> None:
         self.page, self.keyboard = page, keyboard
-        self.presses = 0
-        """Buttons, links and fields that were pressed, and files chosen."""
-        self.typed = 0
-        """Characters typed."""
+        self.presses = self.typed = self.steps = 0
+
+    @property
+    def counted(self) -> Counted:
+        return Counted(self.presses, self.typed, self.steps)
 
     def reach(self, locator: Any) -> None:
         """Go to an element with Tab, as somebody without a pointer does."""
@@ -32,6 +55,7 @@ class Person:
                 assert visible, "what has the focus is in sight"
                 return
             self.page.keyboard.press("Tab")
+            self.steps += 1
         pytest.fail(f"Tab does not lead to {locator}")
 
     def press(self, locator: Any, *, key: str = "Enter") -> None:
@@ -41,6 +65,14 @@ class Person:
             return
         self.reach(locator)
         self.page.keyboard.press(key)
+
+    def key(self, name: str) -> None:
+        """Press a key that does something by itself; a field, in which it would be typed, is left first."""
+        if self.page.evaluate("document.activeElement.matches('input, textarea, select')"):
+            self.page.keyboard.press("Escape")
+            self.presses += 1
+        self.page.keyboard.press(name)
+        self.presses += 1
 
     def button(self, name: str, **how: Any) -> None:
         self.press(self.page.get_by_role("button", name=name, **how).first)

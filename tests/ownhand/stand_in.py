@@ -14,7 +14,8 @@ from PIL import Image, ImageDraw
 from capture.files import write_bytes
 from capture.report import Finding
 from capture.units import px_per_mm
-from ownhand.hands.hand import Hand, HandRecord, InkPicture, PageCapture, create_hand, save_capture
+from ownhand.hands.captures import InkPicture, PageCapture, save_capture
+from ownhand.hands.hand import Hand, HandRecord, create_hand
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke
 

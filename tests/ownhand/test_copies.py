@@ -9,7 +9,8 @@ from PIL import Image
 
 from ownhand.cli.main import main
 from ownhand.commands import read as reading
-from ownhand.hands.hand import load_captures, open_hand
+from ownhand.hands.captures import load_captures
+from ownhand.hands.hand import open_hand
 from tests.bench.capture_pages import Degrade, write_cells
 from tests.capture.simulated import picture, sheet, written
 

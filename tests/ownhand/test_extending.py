@@ -11,7 +11,8 @@ from fontbuild.build import build_font
 from fontbuild.font import Record
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
-from ownhand.hands.hand import HandRecord, PageCapture, create_hand, save_capture
+from ownhand.hands.captures import PageCapture, save_capture
+from ownhand.hands.hand import HandRecord, create_hand
 from tests.fontbuild.hands import hand
 from tests.fontbuild.test_import_letters import ACUTE, written
 

@@ -18,7 +18,8 @@ from capture.sheet import Cell, Page
 from capture.sheet_file import save_sheet
 from capture.units import image_from_cell
 from ownhand.cli.main import main
-from ownhand.hands.hand import HandRecord, create_hand, load_captures, open_hand
+from ownhand.hands.captures import load_captures
+from ownhand.hands.hand import HandRecord, create_hand, open_hand
 from tests.bench.capture_pages import Degrade, Written, print_page, take
 from tests.bench.trace_data import LATIN, Case, hershey, kanjivg
 from tests.bench.trace_score import Score, score

@@ -10,11 +10,12 @@ import pytest
 from capture.errors import HandFolderError
 from ownhand.cli.main import main
 from ownhand.commands.build import build
+from ownhand.hands.captures import load_captures, save_capture
 from ownhand.hands.decisions import SET_ASIDE, Decision, Decisions
 from ownhand.hands.decisions_file import save_decisions
 from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.freshness import staleness
-from ownhand.hands.hand import load_captures, open_hand, save_capture
+from ownhand.hands.hand import open_hand
 from tests.ownhand.stand_in import write_hand
 
 

@@ -12,18 +12,8 @@ import pytest
 from capture.errors import HandFolderError, InputError, OutputError, UsageError, WrongSheetError
 from capture.files import check_writable, write_bytes
 from capture.report import Finding
-from ownhand.hands.hand import (
-    HandRecord,
-    InkPicture,
-    PageCapture,
-    capture_file,
-    change_record,
-    create_hand,
-    load_captures,
-    open_hand,
-    open_or_create,
-    save_capture,
-)
+from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_captures, save_capture
+from ownhand.hands.hand import HandRecord, change_record, create_hand, open_hand, open_or_create
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke
 

@@ -20,9 +20,10 @@ from PIL import Image
 from fontbuild.formats.ufo import load_ufo
 from ownhand.cli.main import main
 from ownhand.commands.build import build
+from ownhand.hands.captures import load_captures
 from ownhand.hands.decisions import KEPT, Decision, Decisions
 from ownhand.hands.decisions_file import load_decisions, save_decisions
-from ownhand.hands.hand import load_captures, load_sheets, open_hand
+from ownhand.hands.hand import load_sheets, open_hand
 from tests.capture.simulated import plain_picture
 
 ROOT = Path(__file__).parents[2]

@@ -13,7 +13,8 @@ from scipy.spatial import cKDTree
 from capture.errors import InputError, UsageError
 from ownhand.cli.main import main
 from ownhand.commands.letter import summary, take_letter
-from ownhand.hands.hand import load_captures, open_hand
+from ownhand.hands.captures import load_captures
+from ownhand.hands.hand import open_hand
 from sample_sheets.writer import KEEPER, write_line
 from skeleton.words.page_lines import find_lines, without_rulings
 from tests.bench.trace_ink import ink
@@ -109,7 +110,7 @@ def test_the_scale_follows_from_the_distance_of_lines(page, tmp_path):
 
 def test_words_left_out_are_named():
     from ownhand.commands.letter import TakenLetter
-    from ownhand.hands.hand import PageCapture
+    from ownhand.hands.captures import PageCapture
 
     capture = PageCapture("letter-1", 1, "a.png", {}, (), {})
     lines = summary(TakenLetter(capture, None, 20, 16, 2, ("line 2: lamp",), 0.04, ("No consent …",)))

@@ -16,9 +16,10 @@ from PIL import Image
 from capture.errors import OutputError
 from ownhand.cli.main import main
 from ownhand.commands.build import build
+from ownhand.hands.captures import load_captures
 from ownhand.hands.decisions import KEPT, Decision, Decisions
 from ownhand.hands.decisions_file import load_decisions, save_decisions
-from ownhand.hands.hand import HandRecord, create_hand, load_captures, open_hand
+from ownhand.hands.hand import HandRecord, create_hand, open_hand
 from ownhand.hands.locking import locked
 from tests.capture.simulated import plain_picture
 

@@ -21,7 +21,8 @@ from capture.languages import characters_for
 from fontbuild.formats.ufo import load_ufo
 from fontbuild.geometry import sample_glyph
 from ownhand.cli.main import main
-from ownhand.hands.hand import load_captures, open_hand
+from ownhand.hands.captures import load_captures
+from ownhand.hands.hand import open_hand
 from sample_sheets.truth import read_truth
 from skeleton.geometry.arc_length import line_length
 
@@ -29,8 +30,6 @@ LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"
 SCANS = sorted((LANTERN / "scans").glob("*.jpg"))
 SVG = "{http://www.w3.org/2000/svg}"
 CARD = "Dear guest,\nthe lamp is lit – żółta łódka, Grüße, à bientôt, ¡mañana! Every evening eleven letters."
-
-pytestmark = pytest.mark.xdist_group("museum")
 
 
 def grey(file: Path | io.BytesIO) -> Image.Image:

@@ -17,7 +17,8 @@ from capture.read import read_page
 from capture.sheet import Sheet
 from ownhand.cli.main import main
 from ownhand.commands import reading_pool
-from ownhand.hands.hand import load_captures, open_hand
+from ownhand.hands.captures import load_captures
+from ownhand.hands.hand import open_hand
 from ownhand.hands.same_writer import unlike
 from tests.capture.simulated import picture, plain_picture, sheet, written
 from tests.ownhand.test_hand import an_attempt

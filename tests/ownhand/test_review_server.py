@@ -16,9 +16,10 @@ from PIL import Image
 
 from capture.errors import HandFolderError, MissingLibraryError, UsageError
 from ownhand.commands.build import make_font
+from ownhand.hands.captures import load_captures, save_capture
 from ownhand.hands.deciding import DECIDING
 from ownhand.hands.decisions_file import load_decisions
-from ownhand.hands.hand import load_captures, load_sheets, open_hand, save_capture
+from ownhand.hands.hand import load_sheets, open_hand
 from ownhand.review.web.access import LARGEST_BODY
 from ownhand.workroom.server import run, start
 

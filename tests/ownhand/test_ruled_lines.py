@@ -13,8 +13,10 @@ from scipy.spatial import cKDTree
 from capture.sheet_file import load_sheet
 from fontbuild.joins import APART, IN_TEXT
 from ownhand.cli.main import main
-from ownhand.commands.read import finding_rows, next_steps, page_rows, read_scans
-from ownhand.hands.hand import load_captures, open_hand
+from ownhand.commands.read import read_scans
+from ownhand.commands.read_report import finding_rows, next_steps, page_rows
+from ownhand.hands.captures import load_captures
+from ownhand.hands.hand import open_hand
 from tests.bench.trace_ink import even
 
 LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"

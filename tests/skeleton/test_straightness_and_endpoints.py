@@ -19,7 +19,7 @@ from skeleton.matching.stroke_distance import shape_of
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import build_state_graph_of, models_of
 from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
-from skeleton.scoring.width_consistency import ALIKE_WITHIN_SHARE, WIDTH_NOISE_SHARE, _evidence, linked, own_widths
+from skeleton.scoring.width_consistency import ALIKE_WITHIN_SHARE, WIDTH_NOISE_SHARE, _evidence, link_cost, own_widths
 from skeleton.states.paths import coverage
 from skeleton.states.state_graph import end_to_end, one_by_one, path_context_of
 from tests.bench.trace_ink import ink
@@ -140,7 +140,7 @@ def test_one_stroke_in_two_widths_is_doubted() -> None:
         models = models_of("L", "right", ())
         one = next(c for c in candidates(net, states, find_matches(net, states, models), models) if len(c.walks) == 1)
         count = coverage(one.end_to_end, len(states.width))
-        said.append(linked(ground, one.end_to_end, count, *own_widths(ground, states.width))[1])
+        said.append(link_cost(ground, one.end_to_end, count, *own_widths(ground, states.width))[1])
     assert said[1] > said[0] + 0.3
 
 

@@ -96,7 +96,8 @@ def gap_scatter(
 
     Gaps widen further than they narrow: letters may all but touch, but none is written over another.
 
-    Arrays have shape (letters,), lengths in font units; see `words_apart`. least: the narrowest white of a pair.
+    Arrays have shape (letters,), lengths in font units; see `words_apart`. inked: whether a letter has ink; least: the
+    narrowest white of a pair.
     """
     n = len(inked)
     shape = GAMMA
@@ -134,7 +135,7 @@ def word_scatter(
 ) -> Array:
     """Return what is added to the white between words.
 
-    Arrays have shape (letters,), lengths in font units; see `words_apart`.
+    Arrays have shape (letters,), lengths in font units; see `words_apart`. inked: whether a letter has ink.
     """
     shape = 4.0
     z = np.clip((rng.gamma(shape, 1.0, len(inked)) - shape) / np.sqrt(shape), -MOST, MOST)

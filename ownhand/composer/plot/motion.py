@@ -87,7 +87,11 @@ def drawing_seconds(points: Array, starts: np.ndarray, machine: Machine) -> floa
 
 
 def path_moments(points: Array, starts: np.ndarray, machine: Machine) -> tuple[Array, Array]:
-    """Return when each path begins and when it ends, in seconds from the start at the page's corner."""
+    """Return when each path begins and when it ends, in seconds from the start at the page's corner.
+
+    points: all paths' points in a row, shape (n, 2), mm, y down; starts: at which point each path begins, and n at the
+    end, shape (paths + 1,). The results have shape (paths,).
+    """
     if len(starts) < 2:
         return np.zeros(0), np.zeros(0)
     first, last = points[starts[:-1]], points[starts[1:] - 1]

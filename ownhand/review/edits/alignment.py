@@ -43,12 +43,16 @@ class Model:
     """The mended strokes as one list of points to walk along."""
 
     points: Points
+    """Shape (n, 2), mm, y up."""
+
     tangents: Points
+    """Direction of writing at each point, length 1; shape (n, 2)."""
+
     stroke: NDArray[np.int64]
-    """Number of the stroke of each point."""
+    """Number of the stroke of each point; shape (n,)."""
 
     share: Floats
-    """How far along its stroke each point lies, 0 to 1."""
+    """How far along its stroke each point lies, 0 to 1; shape (n,)."""
 
 
 @dataclass(frozen=True)

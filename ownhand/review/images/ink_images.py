@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from capture.errors import InputError
 from capture.safe_paths import path_inside
 from capture.units import cell_from_image
-from ownhand.hands.hand import Hand, InkPicture
+from ownhand.hands.captures import InkPicture
+from ownhand.hands.hand import Hand
 
 LEAST_CONTRAST = 20.0
 """Of 255: what differs less is paper."""

@@ -60,7 +60,10 @@ def reading(answer: Callable[[Request], Answer]) -> Callable[[Request], Response
 
 
 def writing(answer: Callable[[validation.Place], Answer], state: State | None = None) -> Callable[[Request], Any]:
-    """Return the endpoint of something that is asked for with a JSON object."""
+    """Return the endpoint of something that is asked for with a JSON object.
+
+    A body that is none raises FaultsError where `guarded` turns it into an answer.
+    """
 
     async def endpoint(request: Request) -> Response:
         raw = await request.body()

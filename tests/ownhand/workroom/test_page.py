@@ -5,34 +5,17 @@ Accessibility is judged by axe-core (Deque, open source, from PyPI's axe-playwri
 
 from __future__ import annotations
 
-import shutil
 from typing import Any
 
 import pytest
 
-from ownhand.commands.build import build
-from ownhand.hands.hand import open_hand
 from ownhand.workroom.server import start
 from tests.ownhand.on_page import PATIENCE_S, draw, middle_of, ready, tab, until
-from tests.ownhand.stand_in import write_hand
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
 
 VIEWS = ["#hand", "#sheet", "#reading", "#page", "#files"]
 TEXT = "a tune in a tin\nnine hats, one zoo"
-
-
-@pytest.fixture(scope="module")
-def built_once(tmp_path_factory):
-    hand = write_hand(tmp_path_factory.mktemp("room") / "lamp", "aehinstu", attempts=2, faults=False)
-    build(hand.path)
-    return hand.path
-
-
-@pytest.fixture
-def hand(built_once, tmp_path):
-    shutil.copytree(built_once, tmp_path / "hands" / "lamp")
-    return open_hand(tmp_path / "hands" / "lamp")
 
 
 def set_text(page, text=TEXT) -> None:

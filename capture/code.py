@@ -23,7 +23,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from capture.errors import OwnhandError, WrongSheetError
-from capture.layout import LAYOUT, page_of_cells, page_of_lines
+from capture.layout import LAYOUTS, page_of_cells, page_of_lines
 from capture.limits import (
     MOST_ATTEMPTS,
     MOST_CELLS,
@@ -87,17 +87,17 @@ def page_from_payload(payload: bytes) -> CodedPage:
     """
     if payload[:2] != MAGIC or len(payload) < 8:
         raise WrongSheetError("page code", "not the code of one of our sheets", "Scan a sheet made by `ownhand sheet`.")
-    if payload[2] != LAYOUT:
+    if payload[2] not in LAYOUTS:
         raise WrongSheetError(
             "page code",
-            f"the sheet has layout {payload[2]}, this version knows layout {LAYOUT}",
+            f"the sheet has layout {payload[2]}, this version knows up to {max(LAYOUTS)}",
             "Read it with the version of ownhand that printed it, or put its sheet.json into the hand's folder.",
         )
     try:
         body = _unpacked(payload[7:])
         if zlib.crc32(body).to_bytes(4, "big") != payload[3:7]:
             raise ValueError("the check sum differs")
-        return _coded_page(_Reader(body))
+        return _coded_page(_Reader(body), payload[2])
     except (ValueError, IndexError, OverflowError, zlib.error, OwnhandError):
         raise WrongSheetError(
             "page code", "it is damaged", "Scan the page again, the code in the corner sharp."
@@ -137,7 +137,7 @@ def sheet_from_coded(coded: Iterable[CodedPage]) -> Sheet:
     )
 
 
-def _coded_page(body: _Reader) -> CodedPage:
+def _coded_page(body: _Reader, layout: int) -> CodedPage:
     sheet_id, number, pages, paper = body.text(), body.number(), body.number(), body.text()
     x_height_mm = body.number() / 100
     languages = tuple(code for code in body.text().split(",") if code)
@@ -145,7 +145,7 @@ def _coded_page(body: _Reader) -> CodedPage:
     attempts = body.attempts()
     size_mm = paper_size(paper)
     if attempts:
-        page = page_of_cells(attempts, number=number, size_mm=size_mm, x_height_mm=x_height_mm)
+        page = page_of_cells(attempts, number=number, size_mm=size_mm, x_height_mm=x_height_mm, layout=layout)
         whole = len(page.cells) == len(attempts)
     else:
         lines = body.text().split("\n")
@@ -157,7 +157,7 @@ def _coded_page(body: _Reader) -> CodedPage:
         raise ValueError("the page does not hold together")
     return CodedPage(
         sheet_id=sheet_id,
-        layout=LAYOUT,
+        layout=layout,
         paper=paper,
         x_height_mm=x_height_mm,
         languages=languages,

@@ -14,12 +14,27 @@ from capture.fiducial_drawing import draw_code, draw_mark
 from capture.label_font import label_font
 from capture.labels import name_of, shown_form
 from capture.page_fixtures import CLEAR_MM, CODE_MM, bar_beside_code, content_box
-from capture.shapes import BASELINE, BLACK, GUIDE, LABEL, TEXT, TICK, Colour, Fill, Frame, Line, Shape, Words
+from capture.shapes import (
+    BASELINE,
+    BLACK,
+    FIRST_LABEL,
+    GUIDE,
+    LABEL,
+    TEXT,
+    TICK,
+    Colour,
+    Fill,
+    Frame,
+    Line,
+    Shape,
+    Words,
+)
 from capture.sheet import Box, Cell, Page, RuledLine, Sheet
 
 __all__ = [
     "BASELINE",
     "BLACK",
+    "FIRST_LABEL",
     "GUIDE",
     "LABEL",
     "TEXT",
@@ -40,7 +55,15 @@ GUIDE_WIDTH_MM = 0.13
 BASELINE_WIDTH_MM = 0.24
 
 LABEL_SIZE_MM = 3.3
-NAME_SIZE_MM = 1.85
+FIRST_NAME_SIZE_MM = 1.85
+"""Of sheets of layout 1."""
+
+NAME_SIZE_MM = 2.3
+NUMBER_SIZE_MM = 1.9
+"""Numbers of columns, raised before the label like a verse's; those of rows are as large as names."""
+
+NUMBER_GAP_MM = 0.6
+"""Between the number of a row and its first cell."""
 
 
 @dataclass(frozen=True)
@@ -82,28 +105,42 @@ def draw_form(sheet: Sheet, page: Page, *, title: str = "", said: Said | None = 
     shapes: list[Shape] = []
     shapes.extend(draw_head(sheet, page, title))
     for cell in page.cells:
-        shapes.extend(draw_cell(cell))
+        shapes.extend(draw_cell(cell, sheet.layout))
     for line in page.ruled:
-        shapes.extend(draw_ruled(line))
+        shapes.extend(draw_ruled(line, sheet.layout))
     shapes.extend(draw_foot(page, said))
     return shapes
 
 
-def draw_cell(cell: Cell) -> Iterator[Shape]:
+def draw_cell(cell: Cell, layout: int) -> Iterator[Shape]:
     """Yield the guides, label and tick box of a cell."""
     x, y, width, height = cell.box_mm
     for over in (cell.ascender_mm, cell.x_height_mm, cell.descender_mm):
         at = cell.baseline_mm - over
         yield Line(x, at, x + width, at, GUIDE_WIDTH_MM, GUIDE)
-    top = min(y, cell.label_mm[1])
+    # beside the label, from layout 2 on, stands the number of the column
+    top = min(y, cell.label_mm[1]) if layout == 1 else y
     for side in (x, x + width):
         yield Line(side, top, side, y + height, GUIDE_WIDTH_MM, GUIDE)
     yield Line(x, cell.baseline_mm, x + width, cell.baseline_mm, BASELINE_WIDTH_MM, BASELINE)
     yield Frame(cell.tick_mm, 0.13, TICK)
-    yield from draw_label(cell)
+    yield from draw_label(cell, layout)
+    if layout > 1:
+        yield from draw_numbers(cell)
 
 
-def draw_label(cell: Cell) -> Iterator[Shape]:
+def draw_numbers(cell: Cell) -> Iterator[Shape]:
+    """Yield the number of the cell's column and, before the first cell of a row, that of the row."""
+    font, x = label_font(), cell.box_mm[0]
+    column, row = str(cell.column), str(cell.row)
+    right = x + 0.45
+    yield Words(right - font.width_mm(column, NUMBER_SIZE_MM), cell.label_mm[1] + 1.5, column, NUMBER_SIZE_MM, LABEL)
+    if cell.column == 1:
+        left = x - NUMBER_GAP_MM - font.width_mm(row, NAME_SIZE_MM)
+        yield Words(left, cell.baseline_mm, row, NAME_SIZE_MM, LABEL)
+
+
+def draw_label(cell: Cell, layout: int) -> Iterator[Shape]:
     """Yield the character in print, and its name where there is one."""
     font = label_font()
     left, top, width, _ = cell.label_mm
@@ -113,20 +150,21 @@ def draw_label(cell: Cell) -> Iterator[Shape]:
         shown = " ".join(f"U+{ord(c):04X}" for c in cell.char)
         name = ""
     size = min(LABEL_SIZE_MM, width / max(font.width_mm(shown, 1.0), 1e-6))
-    yield Words(left, base, shown, size, LABEL)
+    colour, most = (FIRST_LABEL, FIRST_NAME_SIZE_MM) if layout == 1 else (LABEL, NAME_SIZE_MM)
+    yield Words(left, base, shown, size, colour)
     if name:
         start = left + max(font.width_mm(shown, size) + 0.7, 2.3)
         room = left + width - start
-        small = min(NAME_SIZE_MM, room / font.width_mm(name, 1.0))
-        yield Words(start, base, name, small, LABEL)
+        small = min(most, room / font.width_mm(name, 1.0))
+        yield Words(start, base, name, small, colour)
 
 
-def draw_ruled(line: RuledLine) -> Iterator[Shape]:
+def draw_ruled(line: RuledLine, layout: int) -> Iterator[Shape]:
     """Yield a ruled line with its text in small print above."""
     x, y, width, _ = line.box_mm
     yield Line(x, line.baseline_mm, x + width, line.baseline_mm, BASELINE_WIDTH_MM, BASELINE)
-    text = printable(line.text)
-    yield Words(x, y - 0.6, text, min(2.5, width / label_font().width_mm(text, 1.0)), LABEL)
+    text, colour = printable(line.text), FIRST_LABEL if layout == 1 else LABEL
+    yield Words(x, y - 0.6, text, min(2.5, width / label_font().width_mm(text, 1.0)), colour)
 
 
 INSTRUCTIONS = (

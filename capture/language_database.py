@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import os
+import re
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -54,9 +55,9 @@ class Language:
 def find_language(code: str) -> Language:
     """Return the language with this code or name; see `capture.languages.language`."""
     iso, script = code.lower(), None
-    if iso not in _codes():
+    if not _is_known(iso):
         iso, script = _iso_639_3(code)
-    if iso not in _codes():
+    if not _is_known(iso):
         iso = _by_name(code)
     data = _data(iso)
     return _from_data(iso, _orthography(code, data, script), data)
@@ -69,7 +70,7 @@ def _iso_639_3(tag: str) -> tuple[str, str | None]:
     try:
         named = langcodes.Language.get(tag)
         code = str(named.to_alpha3())
-        return code if code in _codes() else _names().get(code) or _standard_forms().get(code, ""), named.script
+        return code if _is_known(code) else _names().get(code) or _standard_forms().get(code, ""), named.script
     except (LookupError, ValueError):
         return "", None
 
@@ -90,7 +91,18 @@ def _codes() -> frozenset[str]:
     """Return the codes of the languages that the database can say something about."""
     hyperglot = _hyperglot()
     listed = (path.stem.rstrip("_") for path in Path(hyperglot.DB).glob("*.y*ml"))
-    return frozenset(iso for iso in listed if hyperglot.loader.load_language_data(iso).get("orthographies"))
+    return frozenset(iso for iso in listed if _is_known(iso))
+
+
+@cache
+def _is_known(iso: str) -> bool:
+    """Tell whether the database can say something about a language; it reads one file, `_codes` reads all."""
+    if not re.fullmatch("[a-z]{3}", iso):
+        return False
+    try:
+        return bool(_hyperglot().loader.load_language_data(iso).get("orthographies"))
+    except KeyError:
+        return False
 
 
 @cache

@@ -20,8 +20,11 @@ from capture.paper import paper_name, paper_size
 from capture.sheet import Cell, Page, RuledLine, Sheet
 from capture.writing_order import Attempt, in_rounds
 
-LAYOUT = 1
-"""Version of the rules in this module."""
+LAYOUT = 2
+"""Version of the rules in this module. From 2 on rows and columns are numbered and names are printed larger."""
+
+LAYOUTS = (1, 2)
+"""Versions by which a page can be laid out again: sheets of all of them are on paper."""
 
 ASCENDER, DESCENDER = 2.0, -1.0
 """Guides, in x-heights over the baseline: the proportions of ruled copy-books (common practice, no source)."""
@@ -36,6 +39,12 @@ STRIP_MM = 3.8
 """Height of the strip over a cell with its label and tick box."""
 
 TICK_MM = 2.4
+NAME_MM = {1: (0.6, 0.84), 2: (1.4, 1.12)}
+"""Room before a name, and what each of its letters is reckoned to take, by layout: of 1.85 mm, and of 2.3 mm."""
+
+ROW_NUMBER_MM = {1: 0.0, 2: 3.0}
+"""Room for the number before each row, by layout."""
+
 INSET_MM = 0.7
 """Between the sides of a cell and its label and tick box, and between these."""
 
@@ -65,6 +74,7 @@ def lay_out(
     x_height_mm: float = 3.5,
     languages: Sequence[str] = (),
     ruled_text: str | None = None,
+    layout: int = LAYOUT,
 ) -> Sheet:
     """Return the sheet with the given number of attempts at each character.
 
@@ -80,6 +90,8 @@ def lay_out(
         The writing size: the height of an x.
     ruled_text
         A text to copy on ruled lines, on pages of their own after the cells.
+    layout
+        By the rules of which version.
 
     Raises
     ------
@@ -98,7 +110,7 @@ def lay_out(
     size = paper_size(paper)
     pages: list[Page] = []
     while runs:
-        page = page_of_cells(runs, number=len(pages) + 1, size_mm=size, x_height_mm=x_height_mm)
+        page = page_of_cells(runs, number=len(pages) + 1, size_mm=size, x_height_mm=x_height_mm, layout=layout)
         if not page.cells:
             raise UsageError(
                 "x-height", f"{x_height_mm:g} mm leaves no room for a row of cells on {paper}", "Choose a smaller one."
@@ -119,7 +131,7 @@ def lay_out(
         raise UsageError("sheet", f"{len(pages)} pages, at most {MOST_PAGES} make a sheet", "Ask for less at once.")
     return Sheet(
         id=sheet_id,
-        layout=LAYOUT,
+        layout=layout,
         paper=paper,
         x_height_mm=x_height_mm,
         pages=tuple(pages),
@@ -138,20 +150,27 @@ def check_request(sheet_id: str, x_height_mm: float, anything: bool) -> None:
         raise UsageError("x-height", f"{x_height_mm:g} mm is not between {least:g} and {most:g} mm", "Choose another.")
 
 
-def cell_width(char: str, x_height_mm: float) -> float:
+def cell_width(char: str, x_height_mm: float, layout: int) -> float:
     """Return the least width in mm of a cell for `char`: room to write it, and for its label and tick box."""
     name = name_of(char)
-    label = 3.0 + (0.6 + 0.84 * len(name) if name else 0.0) + TICK_MM + 3 * INSET_MM
+    gap, letter = NAME_MM[layout]
+    label = 3.0 + (gap + letter * len(name) if name else 0.0) + TICK_MM + 3 * INSET_MM
     return max((WIDE_CELL_WIDTH if is_wide(char) else CELL_WIDTH) * x_height_mm, label)
 
 
 def page_of_cells(
-    attempts: Sequence[Attempt], *, number: int, size_mm: tuple[float, float], x_height_mm: float
+    attempts: Sequence[Attempt],
+    *,
+    number: int,
+    size_mm: tuple[float, float],
+    x_height_mm: float,
+    layout: int = LAYOUT,
 ) -> Page:
     """Return the page with as many of the `attempts`, from the first, as it takes."""
     left, top, width, height = body_box(size_mm)
+    left, width = left + ROW_NUMBER_MM[layout], width - ROW_NUMBER_MM[layout]
     tops = row_tops(top, height, STRIP_MM + (HEADROOM + FOOTROOM) * x_height_mm)
-    rows = fill_rows(attempts, rows=len(tops), width_mm=width, x_height_mm=x_height_mm)
+    rows = fill_rows(attempts, rows=len(tops), width_mm=width, x_height_mm=x_height_mm, layout=layout)
     cells = [
         cell
         for row, (row_top, widths) in enumerate(zip(tops, rows, strict=False), start=1)
@@ -168,7 +187,7 @@ def row_tops(top_mm: float, height_mm: float, row_mm: float) -> list[float]:
 
 
 def fill_rows(
-    attempts: Sequence[Attempt], *, rows: int, width_mm: float, x_height_mm: float
+    attempts: Sequence[Attempt], *, rows: int, width_mm: float, x_height_mm: float, layout: int
 ) -> list[list[tuple[Attempt, float]]]:
     """Return up to `rows` rows of attempts with the widths of their cells, each row drawn out to the full width.
 
@@ -178,7 +197,7 @@ def fill_rows(
     row: list[tuple[Attempt, float]] = []
     used = 0.0
     for i, (char, _) in enumerate(attempts):
-        needed = cell_width(char, x_height_mm)
+        needed = cell_width(char, x_height_mm, layout)
         if needed > width_mm:
             break
         begins = i == 0 or attempts[i - 1][0] != char

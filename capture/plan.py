@@ -9,7 +9,7 @@ from functools import cache
 
 from capture.errors import UsageError
 from capture.languages import language
-from capture.layout import lay_out
+from capture.layout import LAYOUT, lay_out
 from capture.letter_frequencies import nearest_tag, table_of
 
 LEAST, MOST = 2, 12
@@ -71,6 +71,7 @@ def plan_attempts(
     most: int = MOST,
     paper: str = "A4",
     x_height_mm: float = 3.5,
+    layout: int = LAYOUT,
 ) -> dict[str, int]:
     """Return the number of attempts at each character, in the order of `chars`.
 
@@ -85,6 +86,8 @@ def plan_attempts(
         gets `most`, and the pages follow.
     least, most
         Bounds for each character.
+    layout
+        By the rules of which version they are laid out (`capture.layout`).
 
     Raises
     ------
@@ -105,7 +108,7 @@ def plan_attempts(
         return {char: min(most, max(least, round(scale * root))) for char, root in roots.items()}
 
     def needed(planned: Mapping[str, int]) -> int:
-        return len(lay_out(planned, sheet_id="plan", paper=paper, x_height_mm=x_height_mm).pages)
+        return len(lay_out(planned, sheet_id="plan", paper=paper, x_height_mm=x_height_mm, layout=layout).pages)
 
     if pages is None:
         return counts(most / max(roots.values()))

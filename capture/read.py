@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from capture.bilevel import is_two_tone, undithered
 from capture.cell import COVERED, assign_ink
 from capture.crop import cut_out
+from capture.glare import GLARE, burnt_out
 from capture.ink import PageInk, PrintLayer, Sample, separate
 from capture.page import MEASURING_PX_PER_MM, FindSheet, PageView, straighten
 from capture.pen import measure_pen
@@ -138,7 +139,10 @@ def read_page(scan: Scan, find_sheet: FindSheet) -> PageReading:
     boxes = [c.box_mm for c in view.page.cells] + [r.box_mm for r in view.page.ruled]
     pen_mm, measured = measure_pen(ink, _inner(view.page.patch_mm), boxes)
     verdict = _verdict(view, ink, local_error_mm, measured)
-    cells = _read_cells(view.page, ink, pen_mm)
+    glared = burnt_out(
+        view.measuring_pixels(), layers, [c.box_mm for c in view.page.cells], px_per_mm=MEASURING_PX_PER_MM
+    )
+    cells = _read_cells(view.page, ink, pen_mm, glared.tolist())
     lines = _read_lines(view.page, ink, pen_mm)
     findings = [f for c in cells for f in c.findings]
     if verdict.advice:
@@ -190,7 +194,7 @@ def _inner(patch_mm: Box | None) -> Box | None:
     return x + 0.5, y + 0.5, w - 1.0, h - 1.0
 
 
-def _read_cells(page: Page, ink: PageInk, pen_mm: float) -> tuple[CellInk, ...]:
+def _read_cells(page: Page, ink: PageInk, pen_mm: float, glared: Sequence[bool]) -> tuple[CellInk, ...]:
     if not page.cells:
         return ()
     dealt = assign_ink(ink, page.cells, pen_mm=pen_mm, keep_out=_keep_out(page))
@@ -201,7 +205,11 @@ def _read_cells(page: Page, ink: PageInk, pen_mm: float) -> tuple[CellInk, ...]:
             grey, left, top = cut_out(ink, dealt, i)
         else:
             grey, left, top = np.zeros((0, 0), np.uint8), cell.box_mm[0], cell.box_mm[1]
-        kinds = owned.kinds + ((COVERED,) if COVERED not in owned.kinds and _is_dark_inside(ink, page, cell) else ())
+        kinds = owned.kinds
+        if glared[i]:
+            kinds += (GLARE,)
+        elif COVERED not in kinds and _is_dark_inside(ink, page, cell):
+            kinds += (COVERED,)
         findings = tuple(
             Finding(kind, char=cell.char, page=page.page, row=cell.row, column=cell.column) for kind in kinds
         )

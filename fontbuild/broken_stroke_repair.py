@@ -16,6 +16,7 @@ import numpy as np
 from capture.units import Points
 from fontbuild.dtw import features, like, stroke_distances
 from fontbuild.geometry import nearest_distance
+from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.point_cloud_distance import cloud, distances, normal
 from fontbuild.variants import AttemptStrokes, forms
 from skeleton.ductus import allographs
@@ -64,7 +65,11 @@ class _Join:
 
 
 def mended(
-    letters: Mapping[str, Sequence[AttemptStrokes]], *, x_height_mm: float, keep: Collection[str] = ()
+    letters: Mapping[str, Sequence[AttemptStrokes]],
+    *,
+    x_height_mm: float,
+    keep: Collection[str] = (),
+    letterwise: Letterwise = in_turn,
 ) -> tuple[dict[str, list[AttemptStrokes]], frozenset[str]]:
     """Return the attempts with broken ones made whole where the others tell how, and the ids of those.
 
@@ -76,24 +81,33 @@ def mended(
         The size in which they are written.
     keep
         Ids that are left as they are, because a person has seen to them.
+    letterwise
+        How work is done that concerns one character by itself.
     """
-    out: dict[str, list[AttemptStrokes]] = {}
+    jobs = ((char, group, x_height_mm, {w.id for w in group} & set(keep)) for char, group in letters.items())
+    done = dict(zip(letters, letterwise(mended_character, jobs), strict=True))
+    return {char: group for char, (group, _) in done.items()}, frozenset().union(*(ids for _, ids in done.values()))
+
+
+def mended_character(
+    char: str, group: Sequence[AttemptStrokes], x_height_mm: float, keep: Collection[str]
+) -> tuple[list[AttemptStrokes], frozenset[str]]:
+    """Return all attempts at a character with broken ones made whole, and the ids of those; see `mended`."""
+    out = list(group)
     changed: set[str] = set()
-    for char, group in letters.items():
-        out[char] = list(group)
-        usual = [tuple(s * x_height_mm for s in form.strokes) for form in allographs(char)]
-        fewest = min(len(strokes) for strokes in [*usual, *(w.strokes for w in group)])
-        for i in _alone(group, fewest, x_height_mm):
-            if group[i].id in keep:
-                continue
-            others = [w for w in group if w is not group[i]]
-            # an i is like a dotless one too: only what the others have less of may be a speck
-            dots = int(np.median([len(_dots(w)) for w in others])) if others else len(_dots(group[i]))
-            models = [*(w.strokes for w in others), *usual]
-            whole = _whole(group[i], models, dots, x_height_mm)
-            if whole is not None:
-                out[char][i] = whole
-                changed.add(whole.id)
+    usual = [tuple(s * x_height_mm for s in form.strokes) for form in allographs(char)]
+    fewest = min(len(strokes) for strokes in [*usual, *(w.strokes for w in group)])
+    for i in _alone(group, fewest, x_height_mm):
+        if group[i].id in keep:
+            continue
+        others = [w for w in group if w is not group[i]]
+        # an i is like a dotless one too: only what the others have less of may be a speck
+        dots = int(np.median([len(_dots(w)) for w in others])) if others else len(_dots(group[i]))
+        models = [*(w.strokes for w in others), *usual]
+        whole = _whole(group[i], models, dots, x_height_mm)
+        if whole is not None:
+            out[i] = whole
+            changed.add(whole.id)
     return out, frozenset(changed)
 
 

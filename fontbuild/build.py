@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
 from fontbuild.joins import WAYS, attached, without_joined
 from fontbuild.kerning import kerning
+from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
@@ -29,7 +31,7 @@ from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
-from skeleton.attempt import Attempt
+from skeleton.attempt import ONE_OFF, Attempt
 
 REACH_EM = 12.0
 """How far from left guide and baseline strokes may lie, in ems; with bearings it is half of what OpenType holds."""
@@ -105,8 +107,7 @@ def build_font(
     copied: Sequence[CopiedWord] = (),
     accents: bool = True,
     wanted: Iterable[str] | None = None,
-    fit: Callable[..., list[Variant]] = variants_of,
-    ahead: Callable[..., None] | None = None,
+    letterwise: Letterwise = in_turn,
     progress: Progress | None = None,
     seed: int = 0,
 ) -> BuildResult:
@@ -129,10 +130,8 @@ def build_font(
         Whether to build the accented letters that were not written.
     wanted
         Which ones; by default all in everyday Latin use whose parts there are.
-    fit
-        How a character's attempts are made into variants: as `variants_of` does, or from what it made before.
-    ahead
-        Told which characters will be asked of `fit` soon, `ahead(letters, x_height_mm=…)`, so that it can begin.
+    letterwise
+        How work is done that concerns one character by itself.
     progress
         Called as `progress(step, done, total)`.
     seed
@@ -159,9 +158,8 @@ def build_font(
         x_height_mm=size.x_height_mm,
     )
     read = {char: [resized(w, grown) for w in group] for char, group in read.items()}
-    letters, whole = mended(read, x_height_mm=size.x_height_mm, keep=wishes.keep)
-    for id_, reason in find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep).items():
-        aside[id_] = reason
+    letters, whole = mended(read, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
+    aside |= find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
     staying = {char: [w for w in group if w.id not in aside] for char, group in letters.items()}
     aside |= find_collisions(staying, keep=wishes.keep)
     staying = {char: [w for w in group if w.id not in aside] for char, group in staying.items()}
@@ -169,18 +167,17 @@ def build_font(
     aside |= doubts
     kept = {char: left for char, group in letters.items() if (left := [w for w in group if w.id not in aside])}
 
-    if ahead is not None:
-        ahead(kept, x_height_mm=size.x_height_mm)
+    fit = partial(variants_of, x_height_mm=size.x_height_mm)
     drawn: dict[str, tuple[Glyph, ...]] = {}
-    for done, (char, group) in enumerate(kept.items()):
-        tell("fit strokes", done, len(kept))
-        drawn[char] = glyphs_of(fit(char, group, x_height_mm=size.x_height_mm), size.mm_per_unit)
+    for char, variants in zip(kept, letterwise(fit, kept.items()), strict=True):
+        tell("fit strokes", len(drawn), len(kept))
+        drawn[char] = glyphs_of(variants, size.mm_per_unit)
     metrics = measured(kept, usable, size)
     tell("build accents", 0, 1)
     parts = separate_marks(kept, metrics, size)
-    for char, lifted in parts.letters.items():
-        if char not in drawn:
-            drawn[char] = glyphs_of(fit(char, lifted, x_height_mm=size.x_height_mm), size.mm_per_unit)
+    bases = {char: lifted for char, lifted in parts.letters.items() if char not in drawn}
+    for char, variants in zip(bases, letterwise(fit, bases.items()), strict=True):
+        drawn[char] = glyphs_of(variants, size.mm_per_unit)
     if accents:
         drawn.update(build_barred(drawn, metrics))
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
@@ -229,6 +226,8 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
             aside[a.id] = "drawn far outside its cell"  # kept or not: no font format holds it
         elif a.status == "spoiled" and a.id not in decisions.keep:
             aside[a.id] = "ticked as spoiled"
+        elif a.id not in decisions.keep and any(f.kind == ONE_OFF for f in a.findings):
+            aside[a.id] = "perhaps filled one cell off"
         else:
             usable.append(a)
     if not usable:

@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.point_cloud_distance import cloud, distances, normal, placed
 from fontbuild.variants import AttemptStrokes
 from skeleton.ductus import allographs
@@ -124,7 +125,11 @@ class _Hand:
 
 
 def find_outliers(
-    letters: Mapping[str, Sequence[AttemptStrokes]], *, x_height_mm: float, keep: Collection[str] = ()
+    letters: Mapping[str, Sequence[AttemptStrokes]],
+    *,
+    x_height_mm: float,
+    keep: Collection[str] = (),
+    letterwise: Letterwise = in_turn,
 ) -> dict[str, str]:
     """Return, by attempt id, the reason why it should be set aside; nothing for those that may become variants.
 
@@ -136,9 +141,12 @@ def find_outliers(
         The size in which they are written.
     keep
         Ids that a person wants kept.
+    letterwise
+        How work is done that concerns one character by itself.
     """
-    evidence = {char: gather(group, x_height_mm) for char, group in letters.items() if group}
-    evidence = _to_scale(evidence)
+    groups = {char: group for char, group in letters.items() if group}
+    gathered = letterwise(gather, ((group, x_height_mm) for group in groups.values()))
+    evidence = _to_scale(dict(zip(groups, gathered, strict=True)))
     limits = limits_of([e for group in evidence.values() for e in group])
     hand = _Hand(letters, x_height_mm)
     reasons: dict[str, str] = {}

@@ -37,6 +37,10 @@ LANGUAGES = ("en", "fr", "de", "pl", "es")
 X_HEIGHT_MM = 3.5
 PAGES = 6
 PHOTO_OF = 2
+LAYOUT = 1
+"""The sample is a sheet of the first layout, as people have them on paper: its scans, 8 MB, need not be made again for
+a new one, and every test that reads them shows that old sheets are still read."""
+
 TEXT = (
     "When fog comes in from the sea, the keeper rings the bell and puts the kettle on. “How far does the "
     "light go?” – “Just far enough.” Quick gulls jump over the lazy waves & vanish; by evening all 214 "
@@ -46,8 +50,8 @@ TEXT = (
 
 def sample_sheet() -> Sheet:
     """Return the sample's sheet."""
-    counts = plan_attempts(characters_for(LANGUAGES), LANGUAGES, pages=PAGES, x_height_mm=X_HEIGHT_MM)
-    return lay_out(counts, sheet_id=ID, x_height_mm=X_HEIGHT_MM, languages=LANGUAGES, ruled_text=TEXT)
+    counts = plan_attempts(characters_for(LANGUAGES), LANGUAGES, pages=PAGES, x_height_mm=X_HEIGHT_MM, layout=LAYOUT)
+    return lay_out(counts, sheet_id=ID, x_height_mm=X_HEIGHT_MM, languages=LANGUAGES, ruled_text=TEXT, layout=LAYOUT)
 
 
 def make(folder: Path, seed: int, sheet: Sheet | None = None, habits: Habits = KEEPER) -> None:

@@ -10,6 +10,9 @@ import numpy as np
 from capture.report import Finding
 from skeleton.geometry.stroke import Stroke
 
+ONE_OFF = "filled one cell off?"
+"""Finding: a neighbour's label suits the ink far better, and so it is for a run of cells."""
+
 
 @dataclass(frozen=True, eq=False)
 class Attempt:

@@ -22,6 +22,9 @@ MARKED = frozenset("àáâãäåæçèéêëìíîïñòóôõöøùúûüýăą
 PASSED = frozenset(" .,-'’")
 """Signs over which letters see each other."""
 
+TURNS_BEGIN, TURNS_END = "@turned =", "} calt;"
+"""Between these stands all that turns variants over."""
+
 Names = Mapping[str, Sequence[str]]
 """By character: the names of its variants, the first one being the encoded glyph."""
 
@@ -41,6 +44,17 @@ def rotation(names: Names, *, sequences: Mapping[str, Sequence[str]] | None = No
     if turned:
         parts += [_alternates(turned), _turns(names, turned)]
     return "\n\n".join(p for p in parts if p).strip() + "\n" if any(parts[1:]) else ""
+
+
+def without_turns(code: str) -> tuple[str, str]:
+    """Return what `rotation` gives without `calt`, and `calt` by itself.
+
+    The first part tells which glyphs stand for which others, which is all that kerning and marks ask of it; the second
+    takes as long to compile as all the rest of a font.
+    """
+    head, turns, tail = code.partition(TURNS_BEGIN)
+    body, end, tail = tail.partition(TURNS_END)
+    return head + tail, turns + body + end
 
 
 def _mark(char: str) -> bool:
@@ -70,7 +84,7 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
     most = max(len(v) for v in turned.values())
     lines: list[str] = []
     encoded = [v[0] for v in turned.values()]
-    lines.append(f"@turned = [{' '.join(encoded)}];")
+    lines.append(f"{TURNS_BEGIN} [{' '.join(encoded)}];")
     small = [n for c, v in names.items() if c in SMALL or c in MARKED or c in PASSED for n in v]
     if small:
         lines.append(f"@small = [{' '.join(small)}];")
@@ -90,7 +104,7 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
     )
     lines.append(f"lookup turn useExtension {{\n{rules}\n}} turn;")
     lines.append(_apart(turned))
-    lines.append("feature calt {\n    lookup turn;\n    lookup apart;\n} calt;")
+    lines.append(f"feature calt {{\n    lookup turn;\n    lookup apart;\n{TURNS_END}")
     return "\n".join(lines)
 
 

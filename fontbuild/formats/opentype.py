@@ -16,6 +16,7 @@ from pathlib import Path
 import pathops
 import ufo2ft
 import ufoLib2
+from fontTools.feaLib.builder import addOpenTypeFeaturesFromString
 from fontTools.misc.timeTools import epoch_diff
 from fontTools.ttLib import TTFont
 from ufo2ft import featureWriters
@@ -25,6 +26,7 @@ from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font
 from fontbuild.formats.code_pages import code_pages
 from fontbuild.formats.drawing import notdef
+from fontbuild.formats.features import without_turns
 from fontbuild.formats.mark_positions import with_positions
 from fontbuild.formats.spelling import spelt
 from fontbuild.formats.ufo import ufo_of
@@ -135,9 +137,16 @@ def compile_font(font: Font, *, flavour: str = "ttf", progress: Progress | None 
         # only then: this writer compiles all features once more to find out
         writers.append(featureWriters.CursFeatureWriter)
     common = {"removeOverlaps": False, "featureWriters": writers}
+    # ufo2ft compiles all rules twice, once only to know which glyphs stand for which; those that turn over take long
+    rules = ufo.features.text
+    ufo.features.text, turns = without_turns(rules)
     if flavour == "otf":
-        return ufo2ft.compileOTF(ufo, **common, optimizeCFF=ufo2ft.CFFOptimization.SPECIALIZE)
-    return ufo2ft.compileTTF(ufo, **common, convertCubics=True, cubicConversionError=0.001)
+        made = ufo2ft.compileOTF(ufo, **common, optimizeCFF=ufo2ft.CFFOptimization.SPECIALIZE)
+    else:
+        made = ufo2ft.compileTTF(ufo, **common, convertCubics=True, cubicConversionError=0.001)
+    if turns:
+        addOpenTypeFeaturesFromString(made, rules, tables=["GSUB"])
+    return made
 
 
 def save_opentype(font: Font, path: Path, *, progress: Progress | None = None) -> Path:

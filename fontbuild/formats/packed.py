@@ -25,6 +25,7 @@ from capture.files import make_folder, write_bytes
 from capture.units import Points
 from fontbuild.font import Font, Metrics, Record
 from fontbuild.glyph import Glyph
+from fontbuild.pair_table import PairTable
 
 PACK = Path("data") / "org.ownhand.letters.npz"
 """Place in the UFO; its `data` folder is for programs' own files, named by a reversed domain (UFO 3, data)."""
@@ -86,8 +87,7 @@ def unpack(ufo: Path) -> Font | None:
             head = json.loads(found["head"].tobytes())
             if head["format"] != FORMAT or head["digest"] != digest(ufo):
                 return None
-            kerned = np.array(head["kerned"], object)[found["pairs"]].tolist()
-            kerning = dict(zip(map(tuple, kerned), found["kerning"].tolist(), strict=True))
+            kerning = PairTable(head["kerned"], found["pairs"], found["kerning"])
             return _font(head, found["points"], found["sizes"].tolist(), found["counts"].tolist(), kerning)
     except UNFIT:
         # a pack only saves time: whatever is wrong with it, in all the ways an archive can be, the other files stand

@@ -68,17 +68,19 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
 @click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--adopt", is_flag=True, help="Take in a sheet that was not made for this hand.")
 @click.option("--same-writer", is_flag=True, help="A page read before from other paper is the same person's.")
+@click.option("--one-off", is_flag=True, help="Letters filled one cell off are what the cells beside theirs ask for.")
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
-def read(hand: Path, scans: tuple[Path, ...], adopt: bool, same_writer: bool, jobs: int) -> int:
+def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
     """Read filled-in sheets: scans or photos, in any order and orientation."""
-    from ownhand.commands import read as reading
+    from ownhand.commands import read_report as report
+    from ownhand.commands.read import read_scans
 
     with console.progress_bar() as progress:
-        done = reading.read_scans(hand, scans, adopt=adopt, same_writer=same_writer, jobs=jobs, progress=progress)
-    console.put_table("Pages", reading.PAGE_COLUMNS, reading.page_rows(done))
+        done = read_scans(hand, scans, progress=progress, **said)
+    console.put_table("Pages", report.PAGE_COLUMNS, report.page_rows(done))
     if done.findings:
-        console.put_table("To look at", reading.FINDING_COLUMNS, reading.finding_rows(done))
-    for line in (*done.notices, *reading.next_steps(hand, done)):
+        console.put_table("To look at", report.FINDING_COLUMNS, report.finding_rows(done))
+    for line in (*done.notices, *report.next_steps(hand, done)):
         console.say(line)
     return NEEDS_REVIEW if done.refused or done.untraced else 0
 

@@ -16,9 +16,9 @@ from capture.files import sweep
 from fontbuild.build import BuildResult, build_font, reference_size
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font, Record
+from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.spacing import tabular
-from fontbuild.variants import variants_of
-from ownhand.commands.side_by_side import FitAhead, processes
+from ownhand.commands.side_by_side import processes, side_by_side
 from ownhand.hands.captures import PageCapture, load_captures
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.hands.decisions_file import load_decisions, told
@@ -79,7 +79,9 @@ def rhythm_of(captures: Sequence[PageCapture], attempts: Sequence[Attempt]) -> d
     return {key: value if key.endswith("_deg") else value * x_height for key, value in means.items()}
 
 
-def make_font(hand: Hand, *, progress: Progress | None = None, fit: FitAhead | None = None) -> tuple[Font, BuildResult]:
+def make_font(
+    hand: Hand, *, progress: Progress | None = None, letterwise: Letterwise = in_turn
+) -> tuple[Font, BuildResult]:
     """Return the font of all that was read and decided; nothing is written."""
     decisions = load_decisions(hand.decisions_file)
     captures = load_captures(hand)
@@ -91,8 +93,7 @@ def make_font(hand: Hand, *, progress: Progress | None = None, fit: FitAhead | N
         rhythm=rhythm_of(captures, attempts),
         copied=[w for c in captures for w in c.copied],
         progress=progress,
-        fit=fit or variants_of,
-        ahead=fit.begin if fit else None,
+        letterwise=letterwise,
     )
     return with_bearings(result.font, decisions), result
 
@@ -137,7 +138,7 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     hand = open_hand(path)
     with locked(path), processes() as pool:
         sweep(hand.path)
-        font, result = make_font(hand, progress=progress, fit=FitAhead(pool))
+        font, result = make_font(hand, progress=progress, letterwise=side_by_side(pool))
         if tabular_figures:
             font = with_tabular_figures(font)
         # a third of all work; the other files need the other two thirds, and none needs another

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import dataclasses
 import os
-import shlex
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -23,19 +22,21 @@ import skeleton
 from capture.code import CodedPage, sheet_from_coded
 from capture.errors import InputError, OutputError, OwnhandError
 from capture.files import is_vacant, sweep
-from capture.read import LineInk, PageReading, Verdict
+from capture.read import LineInk, PageReading
 from capture.report import Finding
 from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
+from ownhand.commands.labelling import PageKey, answered, find_runs, labels_of, marked, take_labels
+from ownhand.commands.read_report import ReadReport, Taken, one_off_line
 from ownhand.commands.reading_pool import end_with_parent, read_pages
 from ownhand.hands.captures import PageCapture
 from ownhand.hands.copies import as_copies
-from ownhand.hands.decisions import known_ways
+from ownhand.hands.decisions import Decisions, known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
+from ownhand.hands.one_off import Run
 from ownhand.hands.storage import (
-    TRUE_SCALE,
     CellKey,
     keep_page,
     keep_scan,
@@ -53,46 +54,7 @@ Progress = Callable[[str, int, int], None]
 OnPage = Callable[[dict[str, Any]], None]
 """Told of every page the moment it was looked at: `scan`, and `page` and `sheet` or `where`, `what`, `remedy`."""
 
-PAGE_COLUMNS = ("page", "scan", "cells", "read", "blank", "spoiled", "doubtful", "dpi", "pen mm", "off mm")
 UNTRACED = "could not be traced"
-
-FINDING_COLUMNS = ("character", "page", "row", "column", "why")
-
-
-@dataclass(frozen=True, eq=False)
-class Taken:
-    """A page that was read, with its strokes."""
-
-    capture: PageCapture
-    contact: Path
-    verdict: Verdict
-    pen_mm: float
-    lines: int
-    """Ruled lines with writing on them."""
-
-
-@dataclass(frozen=True, eq=False)
-class ReadReport:
-    """What a run of reading found."""
-
-    pages: tuple[Taken, ...]
-    refused: tuple[OwnhandError, ...]
-    notices: tuple[str, ...]
-
-    @property
-    def findings(self) -> tuple[Finding, ...]:
-        """All that a person should look at."""
-        return tuple(f for page in self.pages for a in page.capture.attempts for f in a.findings)
-
-    @property
-    def untraced(self) -> tuple[Taken, ...]:
-        """Pages with written cells of which not one could be traced."""
-        return tuple(page for page in self.pages if _untraced(page.capture))
-
-
-def _untraced(capture: PageCapture) -> bool:
-    written = [a for a in capture.attempts if a.status == "written"]
-    return bool(written) and not any(a.strokes for a in written)
 
 
 def read_scans(
@@ -101,6 +63,7 @@ def read_scans(
     *,
     adopt: bool = False,
     same_writer: bool = False,
+    one_off: bool = False,
     jobs: int = 0,
     progress: Progress | None = None,
     on_page: OnPage | None = None,
@@ -113,6 +76,8 @@ def read_scans(
         Take in sheets that were not made for this hand.
     same_writer
         Take in a page that was read before from other paper: it is the same person's.
+    one_off
+        Where a run of cells was filled one cell off, take each letter for what its neighbour asks for.
     jobs
         Processes; 0: one for each core.
 
@@ -125,20 +90,29 @@ def read_scans(
     known = open_hand(path) if path.exists() and not is_vacant(path) else None
     with locked(path):
         tell, on_page = progress or (lambda *_: None), on_page or (lambda _: None)
-        return _read_into(path, known, scans, adopt, same_writer, jobs or os.cpu_count() or 1, tell, on_page)
+        said = _Said(adopt, same_writer, one_off)
+        return _read_into(path, known, scans, said, jobs or os.cpu_count() or 1, tell, on_page)
+
+
+@dataclass(frozen=True)
+class _Said:
+    """What the person says of the pages: see `read_scans`."""
+
+    adopt: bool
+    same_writer: bool
+    one_off: bool
 
 
 def _read_into(
     path: Path,
     known: Hand | None,
     scans: Sequence[Path],
-    adopt: bool,
-    same_writer: bool,
+    said: _Said,
     jobs: int,
     tell: Progress,
     on_page: OnPage,
 ) -> ReadReport:
-    finder = SheetFinder(load_sheets(known) if known else {}, adopt=adopt)
+    finder = SheetFinder(load_sheets(known) if known else {}, adopt=said.adopt)
     read, refused = read_pages(scans, finder, jobs, tell, on_page)
     if not read:
         raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
@@ -151,10 +125,15 @@ def _read_into(
     # before the processes start, so that they have the loops instead of compiling them, each for itself
     prepared = prepare(tell)
     with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
-        traced = _trace_all(pool, hand, [r for r, _ in read], tell)
+        pages, decisions = [r for r, _ in read], load_decisions(hand.decisions_file)
+        traced = _trace_all(pool, hand, pages, decisions, tell)
+        runs = find_runs(pool, pages, decisions, traced, hand.record.handedness)
+        if said.one_off and runs:
+            traced |= _trace_all(pool, hand, pages, decisions, tell, runs)
+        traced = marked(traced, runs)
         notices: list[str] = [*unkept_lines(prepared), *copied]
         notices += keep_sheets(hand, finder.sheets)
-        notices += told(hand.decisions_file, load_decisions(hand.decisions_file))
+        notices += told(hand.decisions_file, decisions)
         taken = []
         # of a page that was scanned twice the later capture holds the better of both
         contacts: dict[Path, tuple[Page, PageCapture, Sequence[LineInk], float]] = {}
@@ -162,7 +141,7 @@ def _read_into(
             tell("keep captures", number, len(read))
             try:
                 copy = keep_scan(hand, scan)
-                kept, contact = keep_page(hand, reading, copy, traced, same_writer=same_writer)
+                kept, contact = keep_page(hand, reading, copy, traced, same_writer=said.same_writer)
             except InputError as error:  # one page costs itself; a full disk, an OutputError, all that come after it
                 refused.append(error)
                 on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
@@ -170,11 +149,19 @@ def _read_into(
             contacts[contact] = (reading.page, kept, reading.lines, reading.sheet.x_height_mm)
             pen_mm = reading.pen_mm * printed_scale(reading)
             taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
+            if run := runs.get((kept.sheet, kept.page)):
+                notices.append(one_off_line(hand.path, kept, run, scan, taken=said.one_off))
         for drawn in [pool.submit(write_contact, *captured, contact) for contact, captured in contacts.items()]:
             drawn.result()
         tell("keep captures", len(read), len(read))
     if not taken:
         raise refused[0]
+    if said.one_off:
+        kept_pages = {(t.capture.sheet, t.capture.page) for t in taken}
+        take_labels(hand, {key: run for key, run in runs.items() if key in kept_pages})
+        taken = [dataclasses.replace(t, capture=answered(t.capture)) for t in taken]
+        if not runs:
+            notices.append("--one-off: no run of cells was found that holds what its neighbours ask for.")
     notices = [*map(str, refused), *notices]
     report = ReadReport(tuple(taken), tuple(refused), tuple(notices))
     for page in report.untraced:
@@ -217,16 +204,28 @@ class SheetFinder:
 
 
 def _trace_all(
-    pool: ProcessPoolExecutor, hand: Hand, pages: Sequence[PageReading], tell: Progress
+    pool: ProcessPoolExecutor,
+    hand: Hand,
+    pages: Sequence[PageReading],
+    decisions: Decisions,
+    tell: Progress,
+    only: Mapping[PageKey, Run] | None = None,
 ) -> dict[CellKey, Reading]:
-    """Return the reading of every written cell by sheet, page, row and column: a character's attempts together."""
-    ways = known_ways(load_decisions(hand.decisions_file))
+    """Return the reading of every written cell by sheet, page, row and column: a character's attempts together.
+
+    Where `only` some runs are given, just their cells are read, as what their neighbours ask for.
+    """
+    ways = known_ways(decisions)
     groups: dict[tuple[str, float], list[tuple[CellKey, NDArray[np.uint8]]]] = defaultdict(list)
     for page in pages:
+        sheet, number = page.sheet.id, page.page.page
+        if only is not None and (sheet, number) not in only:
+            continue
+        labels = labels_of(page, decisions) if only is None else only[sheet, number].labels
         for cell in page.cells:
-            if cell.grey.size:
-                key = (page.sheet.id, page.page.page, cell.row, cell.column)
-                groups[cell.char, round(cell.px_per_mm, 6)].append((key, cell.grey))
+            place = (cell.row, cell.column)
+            if cell.grey.size and place in labels:
+                groups[labels[place], round(cell.px_per_mm, 6)].append(((sheet, number, *place), cell.grey))
     done, total = 0, sum(len(g) for g in groups.values())
     tell("trace strokes", 0, total)
     jobs = {}
@@ -275,67 +274,3 @@ def _trace_group(
             said = f"{type(error).__name__}: {error}"[:120]
             return [Reading((), confidence=0.0, findings=(Finding(UNTRACED, detail=said),))]
         return [r for image in images for r in _trace_group([image], dpi, char, known, handedness)]
-
-
-SHOWN_BLANK = 15
-"""Blank cells that are listed by name."""
-
-
-def next_steps(path: Path, done: ReadReport) -> list[str]:
-    """Return what to tell after reading: what was printed off size or left blank, where to look, what comes next."""
-    lines = []
-    for taken in done.pages:
-        scale, where = taken.verdict.print_scale, f"{taken.capture.sheet} page {taken.capture.page}"
-        if scale and abs(scale - 1) > TRUE_SCALE:
-            lines.append(
-                f"{where} was printed at {100 * scale:.0f} % of its size; its letters are taken in their true size. "
-                "Print the next sheet at 100 %."
-            )
-        blank = [a for a in taken.capture.attempts if a.status == "blank"]
-        if blank and len(blank) < len(taken.capture.attempts):
-            listed = ", ".join(f"{a.char} ({a.id.rsplit('/', 1)[-1]})" for a in blank[:SHOWN_BLANK])
-            more = f" and {len(blank) - SHOWN_BLANK} more" if len(blank) > SHOWN_BLANK else ""
-            lines.append(f"{where}: {len(blank)} cells taken as blank, by row.column: {listed}{more}")
-    if not done.pages:
-        return lines
-    hand = shlex.quote(str(path))
-    contacts = ", ".join(str(p) for p in sorted({str(t.contact.parent) for t in done.pages}))
-    return [
-        *lines,
-        "read: cells with strokes; blank: nothing written; spoiled: ticked by the writer; doubtful: to be looked at; "
-        "off mm: how far the paper's print lay from where it should.",
-        f"Look at what was read: {contacts}/page-…-contact.png, or mend it: ownhand review {hand}",
-        f"Then build the font: ownhand build {hand}",
-    ]
-
-
-def page_rows(done: ReadReport) -> list[list[str]]:
-    """Return a row for each page, for `PAGE_COLUMNS`."""
-    rows = []
-    for taken in done.pages:
-        attempts = taken.capture.attempts
-        status = [a.status for a in attempts]
-        doubtful = sum(1 for a in attempts if a.findings and a.status == "written")
-        rows.append(
-            [
-                f"{taken.capture.sheet} {taken.capture.page}",
-                taken.capture.scan,
-                str(len(status)) if status else f"{taken.lines} lines",
-                str(status.count("written")),
-                str(status.count("blank")),
-                str(status.count("spoiled")),
-                str(doubtful),
-                f"{taken.verdict.dpi:.0f}",
-                f"{taken.pen_mm:.2f}",
-                f"{taken.verdict.local_error_mm:.3f}",
-            ]
-        )
-    return rows
-
-
-def finding_rows(done: ReadReport) -> list[list[str]]:
-    """Return a row for each doubtful cell, for `FINDING_COLUMNS`."""
-    return [
-        [f.char, str(f.page), str(f.row), str(f.column), f.kind + (f", {f.detail}" if f.detail else "")]
-        for f in done.findings
-    ]

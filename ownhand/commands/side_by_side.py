@@ -3,32 +3,22 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
+from typing import Any
 
-from fontbuild.variants import AttemptStrokes, Variant, variants_of
 from ownhand.composer.merge.workers import watch_parent
 
 
-class FitAhead:
-    """Fits the attempts of all characters in the processes of a pool; asked for one, waits for that one."""
+def side_by_side(pool: ProcessPoolExecutor) -> Callable[[Callable[..., Any], Iterable[tuple[Any, ...]]], Iterator[Any]]:
+    """Return a `fontbuild.letterwise.Letterwise` whose calls are made in the processes of a pool."""
 
-    def __init__(self, pool: ProcessPoolExecutor) -> None:
-        self._pool = pool
-        self._begun: dict[str, tuple[Sequence[AttemptStrokes], Future[list[Variant]]]] = {}
+    def work(function: Callable[..., Any], jobs: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
+        begun = [pool.submit(function, *job) for job in jobs]
+        return (one.result() for one in begun)
 
-    def begin(self, letters: Mapping[str, Sequence[AttemptStrokes]], *, x_height_mm: float) -> None:
-        """Begin to fit characters, those with the most attempts first."""
-        for char, group in sorted(letters.items(), key=lambda item: -len(item[1])):
-            self._begun[char] = (group, self._pool.submit(variants_of, char, group, x_height_mm=x_height_mm))
-
-    def __call__(self, char: str, written: Sequence[AttemptStrokes], *, x_height_mm: float) -> list[Variant]:
-        """Return what `variants_of` does."""
-        group, job = self._begun.pop(char, ((), None))
-        if job is not None and group is written:
-            return job.result()
-        return variants_of(char, written, x_height_mm=x_height_mm)
+    return work
 
 
 @contextmanager

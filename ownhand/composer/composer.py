@@ -6,14 +6,13 @@ import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from capture.blas import one_thread
 from capture.errors import FontFileError, UsageError
-from fontbuild.accents import Habits, build_sequence
 from fontbuild.font import Font
-from fontbuild.habits import habits_of
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
@@ -28,11 +27,17 @@ from ownhand.composer.text.prepared_text import PreparedText, count_missing, pre
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, draw
 
+if TYPE_CHECKING:
+    from fontbuild.accents import Habits
+
 MOST_PAGES = 10_000
 """Pages of one text."""
 
 LONGEST = 2_000_000
 """Characters of one text."""
+
+MOST_ADDED = 300
+"""Letters put together for texts that are kept for the next ones; where there are more, all are made anew."""
 
 TOUCH = 0.35
 """Ends of one letter's strokes that lie within so many pen widths meet."""
@@ -81,16 +86,25 @@ class Composer:
         if not (font.metrics.x_height > 0 and font.mm_per_unit > 0):
             raise FontFileError(font.record.family or "font", "it has no x-height or no size in mm", "Build it again.")
         self.scatter = scatter or scatter_of(font)
-        # letters with marks that Unicode has no character for are added as texts ask for them
-        self._glyphs, self._kerning = dict(font.glyphs), dict(font.kerning)
-        self.font = replace(font, glyphs=self._glyphs, kerning=self._kerning)
-        self._bank = VariantBank(self.font)
+        self._written = font
+        self._begin_anew()
         self._joins = joins(font)
         self._has = {c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants)}
         self._habits: Habits | None = None
-        self._added: set[str] = set()
         self.most_pages = MOST_PAGES
         """A text that fills more is refused."""
+
+    def _forget_many(self) -> None:
+        """Forget the letters that were put together where there are many: texts of strangers ask for ever others."""
+        if len(self._added) > MOST_ADDED:
+            self._begin_anew()
+
+    def _begin_anew(self) -> None:
+        # letters with marks that Unicode has no character for are added as texts ask for them
+        self._glyphs = dict(self._written.glyphs)
+        self.font = replace(self._written, glyphs=self._glyphs)
+        self._bank = VariantBank(self.font)
+        self._added: set[str] = set()
 
     @property
     def written_x_height_mm(self) -> float:
@@ -99,6 +113,7 @@ class Composer:
 
     def missing(self, text: str | Mapping[str, str], *, lists: bool = True) -> Counter[str]:
         """Return what a text needs and the hand lacks, and how often; nothing is set, so that it is quick."""
+        self._forget_many()
         fitter = Fitter(self._has, self._made)
         for body in [text] if isinstance(text, str) else text.values():
             count_missing(body, fitter, self._has, lists=lists)
@@ -108,6 +123,10 @@ class Composer:
         """Make a letter and its marks of the hand's own parts; return whether it could be made."""
         if char in self._added:
             return True
+        # here, because hardly any text asks for it
+        from fontbuild.accents import build_sequence
+        from fontbuild.habits import habits_of
+
         if self._habits is None:
             self._habits = habits_of(self.font.glyphs, self.font.metrics)
         made = build_sequence(char, self._glyphs, self.font.metrics, habits=self._habits)
@@ -115,11 +134,10 @@ class Composer:
             return False
         self._glyphs[char] = made
         base = unicodedata.normalize("NFD", char)[0]
-        for (a, b), k in list(self._kerning.items()):
-            if a == base:
-                self._kerning[char, b] = k
-            if b == base:
-                self._kerning[a, char] = k
+        kerning = dict(self.font.kerning)
+        kerning |= {(char, b): k for (a, b), k in kerning.items() if a == base}
+        kerning |= {(a, char): k for (a, b), k in kerning.items() if b == base}
+        self.font = replace(self.font, kerning=kerning)
         self._added.add(char)
         return True
 
@@ -144,6 +162,7 @@ class Composer:
         """
         settings = settings or Settings()
         texts = _by_box(text, settings)
+        self._forget_many()
         rng = np.random.default_rng([seed & 0xFFFFFFFF, seed >> 32 & 0xFFFFFFFF])
         life = settings.life
         chooser = VariantSelector(self._bank, rng, variants=life.of("variants"), blends=life.of("blends"))

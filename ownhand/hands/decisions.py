@@ -18,7 +18,7 @@ from capture.units import image_from_cell
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
-from skeleton.attempt import Attempt
+from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.geometry.stroke import Stroke
 
 KEPT = "kept"
@@ -122,6 +122,8 @@ def apply_decision(attempt: Attempt, decision: Decision) -> Attempt:
     findings = attempt.findings
     if ink_changed(attempt, decision):
         findings = (*findings, Finding("the ink has changed since it was mended", char=attempt.char))
+    if decision.char:
+        findings = tuple(f for f in findings if f.kind != ONE_OFF)
     status = attempt.status
     if decision.verdict == SET_ASIDE:
         status = SET_ASIDE

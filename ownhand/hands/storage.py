@@ -26,7 +26,7 @@ from ownhand.hands.hand import Hand, load_sheets
 from ownhand.hands.same_writer import unlike
 from ownhand.pictures.contact_sheet import draw_contact
 from ownhand.pictures.copy_contact import draw_copy
-from skeleton.attempt import Attempt
+from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.result import LOW_CONFIDENCE, Reading
 
 CellKey = tuple[str, int, int, int]
@@ -234,6 +234,8 @@ def better(old: Attempt, new: Attempt) -> bool:
 
     Ink is better than none, then fewer findings, then more confidence; the newer of equals.
     """
+    if any(f.kind == ONE_OFF for f in new.findings):
+        return False  # it may be another letter: said of the new one only
 
     def rank(a: Attempt) -> tuple[bool, int, float]:
         return (a.status != "blank", -len(a.findings), a.confidence)

@@ -34,16 +34,13 @@ class CardAnswers:
         name = request.query_params.get("name", "table")[:200]
         hand = self.room.hand
         file = await drop.keep_table(hand, name, request.stream(), request.state.most_bytes)
-        return await run_in_threadpool(self._view, file.name)
-
-    def _view(self, name: str, encoding: str = "") -> dict[str, Any]:
-        hand = self.room.hand
-        return runs.table_view(hand, name, encoding=encoding, font=self.room.font if hand.ufo.is_dir() else None)
+        return await run_in_threadpool(lambda: runs.table_view(hand, file.name, self.room.font))
 
     def table(self, request: Request) -> Answer:
         """Return what the page needs to know of a table."""
         asked = request.query_params
-        return self._view(asked.get("name", ""), asked.get("encoding", "")[:40])
+        name, encoding = asked.get("name", ""), asked.get("encoding", "")[:40]
+        return runs.table_view(self.room.hand, name, self.room.font, encoding=encoding)
 
     def write_cards(self, place: Place) -> Answer:
         """Begin to write a file for each row, in place of older ones where `force` says so.

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import UsageError
+from fontbuild.font import Font
 from ownhand.commands.write import in_boxes, page_file
 from ownhand.composer import Composition, Settings
 from ownhand.composer.ensemble import Ensemble
@@ -138,7 +139,7 @@ class Desk:
     def __init__(self, hand: Hand) -> None:
         self.hand = hand
         self._lock = threading.Lock()
-        self._ensembles: dict[tuple[object, ...], Ensemble] = {}
+        self._warm: dict[tuple[object, ...], tuple[Ensemble, Font]] = {}
 
     def ensemble(self, hands: Mapping[str, Path] | None = None) -> Ensemble:
         """Return what sets text in the fonts as they were built last; `hands`: the folders of further hands, by name.
@@ -148,15 +149,22 @@ class Desk:
         HandFolderError
             If one was not built yet.
         """
-        given = sorted((hands or {}).items())
+        return self._kept(hands or {})[0]
+
+    def font(self) -> Font:
+        """Return the font as it was built last, without the letters that texts had put together; see `ensemble`."""
+        return self._kept({})[1]
+
+    def _kept(self, hands: Mapping[str, Path]) -> tuple[Ensemble, Font]:
+        given = sorted(hands.items())
         with self._lock:
             state = (built(self.hand), *((name, path, built(open_hand(path))) for name, path in given))
-            if state not in self._ensembles:
-                if len(self._ensembles) >= MOST_WARM:
-                    self._ensembles.clear()
-                fonts = {name: font_of(path) for name, path in given}
-                self._ensembles[state] = Ensemble(font_of(self.hand.path), fonts)
-            return self._ensembles[state]
+            if state not in self._warm:
+                if len(self._warm) >= MOST_WARM:
+                    self._warm.clear()
+                font = font_of(self.hand.path)
+                self._warm[state] = Ensemble(font, {name: font_of(path) for name, path in given}), font
+            return self._warm[state]
 
     def compose(self, wish: Wish, text: str | Mapping[str, str] | None = None, seed: int | None = None) -> Composition:
         """Return the pages of a wish; `text` and `seed`: those of one row of a table instead.

@@ -68,32 +68,34 @@ def runs_folder(hand: Hand) -> Path:
     return hand.path / "runs"
 
 
-def table_of(hand: Hand, name: str, *, encoding: str = "", font: Font | None = None) -> Table:
-    """Return a table that was sent; `font` tells which letters are expected in it.
+def table_of(hand: Hand, name: str, font: Font, *, encoding: str = "") -> Table:
+    """Return a table that was sent; its encoding is told by the letters that the hand writes, as by the command.
 
     Raises
     ------
     InputError
         If there is none of that name.
     """
+    return read_table(_table_file(hand, name), encoding=encoding or None, letters=frozenset(font.glyphs))
+
+
+def _table_file(hand: Hand, name: str) -> Path:
     file = tables_folder(hand) / name
     if safe_name(Path(name).stem) != Path(name).stem or Path(name).suffix != ".csv" or not file.is_file():
         raise InputError(name[:80], "is not one of the hand's tables", "Drop the table on the page.")
-    return read_table(file, encoding=encoding or None, letters=frozenset(font.glyphs) if font is not None else ())
+    return file
 
 
-def table_view(hand: Hand, name: str, *, encoding: str = "", font: Font | None = None) -> dict[str, Any]:
+def table_view(hand: Hand, name: str, font: Font, *, encoding: str = "") -> dict[str, Any]:
     """Return what the page needs to know of a table."""
-    table = table_of(hand, name, encoding=encoding, font=font)
-    names = table.names()
+    table = table_of(hand, name, font, encoding=encoding)
     return {
         "table": name,
         "encoding": table.encoding,
         "as_likely": list(table.as_likely),
-        "names": names,
-        "sure": not encoding and table.encoding.startswith("utf"),
         "columns": list(table.columns),
         "rows": len(table.rows),
+        "read_as": table.read_as("name"),
         "faults": [f"line {row.line}: {row.fault}" for row in table.rows if row.fault][:20],
     }
 
@@ -127,7 +129,7 @@ def planned(hand: Hand, order: Order, font: Font) -> tuple[list[Job], list[Fault
         If no row of the table can become a card.
     """
     template = parse_template(order.template, where="the text")
-    table = table_of(hand, order.table, encoding=order.encoding, font=font)
+    table = table_of(hand, order.table, font, encoding=order.encoding)
     run = run_of(hand, order)
     jobs, faults = plan(table, template, run, font, name_field=order.name_field, seed=order.seed)
     if not jobs:
@@ -148,7 +150,7 @@ def run_of(hand: Hand, order: Order) -> Run:
 def begin(hand: Hand, order: Order, name: str) -> str:
     """Write down what a run is made from; return the name it is kept under."""
     kept = safe_name(name) or "cards"
-    table_of(hand, order.table, encoding=order.encoding)
+    _table_file(hand, order.table)
     folder = make_folder(runs_folder(hand) / kept)
     write_json(folder / ORDER, {"format": FORMAT, **dataclasses.asdict(order)})
     return kept
@@ -184,7 +186,7 @@ def write_run(
     font = font_of(path)
     done = run_table(
         font,
-        table_of(hand, order.table, encoding=order.encoding, font=font),
+        table_of(hand, order.table, font, encoding=order.encoding),
         template,
         runs_folder(hand) / name,
         run_of(hand, order),
@@ -222,7 +224,7 @@ def draw_overview(path: Path, name: str, *, progress: Callable[[str, int, int], 
     folder = runs_folder(hand) / name
     seen = run_table(
         font,
-        table_of(hand, order.table, encoding=order.encoding, font=font),
+        table_of(hand, order.table, font, encoding=order.encoding),
         parse_template(order.template, where="the text"),
         folder,
         dataclasses.replace(run_of(hand, order), thumbnail_dpi=THUMBNAIL_DPI),

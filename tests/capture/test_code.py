@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from capture.code import page_from_payload, page_payload, sheet_from_coded
 from capture.errors import UsageError, WrongSheetError
-from capture.layout import LAYOUT, lay_out
+from capture.layout import LAYOUT, LAYOUTS, lay_out
 
 COUNTS = {"e": 9, "t": 5, "a": 4, "é": 2, "x̂": 3, "\u0301": 2, "Ж": 2, "—": 2, "𝄞": 2, "0": 4}
 
@@ -33,6 +33,14 @@ def test_every_page_is_laid_out_again_from_its_own_code():
         coded = page_from_payload(page_payload(sheet, page))
         assert coded.page == page
         assert (coded.sheet_id, coded.layout, coded.pages) == (sheet.id, LAYOUT, len(sheet.pages))
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_a_page_of_any_layout_that_is_on_paper_is_laid_out_again(layout):
+    sheet = lay_out({"a": 2, "I": 2, "…": 3}, sheet_id="s", layout=layout)
+    coded = page_from_payload(page_payload(sheet, sheet.pages[0]))
+
+    assert (coded.layout, coded.page) == (layout, sheet.pages[0])
 
 
 def test_the_sheet_is_rebuilt_from_pages_in_any_order():

@@ -13,9 +13,10 @@ import resvg_py
 import zxingcpp
 
 from capture.code import page_from_payload, page_payload
-from capture.drawing import BASELINE, GUIDE, LABEL, TICK, Frame, Words, draw_page
+from capture.drawing import BASELINE, FIRST_LABEL, GUIDE, LABEL, TICK, Frame, Words, draw_page
 from capture.errors import UsageError
 from capture.label_font import label_font
+from capture.labels import name_of
 from capture.languages import characters_for
 from capture.layout import lay_out
 from capture.print_sheet import page_svg, sheet_pdf, write_pdf
@@ -227,17 +228,64 @@ def test_no_label_leaves_its_place(sheet):
         shapes = draw_page(sheet, page)
         places = [cell.label_mm for cell in page.cells]
         words = [s for s in shapes if isinstance(s, Words) and s.colour == LABEL and not page.ruled]
+        words = [s for s in words if not is_number(s, page)]
         for word in words:
             right = word.x + font.width_mm(word.text, word.size)
             assert any(x - 0.01 <= word.x and right <= x + w + 0.01 and y <= word.y <= y + h for x, y, w, h in places)
         assert sum(isinstance(s, Frame) and s.colour == TICK for s in shapes) == len(page.cells)
 
 
+def is_number(word: Words, page) -> bool:
+    """Return whether a word is the number of a row or column: it begins left of every cell's label."""
+    return word.text.isdigit() and not any(x <= word.x <= x + w and y <= word.y <= y + h for x, y, w, h in (
+        cell.label_mm for cell in page.cells
+    ))  # fmt: skip
+
+
 def test_names_are_printed_large_enough_to_read(sheet):
-    sizes = [s.size for page in sheet.pages for s in draw_page(sheet, page) if isinstance(s, Words)]
+    words = [s for page in sheet.pages for s in draw_page(sheet, page) if isinstance(s, Words)]
 
     # 1.7 mm is 4.8 pt: the smallest print that timetables use (common practice, no source).
-    assert min(sizes) >= 1.7
+    assert min(s.size for s in words) >= 1.7
+    names = {s.text: s.size for s in words if s.text in {name_of(c.char) for p in sheet.pages for c in p.cells}}
+    assert "capital" in names
+    assert min(names.values()) >= 2.3
+
+
+def test_names_and_labels_stand_out_from_the_paper():
+    # WCAG 2.2: relative luminance, contrast ratio, and 4.5 to 1 for small text (success criterion 1.4.3).
+    linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in (v / 255 for v in LABEL)]
+    luminance = sum(share * c for share, c in zip((0.2126, 0.7152, 0.0722), linear, strict=True))
+
+    assert 1.05 / (luminance + 0.05) >= 4.5
+
+
+def test_rows_and_columns_are_numbered_where_nobody_writes(sheet):
+    font = label_font()
+    for page in sheet.pages:
+        numbers = [
+            s for s in draw_page(sheet, page) if isinstance(s, Words) and s.colour == LABEL and is_number(s, page)
+        ]
+        rows = {cell.row for cell in page.cells}
+
+        assert sorted(int(s.text) for s in numbers) == sorted([*rows, *(cell.column for cell in page.cells)])
+        for s in numbers:
+            left, right, top = s.x, s.x + font.width_mm(s.text, s.size), s.y - 0.7 * s.size
+            assert left > 14.5, "clear of the markers"
+            for x, y, w, h in (box for cell in page.cells for box in (cell.box_mm, cell.tick_mm)):
+                assert right <= x + 1e-6 or left >= x + w - 1e-6 or s.y <= y or top >= y + h
+            for cell in page.cells:
+                x, y, w, h = cell.label_mm
+                assert right <= x or left >= x + w or s.y <= y or top >= y + h
+
+
+def test_a_sheet_of_the_first_layout_is_printed_again_as_it_was(sheet):
+    old = lay_out({"a": 2, "I": 2}, sheet_id="s", layout=1)
+    words = [s for s in draw_page(old, old.pages[0]) if isinstance(s, Words) and s.colour == FIRST_LABEL]
+
+    assert [(s.text, s.size) for s in words] == [
+        ("a", 3.3), ("a", 3.3), ("I", 3.3), ("capital i", 1.85), ("I", 3.3), ("capital i", 1.85),
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(

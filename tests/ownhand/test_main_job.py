@@ -31,8 +31,6 @@ SCANS = sorted((LANTERN / "scans").glob("*.jpg"))
 SVG = "{http://www.w3.org/2000/svg}"
 CARD = "Dear guest,\nthe lamp is lit – żółta łódka, Grüße, à bientôt, ¡mañana! Every evening eleven letters."
 
-pytestmark = pytest.mark.xdist_group("museum")
-
 
 def grey(file: Path | io.BytesIO) -> Image.Image:
     with Image.open(file) as picture:

@@ -6,7 +6,7 @@ import dataclasses
 from pathlib import Path
 
 from capture.read import Verdict
-from ownhand.commands.read import ReadReport, Taken, next_steps
+from ownhand.commands.read_report import ReadReport, Taken, next_steps
 from ownhand.hands.captures import load_captures
 from tests.ownhand.stand_in import write_hand
 

@@ -11,7 +11,7 @@ import pytest
 from capture.errors import NEEDS_REVIEW, OwnhandError
 from ownhand.cli import main as cli
 from ownhand.commands import read as reading
-from ownhand.commands.read import ReadReport, Taken, page_rows
+from ownhand.commands.read_report import ReadReport, Taken, page_rows
 from ownhand.hands.captures import PageCapture
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke

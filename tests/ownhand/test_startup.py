@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from fontbuild.formats.ufo import save_ufo
 from fontbuild.variants import AttemptStrokes, variants_of
-from ownhand.commands.side_by_side import FitAhead, processes
+from ownhand.commands.side_by_side import processes, side_by_side
 from ownhand.composer.plot import motion
 from tests.ownhand.hershey_font import hershey_font
 
@@ -58,7 +59,7 @@ def test_the_shortest_order_is_sought_only_when_it_is_asked_for(tmp_path, monkey
     assert asked == []
 
 
-def test_letters_fitted_ahead_in_processes_are_the_letters_fitted_one_after_the_other():
+def test_letters_fitted_in_processes_are_the_letters_fitted_one_after_the_other():
     rng = np.random.default_rng(3)
     bow = np.column_stack([np.linspace(0, 3, 40), np.sin(np.linspace(0, 3, 40))])
     letters = {
@@ -68,13 +69,10 @@ def test_letters_fitted_ahead_in_processes_are_the_letters_fitted_one_after_the_
         for char in "nu"
     }
 
+    fit = partial(variants_of, x_height_mm=3.0)
     with processes(2) as pool:
-        fit = FitAhead(pool)
-        fit.begin(letters, x_height_mm=3.0)
-        side_by_side = {char: fit(char, group, x_height_mm=3.0) for char, group in letters.items()}
-        again = fit("n", letters["n"], x_height_mm=3.0)
+        made = dict(zip(letters, side_by_side(pool)(fit, letters.items()), strict=True))
 
     for char, group in letters.items():
-        for one, other in zip(side_by_side[char], variants_of(char, group, x_height_mm=3.0), strict=True):
+        for one, other in zip(made[char], variants_of(char, group, x_height_mm=3.0), strict=True):
             assert [s.tobytes() for s in one.strokes] == [s.tobytes() for s in other.strokes]
-    assert [v.ductus for v in again] == [v.ductus for v in side_by_side["n"]]

@@ -48,6 +48,8 @@ def picture(page: PlotPage, *, dpi: float = 150.0, paper: tuple[int, int, int] =
     fixed = np.rint((points * k - 0.5) * 2**_SHIFT).astype(np.int64)
     out = np.empty((rows, columns, 3), np.uint8)
     strip = 400
+    # rows are copied from one row of paper: filling pixel by pixel takes several times as long
+    blank = np.tile(np.array(paper, np.uint8), (columns * OVERSAMPLING, 1))
     reach = 2 * k * max([page.pen_mm, *(p.width_mm or 0 for p in page.pens)])
     tops = bottoms = np.zeros(0)
     if len(points):
@@ -58,9 +60,10 @@ def picture(page: PlotPage, *, dpi: float = 150.0, paper: tuple[int, int, int] =
         n = min(strip, rows - top)
         seen = np.flatnonzero((bottoms >= top * OVERSAMPLING) & (tops <= (top + n) * OVERSAMPLING))
         if not len(seen):
-            out[top : top + n] = paper
+            out[top : top + n] = blank[:columns]
             continue
-        band = np.full((n * OVERSAMPLING, columns * OVERSAMPLING, 3), paper, np.uint8)
+        band = np.empty((n * OVERSAMPLING, columns * OVERSAMPLING, 3), np.uint8)
+        band[:] = blank
         offset = np.array([0, (top * OVERSAMPLING) << _SHIFT])
         for i in seen.tolist():
             _draw(

@@ -73,7 +73,7 @@ def _layers(page: PlotPage, data: list[str]) -> Iterator[str]:
     if not data:
         return
     changes = np.flatnonzero(np.diff(page.line)) + 1
-    in_order = len(np.unique(page.line)) == len(changes) + 1 and bool(np.all(np.diff(page.word) >= 0))
+    in_order = len(set(page.line.tolist())) == len(changes) + 1 and bool(np.all(np.diff(page.word) >= 0))
     for pen in np.unique(page.pen).tolist():
         spec = page.pens[pen - 1] if pen <= len(page.pens) else Pen()
         name = f' class="{escape(spec.name, quote=False).replace(chr(34), "&quot;")}"' if spec.name else ""

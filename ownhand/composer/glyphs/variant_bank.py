@@ -153,7 +153,7 @@ class VariantBank:
         seen = GlyphMeasurements(*(np.zeros(n) for _ in range(5)))
         apart = np.full((n, n), OTHER_FORM)
         left_edges, right_edges = np.full((n, BANDS), np.inf), np.full((n, BANDS), -np.inf)
-        for k in np.unique(group_of):
+        for k in sorted(set(group_of.tolist())):
             at = np.flatnonzero(group_of == k)
             points = np.stack([shapes[i][2] for i in at])
             if points.shape[1]:

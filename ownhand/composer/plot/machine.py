@@ -36,7 +36,6 @@ import numpy as np
 
 from capture.errors import InputError, UsageError
 from capture.limits import is_plain
-from capture.structured import structured
 from capture.units import Points
 from ownhand.composer.plot.plot_page import PlotPage
 
@@ -157,6 +156,8 @@ def machine_from(data: dict[str, Any], *, where: str = "machine") -> Machine:
     InputError
         If there is any fault; all are named at once.
     """
+    from capture.structured import structured  # here, because few pages are written for a machine
+
     made, faults = structured(data, Machine)
     if made is None:
         # a class refuses figures only once all types are right: here both are told at once

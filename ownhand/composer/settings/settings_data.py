@@ -7,7 +7,6 @@ import types
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from capture.errors import UsageError
-from capture.structured import structured
 from ownhand.composer.settings.settings import MOST_BOXES, Settings
 
 MOST_FAULTS = 10
@@ -33,6 +32,10 @@ def settings_from(data: Any, *, where: str = "settings") -> Settings:
     >>> settings_from({"paper": "A6", "life": {"slant": 0.5}}).life.slant
     0.5
     """
+    if not data:
+        return Settings()
+    from capture.structured import structured  # here, because it loads slowly
+
     made, faults = structured(_bounded(data, where), Settings)
     if made is None:
         raise UsageError(where, "; ".join(faults[:MOST_FAULTS]), "Correct the settings.")

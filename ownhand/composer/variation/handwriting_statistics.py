@@ -14,13 +14,14 @@ those between the middles of the ink's lines, about what suits the pair of lette
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fontbuild.font import Font
+from fontbuild.glyph import Glyph
 
 Array = NDArray[np.float64]
 
@@ -140,15 +141,16 @@ def own_scatter(font: Font) -> tuple[Array, Array]:
     """
     squares, freedom = np.zeros(4), np.zeros(4)
     x = font.metrics.x_height
-    for char, variants in font.glyphs.items():
-        # built letters only say once more what their bases said
-        written = [g for g in variants if g.strokes and not g.source.startswith("built")] if char.isalpha() else []
-        if len(written) < 2:
-            continue
-        seen = [measure_glyphs(np.concatenate(g.strokes)[None], tuple(len(s) for s in g.strokes)) for g in written]
-        foot, top, left, right, lean = (
-            np.array([getattr(s, name)[0] for s in seen]) for name in ("foot", "top", "left", "right", "lean_deg")
-        )
+    # built letters only say once more what their bases said
+    letters = [
+        [g for g in variants if g.strokes and not g.source.startswith("built")]
+        for char, variants in font.glyphs.items()
+        if char.isalpha()
+    ]
+    several = [written for written in letters if len(written) > 1]
+    measured = iter(_measured([g for written in several for g in written]).tolist())
+    for written in several:
+        foot, top, left, right, lean = np.array([next(measured) for _ in written]).T
         height, width = top - foot, right - left
         for k, (values, use) in enumerate((
             (foot, abs(foot.mean()) < STANDS_WITHIN * x),
@@ -160,6 +162,18 @@ def own_scatter(font: Font) -> tuple[Array, Array]:
                 squares[k] += float(((values - values.mean()) ** 2).sum())
                 freedom[k] += len(written) - 1
     return squares, freedom
+
+
+def _measured(glyphs: Sequence[Glyph]) -> Array:
+    """Return foot, top, left, right and lean of glyphs, shape (n, 5); those of one structure are measured together."""
+    alike: dict[tuple[int, ...], list[int]] = {}
+    for i, g in enumerate(glyphs):
+        alike.setdefault(tuple(len(s) for s in g.strokes), []).append(i)
+    out = np.zeros((len(glyphs), 5))
+    for sizes, at in alike.items():
+        seen = measure_glyphs(np.stack([np.concatenate(glyphs[i].strokes) for i in at]), sizes)
+        out[at] = np.stack([seen.foot, seen.top, seen.left, seen.right, seen.lean_deg], axis=1)
+    return out
 
 
 @dataclass(frozen=True, eq=False)

@@ -51,9 +51,9 @@ class Readings:
         """Forget all: the ink may have changed."""
         self._kept.clear()
 
-    def of(self, source: TracedSource, key: str) -> tuple[OtherReading, ...]:
-        """Return the tracer's readings of an attempt, the likeliest first, for the character it is said to be now."""
-        char = source.char(key)
+    def of(self, source: TracedSource, key: str, char: str = "") -> tuple[OtherReading, ...]:
+        """Return the tracer's readings of an attempt as `char`, or what it is said to be now; the likeliest first."""
+        char = char or source.char(key)
         if (key, char) not in self._kept:
             self._kept[key, char] = trace_again(source, key, char)
             while len(self._kept) > REMEMBERED:

@@ -11,16 +11,13 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import IO, Any
-
-import numpy as np
 
 from capture.errors import OwnhandError
 from fontbuild.build import BuildResult, build_font
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Record
-from fontbuild.variants import AttemptStrokes, Variant, variants_of
 from ownhand.subprocesses import own_command, own_environment
 from skeleton.attempt import Attempt
 
@@ -30,27 +27,23 @@ class BuildFailedError(RuntimeError):
 
 
 class Remembered:
-    """Makes variants as `fontbuild.variants.variants_of` does, but those of the same attempts only once.
+    """A `fontbuild.letterwise.Letterwise` that does the same work on the same attempts only once.
 
-    Fitting is most of the work of a build, and a mend changes one character: the next build takes a moment.
+    This is most of the work of a build, and a mend changes one character: the next build takes a moment.
     """
 
     def __init__(self) -> None:
-        self._made: dict[bytes, list[Variant]] = {}
-        self._used: dict[bytes, list[Variant]] = {}
+        self._made: dict[bytes, Any] = {}
+        self._used: dict[bytes, Any] = {}
 
-    def __call__(self, char: str, written: Sequence[AttemptStrokes], **how: float) -> list[Variant]:
-        """Return all variants of `char`."""
-        digest = hashlib.sha256(repr((char, sorted(how.items()))).encode())
-        for w in written:
-            digest.update(repr((w.id, w.allograph, w.width_mm, [len(s) for s in w.strokes])).encode())
-            for s in w.strokes:
-                digest.update(np.ascontiguousarray(s).tobytes())
-        key = digest.digest()
-        if key not in self._made:
-            self._made[key] = variants_of(char, written, **how)
-        self._used[key] = self._made[key]
-        return self._made[key]
+    def __call__(self, function: Callable[..., Any], jobs: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
+        """Yield what the function makes of each job."""
+        for job in jobs:
+            key = hashlib.sha256(pickle.dumps((function, job))).digest()
+            if key not in self._made:
+                self._made[key] = function(*job)
+            self._used[key] = self._made[key]
+            yield self._made[key]
 
     def forget_unused(self) -> None:
         """Forget what the last build did not need."""
@@ -65,7 +58,7 @@ def work() -> None:
         os.nice(5)
     jobs, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    fit = Remembered()
+    letterwise = Remembered()
     while True:
         try:
             attempts, record, rules = pickle.load(jobs)
@@ -73,8 +66,8 @@ def work() -> None:
             return
         answer: tuple[str, Any]
         try:
-            answer = ("built", build_font(attempts, record, decisions=rules, fit=fit))
-            fit.forget_unused()
+            answer = ("built", build_font(attempts, record, decisions=rules, letterwise=letterwise))
+            letterwise.forget_unused()
         except OwnhandError as error:
             answer = ("refused", (type(error), error.where, error.what, error.remedy))
         except Exception as error:

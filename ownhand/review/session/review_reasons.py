@@ -5,10 +5,13 @@ from __future__ import annotations
 import unicodedata
 
 from ownhand.hands.decisions import KEPT, SET_ASIDE, Decision, ink_changed
-from skeleton.attempt import Attempt
+from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.result import LOW_CONFIDENCE
 
-PLAIN = {"filled counter": "a loop is filled with ink, so the line in it is guessed"}
+PLAIN = {
+    "filled counter": "a loop is filled with ink, so the line in it is guessed",
+    ONE_OFF: "perhaps filled one cell off",
+}
 """Kinds of findings whose own words only the trade knows."""
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from capture.errors import HandFolderError
 from ownhand.hands.captures import InkPicture, load_captures
 from ownhand.hands.deciding import one_writer, stamp_of
 from ownhand.hands.decisions import Decision, Decisions, KnownWay, apply_decisions
@@ -164,6 +165,8 @@ class ReviewSession:
                 raise OperationError("it has more strokes, or longer ones, than can be remembered")
             learned[decision.char or attempt.char] = way
             return decision, "remembered as the hand's own way"
+        if do == "relabel":
+            return self._relabel(item, key, decision)
         if do == "carry":
             source = item.of("from").text(None, 200)
             raise_faults(item.faults)
@@ -175,12 +178,22 @@ class ReviewSession:
         if do == "reading":
             number = item.of("number").whole(0, 1000)
             raise_faults(item.faults)
-            found = self.readings.of(self, key)
+            found = self.readings.of(self, key, decision.char or attempt.char)
             if number >= len(found):
                 raise OperationError(f"there is no reading {number + 1}, the tracer has {len(found)}")
             words = f"reading {number + 1} chosen"
             return with_strokes(attempt, decision, found[number].strokes, words), words
         return mend(item, attempt, decision)
+
+    def _relabel(self, item: Place, key: str, decision: Decision) -> tuple[Decision, str]:
+        """Return a decision with the label at `item`, the strokes read anew as that character where they can be."""
+        attempt = self.attempt(key)
+        new, words = mend(Place({**item.value, "do": "label"}, item.path, item.faults), attempt, decision)
+        try:
+            found = self.readings.of(self, key, new.char or attempt.char)
+        except (OperationError, HandFolderError):
+            return new, words
+        return (with_strokes(attempt, new, found[0].strokes, words) if found else new), words
 
     def _store(self, words: str, after: Entries, *, number: int | None = None) -> None:
         """Write the step, then the decisions with it in effect; `number`: it is an old step undone or done again."""

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from ownhand.hands.one_off import suggested
 from ownhand.review.edits.edit_requests import current
 from ownhand.review.edits.propagate import Propagated
 from ownhand.review.images.contact_strips import slots
@@ -81,9 +82,23 @@ def overview(book: ReviewSession, outliers: Mapping[str, str]) -> dict[str, Any]
         **status,
         "writer": book.hand.record.writer,
         "characters": [{**c, "known": c["char"] in known} for c in characters],
+        "one_off": one_off_view(book),
         "doubtful": len(doubtful),
         "settled": sum(a["settled"] for a in doubtful),
     }
+
+
+def one_off_view(book: ReviewSession) -> list[dict[str, Any]]:
+    """Return the runs of cells that may be filled one cell off, as far as nobody has said so or otherwise."""
+    runs: dict[tuple[str, str], list[dict[str, str]]] = {}
+    for key, attempt in book.attempts.items():
+        decision = book.decision(key)
+        if (rather := suggested(attempt)) and not decision.char and not decision.verdict:
+            runs.setdefault((key.rpartition("/")[0], rather[1]), []).append({"attempt": key, "char": rather[0]})
+    return [
+        {"where": "Sheet {}, page {}".format(*page.rsplit("/", 1)), "words": words, "letters": letters}
+        for (page, words), letters in runs.items()
+    ]
 
 
 def _character(char: str, found: list[dict[str, Any]]) -> dict[str, Any]:

@@ -122,6 +122,28 @@ async function keepAll(c) {
   await takeIn();
 }
 
+/** A run of cells may hold what the cells beside them ask for: say yes, or keep the letters as they stand. */
+function asked(run) {
+  const letters = plural(run.letters.length, "letter");
+  const answer = (mends, words) => inTurn(() => attemptTo(async () => {
+    note(await post("step", { mends, words: `${run.where}: ${words}` }));
+    say(`${letters}: ${words}.`);
+    forget();
+    await takeIn();
+  }));
+  return h(
+    "section",
+    { class: "slip", "aria-label": "Filled one cell off?" },
+    h("p", {}, h("strong", {}, `${run.where}: filled one cell ${run.words}?`), ` ${letters} suit what the cells beside theirs ask for far better. They stay out of the font till you say: ${run.letters.slice(0, 12).map((l) => shown(l.char)).join(" ")}${run.letters.length > 12 ? " …" : ""}`),
+    h(
+      "div",
+      { class: "row" },
+      button("Yes, rename them", () => answer(run.letters.map((l) => ({ attempt: l.attempt, do: "relabel", char: l.char })), `filled one cell ${run.words}`), { class: "main" }),
+      button("No, they stand right", () => answer(run.letters.map((l) => ({ attempt: l.attempt, do: "keep" })), "kept where they stand")),
+    ),
+  );
+}
+
 /** Draw the lines anew; the line under the person's eyes and the focus stay where they are. */
 function draw(data) {
   last = data;
@@ -152,6 +174,7 @@ function drawHead(data) {
       `${plural(n, "attempt")} at ${plural(data.characters.length, "character")}. `,
       !n ? "Nothing was read yet: fill in a sheet, scan it, and drop the scans in Reading (or read it with ownhand read)." : left ? "Open a letter to see its strokes and mend them; what is right needs nothing from you." : "Open any letter to see its strokes, or set a text in the Try-out.",
     ),
+    ...data.one_off.map(asked),
     data.doubtful
       ? h("p", { class: "row" }, h("progress", { max: data.doubtful, value: data.settled, "aria-label": "Doubtful attempts settled" }), h("span", {}, `${data.settled} of ${data.doubtful} doubtful attempts settled`))
       : "",

@@ -11,6 +11,7 @@ export class TablePart {
   constructor(desk) {
     this.desk = desk;
     this.columns = h("p", { class: "hint" });
+    this.readAs = h("p", { class: "hint" });
     this.stack = h("div", { class: "row" });
     this.run = h("div", { class: "row", role: "status" });
     this.ways = h("div", { class: "stack" });
@@ -20,7 +21,7 @@ export class TablePart {
       "details",
       { class: "slip setting", open: Boolean(desk.wish.table) },
       h("summary", {}, "A card for each row of a table"),
-      h("div", { class: "stack" }, dropPlace("Drop a table (CSV), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv", id: "table" }), this.choice, this.columns, this.stack, this.ways, this.run, this.small),
+      h("div", { class: "stack" }, dropPlace("Drop a table (CSV), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv", id: "table" }), this.choice, this.readAs, this.columns, this.stack, this.ways, this.run, this.small),
     );
     this.drawChoice();
     if (desk.wish.table) this.know(desk.wish.table);
@@ -73,6 +74,7 @@ export class TablePart {
           ]
         : []),
     ));
+    this.readAs.textContent = this.table ? `${this.table.table}: ${this.table.read_as}.` : "";
     this.columns.replaceChildren(...(this.table ? ["In the text, these stand for what the row says: ", ...this.table.columns.map((c) => [h("code", {}, `{${c}}`), " "])].flat() : []));
     if (!wish.table) this.stack.replaceChildren();
     keepFocus(this.ways, () => this.ways.replaceChildren(...(this.table ? this.waysToWrite() : [])));
@@ -80,20 +82,21 @@ export class TablePart {
 
   waysToWrite() {
     const { wish } = this.desk;
-    const { names, sure, as_likely: likely, encoding } = this.table;
+    const { as_likely: likely, encoding } = this.table;
+    const sure = encoding.startsWith("utf") && !wish.encoding;
     const others = [...new Set([...likely, "utf-8", "cp1252", "cp1250", "iso8859_2", "mac_roman"])].filter((e) => e !== encoding);
     const keep = (name) => (on) => {
       wish[name] = on;
       this.desk.set();
     };
     return [
-      ...(sure ? [] : [h("div", { class: "row bottom" }, h("p", { class: "hint" }, `Read as ${encoding}: ${names.join(", ")}.`), field("Wrong letters? Read it as", select([["", encoding], ...others.map((e) => [e, e])], "", (v) => v && this.readAs(v), { "data-act": "encoding" })))]),
+      ...(sure ? [] : [field("Wrong letters? Read it as", select([["", encoding], ...others.map((e) => [e, e])], "", (v) => v && this.decodeAs(v), { "data-act": "encoding" }))]),
       tick(wish.strict, "Write no card at all while the hand lacks a character of one", keep("strict"), { "data-act": "strict" }),
       tick(wish.one_file, "All in one G-code program, which stops before each next sheet", keep("one_file"), { "data-act": "one-file" }),
     ];
   }
 
-  readAs(encoding) {
+  decodeAs(encoding) {
     this.desk.wish.encoding = encoding;
     return this.know(this.desk.wish.table, true);
   }

@@ -13,6 +13,8 @@ const WORDS = {
   "outside its box": "it leaves its cell",
   "could not be traced": "no stroke could be followed",
   "filled counter": "a loop is filled with ink, so the line in it is guessed",
+  "filled one cell off?": "it may be what the cell beside it asks for; Letters asks about it",
+  "burnt out by glare": "light glared on it; photograph the page again without the lamp",
   "only a speck, taken as blank": "only a speck, taken for an empty cell",
 };
 

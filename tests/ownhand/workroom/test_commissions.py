@@ -213,13 +213,13 @@ def test_all_cards_are_shown_in_small_before_any_is_written(room, folder, tmp_pa
 def test_a_table_is_read_in_the_code_page_that_is_told_and_no_card_is_written_while_a_letter_is_missing(room, folder):
     data = "name\nЖанна\n".encode("cp1251")
     guessed = drop(room, "guests.csv", data, to="table/drop")[1]
-    told = room.get("api/table?name=guests.csv&encoding=cp1251")[1]
-    wish = {"texts": {"body": "{name}"}, "layout": {"paper": "A6"}, "table": "guests.csv", "encoding": "cp1251"}
+    told = room.get("api/table?name=guests.csv&encoding=cp1252")[1]
+    wish = {"texts": {"body": "{name}"}, "layout": {"paper": "A6"}, "table": "guests.csv", "encoding": "cp1252"}
     room.post("api/cards", {**wish, "strict": True})
     done = ended(room)["result"]
 
-    assert "Жанна" not in guessed["read_as"]
-    assert told["read_as"] == "read as cp1251: Жанна"
-    assert {lack["char"] for lack in done["missing"]} >= {"Ж", "а"}
+    assert guessed["read_as"].startswith("read as cp1251: Жанна")
+    assert told["read_as"] == "read as cp1252: Æàííà"
+    assert {lack["char"] for lack in done["missing"]} >= {"Æ", "í"}
     assert (done["written"], done["refused"]) == (0, True)
     assert room.get("api/table?name=guests.csv&encoding=base64")[0] == 422

@@ -122,6 +122,20 @@ def load_scans(path: str | Path, *, only: int | None = None) -> Iterator[Scan]:
         yield from _scans(file, path.name, only)
 
 
+def load_scan(path: Path) -> Scan:
+    """Return the picture in a file that holds no other.
+
+    Raises
+    ------
+    NotAScanError
+        As `load_scans`; and if the file holds several, of which only the first is decoded.
+    """
+    count = count_scans(path)
+    if count > 1:
+        raise NotAScanError(str(path), f"holds {count} pictures, one was expected", "Save each as a file of its own.")
+    return next(load_scans(path, only=1))
+
+
 def count_scans(path: Path) -> int:
     """Return how many pictures a file holds; 1 where it cannot be told without decoding it."""
     try:
@@ -225,7 +239,7 @@ def _image_scans(file: BinaryIO, kind: str, source: str, only: int | None) -> It
         _open_heic_with_pillow(source)
     formats = {"JPEG": ["JPEG", "MPO"], "HEIC": ["HEIF"]}.get(kind, [kind])
     with Image.open(file, formats=formats) as image:
-        frames = getattr(image, "n_frames", 1) if kind == "TIFF" else 1
+        many = kind == "TIFF" and bool(getattr(image, "is_animated", False))  # without counting a million of them
         index = 0
         for frame in ImageSequence.Iterator(image):
             if kind == "TIFF" and _is_thumbnail(frame):
@@ -237,7 +251,7 @@ def _image_scans(file: BinaryIO, kind: str, source: str, only: int | None) -> It
                 raise _too_large(source, frame.width * frame.height)
             index += 1
             pixels, shrunk = _pixels(frame)
-            yield Scan(pixels, source, index, _dpi(frame, shrunk), frames > 1)
+            yield Scan(pixels, source, index, _dpi(frame, shrunk), many)
             if kind != "TIFF" or index == only:
                 break  # further pictures in a JPEG or HEIC are previews and depth maps
         if not index:

@@ -44,7 +44,10 @@ SEED = int(os.environ.get("OWNHAND_FUZZ_SEED", "1"))
 SECONDS = 30
 """No reader may take longer over one small file, even on a machine with other things to do."""
 
-JUNK = (None, True, -1, 0, 1e308, float("nan"), "", "x" * 3000, "\u0000", [], {}, [[]], {"a": {}}, 10**30)
+JUNK = (
+    None, True, -1, 0, 1e308, float("nan"), "", "x" * 3000, "\u0000", "\u001b[2J", "\ud800", "../../x", "/tmp/x", [],
+    {}, [[]], {"a": {}}, {"\udfff": 1}, 10**30, 10**400, -(10**400), ["e" + "\u0301" * 500],
+)  # fmt: skip
 XML_TRICKS = (
     b'<!DOCTYPE a [<!ENTITY b SYSTEM "file:///etc/passwd">]>',
     b'<!DOCTYPE a [<!ENTITY b "' + b"c" * 999 + b'">]>',
@@ -120,15 +123,21 @@ def survives(read: Callable[[bytes], object], data: bytes, harm: Callable[[bytes
                 assert len(str(error)) < 2000, number
 
 
-def picture(kind: str) -> bytes:
+def picture(kind: str, mode: str = "L") -> bytes:
     out = BytesIO()
     grey = np.random.default_rng(3).integers(0, 255, (40, 30), np.uint8)
-    Image.fromarray(grey).save(out, kind)
+    Image.fromarray(grey).convert(mode).save(out, kind)
     return out.getvalue()
 
 
-@pytest.mark.parametrize("kind", ["PNG", "JPEG", "TIFF", "PDF"])
-def test_pictures(tmp_path, kind):
+@pytest.mark.parametrize(
+    ("kind", "mode"),
+    [
+        ("PNG", "L"), ("PNG", "1"), ("PNG", "P"), ("PNG", "LA"), ("PNG", "I;16"), ("JPEG", "L"), ("JPEG", "CMYK"),
+        ("TIFF", "L"), ("TIFF", "1"), ("TIFF", "RGBA"), ("PDF", "L"), ("PDF", "1"),
+    ],
+)  # fmt: skip
+def test_pictures(tmp_path, kind, mode):
     path = tmp_path / f"scan.{kind.lower()}"
 
     def read(data: bytes) -> None:
@@ -136,7 +145,7 @@ def test_pictures(tmp_path, kind):
         for scan in load_scans(path):
             assert scan.pixels.size
 
-    survives(read, picture(kind), damaged)
+    survives(read, picture(kind, mode), damaged)
 
 
 def test_drawn_pdfs(tmp_path):

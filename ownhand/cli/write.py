@@ -93,14 +93,14 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     from ownhand.commands.write import missing_lines
     from ownhand.composer.merge.mail_merge import Run, run_table
     from ownhand.composer.merge.table import read_table
-    from ownhand.composer.merge.template import parse_template
+    from ownhand.composer.merge.template import key, parse_template
     from ownhand.hands.font_of_hand import font_of
     from ownhand.hands.locking import locked
 
     font = font_of(hand)
     table = read_table(options["table"], encoding=options["encoding"], letters=frozenset(font.glyphs))
-    for line in encoding_lines(table, options["table"], options["name_field"]):
-        console.say(line)
+    wrong = " If names are wrong, say --encoding." if table.as_likely else ""
+    console.say(f"{options['table']}: {table.read_as(key(options['name_field']))}.{wrong}")
     template = parse_template(text_of(options["template"]), where=str(options["template"]))
     formats = options["formats"] or (("gcode",) if options["one_file"] else ("svg",))
     run = Run(settings, formats=formats, machine=machine, others=others, one_file=options["one_file"])
@@ -139,17 +139,6 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
 
 
 ANOTHER_RUN = "another run is writing into this folder"
-
-
-def encoding_lines(table: Any, path: Path, name_field: str) -> list[str]:
-    """Return in which encoding a table was read, with names to see it by; said of every table that is not ASCII."""
-    names = table.names(name_field.casefold())
-    if all(name.isascii() for name in names) and table.encoding.startswith("utf"):
-        return []
-    lines = [f"{path}: read as {table.encoding}: {', '.join(names)}"]
-    if table.as_likely:
-        lines.append(f"It may as well be {' or '.join(table.as_likely)}: if names are wrong, say --encoding.")
-    return lines
 
 
 def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, options: dict[str, Any]) -> None:

@@ -27,7 +27,7 @@ from capture.fiducial_detection import grey_of
 from capture.files import sweep, write_bytes
 from capture.limits import MOST_CELLS, MOST_POINTS, MOST_STROKES, is_character
 from capture.report import Finding
-from capture.scan import Scan, load_scans
+from capture.scan import Scan, load_scan
 from capture.units import MM_PER_INCH, Points, cell_from_image, px_per_mm
 from fontbuild.joins import way_of
 from ownhand.hands.captures import InkPicture, PageCapture, capture_file, save_capture
@@ -125,7 +125,7 @@ def take_letter(
     odd = sorted({c for line in lines for c in line.replace(" ", "") if not is_character(c)})
     if odd:
         raise UsageError("text", f"characters that cannot be kept: {' '.join(map(repr, odd[:8]))}", "Take them out.")
-    picture = _one_picture(scan)
+    picture = load_scan(scan)
     grey = grey_of(picture.pixels)
     guess = ROUGH_DPI if line_distance_mm is not None else None
     scale = _dpi(picture, grey, dpi or guess, paper_width_mm)
@@ -172,13 +172,6 @@ def take_letter(
     )
     ink_gone = found.left_out + (1 - found.left_out) * float(np.mean([r.left_out for r in readings]))
     return TakenLetter(capture, contact, letters, len(capture.attempts), doubtful, gone, ink_gone, tuple(notices))
-
-
-def _one_picture(path: Path) -> Scan:
-    scans = list(load_scans(path))
-    if len(scans) != 1:
-        raise InputError(str(path), f"holds {len(scans)} pictures, one page was expected", "Save each as a file.")
-    return scans[0]
 
 
 def _dpi(picture: Scan, grey: NDArray[np.uint8], dpi: float | None, paper_width_mm: float | None) -> float:

@@ -10,10 +10,10 @@ import numpy as np
 import svgwrite
 
 import skeleton
-from capture.errors import InputError, UsageError
+from capture.errors import UsageError
 from capture.fiducial_detection import grey_of
 from capture.files import check_writable, write_bytes
-from capture.scan import load_scans
+from capture.scan import load_scan
 from capture.units import px_per_mm
 from ownhand.commands.hatching import check_resolved, widest_mm
 from ownhand.composer.formats import KINDS, page_bytes
@@ -33,10 +33,7 @@ def trace_image(path: Path, *, dpi: float, char: str | None = None) -> tuple[tup
     InputError
         If the file is not a picture, holds several, or its lines lie too close for its resolution.
     """
-    scans = list(load_scans(path))
-    if len(scans) != 1:
-        raise InputError(str(path), f"holds {len(scans)} pictures, one was expected", "Save each as a file of its own.")
-    grey = grey_of(scans[0].pixels)
+    grey = grey_of(load_scan(path).pixels)
     check_resolved(grey, dpi, str(path))
     k = px_per_mm(dpi)
     return (grey.shape[1] / k, grey.shape[0] / k), skeleton.trace(grey, dpi, char)
@@ -80,7 +77,7 @@ def write_traced(
     if kind == "svg":
         data = traced_svg(strokes, size).encode()  # each line as wide as its ink
     notices = []
-    broad = widest_mm(grey_of(next(iter(load_scans(path))).pixels), dpi)
+    broad = widest_mm(grey_of(load_scan(path).pixels), dpi)
     if broad > SOLID_MM:
         notices.append(
             f"{path} holds ink up to {broad:.1f} mm wide: of solid areas only the middle line is drawn, and hatching "

@@ -36,6 +36,9 @@ MOST_PAGES = 10_000
 LONGEST = 2_000_000
 """Characters of one text."""
 
+MOST_ADDED = 300
+"""Letters put together for texts that are kept for the next ones; where there are more, all are made anew."""
+
 TOUCH = 0.35
 """Ends of one letter's strokes that lie within so many pen widths meet."""
 
@@ -83,16 +86,25 @@ class Composer:
         if not (font.metrics.x_height > 0 and font.mm_per_unit > 0):
             raise FontFileError(font.record.family or "font", "it has no x-height or no size in mm", "Build it again.")
         self.scatter = scatter or scatter_of(font)
-        # letters with marks that Unicode has no character for are added as texts ask for them
-        self._glyphs = dict(font.glyphs)
-        self.font = replace(font, glyphs=self._glyphs)
-        self._bank = VariantBank(self.font)
+        self._written = font
+        self._begin_anew()
         self._joins = joins(font)
         self._has = {c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants)}
         self._habits: Habits | None = None
-        self._added: set[str] = set()
         self.most_pages = MOST_PAGES
         """A text that fills more is refused."""
+
+    def _forget_many(self) -> None:
+        """Forget the letters that were put together where there are many: texts of strangers ask for ever others."""
+        if len(self._added) > MOST_ADDED:
+            self._begin_anew()
+
+    def _begin_anew(self) -> None:
+        # letters with marks that Unicode has no character for are added as texts ask for them
+        self._glyphs = dict(self._written.glyphs)
+        self.font = replace(self._written, glyphs=self._glyphs)
+        self._bank = VariantBank(self.font)
+        self._added: set[str] = set()
 
     @property
     def written_x_height_mm(self) -> float:
@@ -101,6 +113,7 @@ class Composer:
 
     def missing(self, text: str | Mapping[str, str], *, lists: bool = True) -> Counter[str]:
         """Return what a text needs and the hand lacks, and how often; nothing is set, so that it is quick."""
+        self._forget_many()
         fitter = Fitter(self._has, self._made)
         for body in [text] if isinstance(text, str) else text.values():
             count_missing(body, fitter, self._has, lists=lists)
@@ -149,6 +162,7 @@ class Composer:
         """
         settings = settings or Settings()
         texts = _by_box(text, settings)
+        self._forget_many()
         rng = np.random.default_rng([seed & 0xFFFFFFFF, seed >> 32 & 0xFFFFFFFF])
         life = settings.life
         chooser = VariantSelector(self._bank, rng, variants=life.of("variants"), blends=life.of("blends"))

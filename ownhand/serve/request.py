@@ -4,8 +4,11 @@ from __future__ import annotations
 
 import json
 import unicodedata
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from typing import Any
+
+import regex
 
 from capture.errors import OwnhandError
 from ownhand.composer.formats import FORMATS
@@ -14,6 +17,10 @@ from ownhand.composer.settings.settings import MOST_BOXES, Settings
 from ownhand.composer.settings.settings_data import settings_from
 
 MOST_SEED = 2**63 - 1
+
+
+MADE = 1000.0
+"""What putting together a letter costs that the hand lacks, with all its shapes, in characters set."""
 
 
 @dataclass(frozen=True)
@@ -53,9 +60,8 @@ class Order:
     machine: Machine | None
     dpi: float
 
-    @property
-    def cost(self) -> float:
-        """About what the work costs, in characters set in the order of writing."""
+    def cost(self, has: Container[str]) -> float:
+        """Return about what the work costs, in characters set in the order of writing; `has`: those of the hand."""
         texts = list(self.text.values()) if isinstance(self.text, dict) else [self.text]
         width, height = self.settings.size_mm
         # letters with marks may have to be put together, and what is no plain letter is slow to break into lines
@@ -63,7 +69,18 @@ class Order:
         cost = (sum(map(len, texts)) + 10 * marks) * (3.0 if self.settings.order == "least travel" else 1.0)
         fits = self.settings.fit or any(box.fit for box in self.settings.boxes)
         picture = width * height * (self.dpi / 25.4) ** 2 / 1000 if self.format == "png" else 0.0
-        return cost * (2.0 if fits else 1.0) + picture + 20.0 * len(self.settings.boxes)
+        paths = [*(curve.path for curve in self.settings.curves), *(d.path for d in self.settings.drawings)]
+        drawn = float(sum(len(path) / 3 + path.lower().count("z") * path.lower().count("z") / 100 for path in paths))
+        made = MADE * sum(1 for _ in _put_together(texts, has))
+        return cost * (2.0 if fits else 1.0) + picture + 20.0 * len(self.settings.boxes) + drawn + made
+
+
+def _put_together(texts: Iterable[str], has: Container[str]) -> Iterator[str]:
+    """Yield the different letters with marks that a hand lacks and that may be made of its parts."""
+    other = "".join(text for text in texts if not text.isascii())
+    for char in dict.fromkeys(regex.findall(r"\X", unicodedata.normalize("NFC", other))) if other else ():
+        if char not in has and any(map(unicodedata.combining, unicodedata.normalize("NFD", char))):
+            yield char
 
 
 class RefusalError(Exception):

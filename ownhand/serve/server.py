@@ -228,7 +228,7 @@ class _Desk:
         return JSONResponse(await self._worked("check", await self._order(request), request))
 
     async def _worked(self, task: str, order: Order, request: Request) -> Any:
-        heavy = order.cost > self._limits.light_cost
+        heavy = order.cost(self._hands[order.hand].glyphs) > self._limits.light_cost
         return await self._pool.work(task, order, client=peer(request.scope), heavy=heavy)
 
     async def _order(self, request: Request) -> Order:

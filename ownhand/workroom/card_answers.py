@@ -32,11 +32,11 @@ class CardAnswers:
         name = request.query_params.get("name", "table")[:200]
         hand = self.room.hand
         file = await drop.keep_table(hand, name, request.stream(), request.state.most_bytes)
-        return await run_in_threadpool(runs.table_view, hand, file.name)
+        return await run_in_threadpool(lambda: runs.table_view(hand, file.name, self.room.font))
 
     def table(self, request: Request) -> Answer:
         """Return what the page needs to know of a table."""
-        return runs.table_view(self.room.hand, request.query_params.get("name", ""))
+        return runs.table_view(self.room.hand, request.query_params.get("name", ""), self.room.font)
 
     def write_cards(self, place: Place) -> Answer:
         """Begin to write a file for each row, in place of older ones where `force` says so.

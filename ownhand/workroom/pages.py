@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import UsageError
+from fontbuild.font import Font
 from ownhand.commands.additions import with_drawings
 from ownhand.commands.write import in_boxes, page_file
 from ownhand.composer import Composition, Settings
@@ -104,6 +105,7 @@ class Desk:
         self.hand = hand
         self._lock = threading.Lock()
         self._ensemble: Ensemble | None = None
+        self._font: Font
         self._built = 0
 
     def ensemble(self) -> Ensemble:
@@ -117,8 +119,14 @@ class Desk:
         with self._lock:
             built = newest([self.hand.ufo / "metainfo.plist", self.hand.ufo / "fontinfo.plist"])
             if self._ensemble is None or built != self._built:
-                self._ensemble, self._built = Ensemble(font_of(self.hand.path)), built
+                self._font = font_of(self.hand.path)
+                self._ensemble, self._built = Ensemble(self._font), built
             return self._ensemble
+
+    def font(self) -> Font:
+        """Return the font as it was built last, without the letters that texts had put together; see `ensemble`."""
+        self.ensemble()
+        return self._font
 
     def compose(self, wish: Wish, text: str | Mapping[str, str] | None = None, seed: int | None = None) -> Composition:
         """Return the pages of a wish; `text` and `seed`: those of one row of a table instead.

@@ -47,7 +47,7 @@ class Room:
     @property
     def font(self) -> Font:
         """The hand's font as it was built."""
-        return self.desk.ensemble().of("").font
+        return self.desk.font()
 
     def close(self) -> None:
         """End what is going on."""

@@ -52,27 +52,32 @@ def runs_folder(hand: Hand) -> Path:
     return hand.path / "runs"
 
 
-def table_of(hand: Hand, name: str) -> Table:
-    """Return a table that was sent.
+def table_of(hand: Hand, name: str, font: Font) -> Table:
+    """Return a table that was sent; its encoding is told by the letters that the hand writes, as by the command.
 
     Raises
     ------
     InputError
         If there is none of that name.
     """
+    return read_table(_table_file(hand, name), letters=frozenset(font.glyphs))
+
+
+def _table_file(hand: Hand, name: str) -> Path:
     file = tables_folder(hand) / name
     if safe_name(Path(name).stem) != Path(name).stem or Path(name).suffix != ".csv" or not file.is_file():
         raise InputError(name[:80], "is not one of the hand's tables", "Drop the table on the page.")
-    return read_table(file)
+    return file
 
 
-def table_view(hand: Hand, name: str) -> dict[str, Any]:
+def table_view(hand: Hand, name: str, font: Font) -> dict[str, Any]:
     """Return what the page needs to know of a table."""
-    table = table_of(hand, name)
+    table = table_of(hand, name, font)
     return {
         "table": name,
         "columns": list(table.columns),
         "rows": len(table.rows),
+        "read_as": table.read_as("name"),
         "faults": [f"line {row.line}: {row.fault}" for row in table.rows if row.fault][:20],
     }
 
@@ -96,9 +101,8 @@ def planned(hand: Hand, order: Order, font: Font) -> tuple[list[Job], list[Fault
         If no row of the table can become a card.
     """
     template = parse_template(order.template, where="the text")
-    jobs, faults = plan(
-        table_of(hand, order.table), template, run_of(hand, order), font, name_field=order.name_field, seed=order.seed
-    )
+    table = table_of(hand, order.table, font)
+    jobs, faults = plan(table, template, run_of(hand, order), font, name_field=order.name_field, seed=order.seed)
     if not jobs:
         first = "; ".join(str(fault) for fault in faults[:3])
         raise InputError(order.table, "no row of it can become a card", first or "Look at its faults.")
@@ -115,7 +119,7 @@ def run_of(hand: Hand, order: Order) -> Run:
 def begin(hand: Hand, order: Order, name: str) -> str:
     """Write down what a run is made from; return the name it is kept under."""
     kept = safe_name(name) or "cards"
-    table_of(hand, order.table)
+    _table_file(hand, order.table)
     folder = make_folder(runs_folder(hand) / kept)
     write_json(folder / ORDER, {"format": FORMAT, **dataclasses.asdict(order)})
     return kept
@@ -148,9 +152,10 @@ def write_run(
     hand = open_hand(path)
     order = order_of(hand, name)
     template = parse_template(order.template, where="the text")
+    font = font_of(path)
     done = run_table(
-        font_of(path),
-        table_of(hand, order.table),
+        font,
+        table_of(hand, order.table, font),
         template,
         runs_folder(hand) / name,
         run_of(hand, order),

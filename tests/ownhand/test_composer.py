@@ -253,3 +253,34 @@ def test_a_life_beyond_its_range_is_refused() -> None:
 def test_an_unknown_hyphenation_names_those_there_are() -> None:
     with pytest.raises(UsageError, match=r"no hyphenation for 'qq'.*Use one of .*de, .*en"):
         composer().compose("word", replace(CARD, hyphenate="qq"))
+
+
+MARKS = [chr(number) for number in (0x300, 0x301, 0x302, 0x303, 0x304, 0x306, 0x307, 0x308, 0x30A, 0x30C, 0x323)]
+TOGETHER = [letter + one + two for letter in "abdeghknopqsuvxz" for one in MARKS for two in MARKS if one != two]
+
+
+def test_letters_put_together_are_forgotten_where_there_are_many(monkeypatch) -> None:
+    monkeypatch.setattr("ownhand.composer.composer.MOST_ADDED", 8)
+    used, text = Composer(hershey_font()), "a lamp " + " ".join(TOGETHER[3:9])
+    for first in range(0, 30, 5):
+        used.compose(" ".join(TOGETHER[first : first + 5]), CARD)
+
+    assert len(used.font.glyphs) <= len(hershey_font().glyphs) + 8 + 5
+    fresh = Composer(hershey_font()).compose(text, CARD, seed=5)
+    assert svg_text(used.compose(text, CARD, seed=5).pages[0]) == svg_text(fresh.pages[0])
+
+
+def test_a_text_of_more_letters_to_put_together_than_any_language_has_is_refused(monkeypatch) -> None:
+    monkeypatch.setattr("ownhand.composer.text.characters.MOST_COMPOSED", 3)
+    few = Composer(hershey_font(variants=1)).compose(" ".join(TOGETHER[:3] * 4), CARD)
+
+    assert not few.missing
+    with pytest.raises(UsageError, match="more than 3 different letters"):
+        Composer(hershey_font(variants=1)).compose(" ".join(TOGETHER[:20]), CARD)
+
+
+def test_a_text_of_thousands_of_characters_that_the_hand_lacks_is_told_of_in_little() -> None:
+    composed = composer().compose("a " + "".join(chr(0x4E00 + n) for n in range(8000)), CARD)
+
+    assert len(composed.missing) == 8000
+    assert sum(len(notice.detail) for notice in composed.notices) < 2_000_000

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -176,3 +177,25 @@ def test_a_text_before_the_first_named_box_is_for_the_first_and_never_lost() -> 
     for hands in (boxes, (replace(boxes[0], hand="aunt"), boxes[1])):
         with pytest.raises(UsageError, match="both what comes before"):
             ensemble().compose({"": "we sail", "message": "lamp"}, replace(CARD, boxes=hands))
+
+
+def reused(layers: int, each: int = 10) -> bytes:
+    """Return an SVG document whose last group draws a line `each` ** `layers` times (SVG 1.1, 5.6, the use element)."""
+    groups = ['<g id="a0"><path d="M0 0L1 1"/></g>']
+    groups += [f'<g id="a{n}">{f"""<use href="#a{n - 1}"/>""" * each}</g>' for n in range(1, layers + 1)]
+    head = '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9">'
+    return f'{head}<defs>{"".join(groups)}</defs><use href="#a{layers}"/></svg>'.encode()
+
+
+def test_a_few_lines_that_ask_for_a_thousand_million_are_refused():
+    begin = time.process_time()
+
+    assert len(strokes_of_svg(reused(2), where="lamp.svg")[0]) >= 100
+    with pytest.raises(InputError, match="elements, at most 20000 are drawn"):
+        strokes_of_svg(reused(9), where="lamp.svg")
+    with pytest.raises(InputError, match="uses itself"):
+        strokes_of_svg(reused(0).replace(b"<path", b'<use href="#a0"/><path'), where="lamp.svg")
+    with pytest.raises(InputError, match="layers"):
+        strokes_of_svg(reused(1).replace(b"<defs>", b"<g>" * 900 + b"</g>" * 900 + b"<defs>"), where="lamp.svg")
+
+    assert time.process_time() - begin < 20

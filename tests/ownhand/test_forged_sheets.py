@@ -8,16 +8,21 @@ import zlib
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from capture import code
 from capture.code import MAGIC, page_from_payload, page_payload
 from capture.errors import InputError, OwnhandError, WrongSheetError
+from capture.files import HELD
 from capture.layout import LAYOUT, lay_out
 from capture.sheet import Sheet
 from capture.sheet_file import save_sheet, sheet_to_json
 from ownhand import console
+from ownhand.cli.main import main
 from ownhand.hands.hand import HandRecord, create_hand, load_sheets
 from ownhand.hands.storage import keep_sheets
+from tests.bench.capture_pages import print_page, take
+from tests.capture import simulated
 
 SHEET = lay_out({"a": 2, "b": 2}, sheet_id="s1-abcdef")
 
@@ -108,3 +113,60 @@ def test_what_was_read_never_steers_the_terminal(capsys):
     assert not set(said.out + said.err) & set("\x1b\x07\x9b")
     assert "[bold]x" in said.out
     assert np.all([ord(c) < 0xD800 for c in said.err])
+
+
+def page_that_says(payload: bytes, monkeypatch: pytest.MonkeyPatch) -> np.ndarray:
+    """Return the picture of a page of ours, written in, whose two codes hold `payload`."""
+    with monkeypatch.context() as patched:
+        patched.setattr("capture.drawing.page_payload", lambda *_: payload)
+        printed = print_page(simulated.sheet(), simulated.sheet().pages[0])
+    return take(simulated.sheet().pages[0], printed, simulated.written(), simulated.PLAIN).scan.pixels
+
+
+FORGED: dict[str, dict[str, object]] = {
+    "an absolute path": {"id": "/tmp/victim"},
+    "a path upwards": {"id": "../../victim"},
+    "the folder above": {"id": ".."},
+    "thousands of pages": {"pages": simulated.sheet().pages * 5000},
+}
+
+
+@pytest.mark.parametrize("changes", FORGED.values(), ids=FORGED)
+def test_reading_a_page_with_a_forged_code_ends_in_one_line_and_touches_nothing(tmp_path, changes, monkeypatch, capsys):
+    sheet = simulated.sheet()
+    payload = page_payload(dataclasses.replace(sheet, **changes), sheet.pages[0])
+    pixels = page_that_says(payload, monkeypatch)
+    for folder in (tmp_path / "victim", tmp_path / "hands" / "victim"):
+        (folder / "ink").mkdir(parents=True)
+        (folder / "sheet.json").write_text("{}")
+        (folder / "ink" / "01-01.01-x.png").write_bytes(b"x")
+    scan = tmp_path / "page.png"
+    Image.fromarray(pixels).save(scan, dpi=(200, 200))
+    old, new = create_hand(tmp_path / "hands" / "old", HandRecord("Keeper")), tmp_path / "hands" / "new"
+    before = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file()}
+
+    for command in (["read", str(new), str(scan)], ["read", str(old.path), str(scan), "--adopt"]):
+        code = main(command)
+
+        said = capsys.readouterr()
+        assert code == 3
+        assert said.err.startswith("ownhand: page.png: page code: ") and said.err.count("\n") == 1
+        assert said.out == "" and "\x1b" not in said.err
+        after = {p: p.read_bytes() for p in tmp_path.rglob("*") if p.is_file() and p.name != HELD}
+        assert after == before
+    assert not new.exists()
+
+
+def test_a_page_of_which_one_code_is_pasted_over_is_read_by_the_other_or_refused(tmp_path, monkeypatch, capsys):
+    sheet = simulated.sheet()
+    good = page_that_says(page_payload(sheet, sheet.pages[0]), monkeypatch)
+    forged_id = dataclasses.replace(sheet, id="s9-pasted")
+    other = page_that_says(page_payload(forged_id, sheet.pages[0]), monkeypatch)
+    half = len(good) // 2
+    Image.fromarray(np.concatenate([good[:half], other[half:]])).save(tmp_path / "page.png", dpi=(200, 200))
+
+    code = main(["read", str(tmp_path / "hand"), str(tmp_path / "page.png")])
+
+    assert code == 3
+    assert "its two codes contradict each other" in capsys.readouterr().err
+    assert not (tmp_path / "hand").exists()

@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from contextlib import suppress
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -387,3 +388,34 @@ def test_every_name_is_safe_on_every_system(text: str) -> None:
         *(f"COM{k}" for k in range(10)),
         *(f"LPT{k}" for k in range(10)),
     }
+
+
+def test_a_long_row_of_spaces_in_a_field_takes_no_longer_than_other_text():
+    begin = time.process_time()
+    for text in (
+        "{a, as" + " " * 20_000,
+        "{a, else" + " " * 20_000 + "b}",
+        "{a" + ", as " * 9000 + "}",
+        "{" + "," * 90_000,
+    ):
+        with suppress(InputError):
+            parse_template(text)
+    parse_template(">> a" + " " * 90_000 + "b\n" + "{a}\n" * 50_000)
+
+    assert time.process_time() - begin < 20
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "filled"),
+    [
+        ("{Name, else a, b as c}", "", "a, b as c"),
+        ("{Sum, as number de, else nothing}", "", "nothing"),
+        ("{sum,as number de}", "1234.5", "1.234,5"),
+        ("{sum , else}x", "", "x"),
+        ("{as, else else}", "", "else"),
+    ],
+)
+def test_a_field_says_how_it_is_set_and_what_stands_for_it(text, value, filled):
+    template = parse_template(text)
+
+    assert template.fill(dict.fromkeys(template.fields, value)) == filled

@@ -19,6 +19,7 @@ from capture.errors import UsageError
 from ownhand.composer import Composer, Settings
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.settings.settings_data import settings_from
+from ownhand.serve.request import order_from
 from ownhand.serve.server import HOW, Limits, make_app
 from tests.ownhand.composing import LETTER
 from tests.ownhand.hershey_font import hershey_font
@@ -314,6 +315,7 @@ HOSTILE: list[dict[str, Any]] = [
     {"text": "x", "settings": {"x_height_mm": 10**400}},
     {"text": "x", "settings": {"pens": [{"name": "a\0b"}]}},
     {"text": "x", "settings": {"paper": "9" * 9000}},
+    {"text": "x", "settings": {"drawings": [{"path": "M0 0" + "h1v1z" * 6000, "x_mm": 9, "y_mm": 9}]}},
 ]
 
 
@@ -387,3 +389,20 @@ def test_a_token_in_other_letters_works() -> None:
         wrong = Client(port).ask("GET", "/hands", Authorization="Bearer swiatlo")
 
     assert (right[0], wrong[0]) == (200, 401)
+
+
+@pytest.mark.parametrize(
+    ("order", "heavy"),
+    [
+        ({"text": "Cher ami, à bientôt, là où l'été finit. " * 9}, False),
+        ({"text": "e" + "\u0301" + " e\u0301" * 90}, False),
+        ({"text": " ".join("e" + one + two for one in "\u0300\u0302\u0303" for two in "\u0323\u0331")}, True),
+        ({"text": "x", "settings": {"drawings": [{"path": "M0 0" + "L1 1" * 9000, "x_mm": 9, "y_mm": 9}]}}, True),
+        ({"text": "x", "settings": {"drawings": [{"path": "M0 0" + "z" * 2000, "x_mm": 9, "y_mm": 9}]}}, True),
+    ],
+)
+def test_what_takes_long_waits_in_a_queue_of_its_own(order: dict[str, Any], heavy: bool) -> None:
+    limits = Limits()
+    cost = order_from("keeper", order, limits).cost({*FONT.glyphs, *"àôùûéè"})
+
+    assert (cost > limits.light_cost) == heavy

@@ -5,6 +5,7 @@ The code pages are Python's own codecs, made from the tables of the Unicode Cons
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import pytest
@@ -54,25 +55,52 @@ def test_what_is_said_is_believed(tmp_path):
             read_table(file, encoding=no_text)
 
 
-def test_the_encoding_and_names_are_said(tmp_path, capsys):
+SAID = [
+    (NAMES["de"], "cp1252", "read as cp1252: Jürgen Weiß, Käthe Müller, Jörg Böhm."),
+    (["Orla", "Wim", "Ada", "Tove"], "utf-8", "read as utf-8: Orla, Wim, Ada."),
+    (["Orla", "Orla", "Zoë"], "utf-8-sig", "read as utf-8-sig: Zoë, Orla."),
+    (NAMES["pl"][:1], "utf-16", "read as utf-16: Łucja Ślusarz."),
+    ([], "utf-8", "read as utf-8: no names in it."),
+]
+
+
+@pytest.mark.parametrize(("names", "encoding", "line"), SAID)
+def test_the_encoding_is_always_said_with_up_to_three_names(tmp_path, capsys, names, encoding, line):
     from fontbuild.formats.ufo import save_ufo
 
     font = save_ufo(hershey_font(), tmp_path / "font.ufo")
-    file = written(tmp_path / "guests.csv", NAMES["de"], "cp1252")
+    file = written(tmp_path / "guests.csv", names, encoding)
     (tmp_path / "card.txt").write_text("Dear friend")
 
     command = ["write", str(font), "--table", str(file), "--template", str(tmp_path / "card.txt")]
     main([*command, "-o", str(tmp_path / "out")])
 
-    said = " ".join(capsys.readouterr().err.split())
-    assert "read as cp1252: Jürgen Weiß, Käthe Müller, Jörg Böhm" in said
+    assert f"{file}: {line}\n" in capsys.readouterr().err
 
 
-def test_a_guest_in_a_script_that_the_hand_lacks_costs_that_row_alone(tmp_path, capsys):
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        (",".join(f"c{n}" for n in range(200_000)) + "\n", "has 200000 columns, 1000 at most are read"),
+        ("name\n" + "a\n" * 200_001, "more than 200000 rows"),
+    ],
+)
+def test_a_table_larger_than_any_run_is_refused_at_once(tmp_path, table, said):
+    (tmp_path / "guests.csv").write_text(table)
+    begin = time.process_time()
+
+    with pytest.raises(TableError, match=said):
+        read_table(tmp_path / "guests.csv")
+
+    assert time.process_time() - begin < 20
+
+
+def test_a_guest_whose_name_cannot_be_written_costs_that_row_alone(tmp_path, capsys):
     from fontbuild.formats.ufo import save_ufo
 
     font = save_ufo(hershey_font(), tmp_path / "font.ufo")
-    (tmp_path / "guests.csv").write_text("name\nOrla\nжж\nWim\n漢字 漢字\nAda\n", encoding="utf-8")
+    marks = "e" + "\u0301" * 90
+    (tmp_path / "guests.csv").write_text(f"name\nOrla\nжж\nWim\n漢字 漢字\nAda\n{marks}\n", encoding="utf-8")
     (tmp_path / "card.txt").write_text("{name}")
     command = ["write", str(font), "--table", str(tmp_path / "guests.csv"), "--template", str(tmp_path / "card.txt")]
 
@@ -82,6 +110,7 @@ def test_a_guest_in_a_script_that_the_hand_lacks_costs_that_row_alone(tmp_path, 
         assert code == 5
         assert "line 3: text: nothing of it can be written" in said
         assert "line 5: text: nothing of it can be written" in said
+        assert "line 7: text: one character of it has" in said
     assert sorted(p.stem for p in (tmp_path / "out").glob("*.svg")) == ["0001", "0003", "0005"]
 
 

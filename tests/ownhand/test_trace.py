@@ -137,3 +137,13 @@ def test_an_existing_svg_is_kept_unless_forced(drawing, tmp_path):
     assert main(["trace", str(drawing), "--dpi", "300", "-o", str(out)]) == 4
     assert out.read_text() == "mine"
     assert main(["trace", str(drawing), "--dpi", "300", "-o", str(out), "--force"]) == 0
+
+
+def test_of_a_file_of_many_pictures_none_is_decoded(tmp_path, monkeypatch, capsys):
+    page = Image.new("1", (200, 200), 1)
+    page.save(tmp_path / "many.tif", save_all=True, append_images=[page] * 40, compression="group4")
+    monkeypatch.setattr("capture.scan._pixels", lambda frame: pytest.fail("decoded"))
+
+    for command in (["trace", str(tmp_path / "many.tif"), "--dpi", "300", "--format", "json"],):
+        assert main(command) == 3
+        assert "holds 41 pictures, one was expected" in capsys.readouterr().err

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from capture.errors import UsageError
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.merge.workers import Job
 from ownhand.composer.settings.settings import Settings
@@ -26,11 +27,18 @@ class Lack:
 
 
 def lacks_of(jobs: Iterable[Job], ensemble: Ensemble, settings: Settings) -> tuple[Lack, ...]:
-    """Return what the texts of all jobs need and the hand lacks, the most frequent first."""
+    """Return what the texts of all jobs need and the hand lacks, the most frequent first.
+
+    A text that cannot be set at all lacks nothing here: it is refused with its row, when its turn comes.
+    """
     counts: dict[str, int] = defaultdict(int)
     lines: dict[str, list[int]] = defaultdict(list)
     for job in jobs:
-        for char, n in ensemble.missing(job.text, settings).items():
+        try:
+            missing = ensemble.missing(job.text, settings)
+        except UsageError:
+            continue
+        for char, n in missing.items():
             counts[char] += n
             lines[char].append(job.line)
     found = [Lack(char, n, tuple(sorted(set(lines[char])))) for char, n in counts.items()]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+from collections import Counter
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +16,10 @@ from ownhand.composer.merge.template import key
 
 DELIMITERS = ",;\t|"
 LARGEST_BYTES = 200_000_000
+MOST_COLUMNS = 1000
+MOST_ROWS = 200_000
+"""A plotter that writes a card a minute is at it for four months."""
+
 NO_TEXT = frozenset({"base64", "bz2", "hex", "quopri", "rot13", "rot_13", "uu", "zip", "undefined", "punycode", "idna"})
 """Codecs of Python that are no encodings of text, or take time by the square of its length."""
 
@@ -53,6 +58,12 @@ class Table:
         every = list(dict.fromkeys(row.values.get(column, "").strip() for row in self.rows))
         return sorted((name for name in every if name), key=str.isascii)[:3]
 
+    def read_as(self, column: str = "") -> str:
+        """Return in words in which encoding it was read, with names to see it by, and which others it may be in."""
+        names = ", ".join(self.names(column)) or "no names in it"
+        other = f"; it may as well be {' or '.join(self.as_likely)}" if self.as_likely else ""
+        return f"read as {self.encoding}: {names}{other}"
+
 
 def read_table(path: Path, *, encoding: str | None = None, letters: Collection[str] = ()) -> Table:
     """Return the table in a CSV file with a head of column names.
@@ -87,7 +98,10 @@ def read_table(path: Path, *, encoding: str | None = None, letters: Collection[s
     columns = tuple(key(name) for name in head)
     while columns and not columns[-1]:
         columns = columns[:-1]
-    twice = {c for c in columns if columns.count(c) > 1}
+    if len(columns) > MOST_COLUMNS:
+        what = f"has {len(columns)} columns, {MOST_COLUMNS} at most are read"
+        raise TableError(f"{path}, line {line}", what, "Leave out those that the text does not need.")
+    twice = {name for name, count in Counter(columns).items() if count > 1}
     if not any(columns) or twice:
         what = f"has two columns '{min(twice)}'" if twice else "has no column names in its first row"
         raise TableError(f"{path}, line {line}", what, "Name every column once.")
@@ -95,6 +109,8 @@ def read_table(path: Path, *, encoding: str | None = None, letters: Collection[s
     try:
         for line, values in rows:
             if any(v.strip() for v in values):
+                if len(out) == MOST_ROWS:
+                    raise TableError(f"{path}, line {line}", f"more than {MOST_ROWS} rows", "Split the table.")
                 out.append(_row(len(out) + 1, line, values, columns))
     except csv.Error as error:
         out.append(Row(len(out) + 1, line + 1, {}, f"cannot be read as CSV from here on ({error})"))
@@ -118,7 +134,7 @@ def _decoded(
         if raw[:200].count(0) > len(raw[:200]) // 4:
             name = "utf-16-le" if raw[1:2] == b"\0" else "utf-16-be"
             return raw.decode(name), name, ()
-    except (UnicodeError, LookupError) as error:
+    except (ValueError, LookupError) as error:
         what = f"does not hold together as {encoding or 'Unicode'} ({error})"
         raise TableError(str(path), what, "Say its encoding: --encoding cp1250, or save it as 'CSV UTF-8'.") from None
     try:

@@ -15,12 +15,35 @@ from dataclasses import dataclass
 from capture.errors import InputError
 from ownhand.composer.merge.value_formats import formatted
 
-_TOKEN = re.compile(
-    r"\{([^{}\n]*?)(?:,[ \t]*as[ \t]+([^{}\n,]*?)[ \t]*)?(?:,[ \t]*else(?:[ \t]+([^{}\n]*))?)?\}|[{}]", re.I
-)
-_BOX = re.compile(r"^>>[ \t]*(\S[^\n]*?)[ \t]*$", re.M)
+_TOKEN = re.compile(r"\{[^{}\n]*\}|[{}]")
+_AS = re.compile(r",[ \t]*as[ \t]+([^,]*)", re.I)
+_ELSE = re.compile(r",[ \t]*else(?:[ \t]+(.*))?\Z", re.I)
+_BOX = re.compile(r"^>>[ \t]*(\S[^\n]*)$", re.M)
 BRACES = {"left brace": "{", "right brace": "}"}
 """Fields that are no columns."""
+
+
+@dataclass(frozen=True)
+class _Field:
+    name: str
+    how: str | None = None
+    """How its value is set."""
+
+    otherwise: str = ""
+    """What stands for it where it is empty."""
+
+
+def _field(token: str) -> _Field:
+    """Return the field that stands in braces; looked through once, however long it is."""
+    inside = token[1:-1]
+    for comma in re.finditer(",", inside):
+        name, at = inside[: comma.start()], comma.start()
+        how = _AS.match(inside, at)
+        if how and how.end() == len(inside):
+            return _Field(name, how[1].rstrip(" \t"))
+        if otherwise := _ELSE.match(inside, how.end() if how else at):
+            return _Field(name, how[1].rstrip(" \t") if how else None, (otherwise[1] or "").strip())
+    return _Field(inside)
 
 
 @dataclass(frozen=True)
@@ -72,16 +95,18 @@ def parse_template(text: str, *, where: str = "template") -> Template:
     'Dear friend,'
     """
     fields: set[str] = set()
+    line, at = 1, 0
     for found in _TOKEN.finditer(text):
-        line = text.count("\n", 0, found.start()) + 1
+        line, at = line + text.count("\n", at, found.start()), found.start()
         if found[0] in ("{", "}"):
             remedy = "Write {field}, or {left brace} and {right brace} for braces."
             raise InputError(f"{where}, line {line}", f"a single '{found[0]}'", remedy)
-        if not key(found[1]):
+        field = _field(found[0])
+        if not key(field.name):
             raise InputError(f"{where}, line {line}", "a field without a name", "Write {field}.")
-        if found[2] is not None:
-            formatted("", found[2], where=f"{where}, line {line}")
-        fields.add(key(found[1]))
+        if field.how is not None:
+            formatted("", field.how, where=f"{where}, line {line}")
+        fields.add(key(field.name))
     return Template(split_boxes(text, where=where), frozenset(fields - set(BRACES)))
 
 
@@ -115,14 +140,15 @@ def _fill(text: str, row: Mapping[str, str]) -> str:
 
         def value(found: re.Match[str]) -> str:
             nonlocal empty
-            name = key(found[1])
+            field = _field(found[0])
+            name = key(field.name)
             if name in BRACES:
                 empty = False
                 return BRACES[name]
             value = row.get(name, "").strip()
-            if found[2]:
-                value = formatted(value, found[2], where=f"field '{name}'")
-            value = value or (found[3] or "").strip()
+            if field.how:
+                value = formatted(value, field.how, where=f"field '{name}'")
+            value = value or field.otherwise
             empty = empty and not value
             return value
 

@@ -19,6 +19,12 @@ CSS_PPI = 96.0
 """Pixels of an inch in SVG (CSS 2.1, 4.3.2)."""
 
 MOST_POINTS = 400_000
+MOST_ELEMENTS = 20_000
+"""Of an SVG document, what is used again counted as often as it is used."""
+
+MOST_DEPTH = 200
+"""Elements in elements."""
+
 NOT_DRAWN = {"Text": "text", "Image": "picture"}
 
 
@@ -53,7 +59,12 @@ def strokes_of_svg(data: bytes, *, where: str) -> tuple[list[Points], dict[str, 
 
     remedy = "Save the drawing as SVG with paths."
     try:
-        defusedxml.ElementTree.fromstring(data)
+        root = defusedxml.ElementTree.fromstring(data)
+    except Exception as error:
+        raise InputError(where, f"cannot be read as SVG ({type(error).__name__})", remedy) from None
+    if fault := _too_much(root):
+        raise InputError(where, fault, "Simplify the drawing.")
+    try:
         document = SVG.parse(io.BytesIO(data), reify=True, ppi=CSS_PPI)
     except Exception as error:  # every fault of a file from outside, whatever the two readers call it
         raise InputError(where, f"cannot be read as SVG ({type(error).__name__})", remedy) from None
@@ -72,6 +83,32 @@ def strokes_of_svg(data: bytes, *, where: str) -> tuple[list[Points], dict[str, 
     if not strokes:
         raise InputError(where, "it holds no line to draw", remedy)
     return strokes, left_out
+
+
+def _too_much(root: Any) -> str:
+    """Return what is too much in an SVG document; '' where nothing is.
+
+    A few lines of `<use>` can ask for the same line a thousand million times (SVG 1.1, 5.6).
+    """
+    named = {element.get("id"): element for element in root.iter() if element.get("id")}
+    known: dict[int, int] = {}
+
+    def count(element: Any, depth: int) -> int:
+        if depth > MOST_DEPTH:
+            raise RecursionError
+        if id(element) not in known:
+            parts = list(element)
+            if str(element.tag).rpartition("}")[2] == "use":
+                href = next((v for k, v in element.attrib.items() if k.rpartition("}")[2] == "href"), "")
+                parts += [named[href[1:]]] if href[1:] in named else []
+            known[id(element)] = 1 + sum(count(part, depth + 1) for part in parts)
+        return known[id(element)]
+
+    try:
+        total = count(root, 0)
+    except RecursionError:
+        return f"it holds elements in more than {MOST_DEPTH} layers, or one that uses itself"
+    return f"it holds {total} elements, at most {MOST_ELEMENTS} are drawn" if total > MOST_ELEMENTS else ""
 
 
 def _cubics(shape: Any) -> list[Points]:

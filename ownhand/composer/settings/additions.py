@@ -15,6 +15,9 @@ CurveAlign = Literal["left", "right", "centre"]
 LONGEST_PATH = 2_000_000
 """Characters of path data: some hundred thousand points, more than a plotter draws in a day."""
 
+MOST_CLOSED = 5000
+"""Closed parts of a path, which its reader looks through from the path's beginning for each."""
+
 
 @dataclass(frozen=True)
 class Curve:
@@ -76,3 +79,5 @@ class Drawing:
 def _check_path(what: str, path: str) -> None:
     if len(path) > LONGEST_PATH:
         raise UsageError(what, f"its path has {len(path)} characters, more than {LONGEST_PATH}", "Simplify it.")
+    if (closed := path.lower().count("z")) > MOST_CLOSED:
+        raise UsageError(what, f"its path has {closed} closed parts, more than {MOST_CLOSED}", "Simplify it.")

@@ -92,6 +92,9 @@ _GRAPHEMES = regex.compile(r"\X")
 LONGEST_GRAPHEME = 64
 """Code points; Unicode's Stream-Safe Text Format (Standard Annex 15) has 30 marks in a row at most."""
 
+REMEMBERED = 60
+"""Characters of a word whose breaks are kept: words come again, what is longer is none."""
+
 LOOKED_AT = 200
 """Graphemes of a word without spaces in which breaks are looked for at a time."""
 
@@ -156,7 +159,6 @@ def character_name(char: str) -> str:
     return f"'{char}' ({codes}, {names.lower()})"
 
 
-@lru_cache(maxsize=65536)
 def breaks_inside(word: str) -> tuple[int, ...]:
     """Return where a word may break (UAX 14), as indices into its graphemes; not its ends.
 
@@ -167,10 +169,15 @@ def breaks_inside(word: str) -> tuple[int, ...]:
     """
     if word.isalpha() and word.isascii():
         return ()
+    if len(word) <= REMEMBERED:
+        return _breaks_of_a_word(word)
     graphemes = _GRAPHEMES.findall(word)
-    if len(graphemes) > LOOKED_AT:  # time grows with the square of the length; between two stretches nothing breaks
-        stretches = range(0, len(graphemes), LOOKED_AT)
-        return tuple(at + k for k in stretches for at in breaks_inside("".join(graphemes[k : k + LOOKED_AT])))
+    # time grows with the square of the length; between two stretches nothing breaks
+    stretches = range(0, len(graphemes), LOOKED_AT)
+    return tuple(at + k for k in stretches for at in _breaks("".join(graphemes[k : k + LOOKED_AT])))
+
+
+def _breaks(word: str) -> tuple[int, ...]:
     from uniseg.linebreak import line_break_units  # here, because words of plain letters never need it
 
     at, out = 0, []
@@ -178,6 +185,15 @@ def breaks_inside(word: str) -> tuple[int, ...]:
         at += len(_GRAPHEMES.findall(unit))
         out.append(at)
     return tuple(out[:-1])
+
+
+_breaks_of_a_word = lru_cache(maxsize=65536)(_breaks)
+
+MOST_COMPOSED = 300
+"""Different letters of one text that may be put together of others; no language has as many."""
+
+MOST_NAMED = 50
+"""Missing characters that a message tells to add together; where there are more, each alone."""
 
 
 class Fitter:
@@ -209,7 +225,13 @@ class Fitter:
         self.composed: Counter[str] = Counter()
 
     def fit(self, char: str) -> tuple[str, ...]:
-        """Return the font's characters for a grapheme; empty when there are none (counted in `missing`)."""
+        """Return the font's characters for a grapheme; empty when there are none (counted in `missing`).
+
+        Raises
+        ------
+        UsageError
+            If more letters would have to be put together than any language has.
+        """
         if char in self._has:
             return (char,)
         bare = char.replace("\u200c", "").replace("\u200d", "")
@@ -217,9 +239,13 @@ class Fitter:
             return ()
         if bare in self._has:
             return (bare,)
-        if self._make is not None and _marked(bare) and self._make(bare):
-            self.composed[bare] += 1
-            return (bare,)
+        if self._make is not None and _marked(bare):
+            if len(self.composed) >= MOST_COMPOSED and bare not in self.composed:
+                what = f"more than {MOST_COMPOSED} different letters of it would have to be put together of others"
+                raise UsageError("text", what, "Split the text, or take marks away.")
+            if self._make(bare):
+                self.composed[bare] += 1
+                return (bare,)
         options = (*STAND_INS.get(bare, ()), unicodedata.normalize("NFC", unicodedata.normalize("NFKC", bare)))
         for option in options:
             if option != bare and option and all(c in self._has for c in characters(option)):
@@ -238,12 +264,13 @@ class Fitter:
             Notice("composed", character_name(char), "put together of the hand's own letter and marks", n)
             for char, n in self.composed.most_common()
         ]
-        lacking = shlex.quote("".join(sorted(self.missing)))
+        every = "".join(sorted(self.missing)) if len(self.missing) <= MOST_NAMED else ""
         out += [
             Notice(
                 "missing",
                 character_name(char),
-                f"the hand lacks it, a gap is left; add it with: ownhand sheet HAND --characters {lacking}",
+                "the hand lacks it, a gap is left; add it with: ownhand sheet HAND --characters "
+                + shlex.quote(every or char),
                 n,
             )
             for char, n in self.missing.most_common()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import http.client
 import json
 import multiprocessing
@@ -14,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from ownhand.connections import HEAD_S, more_files
 from tests.bench.attacks.tally import Tally
 from tests.bench.serve_load import _wait_for
 
@@ -96,34 +98,94 @@ def orders(folder: Path, tally: Tally, share: float) -> None:
         status, _ = ask(port, ORDINARY)
         tally.note("orders after them", fault="" if status == 200 else str(status))
     finally:
-        begin = time.monotonic()
-        server.terminate()
-        server.join(20)
-        took = time.monotonic() - begin
-        tally.note("terminations", fault="" if took < 5 and not server.is_alive() else f"{took:.1f} s")
+        _terminated(server, tally)
+
+
+LONGEST_TERMINATION_S = 5.0
+MOST_TIMES_QUIET = 3.0
+"""p99 of ordinary orders while hostile clients are at work, over the quiet one."""
+
+IDLE = 1100
+
+
+def _terminated(server: multiprocessing.Process, tally: Tally, words: str = "idle") -> None:
+    begin = time.monotonic()
+    server.terminate()
+    server.join(20)
+    took = time.monotonic() - begin
+    fault = "" if took < LONGEST_TERMINATION_S and not server.is_alive() else f"{took:.1f} s"
+    tally.note("terminations", fault=fault)
+    before = tally.measured.get("terminations")
+    tally.measured["terminations"] = (f"{before}, " if before else "") + f"{words} {took:.1f} s"
 
 
 def hostile(folder: Path, tally: Tally, share: float) -> None:
-    """Measure ordinary orders alone, and while ten hostile clients are at work; print both p99."""
+    """Measure ordinary orders alone, then while ten hostile clients are at work; idle connections; the end in work."""
     server, port = _started()
     seconds = 20 * share
     try:
-        quiet = _ordinary(port, seconds)
+        quiet, _ = _ordinary(port, seconds)
         # in a process of their own, so that they do not slow down the client that measures
         others = multiprocessing.get_context("spawn").Process(target=_all_hostile, args=(port, seconds + 3.0))
         others.start()
         time.sleep(2.0)
-        busy = _ordinary(port, seconds)
+        busy, bad = _ordinary(port, seconds)
         others.join()
+        _judge(tally, quiet, busy, bad)
+        _idle(port, tally)
+        for _ in range(4):
+            threading.Thread(target=_heavy, args=(port,), daemon=True).start()
+        time.sleep(1.0)
     finally:
-        server.terminate()
-        server.join(20)
-    for name, (times, bad) in {"quiet": quiet, "with ten hostile clients": busy}.items():
-        p50, p99 = np.percentile(times, [50, 99]) * 1000
-        print(f"ordinary orders, {name}: {len(times)}, p50 {p50:.0f} ms, p99 {p99:.0f} ms, {bad} not answered")
-    ratio = float(np.percentile(busy[0], 99) / np.percentile(quiet[0], 99))
-    print(f"p99 of ordinary orders: {ratio:.1f} times the quiet one")
-    tally.note("ordinary orders among hostile", fault=f"{busy[1]} not answered" if busy[1] else "")
+        _terminated(server, tally, "at work")
+
+
+def _judge(tally: Tally, quiet: list[float], busy: list[float], bad: int) -> None:
+    (q50, q99), (b50, b99) = (np.percentile(times, [50, 99]) * 1000 for times in (quiet, busy))
+    fault = f"{bad} not answered" if bad else ""
+    if b99 > MOST_TIMES_QUIET * q99:
+        fault = f"p99 {b99 / q99:.1f} times the quiet one"
+    kind = "ordinary orders, 10 hostile clients"
+    for _ in busy[1:]:
+        tally.note(kind)
+    tally.note(kind, fault=fault)
+    tally.measured[kind] = f"p50 {b50:.0f} (quiet {q50:.0f}) ms, p99 {b99:.0f} ({q99:.0f}) ms: {b99 / q99:.1f} times"
+
+
+def _idle(port: int, tally: Tally) -> None:
+    """Open more connections than the service holds, send nothing, and see when they are closed."""
+    more_files()
+    begin = time.monotonic()
+    idle = []
+    for _ in range(IDLE):
+        idle.append(socket.create_connection(("127.0.0.1", port), 10))
+        idle[-1].setblocking(False)
+    status, _ = ask(port, ORDINARY)
+    answered = time.monotonic() - begin
+    while (still := [c for c in idle if not _closed(c)]) and time.monotonic() - begin < 2 * HEAD_S:
+        time.sleep(0.2)
+    fault = f"{len(still)} are still open" if still else "" if status == 200 else f"an order beside them: {status}"
+    for _ in idle[1:]:
+        tally.note("idle connections")
+    tally.note("idle connections", fault=fault)
+    took = time.monotonic() - begin
+    tally.measured["idle connections"] = f"an order beside them in {answered:.1f} s, all closed after {took:.0f} s"
+    for connection in idle:
+        connection.close()
+
+
+def _closed(connection: socket.socket) -> bool:
+    try:
+        return not connection.recv(1)
+    except BlockingIOError:
+        return False
+    except OSError:
+        return True
+
+
+def _heavy(port: int) -> None:
+    with contextlib.suppress(OSError, http.client.HTTPException):
+        ask(port, HEAVY[1])
 
 
 def _ordinary(port: int, seconds: float) -> tuple[list[float], int]:

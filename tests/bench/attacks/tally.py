@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -17,6 +18,13 @@ class Tally:
     tried: dict[str, int] = field(default_factory=dict)
     refused: dict[str, int] = field(default_factory=dict)
     told: dict[str, list[str]] = field(default_factory=dict)
+    seconds: dict[str, float] = field(default_factory=dict)
+    """Wall time of a kind, what had to be made ready for it included."""
+
+    measured: dict[str, str] = field(default_factory=dict)
+    """What was measured of a kind, in words."""
+
+    _since: float = field(default_factory=time.monotonic)
 
     @property
     def faults(self) -> int:
@@ -24,7 +32,10 @@ class Tally:
         return sum(map(len, self.told.values()))
 
     def note(self, kind: str, *, refused: bool = False, fault: str = "") -> None:
-        """Count one input."""
+        """Count one input, and the time since the one before."""
+        now = time.monotonic()
+        self.seconds[kind] = self.seconds.get(kind, 0.0) + now - self._since
+        self._since = now
         self.tried[kind] = self.tried.get(kind, 0) + 1
         self.refused[kind] = self.refused.get(kind, 0) + refused
         self.told.setdefault(kind, [])
@@ -45,9 +56,11 @@ class Tally:
 
     def table(self) -> str:
         """Return the table, and the first faults of each kind."""
-        rows = [("kind", "tried", "refused in one line", "faults")]
-        rows += [(kind, str(n), str(self.refused[kind]), str(len(self.told[kind]))) for kind, n in self.tried.items()]
-        wide = [max(len(row[k]) for row in rows) for k in range(4)]
+        rows = [("kind", "tried", "refused in one line", "faults", "s", "measured")]
+        for kind, n in self.tried.items():
+            counts = (str(n), str(self.refused[kind]), str(len(self.told[kind])), f"{self.seconds[kind]:.0f}")
+            rows.append((kind, *counts, self.measured.get(kind, "")))
+        wide = [max(len(row[k]) for row in rows) for k in range(len(rows[0]))]
         lines = ["  ".join(cell.ljust(w) for cell, w in zip(row, wide, strict=True)).rstrip() for row in rows]
         lines += [f"FAULT {kind}: {fault[:300]}" for kind, told in self.told.items() for fault in told[:5]]
         return "\n".join(lines)

@@ -9,6 +9,7 @@ from urllib.parse import quote, urlsplit
 
 import numpy as np
 import pytest
+import ufoLib2
 from PIL import Image
 
 from ownhand.cli.main import main
@@ -214,6 +215,23 @@ def test_a_card_for_each_row_is_looked_through_written_and_brought_up_to_date(ro
     room.post("api/cards/renew", {"run": started["run"]})
     assert ended(room)["result"]["written"] == 1
     assert room.get("api/runs")[1]["runs"][0]["stale"] == 0
+
+
+def test_a_table_is_read_in_the_encoding_that_the_command_reads_it_in_and_the_page_says_so(room, hand):
+    names = ["Łucja Ślusarz", "Żaneta Wójcik", "Michał Gąska"]
+    table = "name;town\n" + "".join(f"{name};Gdańsk\n" for name in names)
+    ufo = ufoLib2.Font.open(hand.ufo)
+    for number, char in enumerate(sorted(set("".join(names)) - {" "})):  # a hand that writes Polish
+        ufo.newGlyph(f"more{number}").unicodes = [ord(char)]
+    ufo.save(hand.ufo, overwrite=True)
+
+    told = drop(room, "guests.csv", table.encode("cp1250"), to="table/drop")[1]
+    room.post("api/cards", {**CARDS, "texts": {"message": "tint"}})
+    ended(room)
+
+    assert told["read_as"] == f"read as cp1250: {', '.join(names)}"
+    files = sorted(p.stem for p in (hand.path / "runs" / "guests").glob("*.svg"))
+    assert files == sorted(name.replace(" ", "-") for name in names)
 
 
 def test_a_table_that_is_none_or_not_there_is_refused(room):

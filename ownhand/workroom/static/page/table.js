@@ -10,6 +10,7 @@ export class TablePart {
   constructor(desk) {
     this.desk = desk;
     this.columns = h("p", { class: "hint" });
+    this.readAs = h("p", { class: "hint" });
     this.stack = h("div", { class: "row" });
     this.run = h("div", { class: "row", role: "status" });
     this.choice = h("div", { class: "row bottom" });
@@ -17,7 +18,7 @@ export class TablePart {
       "details",
       { class: "slip setting", open: Boolean(desk.wish.table) },
       h("summary", {}, "A card for each row of a table"),
-      h("div", { class: "stack" }, dropPlace("Drop a table (CSV), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv", id: "table" }), this.choice, this.columns, this.stack, this.run),
+      h("div", { class: "stack" }, dropPlace("Drop a table (CSV), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv", id: "table" }), this.choice, this.readAs, this.columns, this.stack, this.run),
     );
     this.drawChoice();
     if (desk.wish.table) this.know(desk.wish.table);
@@ -67,6 +68,7 @@ export class TablePart {
           ]
         : []),
     ));
+    this.readAs.textContent = this.table ? `${this.table.table}: ${this.table.read_as}. If names are wrong, save the table as CSV in UTF-8 and drop it again.` : "";
     this.columns.replaceChildren(...(this.table ? ["In the text, these stand for what the row says: ", ...this.table.columns.map((c) => [h("code", {}, `{${c}}`), " "])].flat() : []));
     if (!wish.table) this.stack.replaceChildren();
   }

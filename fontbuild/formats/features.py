@@ -22,6 +22,9 @@ MARKED = frozenset("àáâãäåæçèéêëìíîïñòóôõöøùúûüýăą
 PASSED = frozenset(" .,-'’")
 """Signs over which letters see each other."""
 
+SEEN = "@small"
+"""Class of the letters and signs over which rules look."""
+
 TURNS_BEGIN, TURNS_END = "@turned =", "} calt;"
 """Between these stands all that turns variants over."""
 
@@ -57,6 +60,11 @@ def without_turns(code: str) -> tuple[str, str]:
     return head + tail, turns + body + end
 
 
+def near_turns(code: str) -> str:
+    """Return what `rotation` gives without the rules that look over other letters: see `fontbuild.formats.sight`."""
+    return "\n".join(line for line in code.split("\n") if not (line.startswith("    sub") and SEEN in line))
+
+
 def _mark(char: str) -> bool:
     return bool(char) and all(unicodedata.combining(c) for c in char)
 
@@ -87,7 +95,7 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
     lines.append(f"{TURNS_BEGIN} [{' '.join(encoded)}];")
     small = [n for c, v in names.items() if c in SMALL or c in MARKED or c in PASSED for n in v]
     if small:
-        lines.append(f"@small = [{' '.join(small)}];")
+        lines.append(f"{SEEN} = [{' '.join(small)}];")
     for k in range(most):
         members = [v[k] for c, v in names.items() if len(v) > k and not _mark(c) and c != " "]
         lines.append(f"@turn{k + 1} = [{' '.join(members)}];")
@@ -122,7 +130,7 @@ def _apart(turned: Mapping[str, Sequence[str]]) -> str:
         lines.append(f"lookup shape{k + 1} useExtension {{\n{rules}\n}} shape{k + 1};")
     changes: list[str] = []
     for distance in range(FAR_SIGHT + 1):
-        between = " @small" * distance
+        between = f" {SEEN}" * distance
         for char, variants in turned.items():
             sight = SIGHT if char in SMALL else FAR_SIGHT if char in MARKED else 0
             if distance > sight:

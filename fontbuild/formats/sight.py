@@ -1,0 +1,95 @@
+"""How far a letter sees its own kind while one types: rules that feature code can say only at great length.
+
+A letter takes the shape after the one that its character had the last time. For each character there is one subtable,
+in which its shapes are a class each and all other glyphs are one more (OpenType 1.9.1, GSUB lookup type 6, format 2):
+it grows with the character's shapes, not with the font. Written as feature code, the same takes a compiler gigabytes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from fontTools.ttLib import TTFont
+from fontTools.ttLib.tables import otTables
+
+SIGHT = 10
+"""Glyphs between two equal letters up to which they differ in shape: five letters, and spaces and signs among them."""
+
+SHORT_SIGHT = 3
+"""The same of figures and signs, which stand alone mostly."""
+
+
+def look_far(made: TTFont, names: Mapping[str, Sequence[str]]) -> None:
+    """Give the lookup that keeps equal shapes apart, the last one of `calt`, rules that look over other letters.
+
+    Parameters
+    ----------
+    made
+        A font with the features that `fontbuild.formats.features.near_turns` leaves.
+    names
+        Variants by character, the first one being the encoded glyph.
+    """
+    gsub = made["GSUB"].table
+    (calt,) = {tuple(r.Feature.LookupListIndex) for r in gsub.FeatureList.FeatureRecord if r.FeatureTag == "calt"}
+    turn, apart = calt
+    known = set(made.getGlyphOrder())
+    turned = {c: list(v) for c, v in names.items() if len(v) > 1 and known.issuperset(v)}
+    lookup = gsub.LookupList.Lookup[apart]
+    reached = {g for table in lookup.SubTable for g in _input_of(table)}
+    everything = [n for n in made.getGlyphOrder() if n != ".notdef"]
+    lookup.SubTable = [
+        _extension(_rules(variants, everything, turn + 1, SIGHT if char.isalpha() else SHORT_SIGHT))
+        for char, variants in turned.items()
+        if variants[0] in reached
+    ]
+    lookup.SubTableCount = len(lookup.SubTable)
+
+
+def _input_of(extension: otTables.ExtensionSubst) -> list[str]:
+    """Return the glyphs for which a chained rule looks."""
+    table = extension.ExtSubTable
+    covered: list[str] = (table.InputCoverage[0] if table.Format == 3 else table.Coverage).glyphs
+    return covered
+
+
+def _rules(
+    variants: Sequence[str], everything: Sequence[str], first_shape: int, sight: int
+) -> otTables.ChainContextSubst:
+    """Return the rules of one character; lookup `first_shape` + k gives its shape k, from 0."""
+    own = {name: k for k, name in enumerate(variants, 1)}
+    other = len(variants) + 1
+    table = otTables.ChainContextSubst()
+    table.Format = 2
+    table.Coverage = otTables.Coverage()
+    table.Coverage.glyphs = list(variants)
+    table.BacktrackClassDef = otTables.ClassDef()
+    table.BacktrackClassDef.classDefs = {name: own.get(name, other) for name in everything}
+    table.InputClassDef, table.LookAheadClassDef = otTables.ClassDef(), otTables.ClassDef()
+    table.InputClassDef.classDefs, table.LookAheadClassDef.classDefs = {}, {}
+    found = otTables.ChainSubClassSet()
+    # the nearest of its kind decides: its rules come first
+    found.ChainSubClassRule = [
+        _rule([other] * distance + [k], first_shape + k % len(variants))
+        for distance in range(sight + 1)
+        for k in range(1, len(variants) + 1)
+    ]
+    found.ChainSubClassRuleCount = len(found.ChainSubClassRule)
+    table.ChainSubClassSet, table.ChainSubClassSetCount = [found], 1
+    return table
+
+
+def _rule(backtrack: list[int], lookup: int) -> otTables.ChainSubClassRule:
+    rule = otTables.ChainSubClassRule()
+    rule.Backtrack, rule.BacktrackGlyphCount = backtrack, len(backtrack)
+    rule.Input, rule.InputGlyphCount = [], 1
+    rule.LookAhead, rule.LookAheadGlyphCount = [], 0
+    record = otTables.SubstLookupRecord()
+    record.SequenceIndex, record.LookupListIndex = 0, lookup
+    rule.SubstLookupRecord, rule.SubstCount = [record], 1
+    return rule
+
+
+def _extension(table: otTables.ChainContextSubst) -> otTables.ExtensionSubst:
+    out = otTables.ExtensionSubst()
+    out.Format, out.ExtensionLookupType, out.ExtSubTable = 1, 6, table
+    return out

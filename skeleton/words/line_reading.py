@@ -36,6 +36,7 @@ RUN_TOGETHER = 1.5
 """Cost of two words without a gap between them."""
 
 MOST_TOGETHER = 3
+"""Words that may have run together."""
 
 NARROWER = (1.0, 0.8, 0.64, 0.5, 0.4)
 """x-heights that are tried, as shares of what the width of all ink tells."""

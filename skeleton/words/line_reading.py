@@ -39,6 +39,7 @@ NOT_WRITTEN = 6.0
 """Cost of a word of the text that is not on the line: whoever copies may run out of line, or skip a word."""
 
 MOST_TOGETHER = 3
+"""Words that may have run together."""
 
 NARROWER = (1.0, 0.8, 0.64, 0.5, 0.4, 1.25, 1.6)
 """x-heights that are tried, as shares of what the width of all ink tells; more where words were not written."""

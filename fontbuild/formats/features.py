@@ -69,14 +69,16 @@ def without_turns(code: str) -> tuple[str, str]:
 
 
 def near_turns(code: str) -> str:
-    """Return what `rotation` gives with one rule of those that keep equal shapes apart.
+    """Return what `rotation` gives with one rule in each of the lookups that keep equal shapes apart.
 
-    It holds the place of the lookup that `fontbuild.formats.sight` fills.
+    It holds the place of the lookup, which `fontbuild.formats.sight` fills.
     """
-    lines = code.split("\n")
-    rules = [i for i, line in enumerate(lines) if line.startswith("    sub") and LOOKS_UP in line]
-    left_out = set(rules[1:])
-    return "\n".join(line for i, line in enumerate(lines) if i not in left_out)
+    out: list[str] = []
+    for line in code.split("\n"):
+        stands = line.startswith("    sub [") or LOOKS_UP in line
+        if not (stands and out[-1].startswith("    sub")):
+            out.append(line)
+    return "\n".join(out)
 
 
 def _mark(char: str) -> bool:

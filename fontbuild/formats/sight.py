@@ -38,11 +38,14 @@ def look_far(made: TTFont, names: Mapping[str, Sequence[str]]) -> None:
     (calt,) = {tuple(r.Feature.LookupListIndex) for r in gsub.FeatureList.FeatureRecord if r.FeatureTag == "calt"}
     turn, apart = calt
     known = set(made.getGlyphOrder())
+    turned = {c: v for c, v in turned_over(names).items() if known.issuperset(v)}
+    for k in range(max(len(v) for v in turned.values())):
+        (table,) = gsub.LookupList.Lookup[turn + 1 + k].SubTable
+        table.ExtSubTable.mapping = {name: v[k] for v in turned.values() if len(v) > k for name in v}
     lookup = gsub.LookupList.Lookup[apart]
     lookup.SubTable = [
         _extension(_rules(variants, turn + 1, SIGHT if char.isalpha() else SHORT_SIGHT))
-        for char, variants in turned_over(names).items()
-        if known.issuperset(variants)
+        for char, variants in turned.items()
     ]
     lookup.SubTableCount = len(lookup.SubTable)
 

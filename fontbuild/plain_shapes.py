@@ -36,7 +36,7 @@ def corner(strokes: Sequence[Points], lines: Sequence[Points]) -> tuple[Points, 
         The same sampled, shape (n, 2) each.
     """
     every = np.vstack(list(lines))
-    x0, y0, x1, y1 = *every.min(axis=0), *every.max(axis=0)
+    (x0, y0), (x1, y1) = every.min(axis=0).tolist(), every.max(axis=0).tolist()
     corners = np.array([[x0, y1], [(x0 + x1) / 2, y0], [x1, y1]])
     if sum(map(line_length, lines)) <= DETOUR * line_length(corners):
         return tuple(strokes)

@@ -19,7 +19,7 @@ from fontbuild.doubtful import find_doubtful
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
-from fontbuild.joins import WAYS, attached, without_joined
+from fontbuild.joins import APART, IN_TEXT, WAYS, attached, without_joined
 from fontbuild.kerning import kerning
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.marks import dots_of, lift_all
@@ -42,6 +42,9 @@ WORD_GAP = 1.2
 """x-heights of white between words where the hand's own has not been measured: the closer of the two writers of UNIPEN
 train_r01_v07 (Guyon et al., ICPR 1994), art08; the other's mean is 2.6."""
 
+
+MOST_OF_A_KIND = 16
+"""Letters of running text that are used of one character, joined in one way: more make no page livelier."""
 
 DOT_ABOVE = "\u0307"
 MOST_LIFTED = 8
@@ -150,14 +153,16 @@ def build_font(
     size = reference_size(usable)
     tell("judge attempts", 0, 1)
     read = by_char([as_written(a, size) for a in usable])
+    guided = {_size(a) for a in usable if a.allograph not in IN_TEXT}
+    true_size = {a.id for a in usable if a.allograph in IN_TEXT and _size(a) in guided}
     pen_mm = float(np.median([a.pen_mm for a in usable]))
     grown = size_on_lines(
         copied,
-        {c: [w.strokes for w in group] for c, group in read.items()},
+        {c: cells for c, group in read.items() if (cells := [w.strokes for w in group if w.id not in true_size])},
         pen_mm=pen_mm,
         x_height_mm=size.x_height_mm,
     )
-    read = {char: [resized(w, grown) for w in group] for char, group in read.items()}
+    read = {char: [w if w.id in true_size else resized(w, grown) for w in group] for char, group in read.items()}
     letters, whole = mended(read, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
     aside |= find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
     staying = {char: [w for w in group if w.id not in aside] for char, group in letters.items()}
@@ -232,7 +237,19 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
             usable.append(a)
     if not usable:
         raise InputError("the hand", "none of its attempts can be used", "Read a filled-in sheet first.")
-    return usable, aside
+    for a in _more_than_enough(usable, decisions):
+        aside[a.id] = "there are enough surer ones of its kind"
+    return [a for a in usable if a.id not in aside], aside
+
+
+def _more_than_enough(attempts: Sequence[Attempt], decisions: Decisions) -> list[Attempt]:
+    """Return the least sure letters of running text, of which a page holds hundreds, beyond `MOST_OF_A_KIND`."""
+    kinds: dict[tuple[str, str], list[Attempt]] = {}
+    for a in attempts:
+        if a.allograph in IN_TEXT and a.id not in decisions.keep:
+            kinds.setdefault((a.char, a.allograph), []).append(a)
+    ranked = (sorted(group, key=lambda a: (len(a.findings), -a.confidence, a.id)) for group in kinds.values())
+    return [a for group in ranked for a in group[MOST_OF_A_KIND:]]
 
 
 def has_size(attempt: Attempt) -> bool:
@@ -243,9 +260,14 @@ def has_size(attempt: Attempt) -> bool:
 
 
 def reference_size(attempts: Sequence[Attempt]) -> Size:
-    """Return the commonest size of guides."""
-    sizes = Counter(Size(a.x_height_mm, a.ascender_mm, a.descender_mm) for a in attempts)
+    """Return the commonest size of guides; what running text tells counts only where nothing was written in cells."""
+    cells = [a for a in attempts if a.allograph not in IN_TEXT]
+    sizes = Counter(map(_size, cells or attempts))
     return min(sizes, key=lambda s: (-sizes[s], s.x_height_mm))
+
+
+def _size(attempt: Attempt) -> Size:
+    return Size(*(round(v, 6) for v in (attempt.x_height_mm, attempt.ascender_mm, attempt.descender_mm)))
 
 
 def as_written(attempt: Attempt, size: Size) -> AttemptStrokes:
@@ -256,7 +278,7 @@ def as_written(attempt: Attempt, size: Size) -> AttemptStrokes:
         id=attempt.id,
         char=attempt.char,
         strokes=tuple(s.points_mm * scale for s in attempt.strokes),
-        allograph=attempt.allograph,
+        allograph="" if attempt.allograph == APART else attempt.allograph,
         confidence=attempt.confidence,
         width_mm=float(np.median(widths)) if widths else attempt.pen_mm,
     )

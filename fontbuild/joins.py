@@ -22,13 +22,19 @@ ENTRY, EXIT = "entry", "exit"
 WAYS = {(True, False): "joined before", (False, True): "joined after", (True, True): "joined"}
 """Name of the form of a letter that is joined to the one before it, to the one after it, or to both."""
 
+APART = "apart"
+"""Name of the form of a letter of running text that is joined to neither."""
+
+IN_TEXT = frozenset((*WAYS.values(), APART))
+"""Forms of letters that were written in running text, not each by itself in a cell."""
+
 SMALL = 0.25
 """x-heights up to which a stroke is a dot, wherever it was written."""
 
 
 def way_of(before: bool, after: bool) -> str:
-    """Return the name under which an attempt keeps what it was joined to, '' for a letter that stood alone."""
-    return WAYS.get((before, after), "")
+    """Return the name under which an attempt from running text keeps what it was joined to."""
+    return WAYS.get((before, after), APART)
 
 
 def attached(

@@ -295,9 +295,7 @@ def _standing(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float
 
 def _reading(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float64]) -> Reading:
     strokes = tuple(finish(option, found))
-    wrong_share, filled = reinked(strokes, found.ink)
-    share, alike = _standing(found, option, odds)
-    judged = Judged(share, alike, option.surprise, wrong_share, len(strokes), followed_form=bool(option.name))
+    judged, filled = judge(found, option, strokes, odds)
     sure = confidence(judged)
     findings = []
     if sure < LOW_CONFIDENCE:
@@ -305,6 +303,18 @@ def _reading(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float6
     if filled:
         findings.append(Finding("filled counter"))
     return Reading(strokes, sure, option.name, (), tuple(findings))
+
+
+def judge(
+    found: Analysis, option: ReadingHypothesis, strokes: Sequence[Stroke], odds: NDArray[np.float64]
+) -> tuple[Judged, bool]:
+    """Return what is known of a reading that may be wrong, and whether a blot is left unexplained.
+
+    strokes: the option's, finished; odds: shape (options,), of all.
+    """
+    wrong_share, filled = reinked(strokes, found.ink)
+    share, alike = _standing(found, option, odds)
+    return Judged(share, alike, option.surprise, wrong_share, len(strokes), followed_form=bool(option.name)), filled
 
 
 def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> list[Model]:

@@ -22,6 +22,12 @@ MARKED = frozenset("àáâãäåæçèéêëìíîïñòóôõöøùúûüýăą
 PASSED = frozenset(" .,-'’")
 """Signs over which letters see each other."""
 
+SEEN = "@small"
+"""Class of the letters and signs over which rules look."""
+
+LOOKS_UP = "' lookup shape"
+"""Stands in every rule that keeps equal shapes apart."""
+
 TURNS_BEGIN, TURNS_END = "@turned =", "} calt;"
 """Between these stands all that turns variants over."""
 
@@ -40,10 +46,15 @@ def rotation(names: Names, *, sequences: Mapping[str, Sequence[str]] | None = No
         By glyph name of a multi-character letter: the names of its parts, put together in `ccmp`.
     """
     parts = [_languages(), _compositions(sequences or {})]
-    turned = {c: list(v) for c, v in names.items() if len(v) > 1 and not _mark(c)}
+    turned = turned_over(names)
     if turned:
         parts += [_alternates(turned), _turns(names, turned)]
     return "\n\n".join(p for p in parts if p).strip() + "\n" if any(parts[1:]) else ""
+
+
+def turned_over(names: Names) -> dict[str, list[str]]:
+    """Return the characters whose variants take turns: those with several, but for combining marks."""
+    return {c: list(v) for c, v in names.items() if len(v) > 1 and not _mark(c)}
 
 
 def without_turns(code: str) -> tuple[str, str]:
@@ -55,6 +66,19 @@ def without_turns(code: str) -> tuple[str, str]:
     head, turns, tail = code.partition(TURNS_BEGIN)
     body, end, tail = tail.partition(TURNS_END)
     return head + tail, turns + body + end
+
+
+def near_turns(code: str) -> str:
+    """Return what `rotation` gives with one rule in each of the lookups that keep equal shapes apart.
+
+    It holds the place of the lookup, which `fontbuild.formats.sight` fills.
+    """
+    out: list[str] = []
+    for line in code.split("\n"):
+        stands = line.startswith("    sub [") or LOOKS_UP in line
+        if not (stands and out[-1].startswith("    sub")):
+            out.append(line)
+    return "\n".join(out)
 
 
 def _mark(char: str) -> bool:
@@ -87,7 +111,7 @@ def _turns(names: Names, turned: Mapping[str, Sequence[str]]) -> str:
     lines.append(f"{TURNS_BEGIN} [{' '.join(encoded)}];")
     small = [n for c, v in names.items() if c in SMALL or c in MARKED or c in PASSED for n in v]
     if small:
-        lines.append(f"@small = [{' '.join(small)}];")
+        lines.append(f"{SEEN} = [{' '.join(small)}];")
     for k in range(most):
         members = [v[k] for c, v in names.items() if len(v) > k and not _mark(c) and c != " "]
         lines.append(f"@turn{k + 1} = [{' '.join(members)}];")
@@ -122,13 +146,13 @@ def _apart(turned: Mapping[str, Sequence[str]]) -> str:
         lines.append(f"lookup shape{k + 1} useExtension {{\n{rules}\n}} shape{k + 1};")
     changes: list[str] = []
     for distance in range(FAR_SIGHT + 1):
-        between = " @small" * distance
+        between = f" {SEEN}" * distance
         for char, variants in turned.items():
             sight = SIGHT if char in SMALL else FAR_SIGHT if char in MARKED else 0
             if distance > sight:
                 continue
             group = f"[{' '.join(variants)}]"
             for k, v in enumerate(variants):
-                changes.append(f"    sub {v}{between} {group}' lookup shape{(k + 1) % len(variants) + 1};")
+                changes.append(f"    sub {v}{between} {group}{LOOKS_UP}{(k + 1) % len(variants) + 1};")
     lines.append("lookup apart useExtension {\n" + "\n".join(changes) + "\n} apart;")
     return "\n".join(lines)

@@ -26,8 +26,9 @@ from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font
 from fontbuild.formats.code_pages import code_pages
 from fontbuild.formats.drawing import notdef
-from fontbuild.formats.features import without_turns
+from fontbuild.formats.features import near_turns, without_turns
 from fontbuild.formats.mark_positions import with_positions
+from fontbuild.formats.sight import look_far
 from fontbuild.formats.spelling import spelt
 from fontbuild.formats.ufo import ufo_of
 from fontbuild.glyph import Glyph
@@ -145,7 +146,8 @@ def compile_font(font: Font, *, flavour: str = "ttf", progress: Progress | None 
     else:
         made = ufo2ft.compileTTF(ufo, **common, convertCubics=True, cubicConversionError=0.001)
     if turns:
-        addOpenTypeFeaturesFromString(made, rules, tables=["GSUB"])
+        addOpenTypeFeaturesFromString(made, near_turns(rules), tables=["GSUB"])
+        look_far(made, {c: [g.name for g in v] for c, v in font.glyphs.items()})
     return made
 
 

@@ -31,6 +31,9 @@ NETWORK_PEN_PX = 5.0
 PAPER_MARGIN_PEN_WIDTHS = 1.6
 """Pen widths of paper around the ink that it sees."""
 
+PROVENANCE = "provenance"
+"""Name, among the arrays kept, of what they were trained on: JSON in UTF-8, as bytes."""
+
 MAX_LOG_ODDS = 6.0
 """Log odds are kept within plus and minus this: the ink alone never settles it."""
 
@@ -154,7 +157,8 @@ def trained() -> Trained:
 def arrays(file: Path | Traversable) -> dict[str, Single]:
     """Return the arrays kept in a file."""
     with file.open("rb") as f:
-        return {name: values.astype(np.float32) for name, values in np.load(f).items()}
+        kept = np.load(f)
+        return {name: kept[name].astype(np.float32) for name in kept if name != PROVENANCE}
 
 
 def network_of(kept: dict[str, Single]) -> Trained:

@@ -21,7 +21,9 @@ UNLIKE_INK_CONFIDENCE = 0.5
 """Confidence that a reading unlike the ink does not exceed."""
 
 _LEAST, _MOST = 0.01, 0.998
+"""Bounds of a confidence: no reading is ruled out or certain."""
 _MOST_SURPRISE, _MOST_STROKES, _MOST_UNLIKE = 6.0, 5, 2.5
+"""Bounds of features, set by hand: beyond these they tell no more."""
 
 
 @dataclass(frozen=True)
@@ -45,9 +47,9 @@ class Judged:
     """Whether it follows a form of the character, not the general rules alone."""
 
 
-def confidence(of: Judged) -> float:
-    """Return the probability that a reading is right in paths, order and direction, 0..1."""
-    told = {
+def told(of: Judged) -> dict[str, float]:
+    """Return what the probability is made of, by the names of the fitted log odds."""
+    return {
         "constant": 1.0,
         "share": _logit(of.share),
         "alike": _logit(of.alike),
@@ -56,7 +58,12 @@ def confidence(of: Judged) -> float:
         "strokes": float(min(of.strokes, _MOST_STROKES)) if of.followed_form else 0.0,
         "unnamed": 0.0 if of.followed_form else 1.0,
     }
-    total = sum(told[name] * weight for name, (weight,) in LOG_ODDS.values.items())
+
+
+def confidence(of: Judged) -> float:
+    """Return the probability that a reading is right in paths, order and direction, 0..1."""
+    features = told(of)
+    total = sum(features[name] * weight for name, (weight,) in LOG_ODDS.values.items())
     sure = 1 / (1 + math.exp(-total))
     return sure if of.wrong_share <= LARGEST_WRONG_SHARE else min(sure, UNLIKE_INK_CONFIDENCE)
 

@@ -2,7 +2,8 @@
 
 Every row is the same ink read twice: by the tracer and by Otsu + skimage.skeletonize + skan. `in turn` is the share
 in the right order and direction among the characters whose paths are right, `ms` CPU time a character, `times` how
-many times the reference's that is.
+many times the reference's that is. Of the sets of people given with `--data` those left out of every fit are read
+(`people`); `--reliability` also prints what confidence is worth.
 """
 
 from __future__ import annotations
@@ -15,8 +16,10 @@ from pathlib import Path
 import numpy as np
 
 from skeleton.options import Options
-from tests.bench.trace_data import Case, data_sets, folder
+from tests.bench.people import PARTS as PEOPLE
+from tests.bench.trace_data import Case, data_sets, people
 from tests.bench.trace_pictures import write_pictures
+from tests.bench.trace_reliability import judged, report
 from tests.bench.trace_rows import (
     Map,
     Setting,
@@ -41,6 +44,7 @@ def main(argv: list[str]) -> int:
     """Print the table; return 0."""
     parser = argparse.ArgumentParser(prog="tests.bench trace", description=__doc__)
     parser.add_argument("--data", type=Path, action="append", default=[], help="further file or folder of stroke files")
+    parser.add_argument("--people", choices=[*PEOPLE, "all"], default="out", help="which people of the sets of people")
     parser.add_argument("--sets", default="", help="only these data sets, by name, with commas")
     parser.add_argument("--pens", default="0.3,0.5,0.8", help="pen widths in mm")
     parser.add_argument("--dpis", default="200,300,600")
@@ -50,14 +54,18 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--no-char", action="store_true", help="do not tell the tracer the character")
     parser.add_argument("--ablate", action="store_true", help="the main row with each of the five parts left out")
     parser.add_argument("--known", action="store_true", help="the main row with one attempt of the same writer known")
+    parser.add_argument("--reliability", action="store_true", help="only how often readings of a confidence are right")
     parser.add_argument("--pictures", type=Path, help="folder for overlay pictures of what went wrong")
     parser.add_argument("--cores", type=int, help="processes; all cores if not said")
     a = parser.parse_args(argv)
     sets = data_sets()
     for path in a.data:
-        sets |= folder(path)
+        sets |= people(path, a.people)
     if a.sets:
-        sets = {k: sets[k] for k in a.sets.split(",")}
+        asked = a.sets.split(",")
+        if missing := [k for k in asked if k not in sets]:
+            parser.error(f"no data set {', '.join(missing)}; there are {', '.join(sets)}")
+        sets = {k: sets[k] for k in asked}
     if a.no_char:
         sets = {k: [replace(c, known=False) for c in v] for k, v in sets.items()}
     settings = [
@@ -68,10 +76,14 @@ def main(argv: list[str]) -> int:
     ]
     if a.quick:
         settings = [Setting()]
-    print(heading(), flush=True)
+    if not a.reliability:
+        print(heading(), flush=True)
     with cores(a.cores) as run:
         for name, every in sets.items():
             cases = some_cases(every, a.count)
+            if a.reliability:
+                print(report(name, *judged(run, cases, Setting())), flush=True)
+                continue
             if a.ablate:
                 _ablate(run, name, cases)
             if a.known or a.ablate:

@@ -6,6 +6,7 @@ import gzip
 import json
 import re
 import site
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,14 +16,13 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from sample_sheets.loose import loose_characters
+from tests.bench.people import TRAINED, of_people, part, source_of
+from tests.bench.trace_spline import spline
 
 LATIN = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789!?,"
 KANA = "".join(map(chr, [*range(0x3042, 0x3094), *range(0x30A2, 0x30F4)]))
 ACCENTED = "\u00e4\u00f6\u00fc\u00e5\u00e9\u00e8\u00ea\u00f1\u00e7\u00c4\u00d6\u00c9"
 OWN_DPI = 300.0
-
-TRAINED = {"uji": ("1", "2", "3"), "omniglot": ("1", "2", "3", "4", "5")}
-"""Writers on whom the tracer is trained, by the first word of the file's name; the others are for checks."""
 
 FOLDS = 3
 
@@ -31,13 +31,15 @@ def fold(source: str, writer: str, char: str) -> int:
     """Return which of `FOLDS` parts of the training data a character is in: by writer, or by character."""
     if source in TRAINED:
         return TRAINED[source].index(writer) * FOLDS // len(TRAINED[source])
+    if of_people(source):
+        return zlib.crc32(f"{source}/{writer}/fold".encode()) % FOLDS
     return ord(char[0]) % FOLDS
 
 
 def fitted(source: str, writer: str, char: str) -> bool:
-    """Tell whether the tracer is fitted on a character: the other writers, and half of the kana, are for checks."""
-    if source in TRAINED:
-        return writer in TRAINED[source]
+    """Tell whether the tracer is fitted on a character: people left out, and half of the kana, are for checks."""
+    if of_people(source):
+        return part(source, writer) == "train"
     return source != "kana" or ord(char) % 2 == 0
 
 
@@ -113,18 +115,57 @@ def sample_hand(chars: str = LATIN + ACCENTED, attempts: int = 2) -> Iterator[Ca
         yield Case(f"keeper_{ord(c.char):04x}_{c.attempt}", c.char, strokes, True, "keeper", c.grey, c.pen_mm)
 
 
+TIMED_STEP_MM = 0.05
+"""Step, mm, at which points that were sampled in time are joined: at 50 Hz a quick pen goes 2 mm between two."""
+
+
 def stored(file: Path) -> Iterator[Case]:
-    """Yield the records of a JSON file (.json or .json.gz): `name`, `char`, `strokes` in mm, y down, `writer`."""
-    text = gzip.decompress(file.read_bytes()) if file.suffix == ".gz" else file.read_bytes()
-    for r in json.loads(text):
-        strokes = [np.array(s, float).reshape(-1, 2) for s in r["strokes"]]
-        yield Case(str(r["name"]), r["char"], strokes, True, str(r.get("writer", "")))
+    """Yield the records of a JSON file (.json or .json.gz): `name`, `char`, `strokes` in mm, y down, `writer`.
+
+    Points are [x, y], or [x, y, time, pressure] of a tablet that sampled in time: these are joined by a spline. A file
+    whose records are words, with `text` and no `char`, gives nothing: `tests.bench words` reads it.
+
+    Raises
+    ------
+    ValueError
+        If the file is no such list; the message names it.
+    """
+    try:
+        text = gzip.decompress(file.read_bytes()) if file.suffix == ".gz" else file.read_bytes()
+        records = json.loads(text)
+        if records and "char" not in records[0]:
+            return
+        for r in records:
+            strokes = [_drawn(s) for s in r["strokes"] if len(s)]
+            yield Case(str(r["name"]), r["char"], strokes, True, str(r.get("writer", "")))
+    except (OSError, KeyError, TypeError, ValueError, zlib.error, EOFError) as error:
+        raise ValueError(f"{file}: not a list of characters with name, char and strokes ({error!r})") from error
+
+
+def _drawn(points: list[list[float]]) -> Points:
+    every = np.array(points, float)
+    every = every.reshape(-1, 2) if every.ndim != 2 else every
+    return spline(every[:, :2], TIMED_STEP_MM) if every.shape[1] > 2 else every
 
 
 def folder(path: Path) -> dict[str, list[Case]]:
     """Return the data sets in a file or folder, by file name."""
     files = sorted(path.glob("*.json*")) if path.is_dir() else [path]
-    return {f.name.split(".")[0]: list(stored(f)) for f in files}
+    found = {f.name.split(".")[0]: list(stored(f)) for f in files}
+    return {name: cases for name, cases in found.items() if cases}
+
+
+def people(path: Path, kind: str) -> dict[str, list[Case]]:
+    """Return the data sets in a file or folder, of the sets of people those of one part (`people.PARTS`) or `all`."""
+    found = {}
+    for name, cases in folder(path).items():
+        source = source_of(name)
+        kept = cases
+        if of_people(source) and kind != "all":
+            kept = [c for c in cases if part(source, c.writer) == kind]
+        if kept:
+            found[name] = kept
+    return found
 
 
 def data_sets() -> dict[str, list[Case]]:

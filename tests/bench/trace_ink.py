@@ -1,7 +1,8 @@
 """A pen, paper and a scanner: known strokes made into the grey image that a flatbed would give.
 
 Drawn by distance: every pixel's coverage comes from the distance of its sub-pixels' centres to the line, so that the
-image has no offset against the strokes (a drawing library's circles have one of a fraction of a pixel).
+image has no offset against the strokes. The other way, `discs`, lays OpenCV's circles along the line, each a little
+wider or narrower than the one before: an ink that was not made by this module.
 """
 
 from __future__ import annotations
@@ -38,11 +39,12 @@ def ink(
     kind: str = "noisy",
     seed: int = 0,
     pressure: float = 0.15,
+    discs: bool = False,
 ) -> tuple[NDArray[np.uint8], Points]:
     """Return the grey image of strokes (mm, y down) and the offset (2,) mm of the image frame: image = stroke + offset.
 
     kind: 'clean' (even ink, no noise), 'noisy' (mottled ink, pressure, scanner noise of 4 grey levels), 'skipping'
-    (the same, and 6 % of the ink missing in streaks).
+    (the same, and 6 % of the ink missing in streaks). discs: drawn by OpenCV's circles, their widths 1 % at odds.
     """
     rng = np.random.default_rng(seed)
     k = dpi / 25.4
@@ -58,6 +60,9 @@ def ink(
         swing = 0.0 if kind == "clean" else pressure
         phase, turns = rng.uniform(0, 2 * np.pi), rng.uniform(0.5, 1.5)
         radius = 0.5 * pen_mm * k * SUB * (1 + swing * np.sin(phase + turns * np.linspace(0, 2 * np.pi, n)))
+        if discs:
+            _lay_discs(covered, fine, radius * (1 + rng.normal(0, 0.01, n)))
+            continue
         for (x, y), r in zip(fine, radius, strict=True):
             x0, x1, y0, y1 = int(np.ceil(x - r)), int(x + r), int(np.ceil(y - r)), int(y + r)
             xx, yy = np.arange(x0, x1 + 1), np.arange(y0, y1 + 1)
@@ -73,3 +78,10 @@ def ink(
     grey = cv2.GaussianBlur(245 - 200 * cover * density, (0, 0), 0.7)
     grey = grey + (0 if kind == "clean" else rng.normal(0, 4, grey.shape))
     return np.clip(np.round(grey), 0, 255).astype(np.uint8), -lo
+
+
+def _lay_discs(covered: NDArray[np.bool_], line: Points, radius: NDArray[np.float64]) -> None:
+    """Cover OpenCV's circles along a line, px of the sub-pixels; they take sixteenths of a sub-pixel."""
+    canvas = covered.view(np.uint8)
+    for (x, y), r in zip(line, radius, strict=True):
+        cv2.circle(canvas, (round(x * 16), round(y * 16)), round(r * 16), 1, -1, cv2.LINE_8, 4)

@@ -28,6 +28,8 @@ COLUMNS = ("mean", "p95", "worst", "count", "paths", "order", "full")
 OWN = "own"
 """Ink that a data set brings itself."""
 
+DISCS = "discs"
+
 ALL_PARTS = Options()
 
 Picture = tuple[NDArray[np.uint8], Points]
@@ -41,6 +43,7 @@ class Setting:
     pen_mm: float = 0.5
     dpi: float = 300.0
     kind: str = "noisy"
+    """Of `trace_ink.ink`; 'discs': noisy, drawn by a drawing library's discs."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -63,7 +66,9 @@ def picture(case: Case, setting: Setting, seed: int) -> Picture:
     """Return the image of a case."""
     if setting.kind == OWN and case.grey is not None:
         return case.grey, np.zeros(2)
-    return ink(case.strokes, dpi=setting.dpi, pen_mm=setting.pen_mm, kind=setting.kind, seed=seed)
+    discs = setting.kind == DISCS
+    kind = "noisy" if discs else setting.kind
+    return ink(case.strokes, dpi=setting.dpi, pen_mm=setting.pen_mm, kind=kind, seed=seed, discs=discs)
 
 
 def by_reference(cases: Sequence[Case], images: Sequence[Picture], setting: Setting) -> list[list[Points]]:

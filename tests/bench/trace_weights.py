@@ -11,89 +11,27 @@ a cross-validation by writer, and the weight of unexplained ink. With `--write` 
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
-from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from capture.files import write_bytes
-from capture.units import Points, image_from_pixels
-from sample_sheets.loose import loose_characters
-from sample_sheets.writer.hand import GUEST, KEEPER
-from skeleton.cues import pen_events
 from skeleton.fitted_values import FittedValues, fitted_values_text
-from skeleton.fitting.refinement import fit_context, fit_hypothesis
-from skeleton.graph.junctions import Network
 from skeleton.hypotheses import labelled, unlabelled
-from skeleton.hypotheses.labelled import Hypothesis, candidates
-from skeleton.ink.ink_map import InkMap
-from skeleton.matching.stroke_distance import Shape, shape_along
-from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import MAX_HYPOTHESES, RESIDUAL_INK_COST, build_state_graph_of, models_of, shaped_like
+from skeleton.pipeline import MAX_HYPOTHESES, RESIDUAL_INK_COST
 from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
-from skeleton.states.state_graph import States, draw
-from tests.bench.trace_data import FOLDS, LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
-from tests.bench.trace_ink import ink
-from tests.bench.trace_score import gap, spread
+from tests.bench.trace_data import FOLDS
+from tests.bench.training.examples import Example, examples, tasks
+from tests.bench.training.provenance import fitted_on
 
 Floats = NDArray[np.float64]
-WITHIN_MM = 0.35
 WEIGHT = {"uji": 2.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 5.0, "museum": 6.0, "kana": 6.0, "kanji": 3.0}
-KANJI = (0x4E03, 34, 9)
-"""The first that is read, one in how many, and the most strokes."""
-
-SOURCES = {
-    "uji": ("UJI Pen Characters (UCI)", "CC BY 4.0"),
-    "unipen": ("UNIPEN", "CC BY 4.0"),
-    "omniglot": ("Omniglot (B. Lake)", "MIT"),
-    "digilets": ("DigiLeTs", "published for research"),
-    "kanjivg": ("KanjiVG (U. Apel)", "CC BY-SA 3.0"),
-    "kana": ("KanjiVG (U. Apel)", "CC BY-SA 3.0"),
-    "kanji": ("KanjiVG (U. Apel)", "CC BY-SA 3.0"),
-    "hershey": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
-    "museum": ("the project's simulated hands", "MIT"),
-}
-"""Name and licence of each data set, by the first word of its file's name."""
-
-Apart = tuple[InkMap, Network, States]
-Readings = tuple[list[Hypothesis], list[Shape], Floats]
-How = Callable[[Apart, str], Readings]
-
-
-@dataclass(frozen=True, eq=False)
-class Example:
-    """The readings considered for one inked character."""
-
-    group: str
-    """Data set and writer: what a cross-validation leaves out together."""
-
-    char: str
-    features: Floats
-    """Shape (readings, len(FEATURES) + 1): last, how unlike the ink their strokes are."""
-
-    shapes: list[Shape]
-    paths: NDArray[np.bool_]
-    full: NDArray[np.bool_]
-
-    @property
-    def source(self) -> str:
-        """The data set."""
-        return self.group.split("/")[0]
-
-    @property
-    def fold(self) -> int:
-        """The part of the training data that it is in."""
-        return fold(*self.group.split("/"), self.char)
-
-    @property
-    def row(self) -> str:
-        """The row of the table it counts in: writers not fitted stand apart."""
-        return self.source + ("*" if self.group.endswith("*") else "")
+SEED = 11
 
 
 def main(argv: list[str]) -> int:
@@ -103,7 +41,9 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--inks", type=int, default=2, help="ways in which every character is inked")
     parser.add_argument("--ridge", type=float, default=0.005)
     parser.add_argument("--share", type=float, default=1.0, help="share of the characters, drawn by lot")
+    parser.add_argument("--most", type=int, help="at most this many characters of a data set, drawn by lot")
     parser.add_argument("--checked", action="store_true", help="also score the writers that are not fitted")
+    parser.add_argument("--cores", type=int, help="processes; all cores if not said")
     parser.add_argument("--unnamed", action="store_true", help="the readings of characters of which nothing is known")
     parser.add_argument(
         "--clues", type=Path, nargs=FOLDS, help="networks trained without one part of the data each, for that part"
@@ -112,9 +52,10 @@ def main(argv: list[str]) -> int:
         "--write", type=Path, nargs="?", const=Path(), help="write the weights: into this file, or where they are used"
     )
     a = parser.parse_args(argv)
-    rng = np.random.default_rng(11)
-    how = _unnamed if a.unnamed else _named
-    every = list(collect(a.data, a.inks, rng, how, share=a.share, checked=a.checked, networks=a.clues))
+    asked = tasks(
+        a.data, a.inks, SEED, unnamed=a.unnamed, share=a.share, most=a.most, checked=a.checked, networks=a.clues or ()
+    )
+    every = list(examples(asked, unnamed=a.unnamed, processes=a.cores))
     module = unlabelled if a.unnamed else labelled
     fitted_weights = report(every, a.ridge, np.append(module.WEIGHTS, RESIDUAL_INK_COST))
     if a.write is not None:
@@ -134,16 +75,7 @@ def refitted(before: FittedValues, weights: Floats, fitted_on: Sequence[dict[str
 
 def data_sets_of(every: Sequence[Example]) -> list[dict[str, str]]:
     """Return name, part and licence of every data set that examples to be fitted come from."""
-    out = []
-    for source in sorted({e.source for e in every}):
-        writers = sorted({e.group.split("/")[1] for e in every if e.source == source and not e.group.endswith("*")})
-        if not writers:
-            continue
-        name, licence = SOURCES.get(source, (source, "not stated"))
-        chars = sum(e.source == source and not e.group.endswith("*") for e in every)
-        part = f"{source}, {chars} inked characters" + (f"; writers {', '.join(writers)}" if any(writers) else "")
-        out.append({"name": name, "part": part, "licence": licence})
-    return out
+    return fitted_on((e.source, e.group.split("/", 1)[1]) for e in every if not e.group.endswith("*"))
 
 
 def report(every: Sequence[Example], ridge: float, used: Floats) -> Floats:
@@ -206,101 +138,3 @@ def fit(every: Sequence[Example], ridge: float, used: Floats) -> Floats:
 
     got = minimize(loss, centre, jac=True, method="L-BFGS-B", options={"maxiter": 500})
     return np.asarray(got.x / scale, float)
-
-
-def collect(
-    paths: Iterable[Path],
-    inks: int,
-    rng: np.random.Generator,
-    how: How,
-    *,
-    share: float = 1.0,
-    checked: bool = False,
-    networks: Sequence[Path] | None = None,
-) -> Iterator[Example]:
-    """Yield the readings of every character for fitting, in several inks; `checked`: the others too, marked by `*`.
-
-    `networks` are the clues' for each part of the training data, trained without it: what a network says of strokes
-    that it was trained on is worth more than it will ever be again.
-    """
-    blind = [pen_events.network_of(pen_events.arrays(file)) for file in networks or ()]
-
-    def seen(group: str, char: str, picture: tuple[NDArray[np.uint8], float, list[Points]]) -> Example:
-        if not blind or group.endswith("*"):
-            return _example(group, char, how, *picture)
-        with patch.object(pen_events, "trained", return_value=blind[fold(*group.split("/"), char)]):
-            return _example(group, char, how, *picture)
-
-    sets = {k: v for k, v in data_sets().items() if k != "sample hand" and (k != "kana" or how is _unnamed)}
-    if how is _unnamed:
-        sets["kanji"] = kanji(*KANJI)
-    for path in paths:
-        sets |= folder(path)
-    for name, cases in sets.items():
-        source = name.split("_")[0]
-        for case in cases:
-            used = fitted(source, case.writer, case.char)
-            if not (used or checked) or rng.random() > share:
-                continue
-            for k in range(inks):
-                yield seen(f"{source}/{case.writer}{'' if used else '*'}", case.char, _inked(case, rng, k))
-    for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
-        for c in loose_characters(LATIN, 1, habits=habits, seed=OTHER_DAY):
-            if rng.random() < share:
-                yield seen(f"museum/{writer}", c.char, (c.grey, 300, list(c.strokes)))
-
-
-def _inked(case: Case, rng: np.random.Generator, k: int) -> tuple[NDArray[np.uint8], float, list[Points]]:
-    dpi = float(rng.choice([200, 300, 300, 400, 600])) if k else 300.0
-    pen = float(rng.uniform(0.3, 0.8)) if k else 0.5
-    kind = str(rng.choice(["clean", "noisy", "skipping"])) if k else "noisy"
-    pressure = float(rng.uniform(0.05, 0.25)) if k else 0.15
-    image, off = ink(case.strokes, dpi=dpi, pen_mm=pen, kind=kind, seed=int(rng.integers(1 << 30)), pressure=pressure)
-    return image, dpi, [s + off for s in case.strokes]
-
-
-def _named(ground: Apart, char: str) -> Readings:
-    """Return the readings that a tracer who is told the character considers, and their shapes."""
-    _, net, states = ground
-    models = models_of(char, "right", ())
-    every = candidates(net, states, find_matches(net, states, models), models)
-    return every, [shape_along(c.end_to_end, states.here) for c in every], _unlike(ground, every)
-
-
-def _unnamed(ground: Apart, char: str) -> Readings:
-    """Return the readings that a tracer who is not told the character considers, and their shapes."""
-    _, net, states = ground
-    every = unlabelled.readings(net, states)
-    return every, [shaped_like(states, every[0].end_to_end, c) for c in every], _unlike(ground, every)
-
-
-def _unlike(ground: Apart, every: Sequence[Hypothesis]) -> Floats:
-    """Return how unlike the ink each reading is, those that are not likely as unlike as the worst."""
-    found, net, states = ground
-    paper = fit_context(found)
-    some = [fit_hypothesis([draw(net, states, w) for w in c.walks], paper).unlike for c in every[:MAX_HYPOTHESES]]
-    return np.array(some + [max(some, default=0.0)] * (len(every) - len(some)))
-
-
-def _example(group: str, char: str, how: How, grey: NDArray[np.uint8], dpi: float, true: list[Points]) -> Example:
-    apart = build_state_graph_of(grey, dpi)
-    assert apart is not None
-    found, net, states = apart
-    every, shapes, unlike = how(apart, char)
-    want = [spread(s) for s in true]
-    paths, full = np.zeros(len(every), bool), np.zeros(len(every), bool)
-    for i, c in enumerate(every):
-        if len(c.walks) != len(want):
-            continue
-        got = [spread(image_from_pixels(draw(net, states, w), px_per_mm=found.px_per_mm)) for w in c.walks]
-        ahead = np.array([[gap(p, q) for q in want] for p in got]) <= WITHIN_MM
-        either = ahead | (np.array([[gap(p[::-1], q) for q in want] for p in got]) <= WITHIN_MM)
-        left = list(range(len(want)))
-        for row in either:
-            hit = next((j for j in left if row[j]), None)
-            if hit is not None:
-                left.remove(hit)
-        paths[i] = not left
-        full[i] = paths[i] and (how is _unnamed or bool(np.diag(ahead).all()))
-    features = np.column_stack([[c.features for c in every], unlike])
-    return Example(group, char, features, shapes, paths, full)

@@ -14,8 +14,8 @@ from torch.nn import functional
 from skeleton.cues.local_features_kernels import FEATURE_COUNT
 from tests.bench.training.samples import Sample
 
-CHANNELS = (8, 24, 48, 64, 96)
-HIDDEN = (96, 64)
+CHANNELS = (8, 32, 64, 96, 128)
+HIDDEN = (128, 96)
 QUESTIONS = 3
 """Landed, lifted, went: asked for both headings; the last only helps the others to be learned."""
 
@@ -92,10 +92,10 @@ def batch(some: Sequence[Sample], rng: np.random.Generator | None = None) -> tup
     return fast, places, of, headings, measured, inside
 
 
-def _loss(network: ClueNetwork, some: Sequence[Sample], rng: np.random.Generator) -> Tensor:
-    asked = torch.from_numpy(np.concatenate([s.asked for s in some]).astype(np.float32))
-    passed = torch.from_numpy(np.concatenate([s.passed for s in some]).astype(np.float32))
-    both, twice = network(*batch(some, rng))
+def _loss(network: ClueNetwork, some: Sequence[Sample], rng: np.random.Generator, device: str) -> Tensor:
+    asked = torch.from_numpy(np.concatenate([s.asked for s in some]).astype(np.float32)).to(device)
+    passed = torch.from_numpy(np.concatenate([s.passed for s in some]).astype(np.float32)).to(device)
+    both, twice = network(*(x.to(device) for x in batch(some, rng)))
     each = functional.binary_cross_entropy_with_logits(both, asked, reduction="none")
     again = functional.binary_cross_entropy_with_logits(twice, (passed > 1).float(), reduction="none")
     there = (passed > 0).float()
@@ -103,12 +103,21 @@ def _loss(network: ClueNetwork, some: Sequence[Sample], rng: np.random.Generator
 
 
 def train(
-    known: Sequence[Sample], *, epochs: float, seed: int, progress: Callable[[int, int, float], None], size: int = 64
+    known: Sequence[Sample],
+    *,
+    epochs: float,
+    seed: int,
+    progress: Callable[[int, int, float], None],
+    size: int = 64,
+    device: str = "cpu",
 ) -> ClueNetwork:
-    """Return a network trained on samples (AdamW, one cycle of the rate), pictures of like size together."""
+    """Return a network trained on samples (AdamW, one cycle of the rate), pictures of like size together.
+
+    `device` is PyTorch's name of where it is trained; the network comes back to the processor.
+    """
     torch.manual_seed(seed)
     rng = np.random.default_rng(seed)
-    network = ClueNetwork().to(memory_format=torch.channels_last)
+    network = ClueNetwork().to(device, memory_format=torch.channels_last)
     steps = max(1, int(epochs * len(known) / size))
     optimizer = torch.optim.AdamW(network.parameters(), 3e-3, weight_decay=2e-2)
     rate = torch.optim.lr_scheduler.OneCycleLR(optimizer, 3e-3, total_steps=steps, pct_start=0.1)
@@ -120,13 +129,13 @@ def train(
             order = np.argsort(areas * rng.uniform(0.8, 1.25, len(areas)))
             batches = [order[i : i + size] for i in range(0, max(len(order) - size + 1, 1), size)]
             queue = [batches[i] for i in rng.permutation(len(batches))]
-        loss = _loss(network, [known[i] for i in queue.pop()], rng)
+        loss = _loss(network, [known[i] for i in queue.pop()], rng, device)
         optimizer.zero_grad()
         loss.backward()
         optimizer.step()
         rate.step()
         progress(step + 1, steps, float(loss.detach()))
-    return network.eval()
+    return network.to("cpu").eval()
 
 
 def kept(network: ClueNetwork) -> dict[str, NDArray[np.generic]]:

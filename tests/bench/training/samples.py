@@ -20,13 +20,15 @@ from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton.cues.local_features import features, measure
 from skeleton.cues.pen_events import picture_of
 from skeleton.pipeline import build_state_graph_of
+from tests.bench.people import BY_LOT, broken, of_people, part, source_of, trains_network
 from tests.bench.trace_data import KANA, LATIN, OTHER_DAY, data_sets, fitted, fold, folder, hershey, kanji, kanjivg
 from tests.bench.trace_ink import even, ink
 
 Floats = NDArray[np.float64]
 STEP_MM = 0.05
 TIMES = {
-    "uji": 68, "omniglot": 80, "kanjivg": 46, "kana": 22, "hershey": 34, "scripts": 8, "cursive": 8, "museum": 16,
+    "unipen": 4, "digilets": 4, "uji": 68, "omniglot": 80,
+    "kanjivg": 46, "kana": 22, "hershey": 34, "scripts": 8, "cursive": 8, "museum": 16,
     "kanji": 2,
 }  # fmt: skip
 """How often each character is inked."""
@@ -50,8 +52,16 @@ class Written:
 
     @property
     def checked(self) -> bool:
-        """Whether nothing is trained on its writer."""
+        """Whether nothing is trained on its writer, and the network may be looked at with it."""
+        if self.source in BY_LOT:
+            return part(self.source, self.writer) == "val"
         return not fitted(self.source, self.writer, self.char)
+
+    @property
+    def trains(self) -> bool:
+        """Whether the network is trained on it."""
+        known = fitted(self.source, self.writer, self.char)
+        return known and (not of_people(self.source) or trains_network(self.source, self.writer))
 
     @property
     def fold(self) -> int:
@@ -84,9 +94,7 @@ class Sample:
 def written(paths: Sequence[Path]) -> list[Written]:
     """Return all characters: those that come with the project's dependencies, and those of stroke files."""
     sets = {k: v for k, v in data_sets().items() if k in ("kanjivg", "hershey")}
-    for path in paths:
-        sets |= folder(path)
-    out = [Written(k.split("_")[0], c.writer, c.char, c.strokes) for k, cases in sets.items() for c in cases]
+    out = [Written(k, c.writer, c.char, c.strokes) for k, cases in sets.items() for c in cases] + stored(paths)
     kana = (c for c in kanjivg(KANA, known=False) if fitted("kana", "", c.char))
     out += [Written("kana", "", c.char, c.strokes) for c in kana]
     for font in ("scripts", "cursive"):
@@ -95,6 +103,17 @@ def written(paths: Sequence[Path]) -> list[Written]:
         attempts = loose_characters(LATIN, 3, habits=habits, seed=OTHER_DAY)
         out += [Written("museum", name, c.char, list(c.strokes)) for c in attempts]
     return out + [Written("kanji", "", c.char, c.strokes) for c in kanji(*KANJI)]
+
+
+def stored(paths: Sequence[Path]) -> list[Written]:
+    """Return the characters of stroke files, without those that were recorded wrongly (`people.broken`)."""
+    sets = {name: cases for path in paths for name, cases in folder(path).items()}
+    return [
+        Written(source_of(name), c.writer, c.char, c.strokes)
+        for name, cases in sets.items()
+        for c in cases
+        if not broken(source_of(name), c.writer)
+    ]
 
 
 def samples(characters: Sequence[Written], *, seed: int, times: dict[str, int] | None = None) -> Iterator[Sample]:
@@ -113,7 +132,7 @@ def _several(seed: int, number: int, character: Written, times: int) -> list[Sam
 
 
 def _sample(character: Written, rng: np.random.Generator, *, usual: bool) -> Sample | None:
-    dpi, pen, pressure, kind = 300.0, 0.5, 0.15, "noisy"
+    dpi, pen, pressure, kind, discs = 300.0, 0.5, 0.15, "noisy", False
     strokes = [np.asarray(s, float) for s in character.strokes]
     if not usual:
         strokes = varied(strokes, rng)
@@ -121,12 +140,14 @@ def _sample(character: Written, rng: np.random.Generator, *, usual: bool) -> Sam
             strokes = swayed(strokes, rng, float(rng.uniform(0, 0.03)))
         if rng.random() < HOOKED:
             strokes = hooked(strokes, rng)
-        dpi = float(rng.choice([200, 300, 300, 300, 400, 600]))
-        pen = float(rng.uniform(0.3, 0.8)) if rng.random() < 0.5 else 0.5
+        dpi = float(rng.choice([150, 200, 300, 300, 300, 400, 600]))
+        pen = float(rng.choice([0.5, 0.5, rng.uniform(0.3, 0.8), rng.uniform(0.2, 1.2)]))
+        discs = bool(rng.random() < 0.5)
         pressure = float(rng.uniform(0.03, 0.25))
         kind = str(rng.choice(["noisy", "noisy", "noisy", "clean", "skipping"]))
     strokes = [even(s, STEP_MM) for s in strokes]
-    image, off = ink(strokes, dpi=dpi, pen_mm=pen, pressure=pressure, kind=kind, seed=int(rng.integers(1 << 30)))
+    lot = int(rng.integers(1 << 30))
+    image, off = ink(strokes, dpi=dpi, pen_mm=pen, pressure=pressure, kind=kind, seed=lot, discs=discs)
     apart = build_state_graph_of(image, dpi)
     if apart is None or len(apart[2].here) < 4:
         return None

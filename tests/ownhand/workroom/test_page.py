@@ -53,7 +53,11 @@ def test_no_view_has_a_fault_of_accessibility_or_scrolls_sideways(browser, serve
             set_text(page)
             page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true })")
             page.get_by_role("button", name="Divide the page").click()
+            page.get_by_role("button", name="Write a line along a curve").click()
+            page.get_by_label("Put several on one sheet").check()
+            page.get_by_label("Set the files for my plotter").check()
             settled(page)
+            page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true })")
         if view == "#sheet":
             page.locator("img.print").wait_for()
         ready(page)

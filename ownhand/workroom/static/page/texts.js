@@ -24,8 +24,13 @@ export class TextFields {
   }
 
   names() {
-    const { boxes } = this.desk.layout;
-    return boxes?.length ? boxes.filter((b) => !b.blank).map((b) => b.name) : ["body"];
+    const { boxes = [], curves = [] } = this.desk.layout;
+    const written = boxes.filter((b) => !b.blank).map((b) => b.name);
+    return [...(written.length ? written : ["body"]), ...curves.map((c) => c.name)];
+  }
+
+  isBox(name) {
+    return (this.desk.layout.boxes ?? []).some((b) => b.name === name);
   }
 
   draw() {
@@ -33,7 +38,7 @@ export class TextFields {
     if (names.join("\n") === [...this.fields.keys()].join("\n")) return;
     this.fields.clear();
     const single = names.length === 1 && names[0] === "body";
-    this.el.replaceChildren(...names.map((name) => this.field(name, single ? "Text" : `Text of ${name}`)));
+    this.el.replaceChildren(...names.map((name) => this.field(name, single ? "Text" : name === "body" && !this.isBox(name) ? "Text of the page" : `Text of ${name}`)));
   }
 
   field(name, label) {

@@ -1,0 +1,236 @@
+"""What the choice between readings is fitted on: the readings considered for inked characters, and which are right."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import nullcontext
+from dataclasses import dataclass
+from functools import cache, partial
+from multiprocessing import get_context
+from pathlib import Path
+from unittest.mock import patch
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.units import Points, image_from_pixels
+from sample_sheets.loose import loose_characters
+from sample_sheets.writer.hand import GUEST, KEEPER
+from skeleton.cues import pen_events
+from skeleton.fitting.refinement import fit_context, fit_hypothesis
+from skeleton.graph.junctions import Network
+from skeleton.hypotheses import unlabelled
+from skeleton.hypotheses.labelled import Hypothesis, candidates
+from skeleton.ink.ink_map import InkMap
+from skeleton.matching.stroke_distance import Shape, shape_along
+from skeleton.matching.template_matching import find_matches
+from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, models_of, shaped_like
+from skeleton.states.state_graph import States, draw
+from tests.bench.people import BY_LOT, broken, fits_choice, of_people, part, source_of
+from tests.bench.trace_data import LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
+from tests.bench.trace_ink import ink
+from tests.bench.trace_score import gap, spread
+
+Floats = NDArray[np.float64]
+Apart = tuple[InkMap, Network, States]
+Readings = tuple[list[Hypothesis], list[Shape], Floats]
+How = Callable[[Apart, str], Readings]
+
+WITHIN_MM = 0.35
+
+KANJI = (0x4E03, 34, 9)
+"""The first that is read, one in how many, and the most strokes."""
+
+USUAL_PEN_MM = 0.5
+
+
+@dataclass(frozen=True, eq=False)
+class Example:
+    """The readings considered for one inked character."""
+
+    group: str
+    """Data set and writer, with `*` where they are not fitted: what a cross-validation leaves out together."""
+
+    char: str
+    features: Floats
+    """Shape (readings, len(FEATURES) + 1): last, how unlike the ink their strokes are."""
+
+    shapes: list[Shape]
+    paths: NDArray[np.bool_]
+    full: NDArray[np.bool_]
+
+    @property
+    def source(self) -> str:
+        """The data set."""
+        return self.group.split("/")[0]
+
+    @property
+    def fold(self) -> int:
+        """The part of the training data that it is in."""
+        return fold(*self.group.split("/", 1), self.char)
+
+    @property
+    def row(self) -> str:
+        """The row of the table it counts in: writers not fitted stand apart."""
+        return self.source + ("*" if self.group.endswith("*") else "")
+
+
+@dataclass(frozen=True, eq=False)
+class Task:
+    """One character to be inked and read."""
+
+    group: str
+    case: Case
+    number: int
+    """Of the ink: the first is the usual one; of every other pair one is of a drawing library's discs."""
+
+    seed: tuple[int, ...]
+    network: Path | None
+    """The pen-event network that it is read with; the one in use if None."""
+
+
+def tasks(
+    paths: Iterable[Path],
+    inks: int,
+    seed: int,
+    *,
+    unnamed: bool = False,
+    share: float = 1.0,
+    most: int | None = None,
+    checked: bool = False,
+    networks: Sequence[Path] = (),
+) -> Iterator[Task]:
+    """Yield what the choice is fitted on, in several inks; `checked`: other people's too, marked by `*`.
+
+    share: of the characters, drawn by lot; most: characters of a data set, likewise. Of the sets of people the choice
+    is fitted on the part B (`people.fits_choice`) and checked on the validation part; nobody who is left out is read.
+    `networks` are the pen-event networks for each part of the training data, trained without it: what a network says of
+    strokes that it was trained on is worth more than it will ever be again.
+    """
+    rng = np.random.default_rng(seed)
+    sets: Mapping[str, list[Case]] = {
+        k: v for k, v in data_sets().items() if k != "sample hand" and (k != "kana" or unnamed)
+    }
+    sets = dict(sets)
+    if unnamed:
+        sets["kanji"] = kanji(*KANJI)
+    for path in paths:
+        sets |= folder(path)
+    for name, cases in sets.items():
+        source = source_of(name)
+        kept = [(c, _used(source, c)) for c in cases]
+        kept = [(c, used) for c, used in kept if used or (checked and _checked(source, c))]
+        kept = [(c, used) for c, used in kept if not broken(source, c.writer)]
+        some = min(round(share * len(kept)), most or len(kept))
+        for i in sorted(rng.choice(len(kept), some, replace=False)):
+            case, used = kept[i]
+            network = networks[fold(source, case.writer, case.char)] if networks and used else None
+            for k in range(inks):
+                group = f"{source}/{case.writer}{'' if used else '*'}"
+                yield Task(group, case, k, (seed, i, k), network)
+    for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
+        for c in loose_characters(LATIN, 1, habits=habits, seed=OTHER_DAY):
+            network = networks[fold("museum", writer, c.char)] if networks else None
+            if rng.random() < share:
+                case = Case(c.char, c.char, [np.asarray(s) for s in c.strokes], True, writer, c.grey)
+                yield Task(f"museum/{writer}", case, 0, (seed,), network)
+
+
+def _used(source: str, case: Case) -> bool:
+    return fits_choice(source, case.writer) if of_people(source) else fitted(source, case.writer, case.char)
+
+
+def _checked(source: str, case: Case) -> bool:
+    # of the small sets there is no part between training and measuring
+    return part(source, case.writer) == "val" if source in BY_LOT else not fitted(source, case.writer, case.char)
+
+
+def examples(every: Iterable[Task], *, unnamed: bool = False, processes: int | None = None) -> Iterator[Example]:
+    """Yield what was read of each task that left any ink; on all cores, if it is not said on how many."""
+    each = partial(example, unnamed=unnamed)
+    if processes == 1:
+        yield from (e for e in map(each, every) if e is not None)
+        return
+    with ProcessPoolExecutor(processes, mp_context=get_context("spawn")) as pool:
+        yield from (e for e in pool.map(each, every, chunksize=16) if e is not None)
+
+
+def example(task: Task, *, unnamed: bool = False) -> Example | None:
+    """Return what is read of a task, None of a blank image."""
+    how = _unnamed if unnamed else _named
+    seen = patch.object(pen_events, "trained", return_value=_network(task.network)) if task.network else nullcontext()
+    with seen:
+        if task.case.grey is not None:
+            return _example(task.group, task.case.char, how, task.case.grey, 300, task.case.strokes)
+        return _example(task.group, task.case.char, how, *_inked(task))
+
+
+@cache
+def _network(file: Path) -> pen_events.Trained:
+    return pen_events.network_of(pen_events.arrays(file))
+
+
+def _inked(task: Task) -> tuple[NDArray[np.uint8], float, list[Points]]:
+    rng, k = np.random.default_rng(task.seed), task.number
+    dpi = float(rng.choice([150, 200, 300, 300, 400, 600])) if k else 300.0
+    pen = float(rng.uniform(0.3, 0.8) if rng.random() < 0.7 else rng.uniform(0.2, 1.2)) if k else USUAL_PEN_MM
+    kind = str(rng.choice(["clean", "noisy", "skipping"])) if k else "noisy"
+    pressure = float(rng.uniform(0.05, 0.25)) if k else 0.15
+    image, off = ink(
+        task.case.strokes, dpi=dpi, pen_mm=pen, kind=kind, seed=int(rng.integers(1 << 30)), pressure=pressure,
+        discs=k % 2 == 1,
+    )  # fmt: skip
+    return image, dpi, [s + off for s in task.case.strokes]
+
+
+def _named(ground: Apart, char: str) -> Readings:
+    """Return the readings that a tracer who is told the character considers, and their shapes."""
+    _, net, states = ground
+    models = models_of(char, "right", ())
+    every = candidates(net, states, find_matches(net, states, models), models)
+    return every, [shape_along(c.end_to_end, states.here) for c in every], _unlike(ground, every)
+
+
+def _unnamed(ground: Apart, char: str) -> Readings:
+    """Return the readings that a tracer who is not told the character considers, and their shapes."""
+    _, net, states = ground
+    every = unlabelled.readings(net, states)
+    return every, [shaped_like(states, every[0].end_to_end, c) for c in every], _unlike(ground, every)
+
+
+def _unlike(ground: Apart, every: Sequence[Hypothesis]) -> Floats:
+    """Return how unlike the ink each reading is, those that are not likely as unlike as the worst."""
+    found, net, states = ground
+    paper = fit_context(found)
+    some = [fit_hypothesis([draw(net, states, w) for w in c.walks], paper).unlike for c in every[:MAX_HYPOTHESES]]
+    return np.array(some + [max(some, default=0.0)] * (len(every) - len(some)))
+
+
+def _example(
+    group: str, char: str, how: How, grey: NDArray[np.uint8], dpi: float, true: list[Points]
+) -> Example | None:
+    apart = build_state_graph_of(grey, dpi)
+    if apart is None:
+        return None
+    found, net, states = apart
+    every, shapes, unlike = how(apart, char)
+    if not every:
+        return None
+    want = [spread(s) for s in true]
+    paths, full = np.zeros(len(every), bool), np.zeros(len(every), bool)
+    for i, c in enumerate(every):
+        if len(c.walks) != len(want):
+            continue
+        got = [spread(image_from_pixels(draw(net, states, w), px_per_mm=found.px_per_mm)) for w in c.walks]
+        ahead = np.array([[gap(p, q) for q in want] for p in got]) <= WITHIN_MM
+        either = ahead | (np.array([[gap(p[::-1], q) for q in want] for p in got]) <= WITHIN_MM)
+        left = list(range(len(want)))
+        for row in either:
+            hit = next((j for j in left if row[j]), None)
+            if hit is not None:
+                left.remove(hit)
+        paths[i] = not left
+        full[i] = paths[i] and (how is _unnamed or bool(np.diag(ahead).all()))
+    features = np.column_stack([[c.features for c in every], unlike])
+    return Example(group, char, features, shapes, paths, full)

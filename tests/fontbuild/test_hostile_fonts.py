@@ -121,6 +121,18 @@ def test_a_font_whose_figures_no_hand_has_is_refused_when_it_is_read(tmp_path, n
         Composer(load_ufo(ufo))
 
 
+def test_a_licence_of_many_lines_is_no_fault(tmp_path):
+    ufo = save_ufo(hershey_font(variants=1), tmp_path / "font.ufo")
+    info, lib = (ufoLib2.Font.open(ufo).info, ufo / "lib.plist")
+    lib.write_text(lib.read_text().replace("org.ownhand.record", "org.elsewhere.record"))
+    font = ufoLib2.Font.open(ufo)
+    font.info.openTypeNameLicense = "You may set cards in it.\nNothing else.\n" * 200
+    font.save(ufo, overwrite=True)
+
+    assert load_ufo(ufo).record.use.count("\n") == 400
+    assert load_ufo(ufo).record.family == info.familyName
+
+
 @pytest.mark.parametrize("field", ["points", "kerning", "advance", "kerned", "family"])
 def test_a_forged_pack_counts_for_nothing(tmp_path, field):
     font = hershey_font(variants=1)

@@ -12,7 +12,7 @@ import click
 
 from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
-from ownhand.cli.options import FORCE, HAND, LANGUAGES, NUMBER, TEXT_FILE, say_staleness, text_of, words
+from ownhand.cli.options import FORCE, HAND, LANGUAGES, NUMBER, TEXT_FILE, Within, say_staleness, text_of, words
 from ownhand.cli.write import write
 
 
@@ -96,9 +96,9 @@ def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
 @HAND
 @click.argument("scan", type=click.Path(path_type=Path))
 @click.argument("text_file", metavar="TEXT", type=TEXT_FILE)
-@click.option("--dpi", type=click.FloatRange(50, 5000), help="Resolution of the scan; what the file says if not given.")
-@click.option("--paper-width", "paper_width_mm", type=click.FloatRange(20, 1000), help="Width of the picture in mm.")
-@click.option("--line-distance", "line_distance_mm", type=click.FloatRange(2, 60), help="From line to line in mm.")
+@click.option("--dpi", type=Within(50, 5000), help="Resolution of the scan; what the file says if not given.")
+@click.option("--paper-width", "paper_width_mm", type=Within(20, 1000), help="Width of the picture in mm.")
+@click.option("--line-distance", "line_distance_mm", type=Within(2, 60), help="From line to line in mm.")
 @click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
 @click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
 @click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
@@ -145,7 +145,7 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
 
 @ownhand.command()
 @click.argument("images", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--dpi", required=True, type=click.FloatRange(10, 10000), help="Resolution of the images.")
+@click.option("--dpi", required=True, type=Within(10, 10000), help="Resolution of the images.")
 @click.option("--char", default=None, help="The character that is drawn, if it is one.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="page.svg, .hpgl, .gcode, .png.")
 @click.option("--machine", "machine_file", type=click.Path(path_type=Path), help="Profile of the plotter.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -56,6 +56,8 @@ class Composition:
     """By box: the writing size."""
 
     seed: int
+    ends: Mapping[str, tuple[int, float]] = field(default_factory=dict)
+    """By box: column, counted through all pages, and baseline (page mm) of its last line."""
 
     def __iter__(self) -> Iterator[PlotPage]:
         return iter(self.pages)
@@ -147,6 +149,8 @@ class Composer:
         text: str | Mapping[str, str],
         settings: Settings | None = None,
         seed: int = 0,
+        *,
+        after: Mapping[str, tuple[int, float]] | None = None,
     ) -> Composition:
         """Return the pages of a text. The same font, text, settings and seed give the same pages.
 
@@ -154,6 +158,8 @@ class Composer:
         ----------
         text
             For the first box that is not blank; or by name of the box.
+        after
+            By box: where other writing in it ends (`Composition.ends`), which this goes on from.
 
         Raises
         ------
@@ -171,13 +177,13 @@ class Composer:
         ready: list[tuple[SetText, Letters]] = []
         for box, body in texts:
             manuscript = prepare_text(body, fitter, self._has, lists=settings.lists, divides=bool(settings.hyphenate))
-            asked = self._asked_x_height(box, settings)
+            asked = self.asked_x_height(box, settings)
             pen = self._pen_mm(settings) * self.font.metrics.x_height / asked
             letters = make_letters(
                 manuscript.chars, manuscript.gaps, font=self.font, bank=self._bank, chooser=chooser,
                 scatter=self.scatter, life=life, rng=rng, pen=pen, goes_on=self._joins and settings.joins,
             )  # fmt: skip
-            done = self._set(manuscript, letters, box, settings, rng)
+            done = self._set(manuscript, letters, box, settings, rng, (after or {}).get(box.name))
             notices += self._box_notices(done, box, settings)
             ready.append((done, letters))
         if fitter.missing and not any(letters.inked.any() for _, letters in ready):
@@ -196,17 +202,24 @@ class Composer:
         if squeezed:
             notices.append(Notice("squeezed", "margins", "line narrowed to stay inside them", squeezed))
         sizes = {t.box.name: t.mm_per_unit * self.font.metrics.x_height for t, _ in ready}
-        return Composition(tuple(pages), (*fitter.notices(), *notices), Counter(fitter.missing), sizes, seed)
+        ends = {t.box.name: t.end for t, _ in ready}
+        return Composition(tuple(pages), (*fitter.notices(), *notices), Counter(fitter.missing), sizes, seed, ends)
 
     def _set(
-        self, manuscript: PreparedText, letters: Letters, box: TextBox, settings: Settings, rng: np.random.Generator
+        self,
+        manuscript: PreparedText,
+        letters: Letters,
+        box: TextBox,
+        settings: Settings,
+        rng: np.random.Generator,
+        after: tuple[int, float] | None,
     ) -> SetText:
         life, x, n = settings.life, self.font.metrics.x_height, 256
         width = np.exp(self.scatter.line_width * life.of("width") * draw(rng, n))
         # lines begin to the right of the edge, never to its left
         margin = self.scatter.margin * life.of("margin") * np.maximum(0.0, 1.0 + ar1_noise(draw(rng, n), 0.6))
         wobble = Wobble(width, margin)
-        asked = self._asked_x_height(box, settings)
+        asked = self.asked_x_height(box, settings)
         tab = settings.tab_mm or 6 * asked
         for part in manuscript.parts:
             with_tabs(letters, part.start, part.end, tab * x / asked)
@@ -214,7 +227,7 @@ class Composer:
         def at(x_height_mm: float) -> SetText:
             return set_text(
                 manuscript, letters, box, font=self.font, settings=settings, mm_per_unit=x_height_mm / x,
-                wobble=wobble, pen_mm=self._pen_mm(settings),
+                wobble=wobble, pen_mm=self._pen_mm(settings), after=after,
             )  # fmt: skip
 
         done = fitted(at, asked, asked * settings.smallest) if box.fit else at(asked)
@@ -228,7 +241,7 @@ class Composer:
             )
         return done
 
-    def _asked_x_height(self, box: TextBox, settings: Settings) -> float:
+    def asked_x_height(self, box: TextBox, settings: Settings) -> float:
         """Return the size asked for; else the written one, or the largest that printed lines leave room for."""
         given = box.x_height_mm or settings.x_height_mm
         if given:

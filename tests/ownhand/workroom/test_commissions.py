@@ -220,6 +220,6 @@ def test_a_table_is_read_in_the_code_page_that_is_told_and_no_card_is_written_wh
 
     assert guessed["read_as"].startswith("read as cp1251: Жанна")
     assert told["read_as"] == "read as cp1252: Æàííà"
-    assert {lack["char"] for lack in done["missing"]} >= {"Æ", "í"}
+    assert [lack["char"] for lack in done["missing"]] == ["Æ"]
     assert (done["written"], done["refused"]) == (0, True)
     assert room.get("api/table?name=guests.csv&encoding=base64")[0] == 422

@@ -50,7 +50,7 @@ def letters_of(word, place=lambda points: points):
     out = [(char, []) for char in word["text"]]
     for _, letter, line in word["pieces"]:
         points = place(np.array(line, float).reshape(-1, 2))
-        out[letter][1].append(points if len(points) > 1 else np.vstack([points, points + [1e-3, 0.0]]))
+        out[letter][1].append(points if len(points) > 1 else np.vstack([points, points + np.array([1e-3, 0.0])]))
     return out
 
 

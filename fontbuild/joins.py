@@ -65,7 +65,7 @@ def joining(attempts: Iterable[Attempt]) -> dict[str, float]:
         for name in ("", a.char, a.char + after.char):
             seen[name] += 1
             joined[name] += stays
-    out = {}
+    out: dict[str, float] = {}
     for name in sorted(seen, key=len):
         wider = out[JOINS + name[:-1]] if name and JOINS + name[:-1] in out else out.get(JOINS, 0.0)
         trust = TRUST if name else 0.0

@@ -10,7 +10,7 @@ from pathlib import Path
 from starlette.concurrency import run_in_threadpool
 
 from capture.errors import InputError, OutputError
-from capture.files import SCRAP, make_folder
+from capture.files import SCRAP, make_folder, usual_mode
 from capture.scan import kind_of
 from ownhand.composer.merge.mail_merge import safe_name
 from ownhand.composer.plot.drawings import strokes_of_svg
@@ -121,7 +121,7 @@ async def _received(folder: Path, name: str, parts: AsyncIterator[bytes], most: 
                 file.write(part)
             file.flush()
             os.fsync(file.fileno())
-        Path(scrap).chmod(0o644)
+        Path(scrap).chmod(usual_mode())
     except OSError as error:
         Path(scrap).unlink(missing_ok=True)
         raise OutputError(str(folder), f"cannot be written ({error.strerror})", "Make room on the disk.") from None

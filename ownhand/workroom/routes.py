@@ -24,6 +24,7 @@ def room_routes(room: Room) -> list[Route]:
         "state": room.state,
         "names": room.languages,
         "work": room.work,
+        "pages-read": room.pages_read,
         "phone": room.phone,
         "desk": page.desk_view,
         "drawing": page.drawing,

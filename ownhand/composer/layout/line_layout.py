@@ -233,6 +233,8 @@ def _indents(part: Part, reach: Array, settings: Settings, u: float, x_height: f
         mark = float(reach[part.mark[1]] - reach[part.mark[0]])
         hang = (part.depth * DEPTH * x_height + mark + HANG * x_height) * u
         return hang, hang
+    if part.align and part.align != "justified":
+        return 0.0, 0.0  # a date, a salutation: it stands where it was told to, and begins no paragraph
     return max(0.0, -settings.indent_mm), max(0.0, settings.indent_mm)
 
 

@@ -146,12 +146,12 @@ export class BoxLayer {
     const ruled = (name, v) => this.put(i, { ruling: name === "pitch_mm" && v === null ? null : { pitch_mm: 8, ...box.ruling, [name]: v ?? 0 } });
     return more("More about this box", this.fields,
       h("div", { class: "row bottom" },
-        part("x_height_mm", "Height of an x, mm", { min: 0.5, step: 0.1, placeholder: "as the page" }),
+        part("x_height_mm", "Height of an x, mm", { min: 0.5, step: 0.1, placeholder: "same" }),
         field("Its text stands", select(DOWN, box.down ?? "top", (v) => this.put(i, { down: v }), { "data-act": "field-down" })),
         part("columns", "Columns", { min: 1, max: 12, step: 1, placeholder: "1" }),
         part("column_gap_mm", "Between them, mm", { min: 0, placeholder: "8" })),
       h("div", { class: "row bottom" },
-        field("Printed lines, mm apart", number(box.ruling?.pitch_mm, (v) => ruled("pitch_mm", v), { min: 1, placeholder: "as the page", "data-act": "field-pitch" }), "narrow"),
+        field("Printed lines, mm apart", number(box.ruling?.pitch_mm, (v) => ruled("pitch_mm", v), { min: 1, placeholder: "same", "data-act": "field-pitch" }), "narrow"),
         field("one of them from the top, mm", number(box.ruling?.offset_mm, (v) => ruled("offset_mm", v), { placeholder: "0", "data-act": "field-offset" }), "narrow")),
       tick(box.flows, "Text that does not fit goes on in this box of a further page", (on) => this.put(i, { flows: on || null }), { "data-act": "tick-flows" }));
   }

@@ -125,7 +125,7 @@ export class CurveLayer {
         field("Name", words(c.name, (v) => this.rename(i, v), { maxlength: 40, size: 12, "data-act": "curve-name" })),
         penChoice(desk, c.pen, (v) => this.put(i, { pen: v }), { "data-act": "curve-pen" }),
         field("Stands", select([["left", "at its beginning"], ["centre", "in its middle"], ["right", "at its end"]], c.align ?? "left", (v) => this.put(i, { align: v }), { "data-act": "curve-align" })),
-        field("Height of an x, mm", number(c.x_height_mm, (v) => this.put(i, { x_height_mm: v }), { min: 0.5, step: 0.1, placeholder: "as the page", "data-act": "curve-size" }), "narrow"),
+        field("Height of an x, mm", number(c.x_height_mm, (v) => this.put(i, { x_height_mm: v }), { min: 0.5, step: 0.1, placeholder: "same", "data-act": "curve-size" }), "narrow"),
         handChoice(desk, c.hand, (v) => this.put(i, { hand: v }), { "data-act": "curve-hand" })),
       ...(points ? POINTS.map((name, k) => h("fieldset", {}, h("legend", {}, `It ${name}`), h("div", { class: "row bottom" }, number2(k, 0, "From the left, mm"), number2(k, 1, "From the top, mm")))) : [h("p", { class: "hint" }, "A path of its own: it is changed below, or drawn anew as an arc."), button("Make it an arc", () => this.put(i, { path: pathOf(this.fresh()) }), { "data-act": "curve-arc" })]),
       more("Any path", this.fields, field("Path in mm (M, L, C, A …), in writing direction", words(c.path, (v) => v && this.put(i, { path: v }), { "data-act": "curve-path" }))),

@@ -29,6 +29,10 @@ export class TextFields {
     return [...(written.length ? written : ["body"]), ...curves.map((c) => c.name)];
   }
 
+  isCurve(name) {
+    return (this.desk.layout.curves ?? []).some((c) => c.name === name);
+  }
+
   isBox(name) {
     return (this.desk.layout.boxes ?? []).some((b) => b.name === name);
   }
@@ -43,7 +47,7 @@ export class TextFields {
 
   field(name, label) {
     const { texts } = this.desk.wish;
-    const area = h("textarea", { class: "page-text", maxlength: 200000, spellcheck: "true", "data-text": name });
+    const area = h("textarea", { class: this.isCurve(name) ? "page-text one-line" : "page-text", rows: this.isCurve(name) ? 1 : 6, maxlength: 200000, spellcheck: "true", "data-text": name });
     area.value = texts[name] ?? "";
     const marks = h("div", { class: "marks", "aria-hidden": "true" });
     const list = h("div", { class: "lacking" });

@@ -19,7 +19,7 @@ export function writingPart(desk, it) {
     h("div", { class: "row bottom" },
       field("Printed lines, mm apart", number(layout.ruling?.pitch_mm, (v) => ruled("pitch_mm", v), { min: 1, placeholder: "none", "data-act": "pitch" }), "narrow"),
       field("one of them from the top, mm", number(layout.ruling?.offset_mm, (v) => ruled("offset_mm", v ?? 0), { placeholder: "0", "data-act": "offset" }), "narrow"),
-      field("Divide words in", words(layout.hyphenate, (v) => desk.lay("hyphenate", v), { size: 6, placeholder: "no language" }))),
+      field("Divide words in", words(layout.hyphenate, (v) => desk.lay("hyphenate", v), { size: 10, placeholder: "no language" }))),
     layout.ruling ? h("div", { class: "row bottom" }, tick(layout.ruling.drawn, "The plotter draws these lines", (on) => ruled("drawn", on), { "data-act": "drawn" }), layout.ruling.drawn ? penChoice(desk, layout.ruling.pen, (v) => ruled("pen", v ?? 1), { "data-act": "ruling-pen" }) : "") : "",
     boxed ? "" : tick(layout.fit, "Write smaller where the text would need a further page", (on) => desk.lay("fit", on || null)),
     field("Order of the strokes", select([["writing", "as they are written"], ["least travel", "with the pen lifted least far"]], layout.order ?? "writing", (v) => desk.lay("order", v === "writing" ? null : v))),

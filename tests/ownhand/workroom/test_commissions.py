@@ -223,3 +223,13 @@ def test_a_table_is_read_in_the_code_page_that_is_told_and_no_card_is_written_wh
     assert [lack["char"] for lack in done["missing"]] == ["Æ"]
     assert (done["written"], done["refused"]) == (0, True)
     assert room.get("api/table?name=guests.csv&encoding=base64")[0] == 422
+
+
+def test_a_paragraph_in_another_hand_is_set_on_the_page_and_one_that_is_not_there_is_said(room):
+    wish = {"texts": {"body": "a lamp\n~in guest a seal"}, "layout": {"paper": "A6"}, "seed": 3}
+    both = room.post("api/page", wish)[1]
+    alone = room.post("api/page", {**wish, "texts": {"body": "a lamp\na seal"}})[1]
+    status, refused, _ = room.post("api/page", {**wish, "texts": {"body": "~in uncle a seal"}})
+
+    assert both["pages"] != alone["pages"]
+    assert status == 422 and "no hand here is called 'uncle'" in refused["error"]["what"]

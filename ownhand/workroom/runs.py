@@ -265,7 +265,8 @@ def runs_view(hand: Hand, font: Font | None) -> list[dict[str, Any]]:
         name = file.parent.name
         try:
             order = order_of(hand, name)
-            stale = stale_rows(hand, name, font) if font is not None else 0
+            # cards that were only looked at in small were never written: nothing of them is out of date
+            stale = stale_rows(hand, name, font) if font is not None and run_files(hand, name) else 0
         except (InputError, HandFolderError, UsageError) as error:
             out.append({"name": name, "files": len(run_files(hand, name)), "stale": 0, "broken": str(error)})
             continue

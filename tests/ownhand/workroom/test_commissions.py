@@ -167,7 +167,7 @@ def by_command(room, folder, tmp_path, wish, *more) -> Path:
 def test_several_cards_stand_on_one_sheet_with_marks_and_the_sheet_can_be_looked_at(room, folder, tmp_path):
     wish = place_cards(room)
     shown = room.post("api/page", wish)[1]
-    sheet = room.post("api/sheet", wish)[1]["svg"]
+    sheet = room.post("api/imposed", wish)[1]["svg"]
     run = room.post("api/cards", wish)[1]["run"]
     ended(room)
     archive = zipfile.ZipFile(io.BytesIO(room.get(f"api/cards.zip?run={run}")[1]))
@@ -178,7 +178,7 @@ def test_several_cards_stand_on_one_sheet_with_marks_and_the_sheet_can_be_looked
     assert "sheet-001.svg" in archive.namelist()
     assert all(archive.read(name) == (out / name).read_bytes() for name in archive.namelist())
     assert sheet.encode() == archive.read("sheet-001.svg")
-    assert room.post("api/sheet", {**wish, "layout": {"paper": "A6"}, "texts": {"body": "a"}})[0] == 422
+    assert room.post("api/imposed", {**wish, "layout": {"paper": "A6"}, "texts": {"body": "a"}})[0] == 422
 
 
 def test_one_program_for_all_cards_is_that_of_the_command(room, folder, tmp_path):
@@ -200,10 +200,8 @@ def test_all_cards_are_shown_in_small_before_any_is_written(room, folder, tmp_pa
     picture = room.get(f"api/overview?run={run}&page=1")
     by_command(room, folder, tmp_path, wish, "--overview", str(tmp_path / "all.png"))
 
-    assert (
-        done["pictures"] == 1
-        and done["cards"] == len((RECIPES / "place-cards" / "guests.csv").read_text().split("\n")) - 2
-    )
+    assert (done["pictures"], done["cards"]) == (1, 9)
+    assert room.get("api/runs")[1]["runs"][0]["stale"] == 0
     assert picture[1] == (tmp_path / "all.png").read_bytes()
     assert not list((folder / "keeper" / "runs" / run).glob("*.svg"))
     assert room.get(f"api/overview?run={run}&page=9")[0] == 422
@@ -223,3 +221,13 @@ def test_a_table_is_read_in_the_code_page_that_is_told_and_no_card_is_written_wh
     assert [lack["char"] for lack in done["missing"]] == ["Æ"]
     assert (done["written"], done["refused"]) == (0, True)
     assert room.get("api/table?name=guests.csv&encoding=base64")[0] == 422
+
+
+def test_a_paragraph_in_another_hand_is_set_on_the_page_and_one_that_is_not_there_is_said(room):
+    wish = {"texts": {"body": "a lamp\n~in guest a seal"}, "layout": {"paper": "A6"}, "seed": 3}
+    both = room.post("api/page", wish)[1]
+    alone = room.post("api/page", {**wish, "texts": {"body": "a lamp\na seal"}})[1]
+    status, refused, _ = room.post("api/page", {**wish, "texts": {"body": "~in uncle a seal"}})
+
+    assert both["pages"] != alone["pages"]
+    assert status == 422 and "no hand here is called 'uncle'" in refused["error"]["what"]

@@ -175,3 +175,12 @@ def test_handwriting_is_seen_in_forced_colours(browser, served, faults):
     assert np.median(grey) > 200
     assert (grey < 90).sum() > 50
     context.close()
+
+
+def test_the_page_says_in_which_encoding_a_table_was_read(desk, tmp_path):
+    (tmp_path / "guests.csv").write_bytes("name;town\nJürgen Weiß;x\nOrla;y\n".encode("cp1252"))
+
+    desk.locator("summary", has_text="A card for each row of a table").click()
+    desk.get_by_label("Drop a table").set_input_files(tmp_path / "guests.csv")
+
+    desk.get_by_text("guests.csv: read as cp1252: Jürgen Weiß, Orla.").wait_for()

@@ -38,7 +38,7 @@ LEAST_CELLS = 4
 LEAST_SHARE = 0.7
 """A run is asked about from these on: its odds together, cells that tell, and the share of them that speak for it."""
 
-DOUBTED, OF = 4, 6
+DOUBTED, OF = 3, 6
 """So many doubtful readings among neighbours that tell: only then are labels compared, which takes time."""
 
 

@@ -24,6 +24,7 @@ from ownhand.composer.plot.machine import Machine, check_bed, machine_from
 from ownhand.composer.plot.motion import effort
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings_data import settings_from
+from ownhand.composer.text.paragraph_hands import by_hand
 from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.hand import Hand, open_hand
 from ownhand.validation import Place, raise_faults
@@ -90,7 +91,7 @@ def wish_from(place: Place, hand: Hand) -> Wish:
     drawn, notices = with_drawings_read(data, hand)
     settings = settings_from(drawn, where="the layout")
     profile = machine_from(machine, where="the plotter") if isinstance(machine, dict) else None
-    hands = hands_of(settings, hand)
+    hands = hands_of(settings, hand, texts)
     called = safe_name(name) or "page"
     return Wish(texts, data, settings, seed, profile, machine if profile else None, called, hands, tuple(notices))
 
@@ -109,8 +110,8 @@ def as_composed(text: str, settings: Settings) -> str | dict[str, str]:
     return in_boxes(text) if settings.boxes or settings.curves else text
 
 
-def hands_of(settings: Settings, hand: Hand) -> dict[str, Path]:
-    """Return the folders of the further hands that boxes and curves name; they lie beside the page's own.
+def hands_of(settings: Settings, hand: Hand, texts: Mapping[str, str]) -> dict[str, Path]:
+    """Return the folders of the further hands that boxes, curves and paragraphs name; they lie beside the page's own.
 
     Raises
     ------
@@ -120,6 +121,7 @@ def hands_of(settings: Settings, hand: Hand) -> dict[str, Path]:
     users = [
         *((f"box '{b.name}'", b.hand) for b in settings.boxes),
         *((f"'{c.name}'", c.hand) for c in settings.curves),
+        *((f"a paragraph of '{box}'", name) for box, text in texts.items() for name, _ in by_hand(text)),
     ]
     there = Folder(hand.path.parent).hands() if any(name for _, name in users) else {}
     out: dict[str, Path] = {}

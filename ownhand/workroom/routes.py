@@ -46,7 +46,7 @@ def room_routes(room: Room) -> list[Route]:
         "phone/open": room.open_phone,
         "phone/close": room.close_phone,
         "page": page.set_page,
-        "sheet": page.sheet,
+        "imposed": page.sheet,
         "replay": page.replay,
         "files": page.files,
         "text-file": page.text_file,

@@ -174,7 +174,7 @@ def by_command(room, folder, tmp_path, wish, *more) -> Path:
 def test_several_cards_stand_on_one_sheet_with_marks_and_the_sheet_can_be_looked_at(room, folder, tmp_path):
     wish = place_cards(room)
     shown = room.post("api/page", wish)[1]
-    sheet = room.post("api/sheet", wish)[1]["svg"]
+    sheet = room.post("api/imposed", wish)[1]["svg"]
     run = room.post("api/cards", wish)[1]["run"]
     ended(room)
     archive = zipfile.ZipFile(io.BytesIO(room.get(f"api/cards.zip?run={run}")[1]))
@@ -185,7 +185,7 @@ def test_several_cards_stand_on_one_sheet_with_marks_and_the_sheet_can_be_looked
     assert "sheet-001.svg" in archive.namelist()
     assert all(archive.read(name) == (out / name).read_bytes() for name in archive.namelist())
     assert sheet.encode() == archive.read("sheet-001.svg")
-    assert room.post("api/sheet", {**wish, "layout": {"paper": "A6"}, "texts": {"body": "a"}})[0] == 422
+    assert room.post("api/imposed", {**wish, "layout": {"paper": "A6"}, "texts": {"body": "a"}})[0] == 422
 
 
 def test_one_program_for_all_cards_is_that_of_the_command(room, folder, tmp_path):
@@ -239,3 +239,13 @@ def test_every_field_of_a_layout_and_a_profile_has_a_control_on_the_page(kind):
     words = set(re.findall(r"\w+", scripts))
 
     assert [f.name for f in dataclasses.fields(kind) if f.name not in words] == []
+
+
+def test_a_paragraph_in_another_hand_is_set_on_the_page_and_one_that_is_not_there_is_said(room):
+    wish = {"texts": {"body": "a lamp\n~in guest a seal"}, "layout": {"paper": "A6"}, "seed": 3}
+    both = room.post("api/page", wish)[1]
+    alone = room.post("api/page", {**wish, "texts": {"body": "a lamp\na seal"}})[1]
+    status, refused, _ = room.post("api/page", {**wish, "texts": {"body": "~in uncle a seal"}})
+
+    assert both["pages"] != alone["pages"]
+    assert status == 422 and "no hand here is called 'uncle'" in refused["error"]["what"]

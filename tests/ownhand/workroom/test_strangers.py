@@ -27,7 +27,20 @@ from tests.ownhand.test_review_server import Client
 
 GETS = ["state", "work", "pages-read", "phone", "desk", "drawing", "table", "runs", "cards.zip", "overview", "kept"]
 GETS += ["kept/file", "names", "letters", "letter", "strip", "ink"]
-POSTS = ["record", "plan", "print", "read", "put-away", "stop", "build", "phone/open", "phone/close", "page", "sheet"]
+POSTS = [
+    "record",
+    "plan",
+    "print",
+    "read",
+    "put-away",
+    "stop",
+    "build",
+    "phone/open",
+    "phone/close",
+    "page",
+    "sheet",
+    "imposed",
+]
 POSTS += ["replay", "files", "text-file", "layout/save", "layout/load", "plotter", "cards", "cards/renew"]
 POSTS += ["cards/overview", "proof", "step", "undo", "redo"]
 DROPS = ["drop", "table/drop", "drawing/drop"]

@@ -67,7 +67,7 @@ export class SheetView {
     const { desk } = this;
     desk.picture.setAttribute("aria-busy", "true");
     try {
-      const { svg } = await post("sheet", { ...desk.wish, page: desk.page });
+      const { svg } = await post("imposed", { ...desk.wish, page: desk.page });
       await handsOff();
       if (mine === this.latest && this.on && desk.done) desk.drawSvg(svg, desk.done.sheets.size_mm, "The whole sheet as it will be plotted");
     } catch (error) {

@@ -19,7 +19,7 @@ from fontbuild.doubtful import find_doubtful
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
-from fontbuild.joins import APART, IN_TEXT, WAYS, attached, without_joined
+from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, without_joined
 from fontbuild.kerning import kerning
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.marks import dots_of, lift_all
@@ -43,6 +43,7 @@ WORD_GAP = 1.2
 train_r01_v07 (Guyon et al., ICPR 1994), art08; the other's mean is 2.6."""
 
 
+JOINS_FROM = 0.25
 MOST_OF_A_KIND = 16
 """Letters of running text that are used of one character, joined in one way: more make no page livelier."""
 
@@ -153,6 +154,11 @@ def build_font(
     size = reference_size(usable)
     tell("judge attempts", 0, 1)
     read = by_char([as_written(a, size) for a in usable])
+    joins = joins_letters(usable)
+    if not joins:  # a letter of a printing hand is written alike in a word and in a cell
+        read = {
+            c: [replace(w, allograph="" if w.allograph == APART else w.allograph) for w in g] for c, g in read.items()
+        }
     guided = {_size(a) for a in usable if a.allograph not in IN_TEXT}
     true_size = {a.id for a in usable if a.allograph in IN_TEXT and _size(a) in guided}
     pen_mm = float(np.median([a.pen_mm for a in usable]))
@@ -187,7 +193,7 @@ def build_font(
         drawn.update(build_barred(drawn, metrics))
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
-    known = dict(rhythm or {})
+    known = {**(rhythm or {}), **(joining(usable) if joins else {})}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
     spaced, by = space_glyphs(
         drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else ()
@@ -252,6 +258,12 @@ def _more_than_enough(attempts: Sequence[Attempt], decisions: Decisions) -> list
     return [a for group in ranked for a in group[MOST_OF_A_KIND:]]
 
 
+def joins_letters(attempts: Sequence[Attempt]) -> bool:
+    """Return whether a hand joins its letters: whether a quarter of those of its running text are joined."""
+    small = [a.allograph in WAYS.values() for a in attempts if a.allograph in IN_TEXT and a.char.islower()]
+    return bool(small) and float(np.mean(small)) >= JOINS_FROM
+
+
 def has_size(attempt: Attempt) -> bool:
     """Return whether an attempt can be drawn in a font: OpenType counts font units with 16 bits."""
     em = attempt.ascender_mm - attempt.descender_mm
@@ -278,7 +290,7 @@ def as_written(attempt: Attempt, size: Size) -> AttemptStrokes:
         id=attempt.id,
         char=attempt.char,
         strokes=tuple(s.points_mm * scale for s in attempt.strokes),
-        allograph="" if attempt.allograph == APART else attempt.allograph,
+        allograph=attempt.allograph,
         confidence=attempt.confidence,
         width_mm=float(np.median(widths)) if widths else attempt.pen_mm,
     )

@@ -13,6 +13,8 @@ import numpy as np
 from capture.blas import one_thread
 from capture.errors import FontFileError, UsageError
 from fontbuild.font import Font
+from fontbuild.joins import JOINS
+from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
@@ -38,6 +40,10 @@ LONGEST = 2_000_000
 
 MOST_ADDED = 300
 """Letters put together for texts that are kept for the next ones; where there are more, all are made anew."""
+
+FAR, JOIN = 2.0, 0.3
+"""Where it is known between which letters the pen stays down, they are joined over so many times `OVER`, and so many
+x-heights of both are drawn anew for it."""
 
 TOUCH = 0.35
 """Ends of one letter's strokes that lie within so many pen widths meet."""
@@ -91,6 +97,7 @@ class Composer:
         self._written = font
         self._begin_anew()
         self._joins = joins(font)
+        self._knows_joins = any(name.startswith(JOINS) for name in font.rhythm)
         self._has = {c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants)}
         self._habits: Habits | None = None
         self.most_pages = MOST_PAGES
@@ -172,6 +179,11 @@ class Composer:
         rng = np.random.default_rng([seed & 0xFFFFFFFF, seed >> 32 & 0xFFFFFFFF])
         life = settings.life
         chooser = VariantSelector(self._bank, rng, variants=life.of("variants"), blends=life.of("blends"))
+        words = None
+        if self._joins and self._knows_joins and settings.joins:
+            mixing = life.of("variants") > 0 and life.of("blends") > 0
+            x_height = self.font.metrics.x_height
+            words = JoinedWords(self._bank, rng, self.font.rhythm, x_height=x_height, mixing=mixing)
         fitter = Fitter(self._has, self._made)
         notices: list[Notice] = []
         ready: list[tuple[SetText, Letters]] = []
@@ -181,7 +193,7 @@ class Composer:
             pen = self._pen_mm(settings) * self.font.metrics.x_height / asked
             letters = make_letters(
                 manuscript.chars, manuscript.gaps, font=self.font, bank=self._bank, chooser=chooser,
-                scatter=self.scatter, life=life, rng=rng, pen=pen, goes_on=self._joins and settings.joins,
+                scatter=self.scatter, life=life, rng=rng, pen=pen, goes_on=self._joins and settings.joins, joined=words,
             )  # fmt: skip
             done = self._set(manuscript, letters, box, settings, rng, (after or {}).get(box.name))
             notices += self._box_notices(done, box, settings)
@@ -272,8 +284,9 @@ class Composer:
         between = 0.0
         if settings.joins:
             between = OVER * size if self._joins else touch
+            between *= FAR if page.held is not None else 1.0
             page = delayed_strokes(page, within_mm=between) if self._joins else page
-        page = merged(page, within_letter_mm=touch, between_letters_mm=between)
+        page = merged(page, within_letter_mm=touch, between_letters_mm=between, join_mm=JOIN * size)
         return least_travel(page) if settings.order == "least travel" else page
 
 

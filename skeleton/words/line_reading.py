@@ -35,7 +35,7 @@ LEFT_OUT = 1.5
 RUN_TOGETHER = 1.5
 """Cost of two words without a gap between them."""
 
-NOT_WRITTEN = 6.0
+NOT_WRITTEN = 2.0
 """Cost of a word of the text that is not on the line: whoever copies may run out of line, or skip a word."""
 
 MOST_TOGETHER = 3
@@ -139,7 +139,8 @@ def read_line_ink(ink: InkMap, text: str, known: Known | None = None) -> LineRea
         # what belongs to no word makes the line look wider than its text
         now = _blobs(stats, ONE_BLOB * share * widest)
         dealt = _dealt(now, wide, share * widest)
-        if dealt[0] < best[0]:
+        all_written = sum(count for *_, count in dealt[1]) == len(words)
+        if dealt[0] < best[0] and not (share > 1 and all_written):
             blobs, best = now, dealt
     found = [nothing_read()] * len(words)
     used = 0

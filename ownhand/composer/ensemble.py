@@ -74,7 +74,7 @@ class Ensemble:
         if not (mixed or settings.curves or settings.drawings or drawn or any(b.hand for b in settings.boxes)):
             return self._composers[""].compose(text, settings, seed)
         texts = self._by_name(text, settings)
-        plain = replace(settings, curves=(), drawings=(), order="writing")
+        plain = replace(settings, curves=(), drawings=(), order="writing", impose=None)
         several = {b: texts.pop(b.name) for b in plain.all_boxes if changes_hand(texts.get(b.name, ""))}
         made = [
             self._boxes(hand, {n: t for n, t in texts.items() if n in names}, plain, seed)

@@ -5,11 +5,14 @@ The layouts are those of the recipes, which a person would otherwise write by ha
 
 from __future__ import annotations
 
+import dataclasses
 import io
+import re
 import shutil
 import time
 import tomllib
 import zipfile
+from importlib import resources
 from pathlib import Path
 from urllib.parse import quote
 
@@ -20,6 +23,10 @@ from PIL import Image
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
 from ownhand.commands.write import in_boxes
+from ownhand.composer.plot.machine import Machine
+from ownhand.composer.settings.additions import Curve, Drawing
+from ownhand.composer.settings.imposition import Imposition
+from ownhand.composer.settings.settings import Life, Pen, Ruling, Settings, TextBox
 from ownhand.hands.hand import HandRecord, create_hand
 from ownhand.workroom.server import start
 from tests.ownhand.hershey_font import hershey_font
@@ -221,6 +228,17 @@ def test_a_table_is_read_in_the_code_page_that_is_told_and_no_card_is_written_wh
     assert [lack["char"] for lack in done["missing"]] == ["Æ"]
     assert (done["written"], done["refused"]) == (0, True)
     assert room.get("api/table?name=guests.csv&encoding=base64")[0] == 422
+
+
+@pytest.mark.parametrize("kind", [Settings, TextBox, Curve, Drawing, Imposition, Ruling, Pen, Life, Machine])
+def test_every_field_of_a_layout_and_a_profile_has_a_control_on_the_page(kind):
+    """The page's scripts name it; a field that is added later wants its control, too."""
+    packages = ("ownhand.review", "ownhand.workroom")
+    files = [f for p in packages for f in (resources.files(p) / "static").iterdir() if f.is_dir()]
+    scripts = " ".join(f.read_text("utf-8") for d in files if d.name in ("page", "overview") for f in d.iterdir())
+    words = set(re.findall(r"\w+", scripts))
+
+    assert [f.name for f in dataclasses.fields(kind) if f.name not in words] == []
 
 
 def test_a_paragraph_in_another_hand_is_set_on_the_page_and_one_that_is_not_there_is_said(room):

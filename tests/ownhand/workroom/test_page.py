@@ -184,3 +184,17 @@ def test_the_page_says_in_which_encoding_a_table_was_read(desk, tmp_path):
     desk.get_by_label("Drop a table").set_input_files(tmp_path / "guests.csv")
 
     desk.get_by_text("guests.csv: read as cp1252: Jürgen Weiß, Orla.").wait_for()
+
+
+def test_a_wrong_address_shows_a_page_without_a_fault_of_accessibility(browser, served):
+    from axe_playwright_python.sync_playwright import Axe
+
+    context = browser.new_context(viewport={"width": 390, "height": 844}, bypass_csp=True)
+    page = context.new_page()
+    root, room = served.url.partition("/hand/")[0], served.url
+    for address in (f"{room}nothing", f"{root}/hand/nobody/", f"{root}wrong/"):
+        page.goto(address)
+        assert page.get_by_role("heading").count() == 1, address
+        assert Axe().run(page).response["violations"] == [], address
+        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
+    context.close()

@@ -122,6 +122,34 @@ def test_a_box_is_given_to_another_hand(desk):
     assert desk.locator("[data-act=field-hand] option").all_text_contents() == ["this hand", "Guest"]
 
 
+def test_a_paragraph_is_set_to_the_right_and_in_another_hand_where_the_cursor_stands(desk):
+    area = desk.locator(".page-text").first
+    area.fill("a tune\nin a tin\nat a site")
+    area.evaluate("el => el.setSelectionRange(9, 9)")
+    desk.get_by_text("The paragraph at the cursor").click()
+    part = desk.locator(".text-field details")
+    part.get_by_label("It stands").select_option("to the right")
+    part.get_by_label("Hand").select_option("Guest")
+    settled(desk)
+    both = area.input_value()
+    said = desk.locator("#page-notices").text_content()
+    part.get_by_label("It stands").select_option("as the rest")
+    part.get_by_label("Hand").select_option("this hand")
+
+    assert both == "a tune\n~in guest ~right in a tin\nat a site"
+    assert said == ""
+    assert area.input_value() == "a tune\nin a tin\nat a site"
+
+
+def test_what_is_missing_is_asked_for_on_the_next_sheet(desk):
+    desk.locator(".page-text").first.fill("a zoo")
+    settled(desk)
+    desk.get_by_role("link", name="Print a sheet with them").click()
+
+    desk.get_by_label("Further characters").wait_for()
+    assert sorted(desk.get_by_label("Further characters").input_value()) == ["o", "z"]
+
+
 def test_several_cards_go_on_one_sheet_which_can_be_looked_at(desk):
     desk.locator("summary", has_text="Several on one sheet").click()
     desk.get_by_label("Put several on one sheet").check()

@@ -4,6 +4,7 @@ import { handsOff } from "../core/action_queue.js";
 import { get, post, Refused } from "../core/api.js";
 import { h, plural, say, shown } from "../core/dom.js";
 import { onKey } from "../core/keys.js";
+import { askFor } from "../sheet/sheet.js";
 import { lookAround } from "../start/room.js";
 import { BoxLayer } from "./boxes.js";
 import { controls } from "./controls.js";
@@ -137,7 +138,7 @@ class Desk {
     const lacks = Object.entries(done.missing);
     this.texts.mark(done.missing);
     const more = [
-      ...(lacks.length ? [h("p", {}, "Missing in this hand; a gap is left for each: ", h("strong", {}, lacks.map(([c, n]) => `${shown(c)} (${n})`).join(", ")), ". ", h("a", { href: "#sheet" }, "Print a sheet with them"), ".")] : []),
+      ...(lacks.length ? [h("p", {}, "Missing in this hand; a gap is left for each: ", h("strong", {}, lacks.map(([c, n]) => `${shown(c)} (${n})`).join(", ")), ". ", h("a", { href: "#sheet", onclick: () => askFor(Object.keys(done.missing)) }, "Print a sheet with them"), ".")] : []),
       ...done.notices.map((n) => h("p", {}, n)),
       ...(done.off_bed ? [h("p", { class: "doubt" }, done.off_bed)] : []),
       ...(done.faults ?? []).slice(0, 8).map((f) => h("p", {}, f)),

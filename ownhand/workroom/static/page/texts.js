@@ -1,6 +1,7 @@
 // The text of each box; what the hand lacks is marked where it stands.
 
 import { button, h, shown } from "../core/dom.js";
+import { paragraphPart } from "./paragraph.js";
 
 const clusters = new Intl.Segmenter(undefined, { granularity: "grapheme" });
 
@@ -73,7 +74,7 @@ export class TextFields {
     const id = `text-of-${[...this.fields.keys()].indexOf(name)}`;
     area.id = id;
     // The marks repeat the text: they are no part of what the field is called.
-    return h("div", { class: "text-field" }, h("label", { class: "field", for: id }, h("span", {}, label)), box, list);
+    return h("div", { class: "text-field" }, h("label", { class: "field", for: id }, h("span", {}, label)), box, list, this.isCurve(name) ? "" : paragraphPart(this.desk, area));
   }
 
   /** Mark what is missing, in every text. */

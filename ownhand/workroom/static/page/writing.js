@@ -42,6 +42,5 @@ function finer(desk, boxed) {
     h("div", { class: "row bottom" }, mm("smallest", "Smaller at most to, times", { min: 0.1, max: 1, step: 0.05, placeholder: "0.6" })),
     tick(layout.lists ?? true, "Lines that begin with a dash, a dot or a number hang from it", (on) => desk.lay("lists", on ? null : false)),
     tick(layout.joins ?? true, "Write on without lifting where letters join", (on) => desk.lay("joins", on ? null : false)),
-    h("p", { class: "hint" }, "A paragraph that begins with ~right, ~centre or ~left stands so, whatever the rest does."),
   ];
 }

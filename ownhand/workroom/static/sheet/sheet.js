@@ -14,6 +14,12 @@ const names = new Map();
 let standing = null;
 let begun = false;
 
+/** Have the next sheet ask for these characters, too. */
+export function askFor(characters) {
+  wish.characters = [...new Set([...wish.characters, ...characters])].join("");
+  begun = true;
+}
+
 /** A first sheet begins with the language that the browser speaks. */
 function guess(languages) {
   const name = new Intl.DisplayNames(["en"], { type: "language" }).of(navigator.language.split("-")[0]);

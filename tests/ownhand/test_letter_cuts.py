@@ -1,4 +1,4 @@
-"""Letters of a word cut apart in another place: what was one letter's is its neighbour's then, and stays where it was."""
+"""Letters of a word cut apart in another place: a part goes over to the neighbour, and stays where it was."""
 
 from __future__ import annotations
 

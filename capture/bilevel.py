@@ -13,6 +13,7 @@ DOTS_ALONE = 0.12
 """Share of the black pixels with one black neighbour at most from which on a scan is dithered."""
 
 DOTS_SPREAD_PX = 1.2
+"""Standard deviation, px, of the blur that makes greys of a dither pattern of every second pixel; set by hand."""
 
 
 def is_two_tone(pixels: Pixels) -> bool:

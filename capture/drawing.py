@@ -104,15 +104,19 @@ def draw_form(sheet: Sheet, page: Page, *, title: str = "", said: Said | None = 
     """Return the shapes of a page without its markers and codes."""
     shapes: list[Shape] = []
     shapes.extend(draw_head(sheet, page, title))
+    before: Cell | None = None
     for cell in page.cells:
-        shapes.extend(draw_cell(cell, sheet.layout))
+        # a name once over its group of attempts: over each it is only read past
+        again = before is not None and (before.char, before.row) == (cell.char, cell.row)
+        shapes.extend(draw_cell(cell, sheet.layout, named=sheet.layout == 1 or not again))
+        before = cell
     for line in page.ruled:
         shapes.extend(draw_ruled(line, sheet.layout))
     shapes.extend(draw_foot(page, said))
     return shapes
 
 
-def draw_cell(cell: Cell, layout: int) -> Iterator[Shape]:
+def draw_cell(cell: Cell, layout: int, *, named: bool = True) -> Iterator[Shape]:
     """Yield the guides, label and tick box of a cell."""
     x, y, width, height = cell.box_mm
     for over in (cell.ascender_mm, cell.x_height_mm, cell.descender_mm):
@@ -124,7 +128,7 @@ def draw_cell(cell: Cell, layout: int) -> Iterator[Shape]:
         yield Line(side, top, side, y + height, GUIDE_WIDTH_MM, GUIDE)
     yield Line(x, cell.baseline_mm, x + width, cell.baseline_mm, BASELINE_WIDTH_MM, BASELINE)
     yield Frame(cell.tick_mm, 0.13, TICK)
-    yield from draw_label(cell, layout)
+    yield from draw_label(cell, layout, named=named)
     if layout > 1:
         yield from draw_numbers(cell)
 
@@ -140,12 +144,12 @@ def draw_numbers(cell: Cell) -> Iterator[Shape]:
         yield Words(left, cell.baseline_mm, row, NAME_SIZE_MM, LABEL)
 
 
-def draw_label(cell: Cell, layout: int) -> Iterator[Shape]:
-    """Yield the character in print, and its name where there is one."""
+def draw_label(cell: Cell, layout: int, *, named: bool = True) -> Iterator[Shape]:
+    """Yield the character in print and, `named`, its name where there is one."""
     font = label_font()
     left, top, width, _ = cell.label_mm
     base = top + 2.8
-    shown, name = shown_form(cell.char), name_of(cell.char)
+    shown, name = shown_form(cell.char), name_of(cell.char) if named else ""
     if not font.covers(shown):
         shown = " ".join(f"U+{ord(c):04X}" for c in cell.char)
         name = ""

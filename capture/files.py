@@ -57,7 +57,7 @@ def write_bytes(path: Path, data: bytes) -> Path:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
-            Path(name).chmod(0o666 & ~_umask())
+            Path(name).chmod(usual_mode())
             Path(name).replace(path)
         except BaseException:
             Path(name).unlink(missing_ok=True)
@@ -80,6 +80,11 @@ def is_vacant(folder: Path) -> bool:
     if not folder.is_dir():
         return False
     return all(p.name == HELD or (p.name.startswith(".") and p.name.endswith(SCRAP)) for p in folder.iterdir())
+
+
+def usual_mode() -> int:
+    """Return the permissions that a new file has by the person's own setting (POSIX umask)."""
+    return 0o666 & ~_umask()
 
 
 def _umask() -> int:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from capture.scan import Pixels
 
 _COARSE_PX_PER_MM = 3.0
+"""Light changes over millimetres, not over the breadth of a line."""
 _WIDEST_INK_MM = 5.0
 
 

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from capture.errors import UsageError
 from capture.labels import is_wide, label_of, name_of
-from capture.limits import MOST_CODE_POINTS, MOST_PAGES, X_HEIGHT_MM, is_character, is_sheet_id
+from capture.limits import MOST_CODE_POINTS, MOST_PAGES, X_HEIGHT_MM, is_character, is_plain, is_sheet_id
 from capture.page_fixtures import body_box, box, content_box, furnish, mm
 from capture.paper import paper_name, paper_size
 from capture.sheet import Cell, Page, RuledLine, Sheet
@@ -106,6 +106,9 @@ def lay_out(
         if not is_character(char):
             what = f"{char!a} is not a character that can be written: it holds control characters or is too long"
             raise UsageError("characters", what, f"Give up to {MOST_CODE_POINTS} code points, without controls.")
+    if not all(is_plain(word, RULED_TEXT) and len(word.encode()) <= RULED_TEXT for word in lines):
+        what = f"it holds control characters, or words of more than {RULED_TEXT} bytes"
+        raise UsageError("text to copy", what, "Take them out.")
     paper, x_height_mm = paper_name(paper), round(x_height_mm, 2)
     size = paper_size(paper)
     pages: list[Page] = []

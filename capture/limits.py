@@ -31,6 +31,7 @@ MOST_CODE_POINTS = 16
 """Of one character: a base with its combining marks, or a sequence that a language counts as a letter."""
 
 MOST_LANGUAGES = 400
+"""Of one sheet."""
 
 MOST_STROKES = 256
 """Of one attempt."""

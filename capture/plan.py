@@ -13,6 +13,7 @@ from capture.layout import LAYOUT, lay_out
 from capture.letter_frequencies import nearest_tag, table_of
 
 LEAST, MOST = 2, 12
+"""Attempts at a character, where nothing else is asked for: one more variant hardly shows beyond a dozen."""
 
 CAPITALS = 0.04
 """Share of capitals among letters in running text; spread like the first letters of words (common practice, no source:

@@ -40,6 +40,7 @@ LONGEST_PX = 32_000
 """OpenCV samples no picture that is longer than 32,767."""
 
 LARGEST_FILE = 1 << 30
+"""Bytes of one file of scans."""
 
 _HEAD = 1024
 _BAND_ROWS = 512

@@ -19,6 +19,7 @@ DRAWN_DPI = 300.0
 """For a page without a picture in it."""
 
 HIGHEST_DPI = 1200.0
+"""Resolution at which a page is drawn at most, whatever its pictures have."""
 _LONGEST_PX = 32_000.0
 _POINTS_PER_INCH = MM_PER_INCH / MM_PER_POINT
 _REMEDY_LOCKED = "Save it without a password, or export the pages as PNG."

@@ -68,9 +68,13 @@ def save_sheet(sheet: Sheet, path: Path) -> None:
 
     Raises
     ------
+    SheetFileError
+        If `load_sheet` would refuse it: nothing is written that makes a hand unreadable.
     OutputError
         If the file cannot be written.
     """
+    if faults := list(_contradictions(sheet)):
+        raise _error(str(path), faults)
     write_json(path, sheet_to_json(sheet))
 
 

@@ -210,7 +210,8 @@ def compose(base: Glyph, mark: Glyph, mark_char: str, metrics: Metrics, habits: 
         (ax0, ay0, ax1, ay1), (bx0, by0, bx1, by1) = bounds(letter), bounds(sign)
         placed = moved(mark, (ax0 + ax1 - bx0 - bx1) / 2, (ay0 + ay1 - by0 - by1) / 2)
         return replace(base, strokes=(*base.strokes, *placed.strokes))
-    at = base_anchor(letter, name, x_height=metrics.x_height, slant_deg=metrics.slant_deg)
+    under = _without_horn(base, letter) if name == "top" else letter
+    at = base_anchor(under, name, x_height=metrics.x_height, slant_deg=metrics.slant_deg)
     on = mark_anchor(sign, name, slant_deg=metrics.slant_deg)
     dx, dy = mark_offset(mark_char, name, at, base, metrics, habits)
     lean = np.tan(np.radians(metrics.slant_deg))
@@ -224,6 +225,15 @@ def compose(base: Glyph, mark: Glyph, mark_char: str, metrics: Metrics, habits: 
             shift = shift + np.array([lean * step, step])
     placed = moved(mark, float(shift[0]), float(shift[1]))
     return replace(base, strokes=(*base.strokes, *placed.strokes))
+
+
+def _without_horn(base: Glyph, letter: Sequence[np.ndarray]) -> Sequence[np.ndarray]:
+    """Return a letter's lines without its horn, beside which a mark above stands over the letter's own middle."""
+    if "\u031b" not in unicodedata.normalize("NFD", base.char):
+        return letter
+    top = max(float(s[:, 1].max()) for s in letter)
+    body = [s for s in letter if float(s[:, 1].min()) < 0.5 * top]
+    return body or letter
 
 
 def mark_offset(

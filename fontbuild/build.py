@@ -19,7 +19,7 @@ from fontbuild.doubtful import find_doubtful
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
-from fontbuild.joins import WAYS, attached, without_joined
+from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, without_joined
 from fontbuild.kerning import kerning
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.marks import dots_of, lift_all
@@ -42,6 +42,10 @@ WORD_GAP = 1.2
 """x-heights of white between words where the hand's own has not been measured: the closer of the two writers of UNIPEN
 train_r01_v07 (Guyon et al., ICPR 1994), art08; the other's mean is 2.6."""
 
+
+JOINS_FROM = 0.25
+MOST_OF_A_KIND = 16
+"""Letters of running text that are used of one character, joined in one way: more make no page livelier."""
 
 DOT_ABOVE = "\u0307"
 MOST_LIFTED = 8
@@ -150,14 +154,21 @@ def build_font(
     size = reference_size(usable)
     tell("judge attempts", 0, 1)
     read = by_char([as_written(a, size) for a in usable])
+    joins = joins_letters(usable)
+    if not joins:  # a letter of a printing hand is written alike in a word and in a cell
+        read = {
+            c: [replace(w, allograph="" if w.allograph == APART else w.allograph) for w in g] for c, g in read.items()
+        }
+    guided = {_size(a) for a in usable if a.allograph not in IN_TEXT}
+    true_size = {a.id for a in usable if a.allograph in IN_TEXT and _size(a) in guided}
     pen_mm = float(np.median([a.pen_mm for a in usable]))
     grown = size_on_lines(
         copied,
-        {c: [w.strokes for w in group] for c, group in read.items()},
+        {c: cells for c, group in read.items() if (cells := [w.strokes for w in group if w.id not in true_size])},
         pen_mm=pen_mm,
         x_height_mm=size.x_height_mm,
     )
-    read = {char: [resized(w, grown) for w in group] for char, group in read.items()}
+    read = {char: [w if w.id in true_size else resized(w, grown) for w in group] for char, group in read.items()}
     letters, whole = mended(read, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
     aside |= find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
     staying = {char: [w for w in group if w.id not in aside] for char, group in letters.items()}
@@ -182,7 +193,7 @@ def build_font(
         drawn.update(build_barred(drawn, metrics))
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
-    known = dict(rhythm or {})
+    known = {**(rhythm or {}), **(joining(usable) if joins else {})}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
     spaced, by = space_glyphs(
         drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else ()
@@ -232,7 +243,25 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
             usable.append(a)
     if not usable:
         raise InputError("the hand", "none of its attempts can be used", "Read a filled-in sheet first.")
-    return usable, aside
+    for a in _more_than_enough(usable, decisions):
+        aside[a.id] = "there are enough surer ones of its kind"
+    return [a for a in usable if a.id not in aside], aside
+
+
+def _more_than_enough(attempts: Sequence[Attempt], decisions: Decisions) -> list[Attempt]:
+    """Return the least sure letters of running text, of which a page holds hundreds, beyond `MOST_OF_A_KIND`."""
+    kinds: dict[tuple[str, str], list[Attempt]] = {}
+    for a in attempts:
+        if a.allograph in IN_TEXT and a.id not in decisions.keep:
+            kinds.setdefault((a.char, a.allograph), []).append(a)
+    ranked = (sorted(group, key=lambda a: (len(a.findings), -a.confidence, a.id)) for group in kinds.values())
+    return [a for group in ranked for a in group[MOST_OF_A_KIND:]]
+
+
+def joins_letters(attempts: Sequence[Attempt]) -> bool:
+    """Return whether a hand joins its letters: whether a quarter of those of its running text are joined."""
+    small = [a.allograph in WAYS.values() for a in attempts if a.allograph in IN_TEXT and a.char.islower()]
+    return bool(small) and float(np.mean(small)) >= JOINS_FROM
 
 
 def has_size(attempt: Attempt) -> bool:
@@ -243,9 +272,14 @@ def has_size(attempt: Attempt) -> bool:
 
 
 def reference_size(attempts: Sequence[Attempt]) -> Size:
-    """Return the commonest size of guides."""
-    sizes = Counter(Size(a.x_height_mm, a.ascender_mm, a.descender_mm) for a in attempts)
+    """Return the commonest size of guides; what running text tells counts only where nothing was written in cells."""
+    cells = [a for a in attempts if a.allograph not in IN_TEXT]
+    sizes = Counter(map(_size, cells or attempts))
     return min(sizes, key=lambda s: (-sizes[s], s.x_height_mm))
+
+
+def _size(attempt: Attempt) -> Size:
+    return Size(*(round(v, 6) for v in (attempt.x_height_mm, attempt.ascender_mm, attempt.descender_mm)))
 
 
 def as_written(attempt: Attempt, size: Size) -> AttemptStrokes:

@@ -8,7 +8,8 @@ GPOS lookup type 3).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,19 +17,68 @@ import numpy as np
 from capture.units import Points
 from fontbuild.geometry import moved
 from fontbuild.glyph import Glyph
+from skeleton.attempt import Attempt
 
 ENTRY, EXIT = "entry", "exit"
 
 WAYS = {(True, False): "joined before", (False, True): "joined after", (True, True): "joined"}
 """Name of the form of a letter that is joined to the one before it, to the one after it, or to both."""
 
+APART = "apart"
+"""Name of the form of a letter of running text that is joined to neither."""
+
+IN_TEXT = frozenset((*WAYS.values(), APART))
+"""Forms of letters that were written in running text, not each by itself in a cell."""
+
 SMALL = 0.25
 """x-heights up to which a stroke is a dot, wherever it was written."""
 
 
 def way_of(before: bool, after: bool) -> str:
-    """Return the name under which an attempt keeps what it was joined to, '' for a letter that stood alone."""
-    return WAYS.get((before, after), "")
+    """Return the name under which an attempt from running text keeps what it was joined to."""
+    return WAYS.get((before, after), APART)
+
+
+JOINS = "joins "
+"""Beginning of the names under which a font's rhythm keeps how often the pen stays down between two letters: of a pair
+('joins th'), after a letter ('joins t'), and in all ('joins ')."""
+
+TRUST = 2.0
+"""A pair that was seen so often counts as much as what its first letter does elsewhere."""
+
+
+def joining(attempts: Iterable[Attempt]) -> dict[str, float]:
+    """Return how often the pen stays down between letters, by pair, by first letter and in all; see `JOINS`.
+
+    Told by letters of running text that stand beside each other in a word. Where a hand joins now and lifts then, the
+    share says so. Empty where no neighbours were read.
+    """
+    known = {key: name for key, name in ((a.id, a) for a in attempts if a.allograph in IN_TEXT)}
+    seen: Counter[str] = Counter()
+    joined: Counter[str] = Counter()
+    for key, a in known.items():
+        place, _, column = key.rpartition(".")
+        after = known.get(f"{place}.{int(column) + 1}") if column.isdigit() else None
+        if after is None or not (a.char.isalpha() and after.char.isalpha()):
+            continue
+        stays = a.allograph in (WAYS[False, True], WAYS[True, True])
+        for name in ("", a.char, a.char + after.char):
+            seen[name] += 1
+            joined[name] += stays
+    out: dict[str, float] = {}
+    for name in sorted(seen, key=len):
+        wider = out[JOINS + name[:-1]] if name and JOINS + name[:-1] in out else out.get(JOINS, 0.0)
+        trust = TRUST if name else 0.0
+        out[JOINS + name] = round((joined[name] + trust * wider) / (seen[name] + trust), 4)
+    return out
+
+
+def stays_down(rhythm: Mapping[str, float], first: str, second: str) -> float:
+    """Return how likely the pen stays down between two letters, as `joining` tells; 0 where nothing is known."""
+    for name in (first + second, first, ""):
+        if JOINS + name in rhythm:
+            return rhythm[JOINS + name]
+    return 0.0
 
 
 def attached(

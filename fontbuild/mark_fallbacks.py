@@ -8,15 +8,17 @@ glyphs made so tell it ('caron from circumflex').
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.units import Points
 from fontbuild.geometry import bounds, moved, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.naming import base_name
+from fontbuild.plain_shapes import bowl, corner, tail
 
 APOSTROPHE = "\u2019"
 
@@ -41,12 +43,18 @@ class StandIn:
     top_only: bool = False
     """Without what stands apart at its foot: a question mark's point."""
 
+    plain: Callable[[Sequence[Points], Sequence[Points]], tuple[Points, ...]] | None = None
+    """Takes off what is no part of the shape: the hooks of a script v."""
+
 
 OVER = ((1.0, 0.0), (0.0, -1.0))
 """Upside down: mirrored at a level line."""
 
 ASIDE = ((-1.0, 0.0), (0.0, 1.0))
 """Mirrored at an upright."""
+
+TURNED = ((-1.0, 0.0), (0.0, -1.0))
+"""By half a turn: the comma over a \u0123 has its head below."""
 
 LAIN = ((0.0, 1.0), (1.0, 0.0))
 """Mirrored at the diagonal: an opening bracket becomes a bowl."""
@@ -56,8 +64,8 @@ LAIN_OVER = ((0.0, 1.0), (-1.0, 0.0))
 STAND_INS: Mapping[str, tuple[StandIn, ...]] = {
     "\u0300": (StandIn("\u0301", ASIDE), StandIn("\\", high=0.35), StandIn("/", ASIDE, high=0.35)),
     "\u0301": (StandIn("\u0300", ASIDE), StandIn("/", high=0.35), StandIn("'", ((1.0, 0.6), (0.0, 1.0)), high=0.35)),
-    "\u0302": (StandIn("\u030c", OVER), StandIn("v", OVER, wide=0.5, high=0.34)),
-    "\u030c": (StandIn("\u0302", OVER), StandIn("v", wide=0.5, high=0.34)),
+    "\u0302": (StandIn("\u030c", OVER), StandIn("v", OVER, wide=0.5, high=0.34, plain=corner)),
+    "\u030c": (StandIn("\u0302", OVER), StandIn("v", wide=0.5, high=0.34, plain=corner)),
     "\u0303": (StandIn("~", wide=0.6),),
     "\u0304": (StandIn("\u0331"), StandIn("-", wide=0.55), StandIn("\u2013", wide=0.55), StandIn("_", wide=0.55)),
     "\u0306": (
@@ -68,19 +76,23 @@ STAND_INS: Mapping[str, tuple[StandIn, ...]] = {
     "\u0307": (StandIn("\u0323"), StandIn(".")),
     "\u0308": (StandIn("\u0307", twice=True),),
     "\u0309": (StandIn("?", wide=0.26, high=0.38, top_only=True),),
-    "\u030a": (StandIn("\u00b0", high=0.36), StandIn("o", wide=0.34, high=0.36), StandIn("O", wide=0.34, high=0.36)),
+    "\u030a": (
+        StandIn("\u00b0", high=0.36),
+        StandIn("o", wide=0.34, high=0.36, plain=bowl),
+        StandIn("O", wide=0.34, high=0.36, plain=bowl),
+    ),
     "\u030b": (StandIn("\u0301", twice=True),),
     "\u030f": (StandIn("\u0300", twice=True),),
     "\u0311": (StandIn("\u0306", OVER),),
-    "\u0312": (StandIn(APOSTROPHE), StandIn("\u0326"), StandIn(","), StandIn("'")),
+    "\u0312": (StandIn(APOSTROPHE, TURNED), StandIn("\u0326", TURNED), StandIn(",", TURNED), StandIn("'")),
     APOSTROPHE: (StandIn(","), StandIn("'")),
-    "\u031b": (StandIn(APOSTROPHE, high=0.34), StandIn(",", high=0.34)),
+    "\u031b": (StandIn(APOSTROPHE, high=0.34, plain=tail), StandIn(",", high=0.34, plain=tail)),
     "\u0323": (StandIn("\u0307"), StandIn(".")),
     "\u0324": (StandIn("\u0308"),),
     "\u0325": (StandIn("\u030a"),),
     "\u0326": (StandIn(","), StandIn(APOSTROPHE), StandIn("'")),
-    "\u0327": (StandIn("\u0326", high=0.42), StandIn(",", high=0.42)),
-    "\u0328": (StandIn("\u0327", ASIDE), StandIn(",", ASIDE, high=0.42)),
+    "\u0327": (StandIn("\u0326", high=0.42, plain=tail), StandIn(",", high=0.42, plain=tail)),
+    "\u0328": (StandIn("\u0327", ASIDE), StandIn(",", ASIDE, high=0.42, plain=tail)),
     "\u032d": (StandIn("\u0302"),),
     "\u032e": (StandIn("\u0306"),),
     "\u0330": (StandIn("\u0303"),),
@@ -166,6 +178,8 @@ def _shaped(glyph: Glyph, how: StandIn, x_height: float) -> Glyph:
     if how.top_only and len(strokes) > 1:
         low = [float(s[:, 1].min()) for s in strokes]
         strokes = tuple(s for s, y in zip(strokes, low, strict=True) if y > min(low)) or strokes
+    if how.plain is not None:
+        strokes = how.plain(strokes, sample_glyph(replace(glyph, strokes=strokes)))
     turn = np.array(how.turn)
     strokes = tuple(s @ turn.T for s in strokes)
     if float(np.linalg.det(turn)) < 0 and how.turn != OVER:

@@ -106,7 +106,7 @@ def fill(
             start = (x + 0.01 * width + rng.normal(0.5, 0.4), line.baseline_mm)
             letters = write_line(line.text, start, sheet.x_height_mm, rng, habits)
             copied += [Copied(page.page, number, char, form, tuple(ink)) for char, form, ink in letters]
-        other[page.page] = _tried(page, rng, habits) + _agreed(sheet, page, rng, habits)
+        other[page.page] = tried(page, rng, habits) + agreed(sheet, page, rng, habits)
     return cells, copied, other
 
 
@@ -141,7 +141,7 @@ def _strike(traces: list[Trace], cell: Cell, rng: np.random.Generator, habits: H
     return write_path("-.15,.25 1.12,.48! -.10,.52! 1.15,.80", (x0, y1), (size, size), rng, habits)
 
 
-def _tried(page: Page, rng: np.random.Generator, habits: Habits) -> list[Trace]:
+def tried(page: Page, rng: np.random.Generator, habits: Habits) -> list[Trace]:
     """Return a few strokes and dots in the patch where the pen is tried."""
     if page.patch_mm is None:
         return []
@@ -157,7 +157,7 @@ CONSENT = ("postcards to the museum's visitors", "Thea Lanternwick, 3 May")
 """What the writer puts on the printed blanks, in their order."""
 
 
-def _agreed(sheet: Sheet, page: Page, rng: np.random.Generator, habits: Habits) -> list[Trace]:
+def agreed(sheet: Sheet, page: Page, rng: np.random.Generator, habits: Habits) -> list[Trace]:
     """Return the ink on the page's blanks: a printed line that follows a text with a colon."""
     shapes = draw_page(sheet, page)
     blanks = [

@@ -20,6 +20,9 @@ from ownhand.workroom.server import start
 from sample_sheets.pictures import kept
 
 SIZE = {"width": 1400, "height": 800}
+COLOURS = 200
+"""Enough that the second pen's, of which there is little, is among them."""
+
 MARGINS = [9, 9, 9, 9]
 DRAFT = {
     "format": 1,
@@ -70,7 +73,7 @@ def main(argv: list[str]) -> int:
             page.wait_for_selector(shown)
             page.wait_for_selector("main[aria-busy=false]")
             page.wait_for_timeout(1500)
-            path = kept(Image.open(io.BytesIO(page.screenshot())), name, 48)
+            path = kept(Image.open(io.BytesIO(page.screenshot())), name, COLOURS)
             print(f"{path}: {path.stat().st_size // 1024} kB")
         browser.close()
         running.stop()

@@ -15,10 +15,10 @@ PICTURES = FOLDER / "pictures"
 WIDTH_PX = 900
 
 
-def kept(picture: Image.Image, name: str, colours: int = 96) -> Path:
-    """Write a picture small: `WIDTH_PX` wide at most, with few colours."""
-    if picture.width > WIDTH_PX:
-        size = (WIDTH_PX, round(picture.height * WIDTH_PX / picture.width))
+def kept(picture: Image.Image, name: str, colours: int = 96, *, width: int = WIDTH_PX) -> Path:
+    """Write a picture small: `width` px wide at most, with few colours."""
+    if picture.width > width:
+        size = (width, round(picture.height * width / picture.width))
         picture = picture.resize(size, Image.Resampling.LANCZOS)
     PICTURES.mkdir(exist_ok=True)
     path = PICTURES / name

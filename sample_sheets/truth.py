@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import gzip
 import json
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -65,8 +66,13 @@ def _simplified(points: Array, within_mm: float = 0.004) -> Array:
     return points[keep]
 
 
+def plain_strokes(lines: Iterable[Array], within_mm: float = 0.004) -> list[list[list[float]]]:
+    """Return lines as plain lists, with the fewest points that tell their course."""
+    return [np.round(_simplified(points, within_mm), 3).tolist() for points in lines]
+
+
 def _strokes(traces: tuple[Trace, ...]) -> list[list[list[float]]]:
-    return [np.round(_simplified(t.points_mm), 3).tolist() for t in traces]
+    return plain_strokes(t.points_mm for t in traces)
 
 
 def write_truth(path: Path, sheet: Sheet, pen_mm: float, cells: list[Filled], letters: list[Copied]) -> None:

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import resvg_py
-from PIL import Image
+from PIL import Image, ImageDraw
 
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
@@ -53,6 +53,19 @@ def drawn(text: str, dpi: int = 150) -> np.ndarray:
     return cut(np.array(Image.open(io.BytesIO(png)).convert("L")) < 128)
 
 
+def drawn_of(lines: list[np.ndarray], dpi: int = 150) -> np.ndarray:
+    """Return where a plotter's lines (mm, y up) leave ink, cut to it."""
+    every = np.concatenate(lines)
+    low, high = every.min(axis=0), every.max(axis=0)
+    px = [np.round((np.array([0, high[1]]) - line * [-1, 1] - [low[0], 0]) * dpi / 25.4).astype(int) for line in lines]
+    width, height = np.max([p.max(axis=0) for p in px], axis=0) + 1
+    picture = Image.new("1", (int(width), int(height)))
+    pen = ImageDraw.Draw(picture)
+    for p in px:
+        pen.line([tuple(at) for at in (p if len(p) > 1 else np.repeat(p, 2, axis=0)).tolist()], fill=1)
+    return cut(np.array(picture))
+
+
 def test_every_recipe_is_listed_and_every_listed_one_is_there() -> None:
     listed = re.findall(r"`([\w-]+)`", re.sub(r"(?s)^.*?\n\| ---", "", (FOLDER / "README.md").read_text()))
 
@@ -87,12 +100,12 @@ def test_interpreters_draw_what_the_svg_shows(
     ours = drawn(text)
 
     theirs = drawn_by_hp2xx(Path("page.hpgl").read_text(), tool, tmp_path)
-    assert np.abs(np.subtract(theirs.shape, ours.shape)).max() <= 4
-    assert apart(theirs, ours) <= 5
     program = Path("page.gcode").read_text()
     lines, _, _ = run_gcode(body(program), 60 if "M3 S60" in program else None)
-    points = np.concatenate(lines)
-    across, down = (int(np.ptp(points[:, k]) * 150 / 25.4) for k in range(2))
-    assert abs(across - ours.shape[1]) <= 4
-    assert abs(down - ours.shape[0]) <= 4
+
     assert abs(len(lines) - lines_of_svg(text)) <= 2
+    for picture in (theirs, drawn_of(lines)):
+        assert np.abs(np.subtract(picture.shape, ours.shape)).max() <= 4
+        assert apart(picture, ours) <= 5
+        assert apart(picture[::-1], ours) > 8, "not mirrored"
+        assert apart(picture[:, ::-1], ours) > 8, "not mirrored"

@@ -25,6 +25,9 @@ PASSED = frozenset(" .,-'’")
 SEEN = "@small"
 """Class of the letters and signs over which rules look."""
 
+LOOKS_UP = "' lookup shape"
+"""Stands in every rule that keeps equal shapes apart."""
+
 TURNS_BEGIN, TURNS_END = "@turned =", "} calt;"
 """Between these stands all that turns variants over."""
 
@@ -43,10 +46,15 @@ def rotation(names: Names, *, sequences: Mapping[str, Sequence[str]] | None = No
         By glyph name of a multi-character letter: the names of its parts, put together in `ccmp`.
     """
     parts = [_languages(), _compositions(sequences or {})]
-    turned = {c: list(v) for c, v in names.items() if len(v) > 1 and not _mark(c)}
+    turned = turned_over(names)
     if turned:
         parts += [_alternates(turned), _turns(names, turned)]
     return "\n\n".join(p for p in parts if p).strip() + "\n" if any(parts[1:]) else ""
+
+
+def turned_over(names: Names) -> dict[str, list[str]]:
+    """Return the characters whose variants take turns: those with several, but for combining marks."""
+    return {c: list(v) for c, v in names.items() if len(v) > 1 and not _mark(c)}
 
 
 def without_turns(code: str) -> tuple[str, str]:
@@ -61,8 +69,16 @@ def without_turns(code: str) -> tuple[str, str]:
 
 
 def near_turns(code: str) -> str:
-    """Return what `rotation` gives without the rules that look over other letters: see `fontbuild.formats.sight`."""
-    return "\n".join(line for line in code.split("\n") if not (line.startswith("    sub") and SEEN in line))
+    """Return what `rotation` gives with one rule in each of the lookups that keep equal shapes apart.
+
+    It holds the place of the lookup, which `fontbuild.formats.sight` fills.
+    """
+    out: list[str] = []
+    for line in code.split("\n"):
+        stands = line.startswith("    sub [") or LOOKS_UP in line
+        if not (stands and out[-1].startswith("    sub")):
+            out.append(line)
+    return "\n".join(out)
 
 
 def _mark(char: str) -> bool:
@@ -137,6 +153,6 @@ def _apart(turned: Mapping[str, Sequence[str]]) -> str:
                 continue
             group = f"[{' '.join(variants)}]"
             for k, v in enumerate(variants):
-                changes.append(f"    sub {v}{between} {group}' lookup shape{(k + 1) % len(variants) + 1};")
+                changes.append(f"    sub {v}{between} {group}{LOOKS_UP}{(k + 1) % len(variants) + 1};")
     lines.append("lookup apart useExtension {\n" + "\n".join(changes) + "\n} apart;")
     return "\n".join(lines)

@@ -137,14 +137,14 @@ def compile_font(font: Font, *, flavour: str = "ttf", progress: Progress | None 
     if any({ENTRY, EXIT} & g.anchors.keys() for group in font.glyphs.values() for g in group):
         # only then: this writer compiles all features once more to find out
         writers.append(featureWriters.CursFeatureWriter)
-    common = {"removeOverlaps": False, "featureWriters": writers}
+    common = {"removeOverlaps": False, "featureWriters": writers, "inplace": True}
     # ufo2ft compiles all rules twice, once only to know which glyphs stand for which; those that turn over take long
     rules = ufo.features.text
     ufo.features.text, turns = without_turns(rules)
     if flavour == "otf":
         made = ufo2ft.compileOTF(ufo, **common, optimizeCFF=ufo2ft.CFFOptimization.SPECIALIZE)
     else:
-        made = ufo2ft.compileTTF(ufo, **common, convertCubics=True, cubicConversionError=0.001)
+        made = ufo2ft.compileTTF(ufo, **common, convertCubics=False)  # Skia strokes in quadratic curves
     if turns:
         addOpenTypeFeaturesFromString(made, near_turns(rules), tables=["GSUB"])
         look_far(made, {c: [g.name for g in v] for c, v in font.glyphs.items()})

@@ -24,6 +24,7 @@ import numpy as np
 from capture.files import make_folder, write_bytes
 from capture.units import Points
 from fontbuild.font import Font, Metrics, Record
+from fontbuild.formats.figures import near, possible
 from fontbuild.glyph import Glyph
 from fontbuild.pair_table import PairTable
 
@@ -31,6 +32,9 @@ PACK = Path("data") / "org.ownhand.letters.npz"
 """Place in the UFO; its `data` folder is for programs' own files, named by a reversed domain (UFO 3, data)."""
 
 FORMAT = 1
+
+MOST_KERNED = 4000
+"""Characters that stand in pairs: the table of them has the square of it."""
 
 LARGEST = 1 << 28
 """Bytes unpacked from which a pack is none of ours: 2,500 letters take about 5 MB."""
@@ -87,6 +91,8 @@ def unpack(ufo: Path) -> Font | None:
             head = json.loads(found["head"].tobytes())
             if head["format"] != FORMAT or head["digest"] != digest(ufo):
                 return None
+            if len(head["kerned"]) > MOST_KERNED or not (near(found["points"]) and near(found["kerning"])):
+                return None
             kerning = PairTable(head["kerned"], found["pairs"], found["kerning"])
             return _font(head, found["points"], found["sizes"].tolist(), found["counts"].tolist(), kerning)
     except UNFIT:
@@ -123,7 +129,7 @@ def _font(
         places = {str(k): (float(x), float(y)) for k, (x, y) in anchors.items()}
         glyph = Glyph(name, char, mine, float(advance), ductus, places, source, float(width))
         glyphs.setdefault(char, []).append(glyph)
-    return Font(
+    font = Font(
         Record(**head["record"]),
         Metrics(**head["metrics"]),
         float(head["mm_per_unit"]),
@@ -131,3 +137,4 @@ def _font(
         kerning,
         dict(head["rhythm"]),
     )
+    return possible(font)

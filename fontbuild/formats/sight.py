@@ -12,8 +12,13 @@ from collections.abc import Mapping, Sequence
 from fontTools.ttLib import TTFont
 from fontTools.ttLib.tables import otTables
 
+from fontbuild.formats.features import turned_over
+
 SIGHT = 10
 """Glyphs between two equal letters up to which they differ in shape: five letters, and spaces and signs among them."""
+
+OTHERS = 0
+"""Class of all glyphs that a class table does not name (OpenType 1.9.1, common table formats, class definition)."""
 
 SHORT_SIGHT = 3
 """The same of figures and signs, which stand alone mostly."""
@@ -33,43 +38,32 @@ def look_far(made: TTFont, names: Mapping[str, Sequence[str]]) -> None:
     (calt,) = {tuple(r.Feature.LookupListIndex) for r in gsub.FeatureList.FeatureRecord if r.FeatureTag == "calt"}
     turn, apart = calt
     known = set(made.getGlyphOrder())
-    turned = {c: list(v) for c, v in names.items() if len(v) > 1 and known.issuperset(v)}
+    turned = {c: v for c, v in turned_over(names).items() if known.issuperset(v)}
+    for k in range(max(len(v) for v in turned.values())):
+        (table,) = gsub.LookupList.Lookup[turn + 1 + k].SubTable
+        table.ExtSubTable.mapping = {name: v[k] for v in turned.values() if len(v) > k for name in v}
     lookup = gsub.LookupList.Lookup[apart]
-    reached = {g for table in lookup.SubTable for g in _input_of(table)}
-    everything = [n for n in made.getGlyphOrder() if n != ".notdef"]
     lookup.SubTable = [
-        _extension(_rules(variants, everything, turn + 1, SIGHT if char.isalpha() else SHORT_SIGHT))
+        _extension(_rules(variants, turn + 1, SIGHT if char.isalpha() else SHORT_SIGHT))
         for char, variants in turned.items()
-        if variants[0] in reached
     ]
     lookup.SubTableCount = len(lookup.SubTable)
 
 
-def _input_of(extension: otTables.ExtensionSubst) -> list[str]:
-    """Return the glyphs for which a chained rule looks."""
-    table = extension.ExtSubTable
-    covered: list[str] = (table.InputCoverage[0] if table.Format == 3 else table.Coverage).glyphs
-    return covered
-
-
-def _rules(
-    variants: Sequence[str], everything: Sequence[str], first_shape: int, sight: int
-) -> otTables.ChainContextSubst:
+def _rules(variants: Sequence[str], first_shape: int, sight: int) -> otTables.ChainContextSubst:
     """Return the rules of one character; lookup `first_shape` + k gives its shape k, from 0."""
-    own = {name: k for k, name in enumerate(variants, 1)}
-    other = len(variants) + 1
     table = otTables.ChainContextSubst()
     table.Format = 2
     table.Coverage = otTables.Coverage()
     table.Coverage.glyphs = list(variants)
     table.BacktrackClassDef = otTables.ClassDef()
-    table.BacktrackClassDef.classDefs = {name: own.get(name, other) for name in everything}
+    table.BacktrackClassDef.classDefs = {name: k for k, name in enumerate(variants, 1)}
     table.InputClassDef, table.LookAheadClassDef = otTables.ClassDef(), otTables.ClassDef()
     table.InputClassDef.classDefs, table.LookAheadClassDef.classDefs = {}, {}
     found = otTables.ChainSubClassSet()
     # the nearest of its kind decides: its rules come first
     found.ChainSubClassRule = [
-        _rule([other] * distance + [k], first_shape + k % len(variants))
+        _rule([OTHERS] * distance + [k], first_shape + k % len(variants))
         for distance in range(sight + 1)
         for k in range(1, len(variants) + 1)
     ]

@@ -18,6 +18,7 @@ from fontTools.svgLib.path import parse_path
 from capture.errors import FontFileError
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.formats.drawing import FARTHEST, cubic_strokes, sane
+from fontbuild.formats.figures import possible
 from fontbuild.formats.hkern import grouped, listed, unlisted
 from fontbuild.formats.svg_font import glyph_element
 from fontbuild.geometry import sample_glyph
@@ -82,7 +83,10 @@ def load_svg_font(path: Path) -> SvgFont:
     kerning = _kerning(found[0], {g.name: c for c, (g,) in glyphs.items()})
     metrics = _metrics(attributes, glyphs)
     record = Record(attributes.get("font-family") or found[0].get("id") or path.stem)
-    font = Font(record, metrics, 3.0 / metrics.x_height, glyphs, kerning)
+    try:
+        font = possible(Font(record, metrics, 3.0 / metrics.x_height, glyphs, kerning))
+    except (ValueError, ZeroDivisionError) as error:
+        raise FontFileError(str(path), f"does not hold together ({error})", "Mend the font.") from None
     return SvgFont(path, text, encoding, font, kerning)
 
 

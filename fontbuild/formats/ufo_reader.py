@@ -12,6 +12,7 @@ from capture.errors import FontFileError
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.formats.drawing import cubic_strokes, sane
+from fontbuild.formats.figures import near, possible
 from fontbuild.formats.packed import unpack
 from fontbuild.formats.ufo_names import check_names
 from fontbuild.geometry import sample_glyph
@@ -138,7 +139,7 @@ def font_of(ufo: ufoLib2.Font) -> Font:
     said = lib.get(KEY + "metrics") or note.get("metrics")
     metrics = Metrics(**said) if said else _metrics(ufo, glyphs)
     record = Record(**lib[KEY + "record"]) if KEY + "record" in lib else _record(ufo)
-    return Font(
+    font = Font(
         record=record,
         metrics=metrics,
         mm_per_unit=float(lib.get(KEY + "mmPerUnit") or note.get("mmPerUnit") or 3.0 / metrics.x_height),
@@ -146,6 +147,9 @@ def font_of(ufo: ufoLib2.Font) -> Font:
         kerning=_kerning(ufo, {g.name: c for c, v in glyphs.items() for g in v}),
         rhythm=dict(lib.get(KEY + "rhythm", {})),
     )
+    if not near(list(font.kerning.values())):
+        raise ValueError("its kerning holds what is no number of units")
+    return possible(font)
 
 
 def _char(glyph: Any) -> str:

@@ -12,7 +12,7 @@ import click
 
 from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
-from ownhand.cli.options import FORCE, HAND, LANGUAGES, NUMBER, TEXT_FILE, say_staleness, text_of, words
+from ownhand.cli.options import FORCE, HAND, LANGUAGES, NUMBER, TEXT_FILE, Within, say_staleness, text_of, words
 from ownhand.cli.write import write
 
 
@@ -39,6 +39,7 @@ def ownhand() -> None:
 @click.option("--pages", type=click.IntRange(1, 60), help="At most so many pages of cells.")
 @click.option("--least", type=click.IntRange(1, 50), help="Attempts at the rarest.  [2; 4 with -c alone]")
 @click.option("--copy", "copy_file", type=TEXT_FILE, help="A text to copy, on ruled pages of its own.")
+@click.option("--joined", is_flag=True, help="Words to copy, to see how the hand joins its letters (needs -l or -t).")
 @click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
 @click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
 @click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
@@ -46,6 +47,7 @@ def ownhand() -> None:
 @click.option("--left-handed", is_flag=True, help="The writer is left-handed (where nothing is recorded yet).")
 def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | None, **options: Any) -> int:
     """Plan a sheet and print it as PDF and SVG."""
+    from capture.copy_words import PAIR_COLUMNS, pair_rows
     from ownhand.commands.sheet import print_sheet
 
     made = print_sheet(
@@ -55,6 +57,11 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
         copy=text_of(copy_file) if copy_file else "",
         **options,
     )
+    if made.joined is not None:
+        told = made.joined
+        pairs = len(told.written & told.shares.keys())
+        title = f"Pairs of letters: {pairs} of {len(told.shares)}, {told.covered:.1%} of those in running text"
+        console.put_table(title, PAIR_COLUMNS, pair_rows(told))
     console.say(f"{made.pdf}: {made.pages} page(s), {made.cells} cells for {made.characters} characters.")
     for line in made.notices:
         console.say(line)
@@ -89,9 +96,9 @@ def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
 @HAND
 @click.argument("scan", type=click.Path(path_type=Path))
 @click.argument("text_file", metavar="TEXT", type=TEXT_FILE)
-@click.option("--dpi", type=click.FloatRange(50, 5000), help="Resolution of the scan; what the file says if not given.")
-@click.option("--paper-width", "paper_width_mm", type=click.FloatRange(20, 1000), help="Width of the picture in mm.")
-@click.option("--line-distance", "line_distance_mm", type=click.FloatRange(2, 60), help="From line to line in mm.")
+@click.option("--dpi", type=Within(50, 5000), help="Resolution of the scan; what the file says if not given.")
+@click.option("--paper-width", "paper_width_mm", type=Within(20, 1000), help="Width of the picture in mm.")
+@click.option("--line-distance", "line_distance_mm", type=Within(2, 60), help="From line to line in mm.")
 @click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
 @click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
 @click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
@@ -138,7 +145,7 @@ def proof(hand: Path, output: Path | None, languages: str) -> int:
 
 @ownhand.command()
 @click.argument("images", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--dpi", required=True, type=click.FloatRange(10, 10000), help="Resolution of the images.")
+@click.option("--dpi", required=True, type=Within(10, 10000), help="Resolution of the images.")
 @click.option("--char", default=None, help="The character that is drawn, if it is one.")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="page.svg, .hpgl, .gcode, .png.")
 @click.option("--machine", "machine_file", type=click.Path(path_type=Path), help="Profile of the plotter.")

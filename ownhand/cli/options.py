@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import sys
 from pathlib import Path
 from typing import Any
@@ -35,6 +36,17 @@ class Number(click.ParamType):  # type: ignore[type-arg]  # generic in newer rel
 
 
 NUMBER = Number()
+
+
+class Within(click.FloatRange):
+    """A number between two others; 'nan', which is neither below nor above any, is none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number that `value` stands for."""
+        number = float(super().convert(value, param, ctx))
+        if math.isnan(number):
+            self.fail(f"'{value}' is not a number", param, ctx)
+        return number
 
 
 def say_staleness(hand: Path, *, sized: bool = False) -> None:

@@ -27,6 +27,7 @@ from capture.report import Finding
 from capture.sheet import Page, Sheet
 from capture.units import MM_PER_INCH
 from ownhand.commands.labelling import PageKey, answered, find_runs, labels_of, marked, take_labels
+from ownhand.commands.line_reading import read_lines
 from ownhand.commands.read_report import ReadReport, Taken, one_off_line
 from ownhand.commands.reading_pool import end_with_parent, read_pages
 from ownhand.hands.captures import PageCapture
@@ -34,6 +35,7 @@ from ownhand.hands.copies import as_copies
 from ownhand.hands.decisions import Decisions, known_ways
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, load_sheets, open_hand, open_or_create
+from ownhand.hands.line_letters import left_out_of
 from ownhand.hands.locking import locked
 from ownhand.hands.one_off import Run
 from ownhand.hands.storage import (
@@ -47,8 +49,11 @@ from ownhand.hands.storage import (
 from ownhand.tracing_faults import DEFEATED
 from skeleton.geometry.loop_store import FOLDER_VARIABLE
 from skeleton.geometry.stroke import Stroke
+from skeleton.ink.ink_map import find_ink
 from skeleton.precompile import Prepared, prepare
 from skeleton.result import Reading
+from skeleton.words.line_reading import LineReading
+from skeleton.words.word_reading import nothing_read
 
 Progress = Callable[[str, int, int], None]
 OnPage = Callable[[dict[str, Any]], None]
@@ -131,24 +136,27 @@ def _read_into(
         if said.one_off and runs:
             traced |= _trace_all(pool, hand, pages, decisions, tell, runs)
         traced = marked(traced, runs)
+        written = _read_all_lines(pool, pages, tell)
         notices: list[str] = [*unkept_lines(prepared), *copied]
         notices += keep_sheets(hand, finder.sheets)
         notices += told(hand.decisions_file, decisions)
         taken = []
         # of a page that was scanned twice the later capture holds the better of both
-        contacts: dict[Path, tuple[Page, PageCapture, Sequence[LineInk], float]] = {}
+        contacts: dict[Path, tuple[Page, PageCapture, Sequence[LineInk], Sequence[LineReading], float]] = {}
         for number, (reading, scan) in enumerate(read):
             tell("keep captures", number, len(read))
             try:
                 copy = keep_scan(hand, scan)
-                kept, contact = keep_page(hand, reading, copy, traced, same_writer=said.same_writer)
+                kept, contact = keep_page(hand, reading, copy, traced, written[number], same_writer=said.same_writer)
             except InputError as error:  # one page costs itself; a full disk, an OutputError, all that come after it
                 refused.append(error)
                 on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
                 continue
-            contacts[contact] = (reading.page, kept, reading.lines, reading.sheet.x_height_mm)
+            contacts[contact] = (reading.page, kept, reading.lines, written[number], reading.sheet.x_height_mm)
             pen_mm = reading.pen_mm * printed_scale(reading)
-            taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines)))
+            rows = [1 + reading.page.ruled.index(ink.line) for ink in reading.lines]
+            gone = tuple(w for row, line in zip(rows, written[number], strict=True) for w in left_out_of(line, row))
+            taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines), gone))
             if run := runs.get((kept.sheet, kept.page)):
                 notices.append(one_off_line(hand.path, kept, run, scan, taken=said.one_off))
         for drawn in [pool.submit(write_contact, *captured, contact) for contact, captured in contacts.items()]:
@@ -243,6 +251,21 @@ def _trace_all(
             done += len(keys)
             tell("trace strokes", done, total)
     return traced
+
+
+def _read_all_lines(pool: ProcessPoolExecutor, pages: Sequence[PageReading], tell: Progress) -> list[list[LineReading]]:
+    """Return the ruled lines of every page, read letter by letter; all lines together know the writer's own letters."""
+    lines = [line for page in pages for line in page.lines]
+    inks = [find_ink(line.grey, line.px_per_mm * MM_PER_INCH) for line in lines]
+    found = [n for n, ink in enumerate(inks) if ink is not None]
+    texts = [line.line.text for line in lines]
+    out = [LineReading(tuple(nothing_read() for _ in t.split()), tuple(t.split()), 0.0) for t in texts]
+    if found:
+        read = read_lines(pool, [ink for ink in inks if ink is not None], [texts[n] for n in found], tell)
+        for n, reading in zip(found, read, strict=True):
+            out[n] = reading
+    ends = np.cumsum([len(page.lines) for page in pages]).tolist()
+    return [out[end - len(page.lines) : end] for end, page in zip(ends, pages, strict=True)]
 
 
 def _result(job: Future[list[Reading]]) -> list[Reading]:

@@ -12,6 +12,7 @@ from capture.glare import GLARE
 from capture.read import Verdict
 from capture.report import Finding
 from ownhand.hands.captures import PageCapture
+from ownhand.hands.line_letters import DOUBTFUL_WORD
 from ownhand.hands.one_off import Run
 from ownhand.hands.storage import TRUE_SCALE
 from skeleton.attempt import Attempt
@@ -30,6 +31,9 @@ class Taken:
     pen_mm: float
     lines: int
     """Ruled lines with writing on them."""
+
+    left_out: tuple[str, ...] = ()
+    """Words of these lines that do not suit their ink: 'line 3: lamp'."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,6 +60,9 @@ def _untraced(capture: PageCapture) -> bool:
     return bool(written) and not any(a.strokes for a in written)
 
 
+SHOWN_WORDS = 12
+"""Words left out that are listed by name."""
+
 SHOWN_BLANK = 15
 """Blank cells that are listed by name."""
 
@@ -76,6 +83,9 @@ def next_steps(path: Path, done: ReadReport) -> list[str]:
                 f"{where}: {len(glared)} cells burnt out by glare, by row.column: {_listed(glared)}. Take the picture "
                 "again without the lamp or flash on it, or scan it; what is read already is kept."
             )
+        if taken.left_out:
+            listed = "; ".join(taken.left_out[:SHOWN_WORDS]) + (" …" if len(taken.left_out) > SHOWN_WORDS else "")
+            lines.append(f"{where}: {len(taken.left_out)} words left out, their ink does not suit them: {listed}")
         blank = [a for a in taken.capture.attempts if a.status == "blank" and a not in glared]
         if blank and len(blank) < len(taken.capture.attempts):
             lines.append(f"{where}: {len(blank)} cells taken as blank, by row.column: {_listed(blank)}")
@@ -109,7 +119,7 @@ def page_rows(done: ReadReport) -> list[list[str]]:
             [
                 f"{taken.capture.sheet} {taken.capture.page}",
                 taken.capture.scan,
-                str(len(status)) if status else f"{taken.lines} lines",
+                f"{taken.lines} lines" if taken.lines else str(len(status)),
                 str(status.count("written")),
                 str(status.count("blank")),
                 str(status.count("spoiled")),
@@ -123,11 +133,17 @@ def page_rows(done: ReadReport) -> list[list[str]]:
 
 
 def finding_rows(done: ReadReport) -> list[list[str]]:
-    """Return a row for each doubtful cell, for `FINDING_COLUMNS`."""
-    return [
-        [f.char, str(f.page), str(f.row), str(f.column), f.kind + (f", {f.detail}" if f.detail else "")]
-        for f in done.findings
-    ]
+    """Return a row for each doubtful cell, letter or word, for `FINDING_COLUMNS`."""
+    rows: dict[tuple[object, ...], list[str]] = {}
+    for number, f in enumerate(done.findings):
+        # the letters of a doubtful word are one doubt
+        key = (f.kind, f.page, f.row, f.detail) if f.kind == DOUBTFUL_WORD else (number,)
+        row = [f.char, str(f.page), str(f.row), str(f.column), f.kind + (f", {f.detail}" if f.detail else "")]
+        if key in rows:
+            rows[key][0] += f.char
+        else:
+            rows[key] = row
+    return list(rows.values())
 
 
 def one_off_line(folder: Path, page: PageCapture, run: Run, scan: Path, *, taken: bool) -> str:

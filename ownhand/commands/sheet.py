@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from capture.copy_words import CopyWords, words_to_copy
 from capture.drawing import Said
 from capture.errors import OutputError, UsageError
 from capture.files import make_folder, write_text
@@ -41,6 +42,8 @@ class PrintedSheet:
     cells: int
     characters: int
     notices: tuple[str, ...]
+    joined: CopyWords | None = None
+    """Words that were asked for to see how the hand joins its letters."""
 
 
 def print_sheet(
@@ -50,6 +53,7 @@ def print_sheet(
     characters: str = "",
     text: str = "",
     copy: str = "",
+    joined: bool = False,
     missing: bool = False,
     paper: str = "A4",
     x_height_mm: float = 3.5,
@@ -72,6 +76,8 @@ def print_sheet(
         All that the languages are written with, these very characters, and all that a text needs.
     copy
         A text to copy on ruled lines, on pages of its own.
+    joined
+        Words to copy beside it, in which the pairs of letters that the languages and the text need are written.
     missing
         Leave out what the hand can write already.
     pages
@@ -90,6 +96,8 @@ def print_sheet(
     wanted = wanted_characters(languages, characters, text)
     if not wanted and not copy.strip():
         raise UsageError("sheet", "nothing to write is asked for", "Give --languages, --characters or --text.")
+    joining = words_to_copy(languages, text) if joined else None
+    ruled = text_to_copy(copy, joining)
     given = {"family": family, "writer": writer, "consent": consent, "use": use}
     given["handedness"] = "left" if left_handed else ""
     given = {key: value for key, value in given.items() if value}
@@ -100,7 +108,7 @@ def print_sheet(
         if missing and known is not None:
             have = characters_of(known)
             wanted = [c for c in wanted if c not in have]
-            if not wanted:
+            if not wanted and not joined and not copy.strip():
                 raise UsageError("sheet", "the hand lacks nothing of what is asked for", "Ask for more languages.")
         counts = _plan(
             wanted,
@@ -117,7 +125,7 @@ def print_sheet(
             paper=paper,
             x_height_mm=x_height_mm,
             languages=tuple(languages),
-            ruled_text=copy or None,
+            ruled_text=ruled or None,
         )
         if known is None:
             hand = open_or_create(path, year=date.today().year, **given)
@@ -144,8 +152,10 @@ def print_sheet(
             "No consent is recorded yet: capture a hand only with its owner's consent "
             f"(ownhand record {shlex.quote(str(path))} --consent 'my own hand')."
         )
+    if joining is not None and joining.strange:
+        notices.append(f"No pairs of letters are known of: {', '.join(joining.strange)}")
     cells = sum(len(p.cells) for p in sheet.pages)
-    return PrintedSheet(sheet.id, folder / "sheet.pdf", len(sheet.pages), cells, len(counts), tuple(notices))
+    return PrintedSheet(sheet.id, folder / "sheet.pdf", len(sheet.pages), cells, len(counts), tuple(notices), joining)
 
 
 def wanted_characters(languages: Sequence[str], characters: str, text: str) -> list[str]:
@@ -154,6 +164,11 @@ def wanted_characters(languages: Sequence[str], characters: str, text: str) -> l
     wanted += characters_in(characters) if characters else []
     wanted += characters_in(text) if text else []
     return [c for c in dict.fromkeys(wanted) if c not in NO_WRITING]
+
+
+def text_to_copy(copy: str, joining: CopyWords | None) -> str:
+    """Return what goes on ruled lines: a text of one's own, and words that show how the hand joins its letters."""
+    return " ".join(part for part in (copy.strip(), joining.text if joining else "") if part)
 
 
 def characters_of(hand: Hand) -> set[str]:

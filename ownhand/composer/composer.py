@@ -5,7 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +13,8 @@ import numpy as np
 from capture.blas import one_thread
 from capture.errors import FontFileError, UsageError
 from fontbuild.font import Font
+from fontbuild.joins import JOINS
+from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
@@ -39,6 +41,10 @@ LONGEST = 2_000_000
 MOST_ADDED = 300
 """Letters put together for texts that are kept for the next ones; where there are more, all are made anew."""
 
+FAR, JOIN = 2.0, 0.3
+"""Where it is known between which letters the pen stays down, they are joined over so many times `OVER`, and so many
+x-heights of both are drawn anew for it."""
+
 TOUCH = 0.35
 """Ends of one letter's strokes that lie within so many pen widths meet."""
 
@@ -56,6 +62,8 @@ class Composition:
     """By box: the writing size."""
 
     seed: int
+    ends: Mapping[str, tuple[int, float]] = field(default_factory=dict)
+    """By box: column, counted through all pages, and baseline (page mm) of its last line."""
 
     def __iter__(self) -> Iterator[PlotPage]:
         return iter(self.pages)
@@ -89,6 +97,7 @@ class Composer:
         self._written = font
         self._begin_anew()
         self._joins = joins(font)
+        self._knows_joins = any(name.startswith(JOINS) for name in font.rhythm)
         self._has = {c for c, variants in font.glyphs.items() if c and any(g.strokes for g in variants)}
         self._habits: Habits | None = None
         self.most_pages = MOST_PAGES
@@ -147,6 +156,8 @@ class Composer:
         text: str | Mapping[str, str],
         settings: Settings | None = None,
         seed: int = 0,
+        *,
+        after: Mapping[str, tuple[int, float]] | None = None,
     ) -> Composition:
         """Return the pages of a text. The same font, text, settings and seed give the same pages.
 
@@ -154,6 +165,8 @@ class Composer:
         ----------
         text
             For the first box that is not blank; or by name of the box.
+        after
+            By box: where other writing in it ends (`Composition.ends`), which this goes on from.
 
         Raises
         ------
@@ -166,18 +179,23 @@ class Composer:
         rng = np.random.default_rng([seed & 0xFFFFFFFF, seed >> 32 & 0xFFFFFFFF])
         life = settings.life
         chooser = VariantSelector(self._bank, rng, variants=life.of("variants"), blends=life.of("blends"))
+        words = None
+        if self._joins and self._knows_joins and settings.joins:
+            mixing = life.of("variants") > 0 and life.of("blends") > 0
+            x_height = self.font.metrics.x_height
+            words = JoinedWords(self._bank, rng, self.font.rhythm, x_height=x_height, mixing=mixing)
         fitter = Fitter(self._has, self._made)
         notices: list[Notice] = []
         ready: list[tuple[SetText, Letters]] = []
         for box, body in texts:
             manuscript = prepare_text(body, fitter, self._has, lists=settings.lists, divides=bool(settings.hyphenate))
-            asked = self._asked_x_height(box, settings)
+            asked = self.asked_x_height(box, settings)
             pen = self._pen_mm(settings) * self.font.metrics.x_height / asked
             letters = make_letters(
                 manuscript.chars, manuscript.gaps, font=self.font, bank=self._bank, chooser=chooser,
-                scatter=self.scatter, life=life, rng=rng, pen=pen, goes_on=self._joins and settings.joins,
+                scatter=self.scatter, life=life, rng=rng, pen=pen, goes_on=self._joins and settings.joins, joined=words,
             )  # fmt: skip
-            done = self._set(manuscript, letters, box, settings, rng)
+            done = self._set(manuscript, letters, box, settings, rng, (after or {}).get(box.name))
             notices += self._box_notices(done, box, settings)
             ready.append((done, letters))
         if fitter.missing and not any(letters.inked.any() for _, letters in ready):
@@ -196,17 +214,24 @@ class Composer:
         if squeezed:
             notices.append(Notice("squeezed", "margins", "line narrowed to stay inside them", squeezed))
         sizes = {t.box.name: t.mm_per_unit * self.font.metrics.x_height for t, _ in ready}
-        return Composition(tuple(pages), (*fitter.notices(), *notices), Counter(fitter.missing), sizes, seed)
+        ends = {t.box.name: t.end for t, _ in ready}
+        return Composition(tuple(pages), (*fitter.notices(), *notices), Counter(fitter.missing), sizes, seed, ends)
 
     def _set(
-        self, manuscript: PreparedText, letters: Letters, box: TextBox, settings: Settings, rng: np.random.Generator
+        self,
+        manuscript: PreparedText,
+        letters: Letters,
+        box: TextBox,
+        settings: Settings,
+        rng: np.random.Generator,
+        after: tuple[int, float] | None,
     ) -> SetText:
         life, x, n = settings.life, self.font.metrics.x_height, 256
         width = np.exp(self.scatter.line_width * life.of("width") * draw(rng, n))
         # lines begin to the right of the edge, never to its left
         margin = self.scatter.margin * life.of("margin") * np.maximum(0.0, 1.0 + ar1_noise(draw(rng, n), 0.6))
         wobble = Wobble(width, margin)
-        asked = self._asked_x_height(box, settings)
+        asked = self.asked_x_height(box, settings)
         tab = settings.tab_mm or 6 * asked
         for part in manuscript.parts:
             with_tabs(letters, part.start, part.end, tab * x / asked)
@@ -214,7 +239,7 @@ class Composer:
         def at(x_height_mm: float) -> SetText:
             return set_text(
                 manuscript, letters, box, font=self.font, settings=settings, mm_per_unit=x_height_mm / x,
-                wobble=wobble, pen_mm=self._pen_mm(settings),
+                wobble=wobble, pen_mm=self._pen_mm(settings), after=after,
             )  # fmt: skip
 
         done = fitted(at, asked, asked * settings.smallest) if box.fit else at(asked)
@@ -228,7 +253,7 @@ class Composer:
             )
         return done
 
-    def _asked_x_height(self, box: TextBox, settings: Settings) -> float:
+    def asked_x_height(self, box: TextBox, settings: Settings) -> float:
         """Return the size asked for; else the written one, or the largest that printed lines leave room for."""
         given = box.x_height_mm or settings.x_height_mm
         if given:
@@ -259,8 +284,9 @@ class Composer:
         between = 0.0
         if settings.joins:
             between = OVER * size if self._joins else touch
+            between *= FAR if page.held is not None else 1.0
             page = delayed_strokes(page, within_mm=between) if self._joins else page
-        page = merged(page, within_letter_mm=touch, between_letters_mm=between)
+        page = merged(page, within_letter_mm=touch, between_letters_mm=between, join_mm=JOIN * size)
         return least_travel(page) if settings.order == "least travel" else page
 
 

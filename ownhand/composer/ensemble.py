@@ -20,6 +20,10 @@ from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.settings.additions import Curve
 from ownhand.composer.settings.settings import Settings, TextBox
+from ownhand.composer.text.paragraph_hands import by_hand, changes_hand
+
+FITTING = 7
+"""Sizes tried between the largest and the smallest, where paragraphs of several hands are to fit a box."""
 
 STRAIGHT_HEIGHTS = 20.0
 """Height of the strip on which a curve's line is first written straight, in x-heights."""
@@ -66,15 +70,18 @@ class Ensemble:
         """
         settings = settings or Settings()
         drawn = settings.ruling is not None and settings.ruling.drawn
-        if not (settings.curves or settings.drawings or drawn or any(b.hand for b in settings.boxes)):
+        mixed = any(map(changes_hand, [text] if isinstance(text, str) else text.values()))
+        if not (mixed or settings.curves or settings.drawings or drawn or any(b.hand for b in settings.boxes)):
             return self._composers[""].compose(text, settings, seed)
         texts = self._by_name(text, settings)
-        plain = replace(settings, curves=(), drawings=(), order="writing")
+        plain = replace(settings, curves=(), drawings=(), order="writing", impose=None)
+        several = {b: texts.pop(b.name) for b in plain.all_boxes if changes_hand(texts.get(b.name, ""))}
         made = [
             self._boxes(hand, {n: t for n, t in texts.items() if n in names}, plain, seed)
             for hand, names in self._names_by_hand(settings).items()
             if hand == "" or any(n in texts for n in names)
         ]
+        made += [part for box, body in several.items() for part in self._in_turn(box, body, plain, seed)]
         curves = [c for c in settings.curves if texts.get(c.name, "").strip()]
         lettered = [self._curve(c, texts[c.name], plain, seed) for c in curves]
         pages = []
@@ -108,12 +115,14 @@ class Ensemble:
 
     def missing(self, text: str | Mapping[str, str], settings: Settings) -> Counter[str]:
         """Return what a text needs and its hands lack, and how often; nothing is set, so that it is quick."""
-        if not (settings.curves or any(b.hand for b in settings.boxes)):
+        mixed = any(map(changes_hand, [text] if isinstance(text, str) else text.values()))
+        if not (mixed or settings.curves or any(b.hand for b in settings.boxes)):
             return self._composers[""].missing(text, lists=settings.lists)
         hands = {b.name: b.hand for b in settings.all_boxes} | {c.name: c.hand for c in settings.curves}
         out: Counter[str] = Counter()
         for name, body in self._by_name(text, settings).items():
-            out.update(self.of(hands[name]).missing(body, lists=settings.lists))
+            for hand, part in by_hand(body):
+                out.update(self.of(hand or hands[name], what=f"'{name}'").missing(part, lists=settings.lists))
         return out
 
     def _by_name(self, text: str | Mapping[str, str], settings: Settings) -> dict[str, str]:
@@ -141,6 +150,50 @@ class Ensemble:
     def _boxes(self, hand: str, texts: dict[str, str], settings: Settings, seed: int) -> Composition:
         own = tuple(replace(box, hand="") for box in settings.boxes)
         return self.of(hand).compose(texts, replace(settings, boxes=own), _seed_of(seed, hand))
+
+    def _in_turn(self, box: TextBox, text: str, settings: Settings, seed: int) -> list[Composition]:
+        """Return a box's paragraphs, written by one hand after the other, each below the last."""
+        if box.down != "top":
+            what = f"its text is to stand at its {box.down}, and has paragraphs in several hands"
+            raise UsageError(f"box '{box.name}'", what, 'Leave down = "top".')
+        parts = [(hand or box.hand, part) for hand, part in by_hand(text)]
+        if not box.fit:
+            return self._one_below_another(box, parts, settings, seed, 1.0)
+        low, high = settings.smallest, 1.0
+        best: list[Composition] | None = None
+        for share in (high, low):
+            try:
+                best = self._one_below_another(box, parts, settings, seed, share)
+                break
+            except UsageError:
+                if share == low:
+                    raise
+        for _ in range(FITTING if best and share == low else 0):
+            middle = (low + high) / 2
+            try:
+                best, low = self._one_below_another(box, parts, settings, seed, middle), middle
+            except UsageError:
+                high = middle
+        assert best is not None
+        return best
+
+    def _one_below_another(
+        self, box: TextBox, parts: Sequence[tuple[str, str]], settings: Settings, seed: int, share: float
+    ) -> list[Composition]:
+        """Return the paragraphs at a share of the size asked for."""
+        made: list[Composition] = []
+        end: tuple[int, float] | None = None
+        for k, (hand, part) in enumerate(parts):
+            composer = self.of(hand, what=f"a paragraph of '{box.name}'")
+            size = composer.asked_x_height(box, settings) * share
+            own = replace(box, hand="", fit=False, x_height_mm=size)
+            every = replace(settings, boxes=(own, *(replace(b, hand="") for b in settings.boxes if b.name != box.name)))
+            after = {} if end is None else {box.name: end}
+            made.append(
+                composer.compose({box.name: part}, every, _seed_of(seed, f"{hand} {k}" if k else hand), after=after)
+            )
+            end = made[-1].ends[box.name]
+        return made
 
     def _curve(self, curve: Curve, text: str, settings: Settings, seed: int) -> Composition:
         what = f"curve '{curve.name}'"

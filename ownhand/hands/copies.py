@@ -8,6 +8,7 @@ its own with a number to its id, 's1-4be2a9_2', so that nothing is mixed and not
 from __future__ import annotations
 
 import dataclasses
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
@@ -16,8 +17,9 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from capture.errors import HandFolderError
-from capture.read import PageReading
+from capture.read import LineInk, PageReading
 from capture.units import Points
+from fontbuild.text_spacing_statistics import CopiedLine, CopiedWord, copied_words, pieces_of
 from ownhand.hands.captures import PageCapture, capture_file, load_capture
 from ownhand.hands.hand import Hand
 
@@ -28,13 +30,16 @@ NEAR_MM = 0.3
 SAME_SHARE = 0.8
 """Share of the ink that lies so near, from which a cell counts as the same; the page is the same if most cells are."""
 
+LINE_X_HEIGHT_MM = 2.5
+"""Words of ruled lines, kept in x-heights, are compared at this size, whatever the size of the print."""
+
 LEAST_CELLS = 4
 """Cells with writing in both, from which pages can be told apart."""
 
 MOST_POINTS = 400
 
-Ink = Mapping[tuple[int, int], Points]
-"""By row and column: places of ink, cell frame, mm."""
+Ink = Mapping[tuple[object, int], Points]
+"""By row and column: places of ink, cell frame, mm. Of ruled lines, by word and which of its kind: its corners."""
 
 
 def as_copies(hand: Hand, read: Sequence[tuple[PageReading, Path]]) -> tuple[list[tuple[PageReading, Path]], list[str]]:
@@ -69,11 +74,28 @@ def first_copy(hand: Hand, sheet: str, number: int) -> PageCapture | None:
 
 def ink_of(reading: PageReading) -> Ink:
     """Return where the ink of a page lies, cell by cell."""
-    out = {}
+    out: dict[tuple[object, int], Points] = {}
     for cell in reading.cells:
         if cell.grey.size and cell.status == "written":
             left, top = cell.left_mm - cell.cell.box_mm[0], cell.cell.baseline_mm - cell.top_mm
             out[cell.row, cell.column] = _points(cell.grey, cell.px_per_mm, left, top)
+    if reading.lines:
+        out.update(_corners(copied_words([*map(copied_line, reading.lines)], x_height_mm=reading.sheet.x_height_mm)))
+    return out
+
+
+def copied_line(ink: LineInk) -> CopiedLine:
+    """Return the ink of a ruled line, beside its text."""
+    pieces = pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm)
+    return CopiedLine(ink.line.text, pieces)
+
+
+def _corners(words: Sequence[CopiedWord]) -> dict[tuple[object, int], Points]:
+    seen: Counter[str] = Counter()
+    out: dict[tuple[object, int], Points] = {}
+    for word in words:
+        seen[word.text] += 1
+        out[word.text, seen[word.text]] = np.array(word.box).reshape(2, 2) * LINE_X_HEIGHT_MM
     return out
 
 
@@ -83,7 +105,9 @@ def kept_ink(hand: Hand, sheet: str, number: int) -> Ink | None:
     capture = _loaded(file)
     if capture is None:
         return None
-    out = {}
+    if capture.copied:
+        return _corners(capture.copied)
+    out: dict[tuple[object, int], Points] = {}
     for attempt in capture.attempts:
         picture = capture.ink.get(attempt.id)
         if picture is None or attempt.status != "written":

@@ -38,7 +38,7 @@ LEAST_CELLS = 4
 LEAST_SHARE = 0.7
 """A run is asked about from these on: its odds together, cells that tell, and the share of them that speak for it."""
 
-DOUBTED, OF = 4, 6
+DOUBTED, OF = 3, 6
 """So many doubtful readings among neighbours that tell: only then are labels compared, which takes time."""
 
 
@@ -116,6 +116,12 @@ def is_suspect(cells: Sequence[Cell], labels: Mapping[Place, str], doubtful: Map
         if any(sum(telling[i : i + OF]) >= DOUBTED for i in range(max(1, len(telling) - OF + 1))):
             return True
     return False
+
+
+def is_borne_out(labels: Mapping[Place, str], costs: Mapping[Place, Mapping[str, float]]) -> bool:
+    """Return whether as many cells as a run needs suit another label better than their own."""
+    other = sum(np.nanmin([*each.values(), np.inf]) < each[labels[place]] - EACH for place, each in costs.items())
+    return int(other) >= LEAST_CELLS
 
 
 def labels_to_try(cells: Sequence[Cell], labels: Mapping[Place, str]) -> dict[Place, list[str]]:

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from itertools import zip_longest
 from pathlib import Path
 
 import cv2
 
 from capture.errors import HandFolderError, NotAScanError, WrongSheetError
 from capture.files import make_folder, write_bytes
-from capture.limits import MOST_NAME_BYTES, MOST_POINTS, MOST_STROKES, REACH_MM, is_sheet_id
+from capture.limits import MOST_CELLS, MOST_NAME_BYTES, MOST_POINTS, MOST_STROKES, REACH_MM, is_sheet_id
 from capture.read import CellInk, LineInk, PageReading
 from capture.report import Finding
 from capture.safe_paths import path_inside
@@ -19,15 +21,17 @@ from capture.safe_text import printable
 from capture.sheet import Page, Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
-from fontbuild.text_spacing_statistics import CopiedLine, copied_words, measure_rhythm, pieces_of
+from fontbuild.text_spacing_statistics import copied_words, measure_rhythm
 from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture
-from ownhand.hands.copies import first_copy
+from ownhand.hands.copies import copied_line, first_copy
 from ownhand.hands.hand import Hand, load_sheets
+from ownhand.hands.line_letters import LineLetter, LinePlace, letters_of
 from ownhand.hands.same_writer import unlike
 from ownhand.pictures.contact_sheet import draw_contact
 from ownhand.pictures.copy_contact import draw_copy
 from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.result import LOW_CONFIDENCE, Reading
+from skeleton.words.line_reading import LineReading
 
 CellKey = tuple[str, int, int, int]
 """Sheet id, page, row, column."""
@@ -88,11 +92,22 @@ def _stem_of(path: Path) -> str:
 
 
 def keep_page(
-    hand: Hand, reading: PageReading, scan: str, traced: Mapping[CellKey, Reading], *, same_writer: bool = False
+    hand: Hand,
+    reading: PageReading,
+    scan: str,
+    traced: Mapping[CellKey, Reading],
+    written: Sequence[LineReading] = (),
+    *,
+    same_writer: bool = False,
 ) -> tuple[PageCapture, Path]:
-    """Write what was read from a page, cell by cell the better of old and new.
+    """Write what was read from a page, cell by cell and letter by letter the better of old and new.
 
     Returned are the page as captured, and where `write_contact` is to draw its contact sheet.
+
+    Parameters
+    ----------
+    written
+        The page's ruled lines as read, one for each of `reading.lines`.
 
     Raises
     ------
@@ -113,8 +128,10 @@ def keep_page(
         )
         for cell in reading.cells
     ]
+    lettered = list(_lettered(reading, written, scale))
     first = old if old is not None else first_copy(hand, sheet.id, number)
-    as_first = read if first is None else [dataclasses.replace(a, id=first.sheet + a.id[len(sheet.id) :]) for a in read]
+    every = [*read, *(letter.attempt for letter, _ in lettered)]
+    as_first = [dataclasses.replace(a, id=first.sheet + a.id[len(sheet.id) :]) for a in every] if first else every
     if first is not None and first.scan != scan and not same_writer and (why := unlike(first.attempts, as_first)):
         raise WrongSheetError(
             f"page {number} of sheet '{sheet.id}'",
@@ -122,24 +139,33 @@ def keep_page(
             "Read it into a hand of its own; if it is the same person's, add --same-writer.",
         )
     attempts, pictures = [], {}
-    for cell, new in zip(reading.cells, read, strict=True):
+
+    def kept_as(new: Attempt) -> bool:
+        """Whether the attempt stays as it was captured before."""
         kept = before.get(new.id)
-        if old is not None and kept is not None and better(kept, new):
-            attempts.append(kept)
-            if kept.id in old.ink:
-                pictures[kept.id] = old.ink[kept.id]
+        if old is None or kept is None or not better(kept, new):
+            attempts.append(new)
+            return False
+        attempts.append(kept)
+        if kept.id in old.ink:
+            pictures[kept.id] = old.ink[kept.id]
+        return True
+
+    for cell, new in zip(reading.cells, read, strict=True):
+        if kept_as(new) or not cell.grey.size:
             continue
-        attempts.append(new)
-        if cell.grey.size:
-            name = f"ink/{number:02d}-{cell.row:02d}.{cell.column:02d}-{stamp}.png"
-            _, data = cv2.imencode(".png", cell.grey)
-            write_bytes(folder / name, data.tobytes())
-            pictures[new.id] = InkPicture(
-                name,
-                cell.px_per_mm / scale,
-                round((cell.left_mm - cell.cell.box_mm[0]) * scale, 4),
-                round((cell.cell.baseline_mm - cell.top_mm) * scale, 4),
-            )
+        name = f"ink/{number:02d}-{cell.row:02d}.{cell.column:02d}-{stamp}.png"
+        _, data = cv2.imencode(".png", cell.grey)
+        write_bytes(folder / name, data.tobytes())
+        pictures[new.id] = InkPicture(
+            name,
+            cell.px_per_mm / scale,
+            round((cell.left_mm - cell.cell.box_mm[0]) * scale, 4),
+            round((cell.cell.baseline_mm - cell.top_mm) * scale, 4),
+        )
+    for letter, px_per_mm in lettered:
+        if len(attempts) < MOST_CELLS and not kept_as(letter.attempt):
+            pictures[letter.attempt.id] = keep_letter(folder, number, f"-{stamp}", letter, px_per_mm / scale)
     verdict = {k: v for k, v in dataclasses.asdict(reading.verdict).items() if v is not None}
     lines = [copied_line(ink) for ink in reading.lines]
     rhythm = measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
@@ -153,15 +179,48 @@ def keep_page(
     return capture, folder / f"page-{number:02d}-contact.png"
 
 
+def _lettered(reading: PageReading, written: Sequence[LineReading], scale: float) -> Iterator[tuple[LineLetter, float]]:
+    """Yield the letters of a page's ruled lines, each with the pixels to a millimetre of its line's picture."""
+    counts: Counter[str] = Counter()
+    page = f"{reading.sheet.id}/{reading.page.page}"
+    for ink, line in zip(reading.lines, written, strict=False):
+        row = 1 + reading.page.ruled.index(ink.line)
+        place = LinePlace(
+            page, reading.page.page, row, reading.sheet.x_height_mm * scale, scale, ink.left_mm, ink.top_mm
+        )
+        for letter in letters_of(line, ink.grey, ink.px_per_mm, place, counts):
+            yield letter, ink.px_per_mm
+
+
+def keep_letter(folder: Path, page: int, stamp: str, letter: LineLetter, px_per_mm: float) -> InkPicture:
+    """Write the picture of a letter of running text into a page's folder; return where it lies.
+
+    Parameters
+    ----------
+    px_per_mm
+        Of the picture, true millimetres.
+    """
+    row, _, column = letter.attempt.id.rsplit("/", 1)[-1].partition(".")
+    name = f"ink/{page:02d}-{int(row):02d}.{int(column):02d}{stamp}.png"
+    _, data = cv2.imencode(".png", letter.grey)
+    write_bytes(folder / name, data.tobytes())
+    return InkPicture(name, px_per_mm, letter.left_mm, letter.top_mm, letter.place_mm)
+
+
 def write_contact(
-    page: Page, capture: PageCapture, lines: Sequence[LineInk], x_height_mm: float, contact: Path
+    page: Page,
+    capture: PageCapture,
+    lines: Sequence[LineInk],
+    written: Sequence[LineReading],
+    x_height_mm: float,
+    contact: Path,
 ) -> Path:
     """Draw and write the contact sheet of a captured page into the folder of its ink; return where it is.
 
-    lines: the page's ruled lines with writing on them; `x_height_mm`: their sheet's.
+    lines: the page's ruled lines with writing on them, and how they were read; `x_height_mm`: their sheet's.
     """
     if page.ruled:
-        copied = list(zip(lines, map(copied_line, lines), strict=True))
+        copied = list(zip_longest(lines, map(copied_line, lines), written))
         return draw_copy(page, capture.sheet, copied, x_height_mm=x_height_mm).save_png(contact)
     return draw_contact(page, capture, contact.parent).save_png(contact)
 
@@ -175,12 +234,6 @@ def _captured_before(file: Path) -> PageCapture | None:
     except HandFolderError:
         file.replace(file.with_suffix(".json.damaged"))
         return None
-
-
-def copied_line(ink: LineInk) -> CopiedLine:
-    """Return the ink of a ruled line, beside its text."""
-    pieces = pieces_of(ink.grey, px_per_mm=ink.px_per_mm, baseline_mm=ink.baseline_mm - ink.top_mm)
-    return CopiedLine(ink.line.text, pieces)
 
 
 def printed_scale(reading: PageReading) -> float:

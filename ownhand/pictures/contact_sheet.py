@@ -23,7 +23,7 @@ def draw_contact(page: Page, capture: PageCapture, folder: Path) -> Canvas:
     """Return the contact sheet of a page as captured; `folder` holds its ink pictures."""
     canvas = Canvas(*page.size_mm, px_per_mm=PX_PER_MM)
     attempts = {(a.id.rsplit("/", 1)[-1]): a for a in capture.attempts}
-    title = f"Sheet {capture.sheet}, page {capture.page}: {_tally(capture)}"
+    title = f"Sheet {capture.sheet}, page {capture.page}: {tally(capture)}"
     canvas.text(14, 20, title, font=font_path(bold=True), size_mm=4.2, colour=QUIET)
     legend = "disc: where the pen lands; arrow: where it goes; number: which stroke"
     canvas.text(14, 25, legend, font=font_path(), size_mm=3.2, colour=QUIET)
@@ -34,7 +34,8 @@ def draw_contact(page: Page, capture: PageCapture, folder: Path) -> Canvas:
     return canvas
 
 
-def _tally(capture: PageCapture) -> str:
+def tally(capture: PageCapture) -> str:
+    """Return how many attempts of a page have which status, in words."""
     status = [a.status for a in capture.attempts]
     return ", ".join(f"{status.count(s)} {s}" for s in ("written", "blank", "spoiled"))
 

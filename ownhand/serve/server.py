@@ -191,6 +191,9 @@ class _Desk:
                 if refusal.status in (429, 503):
                     headers = {"Retry-After": RETRY_S}
                 return JSONResponse({"error": refusal.line}, refusal.status, headers)
+            except asyncio.CancelledError:
+                # told to stop while it was worked on: an answer, not a row of lines in the log
+                return JSONResponse({"error": "the service is stopping"}, 503, {"Retry-After": RETRY_S})
 
         return answer
 

@@ -20,7 +20,7 @@ from ownhand.review.web.access import is_navigation, refusal, refusal_page
 from ownhand.review.web.answers import Answer, reading, writing
 from ownhand.review.web.app import review_routes
 from ownhand.validation import Place
-from ownhand.workroom.drop import LARGEST_SCAN, LARGEST_TABLE
+from ownhand.workroom.drop import LARGEST_DRAWING, LARGEST_SCAN, LARGEST_TABLE
 from ownhand.workroom.folder import Folder, address_of, hands_view
 from ownhand.workroom.room import Room
 from ownhand.workroom.routes import room_routes
@@ -31,7 +31,7 @@ KINDS = {
     ".svg": "image/svg+xml",
 }
 
-_TAKES_FILES = {"api/drop": LARGEST_SCAN, "api/table/drop": LARGEST_TABLE}
+_TAKES_FILES = {"api/drop": LARGEST_SCAN, "api/table/drop": LARGEST_TABLE, "api/drawing/drop": LARGEST_DRAWING}
 
 
 def takes_files(path: str) -> int:

@@ -7,7 +7,9 @@ from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
+from starlette.responses import Response
 
+from capture.errors import InputError
 from ownhand.review.web.answers import Answer
 from ownhand.validation import Place, raise_faults
 from ownhand.workroom import drop, kept, runs
@@ -36,7 +38,9 @@ class CardAnswers:
 
     def table(self, request: Request) -> Answer:
         """Return what the page needs to know of a table."""
-        return runs.table_view(self.room.hand, request.query_params.get("name", ""), self.room.font)
+        asked = request.query_params
+        name, encoding = asked.get("name", ""), asked.get("encoding", "")[:40]
+        return runs.table_view(self.room.hand, name, self.room.font, encoding=encoding)
 
     def write_cards(self, place: Place) -> Answer:
         """Begin to write a file for each row, in place of older ones where `force` says so.
@@ -46,12 +50,37 @@ class CardAnswers:
         InputError
             If no row of the table can become a card.
         """
-        wish = wish_from(place, self.room.hand)
-        order, force = runs.order_from(place, wish), place.of("force").truth()
+        name, force = self._begun(place), place.of("force").truth()
         raise_faults(place.faults)
-        runs.planned(self.room.hand, order, self.room.font)
-        name = runs.begin(self.room.hand, order, Path(order.table).stem)
         return self._run(name, force=force)
+
+    def _begun(self, place: Place) -> str:
+        """Write down what the cards are to be made from; return the run's name."""
+        order = runs.order_from(place, wish_from(place, self.room.hand))
+        runs.planned(self.room.hand, order, self.room.font)
+        return runs.begin(self.room.hand, order, Path(order.table).stem)
+
+    def draw_overview(self, place: Place) -> Answer:
+        """Begin to draw all cards in small, before any is written."""
+        name = self._begun(place)
+        job = self.room.jobs.start("overview", {"hand": str(self.room.path), "name": name})
+        return {"job": job.view(), "run": name}
+
+    def overview(self, request: Request) -> Answer:
+        """Return a page of all cards in small.
+
+        Raises
+        ------
+        InputError
+            If there is none.
+        """
+        files = runs.overview_files(self.room.hand, request.query_params.get("run", ""))
+        page = request.query_params.get("page", "1")
+        if not (page.isdecimal() and 1 <= int(page) <= len(files)):
+            raise InputError("the overview", "was not drawn yet", "Have it drawn first.")
+        return Response(
+            files[int(page) - 1].read_bytes(), media_type="image/png", headers={"cache-control": "no-store"}
+        )
 
     def renew_cards(self, place: Place) -> Answer:
         """Begin to write a run's files anew where they are stale."""

@@ -7,11 +7,15 @@ import tempfile
 from collections.abc import AsyncIterator
 from pathlib import Path
 
+from starlette.concurrency import run_in_threadpool
+
 from capture.errors import InputError, OutputError
-from capture.files import SCRAP, make_folder
+from capture.files import SCRAP, make_folder, usual_mode
 from capture.scan import kind_of
 from ownhand.composer.merge.mail_merge import safe_name
+from ownhand.composer.plot.drawings import strokes_of_svg
 from ownhand.hands.hand import Hand
+from ownhand.workroom.drawings import layouts_folder
 
 SUFFIXES = {"PNG": (".png",), "JPEG": (".jpg", ".jpeg"), "TIFF": (".tif", ".tiff"), "PDF": (".pdf",)}
 SUFFIXES |= {"HEIC": (".heic", ".heif")}
@@ -20,6 +24,7 @@ LARGEST_SCAN = 300 * 1024 * 1024
 """Bytes: an A4 page at 1200 dpi in colour, uncompressed, has 420 MB, as PNG or JPEG a tenth of it."""
 
 LARGEST_TABLE = 20 * 1024 * 1024
+LARGEST_DRAWING = 30 * 1024 * 1024
 MOST_WAITING = 200
 """Scans that wait to be read; a sheet has some ten pages."""
 
@@ -76,6 +81,31 @@ async def keep_table(hand: Hand, name: str, parts: AsyncIterator[bytes], most: i
     return target
 
 
+async def keep_drawing(hand: Hand, name: str, parts: AsyncIterator[bytes], most: int) -> Path:
+    """Write a drawing beside the layouts, under a name that no other has; return where.
+
+    Raises
+    ------
+    InputError
+        If it is neither a picture that can be traced nor an SVG file with a line in it.
+    """
+    folder = layouts_folder(hand)
+    scrap, head = await _received(folder, name, parts, most)
+    kind = kind_of(head)
+    if kind in ("PDF", "HEIC") or (kind is None and b"\0" in head):
+        scrap.unlink(missing_ok=True)
+        raise InputError(name, "is no drawing", "Use SVG with paths, or a picture: PNG, JPEG or TIFF.")
+    try:
+        if kind is None:
+            await run_in_threadpool(strokes_of_svg, scrap.read_bytes(), where=name)
+    except BaseException:
+        scrap.unlink(missing_ok=True)
+        raise
+    return _placed(
+        scrap, folder, safe_name(Path(name).stem) or "drawing", ".svg" if kind is None else SUFFIXES[kind][0]
+    )
+
+
 async def _received(folder: Path, name: str, parts: AsyncIterator[bytes], most: int) -> tuple[Path, bytes]:
     """Return a scrap beside its later place with all that came, and how it begins."""
     make_folder(folder)
@@ -91,7 +121,7 @@ async def _received(folder: Path, name: str, parts: AsyncIterator[bytes], most: 
                 file.write(part)
             file.flush()
             os.fsync(file.fileno())
-        Path(scrap).chmod(0o644)
+        Path(scrap).chmod(usual_mode())
     except OSError as error:
         Path(scrap).unlink(missing_ok=True)
         raise OutputError(str(folder), f"cannot be written ({error.strerror})", "Make room on the disk.") from None

@@ -10,12 +10,12 @@ import tomli_w
 
 from capture.errors import HandFolderError, InputError, UsageError
 from capture.files import write_json, write_text
-from ownhand.commands.additions import with_drawings
 from ownhand.composer.merge.mail_merge import safe_name
 from ownhand.composer.plot.machine import machine_from
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.hands.hand import Hand
 from ownhand.validation import FaultsError, read_json
+from ownhand.workroom.drawings import with_drawings_read
 
 LONGEST = 200_000
 DRAFT = "page.json"
@@ -88,7 +88,7 @@ def layout_from(text: str, hand: Hand, *, where: str) -> dict[str, Any]:
 
 
 def _check(data: dict[str, Any], hand: Hand, where: str) -> None:
-    drawn, _ = with_drawings(dict(data), hand.path / "layouts")
+    drawn, _ = with_drawings_read(dict(data), hand)
     settings_from(drawn, where=where)
 
 

@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 from dataclasses import dataclass
 
+from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 
-from capture.errors import InputError
+from capture.errors import InputError, OwnhandError, UsageError
 from ownhand.composer import Composition
-from ownhand.composer.merge.mail_merge import Fault
+from ownhand.composer.formats.svg import svg_text
+from ownhand.composer.merge.mail_merge import Fault, Job
+from ownhand.composer.plot.imposition import sheet_of
+from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.hands.hand import open_hand
 from ownhand.review.web.answers import Answer
 from ownhand.validation import Place, raise_faults
 from ownhand.workroom import drop, kept, layouts, runs
+from ownhand.workroom.drawings import drawing_names, drawing_view
+from ownhand.workroom.folder import Folder
 from ownhand.workroom.pages import Wish, page_view, plot_files, replay_view, wish_from
 from ownhand.workroom.room import Room
 
@@ -57,9 +65,70 @@ class PageAnswers:
             "layouts": layouts.layout_names(hand),
             "machine": machine,
             "tables": sorted(p.name for p in drop.tables_folder(hand).glob("[!.]*.csv")),
+            "drawings": drawing_names(hand),
+            "hands": self._other_hands(),
             "x_height_mm": round(composer.written_x_height_mm, 2),
             "family": hand.record.family,
         }
+
+    def _other_hands(self) -> list[dict[str, str]]:
+        """Return the hands beside this one that have a font: what stands for each, and its name."""
+        out = []
+        for key, path in Folder(self.room.path.parent).hands().items():
+            if path == self.room.path:
+                continue
+            with contextlib.suppress(OwnhandError):
+                other = open_hand(path)
+                if other.ufo.is_dir():
+                    out.append({"id": key, "family": other.record.family})
+        return out
+
+    def sheet(self, place: Place) -> Answer:
+        """Return the sheet of paper on which the page, or the card of one row, stands among others.
+
+        Raises
+        ------
+        UsageError
+            If each page has a paper of its own.
+        """
+        wish = wish_from(place, self.room.hand)
+        order, row = runs.order_from(place, wish), place.of("row").whole(0)
+        number = max(1, place.of("page").whole(1, 10_000))
+        raise_faults(place.faults)
+        impose = wish.settings.impose
+        if impose is None:
+            raise UsageError("the sheet", "each page has its own paper", "Put several on one first.")
+        each = len(impose.places(wish.settings.size_mm))
+        if not order.table:
+            first = (number - 1) // each * each
+            return {"svg": svg_text(sheet_of(self.room.desk.compose(wish).pages[first : first + each], impose))}
+        jobs, _ = runs.planned(self.room.hand, order, self.room.font)
+        first = min(row, len(jobs) - 1) // each * each
+        cards = [self._first_page(wish, job) for job in jobs[first : first + each]]
+        return {"svg": svg_text(sheet_of(cards, impose))} if any(cards) else {"svg": ""}
+
+    def _first_page(self, wish: Wish, job: Job) -> PlotPage | None:
+        """Return a row's card; None for one that cannot be set, whose place stays free."""
+        try:
+            return self.room.desk.compose(wish, job.text, job.seed).pages[0]
+        except OwnhandError:
+            return None
+
+    async def take_drawing(self, request: Request) -> Answer:
+        """Take a drawing that was dropped; one with nothing to draw in it is not kept."""
+        name, hand = request.query_params.get("name", "drawing")[:200], self.room.hand
+        before = drawing_names(hand)
+        file = await drop.keep_drawing(hand, name, request.stream(), request.state.most_bytes)
+        try:
+            return await run_in_threadpool(drawing_view, hand, file.name)
+        except BaseException:
+            if file.name not in before:
+                file.unlink(missing_ok=True)
+            raise
+
+    def drawing(self, request: Request) -> Answer:
+        """Return what the page needs to know of a drawing that is kept."""
+        return drawing_view(self.room.hand, request.query_params.get("name", ""))
 
     def set_page(self, place: Place) -> Answer:
         """Set the page, or the card of one row, and keep the request for the next time.

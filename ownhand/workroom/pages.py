@@ -12,7 +12,6 @@ from typing import Any
 
 from capture.errors import UsageError
 from fontbuild.font import Font
-from ownhand.commands.additions import with_drawings
 from ownhand.commands.write import in_boxes, page_file
 from ownhand.composer import Composition, Settings
 from ownhand.composer.ensemble import Ensemble
@@ -25,12 +24,18 @@ from ownhand.composer.plot.machine import Machine, check_bed, machine_from
 from ownhand.composer.plot.motion import effort
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings_data import settings_from
+from ownhand.composer.text.paragraph_hands import by_hand
 from ownhand.hands.font_of_hand import font_of
-from ownhand.hands.hand import Hand
+from ownhand.hands.hand import Hand, open_hand
 from ownhand.validation import Place, raise_faults
+from ownhand.workroom.drawings import extents, with_drawings_read
+from ownhand.workroom.folder import Folder
 from ownhand.workroom.times import newest
 
 LONGEST_TEXT = 200_000
+MOST_WARM = 4
+"""Sets of hands that are kept ready to write."""
+
 MOST_SHOWN = 6
 """Pages drawn; the files hold all."""
 
@@ -53,6 +58,11 @@ class Wish:
     machine: Machine | None
     machine_data: Mapping[str, Any] | None
     name: str
+    hands: Mapping[str, Path]
+    """The folders of further hands, by the names that boxes and curves call them."""
+
+    notices: tuple[str, ...] = ()
+    """What of the drawings' files is not drawn."""
 
     @property
     def whole_text(self) -> str:
@@ -63,7 +73,7 @@ class Wish:
 def wish_from(place: Place, hand: Hand) -> Wish:
     """Return what a request asks for: `texts`, `layout`, `seed`, `machine`, `name`.
 
-    Drawings that the layout names lie in the hand's folder of layouts.
+    Drawings that the layout names lie in the hand's folder of layouts, further hands in the folder of this one.
 
     Raises
     ------
@@ -78,16 +88,18 @@ def wish_from(place: Place, hand: Hand) -> Wish:
     layout, machine = place.of("layout").value, place.of("machine").value
     raise_faults(place.faults)
     data = dict(layout) if isinstance(layout, dict) else {}
-    drawn, _ = with_drawings(data, hand.path / "layouts")
+    drawn, notices = with_drawings_read(data, hand)
     settings = settings_from(drawn, where="the layout")
     profile = machine_from(machine, where="the plotter") if isinstance(machine, dict) else None
-    return Wish(texts, data, settings, seed, profile, machine if profile else None, safe_name(name) or "page")
+    hands = hands_of(settings, hand, texts)
+    called = safe_name(name) or "page"
+    return Wish(texts, data, settings, seed, profile, machine if profile else None, called, hands, tuple(notices))
 
 
 def joined(texts: Mapping[str, str], settings: Settings) -> str:
     """Return the texts as one, as the command takes it; boxes without a text are left out."""
-    names = [*(box.name for box in settings.boxes if not box.blank), *(curve.name for curve in settings.curves)]
-    if not names:
+    names = [*(box.name for box in settings.all_boxes if not box.blank), *(curve.name for curve in settings.curves)]
+    if names == ["body"]:
         return texts.get("body", "")
     parts = [(name, texts.get(name, "")) for name in names]
     return "\n".join(f">> {name}\n{text.strip(chr(10))}" for name, text in parts if text.strip())
@@ -98,35 +110,63 @@ def as_composed(text: str, settings: Settings) -> str | dict[str, str]:
     return in_boxes(text) if settings.boxes or settings.curves else text
 
 
+def hands_of(settings: Settings, hand: Hand, texts: Mapping[str, str]) -> dict[str, Path]:
+    """Return the folders of the further hands that boxes, curves and paragraphs name; they lie beside the page's own.
+
+    Raises
+    ------
+    UsageError
+        If a name stands for no hand there.
+    """
+    users = [
+        *((f"box '{b.name}'", b.hand) for b in settings.boxes),
+        *((f"'{c.name}'", c.hand) for c in settings.curves),
+        *((f"a paragraph of '{box}'", name) for box, text in texts.items() for name, _ in by_hand(text)),
+    ]
+    there = Folder(hand.path.parent).hands() if any(name for _, name in users) else {}
+    out: dict[str, Path] = {}
+    for user, name in users:
+        if not name:
+            continue
+        path = there.get(name)
+        if path is None:
+            raise UsageError(user, f"no hand here is called '{name[:60]}'", "Choose whose hand writes it.")
+        out[name] = path
+    return out
+
+
 class Desk:
     """Sets pages in one hand; its composer stays warm until the font is built anew."""
 
     def __init__(self, hand: Hand) -> None:
         self.hand = hand
         self._lock = threading.Lock()
-        self._ensemble: Ensemble | None = None
-        self._font: Font
-        self._built = 0
+        self._warm: dict[tuple[object, ...], tuple[Ensemble, Font]] = {}
 
-    def ensemble(self) -> Ensemble:
-        """Return what sets text in the font as it was built last.
+    def ensemble(self, hands: Mapping[str, Path] | None = None) -> Ensemble:
+        """Return what sets text in the fonts as they were built last; `hands`: the folders of further hands, by name.
 
         Raises
         ------
         HandFolderError
-            If it was not built yet.
+            If one was not built yet.
         """
-        with self._lock:
-            built = newest([self.hand.ufo / "metainfo.plist", self.hand.ufo / "fontinfo.plist"])
-            if self._ensemble is None or built != self._built:
-                self._font = font_of(self.hand.path)
-                self._ensemble, self._built = Ensemble(self._font), built
-            return self._ensemble
+        return self._kept(hands or {})[0]
 
     def font(self) -> Font:
         """Return the font as it was built last, without the letters that texts had put together; see `ensemble`."""
-        self.ensemble()
-        return self._font
+        return self._kept({})[1]
+
+    def _kept(self, hands: Mapping[str, Path]) -> tuple[Ensemble, Font]:
+        given = sorted(hands.items())
+        with self._lock:
+            state = (built(self.hand), *((name, path, built(open_hand(path))) for name, path in given))
+            if state not in self._warm:
+                if len(self._warm) >= MOST_WARM:
+                    self._warm.clear()
+                font = font_of(self.hand.path)
+                self._warm[state] = Ensemble(font, {name: font_of(path) for name, path in given}), font
+            return self._warm[state]
 
     def compose(self, wish: Wish, text: str | Mapping[str, str] | None = None, seed: int | None = None) -> Composition:
         """Return the pages of a wish; `text` and `seed`: those of one row of a table instead.
@@ -139,7 +179,12 @@ class Desk:
         text = as_composed(wish.whole_text, wish.settings) if text is None else text
         if not (text.strip() if isinstance(text, str) else any(t.strip() for t in text.values())):
             raise UsageError("text", "there is nothing to write yet", "Type some words.")
-        return self.ensemble().compose(text, wish.settings, wish.seed if seed is None else seed)
+        return self.ensemble(wish.hands).compose(text, wish.settings, wish.seed if seed is None else seed)
+
+
+def built(hand: Hand) -> int:
+    """Return when the hand's font was built, in ns; 0 where it was not."""
+    return newest([hand.ufo / "metainfo.plist", hand.ufo / "fontinfo.plist"])
 
 
 def papers(done: Composition, wish: Wish) -> tuple[PlotPage, ...]:
@@ -149,21 +194,26 @@ def papers(done: Composition, wish: Wish) -> tuple[PlotPage, ...]:
 
 
 def page_view(done: Composition, wish: Wish) -> dict[str, Any]:
-    """Return the first pages as they will be plotted, and all that should be known about them."""
-    pages = papers(done, wish)
-    efforts = [effort(page, wish.machine) for page in pages]
+    """Return the first pages as they will be plotted, and all that should be known about them.
+
+    Where several go on one sheet, they are drawn as they are before that; time, ink and bed are the sheets'.
+    """
+    sheets = papers(done, wish)
+    efforts = [effort(page, wish.machine) for page in sheets]
     off_bed = ""
     if wish.machine is not None:
         try:
-            for page in papers(done, wish):
+            for page in sheets:
                 check_bed(page, wish.machine)
         except UsageError as error:
             off_bed = str(error)
     return {
-        "pages": [svg_text(page) for page in pages[:MOST_SHOWN]],
-        "count": len(pages),
-        "size_mm": list(pages[0].size_mm),
-        "notices": [str(n) for n in done.notices if n.kind != "missing"],
+        "pages": [svg_text(page) for page in done.pages[:MOST_SHOWN]],
+        "count": len(done.pages),
+        "size_mm": list(done.pages[0].size_mm),
+        "drawings": extents(wish.settings),
+        "sheets": sheets_view(done, wish),
+        "notices": [*wish.notices, *(str(n) for n in done.notices if n.kind != "missing")],
         "missing": dict(done.missing),
         "x_height_mm": {name: round(mm, 2) for name, mm in done.x_height_mm.items()},
         "seconds": round(sum(e.seconds for e in efforts), 1),
@@ -173,6 +223,15 @@ def page_view(done: Composition, wish: Wish) -> dict[str, Any]:
         "pens": max((e.pens for e in efforts), default=0),
         "off_bed": off_bed,
     }
+
+
+def sheets_view(done: Composition, wish: Wish) -> dict[str, Any] | None:
+    """Return how many pages go on one sheet of paper, and how large it is; None where each has its own."""
+    impose = wish.settings.impose
+    if impose is None:
+        return None
+    each = len(impose.places(wish.settings.size_mm))
+    return {"each": each, "count": -(-len(done.pages) // each), "size_mm": list(impose.size_mm)}
 
 
 def replay_view(done: Composition, wish: Wish, number: int) -> dict[str, Any]:

@@ -164,10 +164,7 @@ def phone_app(door: Door, kept: Callable[[str], None]) -> Starlette:
         door.wrong += status == 403
         if door.wrong >= MOST_WRONG:
             door.close()
-        page = (
-            f'<!doctype html><html lang="en"><meta charset="utf-8"><title>Closed</title><p>{escape(words)}</p></html>'
-        )
-        return Response(page, status, HEADERS, media_type="text/html")
+        return Response(_CLOSED.replace("{{words}}", escape(words)), status, HEADERS, media_type="text/html")
 
     def problem(request: Request) -> Response | None:
         if not door.open:
@@ -244,6 +241,18 @@ def _parts(request: Request) -> AsyncIterator[bytes]:
     return request.stream()
 
 
+_CLOSED = """<!doctype html>
+<html lang="en">
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>Closed</title>
+<main>
+<h1>Closed</h1>
+<p>{{words}}</p>
+</main>
+</html>
+"""
+
 _PAGE = """<!doctype html>
 <html lang="en">
 <meta charset="utf-8">
@@ -256,7 +265,7 @@ _PAGE = """<!doctype html>
 <p>Lay the page flat, in even light; take all of it, edges included, from straight above. One photograph a page.</p>
 <label for="photo">Take or choose photographs</label>
 <input id="photo" type="file" accept="image/*,application/pdf" multiple>
-<ul id="sent" role="status"></ul>
+<div role="status"><ul id="sent"></ul></div>
 </main>
 </html>
 """

@@ -10,6 +10,7 @@ from starlette.requests import Request
 
 from capture.errors import UsageError
 from fontbuild.font import Font
+from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import Hand, change_record, open_hand
 from ownhand.review.web.answers import Answer
 from ownhand.validation import Place, raise_faults
@@ -18,6 +19,7 @@ from ownhand.workroom.folder import progress_view, record_from
 from ownhand.workroom.jobs import Job, Jobs
 from ownhand.workroom.pages import Desk
 from ownhand.workroom.phone import Door, open_door
+from ownhand.workroom.verdicts import captured_view
 
 
 class Room:
@@ -135,6 +137,10 @@ class Room:
         for scan in drop.waiting(self.hand):
             scan.unlink(missing_ok=True)
         return self.view()
+
+    def pages_read(self, request: Request) -> Answer:
+        """Return what was read from each page so far."""
+        return {"pages": [captured_view(capture) for capture in load_captures(self.hand)]}
 
     def work(self, request: Request) -> Answer:
         """Return what is going on, or went on last."""

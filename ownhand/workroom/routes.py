@@ -24,11 +24,14 @@ def room_routes(room: Room) -> list[Route]:
         "state": room.state,
         "names": room.languages,
         "work": room.work,
+        "pages-read": room.pages_read,
         "phone": room.phone,
         "desk": page.desk_view,
+        "drawing": page.drawing,
         "table": cards.table,
         "runs": cards.all_runs,
         "cards.zip": cards.run_zip,
+        "overview": cards.overview,
         "kept": room.kept_files,
         "kept/file": room.kept_file,
     }
@@ -43,6 +46,7 @@ def room_routes(room: Room) -> list[Route]:
         "phone/open": room.open_phone,
         "phone/close": room.close_phone,
         "page": page.set_page,
+        "imposed": page.sheet,
         "replay": page.replay,
         "files": page.files,
         "text-file": page.text_file,
@@ -51,6 +55,7 @@ def room_routes(room: Room) -> list[Route]:
         "plotter": page.save_machine,
         "cards": cards.write_cards,
         "cards/renew": cards.renew_cards,
+        "cards/overview": cards.draw_overview,
         "proof": room.draw_proof,
     }
     return [
@@ -58,6 +63,7 @@ def room_routes(room: Room) -> list[Route]:
         *(Route(f"/api/{name}", writing(answer), methods=["POST"]) for name, answer in doing.items()),
         Route("/api/drop", receiving(room.take_scan), methods=["POST"]),
         Route("/api/table/drop", receiving(cards.take_table), methods=["POST"]),
+        Route("/api/drawing/drop", receiving(page.take_drawing), methods=["POST"]),
     ]
 
 

@@ -13,8 +13,9 @@ from typing import Any
 
 from capture.errors import HandFolderError, InputError, OutputError, UsageError
 from capture.files import make_folder, write_json
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
-from ownhand.commands.additions import with_drawings
+from ownhand.commands.additions import fonts_of
 from ownhand.composer.formats import FORMATS, SUFFIXES
 from ownhand.composer.merge.lacks import ranges
 from ownhand.composer.merge.mail_merge import RECORD, Fault, Job, Run, gathered, plan, run_table, safe_name
@@ -25,10 +26,14 @@ from ownhand.composer.settings.settings_data import settings_from
 from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.hand import Hand, open_hand
 from ownhand.validation import FaultsError, Place, raise_faults, read_json
+from ownhand.workroom.drawings import with_drawings_read
 from ownhand.workroom.drop import tables_folder
 from ownhand.workroom.pages import Wish, zipped
 
 ORDER = "order.json"
+OVERVIEW = "overview"
+"""Folder with the pictures of all cards in small."""
+
 FORMAT = 1
 
 
@@ -45,6 +50,17 @@ class Order:
     machine: dict[str, Any] | None
     formats: tuple[str, ...]
     seed: int
+    hands: dict[str, str] = dataclasses.field(default_factory=dict)
+    """Folders' names of further hands, beside this one's, by the names that boxes and curves call them."""
+
+    one_file: bool = False
+    """All cards in one G-code program, with a pause before each next sheet of paper."""
+
+    strict: bool = False
+    """Nothing is written if the hand lacks a character of any row."""
+
+    encoding: str = ""
+    """Of the table; '': as it is told by the file."""
 
 
 def runs_folder(hand: Hand) -> Path:
@@ -52,7 +68,7 @@ def runs_folder(hand: Hand) -> Path:
     return hand.path / "runs"
 
 
-def table_of(hand: Hand, name: str, font: Font) -> Table:
+def table_of(hand: Hand, name: str, font: Font, *, encoding: str = "") -> Table:
     """Return a table that was sent; its encoding is told by the letters that the hand writes, as by the command.
 
     Raises
@@ -60,7 +76,7 @@ def table_of(hand: Hand, name: str, font: Font) -> Table:
     InputError
         If there is none of that name.
     """
-    return read_table(_table_file(hand, name), letters=frozenset(font.glyphs))
+    return read_table(_table_file(hand, name), encoding=encoding or None, letters=frozenset(font.glyphs))
 
 
 def _table_file(hand: Hand, name: str) -> Path:
@@ -70,11 +86,13 @@ def _table_file(hand: Hand, name: str) -> Path:
     return file
 
 
-def table_view(hand: Hand, name: str, font: Font) -> dict[str, Any]:
+def table_view(hand: Hand, name: str, font: Font, *, encoding: str = "") -> dict[str, Any]:
     """Return what the page needs to know of a table."""
-    table = table_of(hand, name, font)
+    table = table_of(hand, name, font, encoding=encoding)
     return {
         "table": name,
+        "encoding": table.encoding,
+        "as_likely": list(table.as_likely),
         "columns": list(table.columns),
         "rows": len(table.rows),
         "read_as": table.read_as("name"),
@@ -83,13 +101,23 @@ def table_view(hand: Hand, name: str, font: Font) -> dict[str, Any]:
 
 
 def order_from(place: Place, wish: Wish) -> Order:
-    """Return what a request asks for: `table`, `name_field` and `formats` beside the wish for the page."""
+    """Return what a request asks for beside the wish for the page.
+
+    The request: `table`, `name_field`, `formats`, `one_file`, `strict`, `encoding`.
+    """
     table = place.of("table").text("", 200)
     name_field = place.of("name_field").text("", 200)
     formats = tuple(item.choice("svg", FORMATS) for item in place.of("formats").items(most=len(FORMATS)))
+    one_file, strict = place.of("one_file").truth(), place.of("strict").truth()
+    encoding = place.of("encoding").text("", 40)
     raise_faults(place.faults)
     machine = dict(wish.machine_data) if wish.machine_data is not None else None
-    return Order(table, name_field, wish.whole_text, dict(wish.layout), machine, formats or ("svg",), wish.seed)
+    kinds = ("gcode",) if one_file else formats or ("svg",)
+    hands = {name: path.name for name, path in wish.hands.items()}
+    return Order(
+        table, name_field, wish.whole_text, dict(wish.layout), machine, kinds, wish.seed, hands, one_file, strict,
+        encoding,
+    )  # fmt: skip
 
 
 def planned(hand: Hand, order: Order, font: Font) -> tuple[list[Job], list[Fault]]:
@@ -101,8 +129,9 @@ def planned(hand: Hand, order: Order, font: Font) -> tuple[list[Job], list[Fault
         If no row of the table can become a card.
     """
     template = parse_template(order.template, where="the text")
-    table = table_of(hand, order.table, font)
-    jobs, faults = plan(table, template, run_of(hand, order), font, name_field=order.name_field, seed=order.seed)
+    table = table_of(hand, order.table, font, encoding=order.encoding)
+    run = run_of(hand, order)
+    jobs, faults = plan(table, template, run, font, name_field=order.name_field, seed=order.seed)
     if not jobs:
         first = "; ".join(str(fault) for fault in faults[:3])
         raise InputError(order.table, "no row of it can become a card", first or "Look at its faults.")
@@ -111,9 +140,11 @@ def planned(hand: Hand, order: Order, font: Font) -> tuple[list[Job], list[Fault
 
 def run_of(hand: Hand, order: Order) -> Run:
     """Return what the run makes of every row."""
-    layout, _ = with_drawings(dict(order.layout), hand.path / "layouts")
+    layout, _ = with_drawings_read(dict(order.layout), hand)
     machine = machine_from(order.machine, where="the plotter") if order.machine is not None else None
-    return Run(settings_from(layout, where="the layout"), formats=order.formats, machine=machine)
+    others = fonts_of({name: str(path_inside(hand.path.parent, folder)) for name, folder in order.hands.items()})
+    settings = settings_from(layout, where="the layout")
+    return Run(settings, formats=order.formats, machine=machine, others=others, one_file=order.one_file)
 
 
 def begin(hand: Hand, order: Order, name: str) -> str:
@@ -155,17 +186,19 @@ def write_run(
     font = font_of(path)
     done = run_table(
         font,
-        table_of(hand, order.table, font),
+        table_of(hand, order.table, font, encoding=order.encoding),
         template,
         runs_folder(hand) / name,
         run_of(hand, order),
         name_field=order.name_field,
         seed=order.seed,
         force=force,
+        strict=order.strict,
         progress=progress,
     )
     return {
         "name": name,
+        "refused": order.strict and bool(done.missing),
         "written": done.written,
         "skipped": done.skipped,
         "pages": done.pages,
@@ -173,6 +206,41 @@ def write_run(
         "notices": [f"{notice} (in {rows} rows)" for notice, rows in done.notices.items()],
         "missing": [{"char": lack.char, "count": lack.count, "lines": ranges(lack.lines)} for lack in done.missing],
         "left_over": list(done.left_over),
+    }
+
+
+def overview_files(hand: Hand, name: str) -> list[Path]:
+    """Return the pictures of all cards in small, page by page."""
+    folder = runs_folder(hand) / name / OVERVIEW
+    return sorted(folder.glob("[!.]*.png"), key=lambda p: (len(p.stem), p.stem)) if safe_name(name) == name else []
+
+
+def draw_overview(path: Path, name: str, *, progress: Callable[[str, int, int], None] | None = None) -> dict[str, Any]:
+    """Draw all cards of a run in small, as the command does before any is written."""
+    from ownhand.commands.overview import THUMBNAIL_DPI, write_overview
+
+    hand = open_hand(path)
+    order, font = order_of(hand, name), font_of(path)
+    folder = runs_folder(hand) / name
+    seen = run_table(
+        font,
+        table_of(hand, order.table, font, encoding=order.encoding),
+        parse_template(order.template, where="the text"),
+        folder,
+        dataclasses.replace(run_of(hand, order), thumbnail_dpi=THUMBNAIL_DPI),
+        name_field=order.name_field,
+        seed=order.seed,
+        check=True,
+        progress=progress,
+    )
+    for old in overview_files(hand, name):
+        old.unlink(missing_ok=True)
+    files = write_overview(seen.thumbnails, make_folder(folder / OVERVIEW) / "cards.png", force=True)
+    return {
+        "name": name,
+        "pictures": len(files),
+        "cards": len(seen.thumbnails),
+        "faults": [str(f) for f in seen.faults],
     }
 
 
@@ -197,7 +265,8 @@ def runs_view(hand: Hand, font: Font | None) -> list[dict[str, Any]]:
         name = file.parent.name
         try:
             order = order_of(hand, name)
-            stale = stale_rows(hand, name, font) if font is not None else 0
+            # cards that were only looked at in small were never written: nothing of them is out of date
+            stale = stale_rows(hand, name, font) if font is not None and run_files(hand, name) else 0
         except (InputError, HandFolderError, UsageError) as error:
             out.append({"name": name, "files": len(run_files(hand, name)), "stale": 0, "broken": str(error)})
             continue

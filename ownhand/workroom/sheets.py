@@ -6,12 +6,13 @@ import threading
 from functools import lru_cache
 from typing import Any
 
+from capture.copy_words import words_to_copy
 from capture.errors import UsageError
 from capture.language_database import all_languages
 from capture.layout import lay_out
 from capture.plan import plan_attempts
 from capture.print_sheet import page_svg
-from ownhand.commands.sheet import characters_of, print_sheet, wanted_characters
+from ownhand.commands.sheet import characters_of, print_sheet, text_to_copy, wanted_characters
 from ownhand.hands.hand import Hand
 from ownhand.validation import Place, raise_faults
 
@@ -46,6 +47,7 @@ def asked_from(place: Place) -> dict[str, Any]:
         "characters": place.of("characters").text("", 4000),
         "text": place.of("text").text("", 200_000),
         "copy": place.of("copy").text("", 20_000),
+        "joined": place.of("joined").truth(),
         "missing": place.of("missing").truth(),
         "paper": place.of("paper").text("A4", 40),
         "x_height_mm": place.of("x_height_mm").number(3.5, 0.5, 50.0) or 3.5,
@@ -69,12 +71,14 @@ def preview(hand: Hand, place: Place) -> dict[str, Any]:
     raise_faults(place.faults)
     with _reading:
         wanted = wanted_characters(asked["languages"], asked["characters"], asked["text"])
+        joining = words_to_copy(asked["languages"], asked["text"]) if asked["joined"] else None
+    ruled = text_to_copy(asked["copy"], joining)
     if asked["missing"]:
         have = characters_of(hand)
         wanted = [c for c in wanted if c not in have]
-        if not wanted:
+        if not wanted and not ruled:
             raise UsageError("sheet", "the hand lacks nothing of what is asked for", "Ask for more, or for all of it.")
-    if not wanted and not asked["copy"].strip():
+    if not wanted and not ruled:
         raise UsageError("sheet", "nothing to write is asked for", "Choose a language, or type a text to cover.")
     options = {key: asked[key] for key in ("pages", "least", "paper", "x_height_mm")}
     counts = plan_attempts(wanted, asked["languages"], **options) if wanted else {}
@@ -84,13 +88,13 @@ def preview(hand: Hand, place: Place) -> dict[str, Any]:
         paper=asked["paper"],
         x_height_mm=asked["x_height_mm"],
         languages=tuple(asked["languages"]),
-        ruled_text=asked["copy"] or None,
+        ruled_text=ruled or None,
     )
     with _drawing:
         drawn = page_svg(sheet, sheet.pages[min(max(show, 1), len(sheet.pages)) - 1], title=hand.record.family)
     page = sheet.pages[min(max(show, 1), len(sheet.pages)) - 1]
     cells = sum(len(p.cells) for p in sheet.pages)
-    copied = sum(not c.isspace() for c in asked["copy"])
+    copied = sum(not c.isspace() for c in ruled)
     return {
         "pages": len(sheet.pages),
         "cells": cells,

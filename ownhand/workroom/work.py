@@ -119,8 +119,15 @@ def _write_table(request: dict[str, Any], tell: Tell) -> dict[str, Any]:
     return write_run(Path(request["hand"]), request["name"], force=request["force"], progress=_progress(tell))
 
 
+def _draw_overview(request: dict[str, Any], tell: Tell) -> dict[str, Any]:
+    from ownhand.workroom.runs import draw_overview
+
+    return draw_overview(Path(request["hand"]), request["name"], progress=_progress(tell))
+
+
 WORKS: dict[str, Callable[[dict[str, Any], Tell], dict[str, Any]]] = {
     "read": _read,
     "build": _build,
     "table": _write_table,
+    "overview": _draw_overview,
 }

@@ -6,6 +6,7 @@
 | `movement`    | the sigma-lognormal movement between the targets of a path       |
 | `hand`        | a person's habits and how much they vary; cells and lines        |
 | `spacing`     | letters set beside each other                                    |
+| `running_letters`, `running_hand` | letters inside joined words, and a person who joins them |
 | `pen`         | ink on the paper's fibres                                        |
 | `machines`    | a flatbed scanner and a camera                                   |
 """

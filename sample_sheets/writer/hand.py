@@ -132,7 +132,7 @@ def choose_form(char: str, attempt: int, habits: Habits, rng: np.random.Generato
     return forms[1 + int(rng.integers(len(forms) - 1))] if rng.random() < habits.second_form else forms[0]
 
 
-def _posed(form: Form, habits: Habits, rng: np.random.Generator) -> list[Path]:
+def posed(form: Form, habits: Habits, rng: np.random.Generator) -> list[Path]:
     """Return today's size, width and slant of a form, standing near y = 0; x-heights, y up."""
     height = float(np.exp(rng.normal(0, habits.height_sd)))
     width = height**0.5 * habits.wide * float(np.exp(rng.normal(0, habits.width_sd)))
@@ -184,7 +184,7 @@ def _pressed(
     return widths, dark
 
 
-def _written(paths: list[Path], origin: Array, scale: float, habits: Habits, rng: np.random.Generator) -> list[Trace]:
+def traced(paths: list[Path], origin: Array, scale: float, habits: Habits, rng: np.random.Generator) -> list[Trace]:
     """Return the ink for posed paths (x-heights, y up) put at `origin` (page mm) with `scale` mm to the x-height."""
     force = float(np.exp(rng.normal(0, habits.pressure_sd)))
     traces = []
@@ -211,7 +211,7 @@ def write_path(
     path = parse_path(text)
     tall = max(unit_mm[1], 0.1)
     flat = path.moved(np.diag([unit_mm[0] / tall, 1.0]), np.zeros(2))
-    return _written([flat], np.array(origin_mm), tall, habits, rng)[0]
+    return traced([flat], np.array(origin_mm), tall, habits, rng)[0]
 
 
 def _thinned(trace: Trace, step_mm: float = 0.05) -> Trace:
@@ -226,14 +226,14 @@ def _thinned(trace: Trace, step_mm: float = 0.05) -> Trace:
 def write_cell(char: str, cell: Cell, rng: np.random.Generator, habits: Habits = KEEPER) -> tuple[str, list[Trace]]:
     """Return the name of the form and the ink of one attempt at `char`, written into `cell`; page mm, y down."""
     form = choose_form(char, cell.attempt, habits, rng)
-    paths = _posed(form, habits, rng)
+    paths = posed(form, habits, rng)
     x = np.concatenate([p.at[:, 0] for p in paths])
     left, _, width, _ = cell.box_mm
     scale = cell.x_height_mm * habits.size
     middle = left + width * (0.5 + rng.normal(0, 0.05) + habits.aside * rng.choice((-1, 1)))
     foot = cell.baseline_mm - rng.normal(0.01, habits.foot_sd) * scale
     origin = np.array([middle - scale * (x.min() + x.max()) / 2, foot])
-    return form.name, _written(paths, origin, scale, habits, rng)
+    return form.name, traced(paths, origin, scale, habits, rng)
 
 
 def write_line(
@@ -264,7 +264,7 @@ def write_line(
             continue
         uses[char] = uses.get(char, int(rng.integers(0, 2))) + 1
         form = choose_form(char, uses[char], habits, rng)
-        paths = _posed(form, line, rng)
+        paths = posed(form, line, rng)
         foot = habits.foot_memory * foot + rng.normal(0, habits.foot_sd) * np.sqrt(1 - habits.foot_memory**2)
         cloud = outline(paths)
         if last is None:
@@ -276,6 +276,6 @@ def write_line(
                 last, cloud, max(0.08, rng.normal(habits.gap, habits.gap_sd)), least=0.28 if char in CLOSING else 0.20
             )
         origin = np.array([origin_mm[0] + x * x_height_mm, origin_mm[1] - (raised + foot + x * slope) * x_height_mm])
-        out.append((char, form.name, _written(paths, origin, x_height_mm, line, rng)))
+        out.append((char, form.name, traced(paths, origin, x_height_mm, line, rng)))
         last, pen_x, space = cloud, x, 0.0
     return out

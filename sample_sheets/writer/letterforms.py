@@ -85,7 +85,7 @@ def hobby_angles(at: Array, start: float | None, end: float | None) -> Array:
     return np.asarray(np.r_[heading, heading[-1]] + theta)
 
 
-def _bezier(p: Array, q: Array, out: float, into: float) -> Array:
+def bezier(p: Array, q: Array, out: float, into: float) -> Array:
     """Return Hobby's cubic (4, 2) from `p` to `q` with the given directions."""
     d = q - p
     chord = np.arctan2(d[1], d[0])
@@ -112,7 +112,7 @@ def _unit(v: Array) -> Array:
     return np.asarray(v / max(float(np.hypot(*v)), 1e-12))
 
 
-def _pieces(b: Array, depth: int = 2) -> list[Array]:
+def pieces(b: Array, depth: int = 2) -> list[Array]:
     """Return a cubic cut until a circular arc would do for each piece."""
     chord, first, last = _unit(b[3] - b[0]), b[1] - b[0], b[3] - b[2]
     if np.hypot(*first) < 1e-9 or np.hypot(*last) < 1e-9:
@@ -124,7 +124,7 @@ def _pieces(b: Array, depth: int = 2) -> list[Array]:
     one, two = bend(_unit(first), chord), bend(chord, _unit(last))
     if depth and (abs(one + two) > np.radians(105) or abs(one - two) > np.radians(28)):
         left, right = _halves(b)
-        return _pieces(left, depth - 1) + _pieces(right, depth - 1)
+        return pieces(left, depth - 1) + pieces(right, depth - 1)
     return [b]
 
 
@@ -156,7 +156,7 @@ def parse_path(text: str) -> Path:
         run = at[begin : i + 1]
         angles = hobby_angles(run, knots[begin][3], knots[i][2])
         for j in range(len(run) - 1):
-            cubics += _pieces(_bezier(run[j], run[j + 1], angles[j], angles[j + 1]))
+            cubics += pieces(bezier(run[j], run[j + 1], angles[j], angles[j + 1]))
         begin = i
     points = np.array([c[0] for c in cubics] + [cubics[-1][3]])
     out = [_unit(c[1] - c[0]) if np.hypot(*(c[1] - c[0])) > 1e-9 else _unit(c[3] - c[0]) for c in cubics]

@@ -41,6 +41,7 @@ JUNCTION_REACH_PEN_WIDTHS = 1.5
 """Pen widths before a junction at which a walk may have turned back for the pen's going round there."""
 
 NO_WAY_COST = 9.0
+"""Cost from which there is no way: above that of any walk that the other limits here let through."""
 
 
 @inner

@@ -24,6 +24,7 @@ from skeleton.states.paths import (
 )
 
 DIRECTION_SAMPLES = 33
+"""Points along a stroke at which its direction is asked for."""
 
 ROUND_FORM_LOG_ODDS = 2.0
 """Log odds that a round form is run through as the rules have it."""

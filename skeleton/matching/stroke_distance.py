@@ -13,6 +13,7 @@ from capture.units import Points
 from skeleton.matching.shape_kernels import pairwise_distance, shape_in_boxes, shape_of_walks
 
 SAMPLES = 16
+"""Points of equal arc length by which strokes are compared."""
 
 OTHER_COUNT = 0.3
 """Disagreement of readings with different numbers of strokes, in sizes of the character."""

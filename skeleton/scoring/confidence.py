@@ -21,7 +21,9 @@ UNLIKE_INK_CONFIDENCE = 0.5
 """Confidence that a reading unlike the ink does not exceed."""
 
 _LEAST, _MOST = 0.01, 0.998
+"""Bounds of a confidence: no reading is ruled out or certain."""
 _MOST_SURPRISE, _MOST_STROKES, _MOST_UNLIKE = 6.0, 5, 2.5
+"""Bounds of features, set by hand: beyond these they tell no more."""
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,7 @@ START_INSIDE = 0.9
 START_AT_CORNER = 0.08
 START_AT_JUNCTION = 0.04
 START_ON_RING = 0.1
+"""The same at a corner, in a junction, and anywhere on a ring, which has no end of its own."""
 
 RING = 2.0
 """px between the ends of a piece below which it is a ring."""

@@ -16,6 +16,7 @@ from skeleton.states.state_graph import States, Walks, path_context_of
 from skeleton.words.frame import WordFrame, first_frame, refitted
 from skeleton.words.letter_forms import DOTTED, STEP, Known, LetterForm, box_of, forms_of
 from skeleton.words.letter_viterbi import decode, single_steps_of
+from skeleton.words.links import linked
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -136,10 +137,11 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
             best = again if again is not None and again.cost < best.cost else best
             break
         best, now = again if again.cost < best.cost else best, again
-    ways = completed(path_context_of(net, states), best.walks, coverage(best.walks, len(sizes)))
+    walks, letter = linked(best.walks, best.letter, states, sizes, best.bare, best.frame.x_height)
+    ways = completed(path_context_of(net, states), walks, coverage(walks, len(sizes)))
     of_place = part[states.piece[::2]]
-    whole = _without_scraps(ways[-1][0], best.walks, sizes, of_place, SCRAP * best.frame.x_height)
-    owner = _owners(best.walks, best.letter, whole, len(states.here))
+    whole = _without_scraps(ways[-1][0], walks, sizes, of_place, SCRAP * best.frame.x_height)
+    owner = _owners(walks, letter, whole, len(states.here))
     return Decoded(best.cost, whole, owner, best.frame, best.marks, _misfit(states, best, len(text)))
 
 

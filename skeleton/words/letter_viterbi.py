@@ -8,10 +8,9 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
-from numba import njit
 
 from skeleton.geometry.array_types import FlatPaths, IndexTable, Indices, Line, Vector
-from skeleton.geometry.jit import inner
+from skeleton.geometry.jit import compiled, inner
 
 NEVER = 1e18
 
@@ -71,7 +70,7 @@ def _jumped(edge: Any, edge_arg: Any, shift: int, reach: int, spread: float, out
                     arg[b] = edge_arg[q]
 
 
-@njit(cache=True)
+@compiled
 def decode(
     here: Line, heading: Line, start_cost: Vector, extra: Vector, at: Indices, to: Indices, length: Vector,
     cost: Vector, skipped: Vector, left: float, bin_width: float,
@@ -306,7 +305,7 @@ def _between(a: int, b: int, to: Any, length: Any, cost: Any, at: Any, best: Any
     return out
 
 
-@njit(cache=True)
+@compiled
 def single_steps_of(
     rows: IndexTable, to: Indices, length: Vector, cost: Vector, at: Indices
 ) -> tuple[FlatPaths, Indices]:

@@ -35,10 +35,14 @@ LEFT_OUT = 1.5
 RUN_TOGETHER = 1.5
 """Cost of two words without a gap between them."""
 
-MOST_TOGETHER = 3
+NOT_WRITTEN = 2.0
+"""Cost of a word of the text that is not on the line: whoever copies may run out of line, or skip a word."""
 
-NARROWER = (1.0, 0.8, 0.64, 0.5, 0.4)
-"""x-heights that are tried, as shares of what the width of all ink tells."""
+MOST_TOGETHER = 3
+"""Words that may have run together."""
+
+NARROWER = (1.0, 0.8, 0.64, 0.5, 0.4, 1.25, 1.6)
+"""x-heights that are tried, as shares of what the width of all ink tells; more where words were not written."""
 
 SUITS, SURELY = 2.2, 1.3
 """Cost of a letter up to which a word's ink suits its text, and does so without doubt; see `WordReading.cost`. Words of
@@ -135,7 +139,8 @@ def read_line_ink(ink: InkMap, text: str, known: Known | None = None) -> LineRea
         # what belongs to no word makes the line look wider than its text
         now = _blobs(stats, ONE_BLOB * share * widest)
         dealt = _dealt(now, wide, share * widest)
-        if dealt[0] < best[0]:
+        all_written = sum(count for *_, count in dealt[1]) == len(words)
+        if dealt[0] < best[0] and not (share > 1 and all_written):
             blobs, best = now, dealt
     found = [nothing_read()] * len(words)
     used = 0
@@ -189,6 +194,8 @@ def _dealt(
             if i < m:
                 width = (blobs[i].right - blobs[i].left) / x_height
                 offer(i + 1, k, c + LEFT_OUT * (1.0 + 0.5 * width), (i, k), False)
+            if k < n:
+                offer(i, k + 1, c + NOT_WRITTEN, (i, k), False)
             for j in range(i + 1, m + 1):
                 width = (blobs[j - 1].right - blobs[i].left) / x_height
                 if k < n and width > 3.0 * sum(wide[k : k + MOST_TOGETHER]) + 3.0:

@@ -24,7 +24,7 @@ SCANS = Path(__file__).parents[2] / "sample_sheets/lantern/scans"
 
 
 def work() -> None:
-    """Read characters in all the ways there are: alone, together, without being told which, after known attempts."""
+    """Read characters in all the ways there are (alone, together, untold, after known attempts), and lines."""
     finder = SheetFinder({}, adopt=True)
     for scan in itertools.islice(sorted(SCANS.glob("*.jpg")), 2):
         page = read_page(next(iter(load_scans(scan))), finder)
@@ -38,6 +38,9 @@ def work() -> None:
             for k, image in enumerate(images[:1]):
                 skeleton.read_character(image, dpi, None)
                 skeleton.read_character(image, dpi, char, handedness="left", known=[first[k].strokes])
+    lines = read_page(next(iter(load_scans(max(SCANS.glob("*.jpg"))))), finder)
+    for line in lines.lines[:2]:
+        skeleton.read_line(line.grey, line.px_per_mm * MM_PER_INCH, line.line.text)
 
 
 def main(argv: list[str]) -> int:

@@ -252,6 +252,14 @@ def test_names_are_printed_large_enough_to_read(sheet):
     assert min(names.values()) >= 2.3
 
 
+def test_a_name_is_printed_once_over_a_group_of_attempts():
+    sheet = lay_out({"S": 3, "a": 2, "Z": 2}, sheet_id="s")
+    words = [s.text for s in draw_page(sheet, sheet.pages[0]) if isinstance(s, Words)]
+
+    assert words.count("capital") == 2
+    assert words.count("S") == 3
+
+
 def test_names_and_labels_stand_out_from_the_paper():
     # WCAG 2.2: relative luminance, contrast ratio, and 4.5 to 1 for small text (success criterion 1.4.3).
     linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in (v / 255 for v in LABEL)]

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
+import re
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 import ufoLib2
 from ufoLib2.objects import Component, Contour, Point
@@ -12,9 +15,11 @@ from ufoLib2.objects import Component, Contour, Point
 from capture.errors import FontFileError
 from fontbuild.extend import extend_font
 from fontbuild.formats.opentype import save_opentype
+from fontbuild.formats.packed import PACK, unpack
 from fontbuild.formats.svg_font import svg_font
 from fontbuild.formats.svg_font_reader import load_svg_font
-from fontbuild.formats.ufo import load_ufo
+from fontbuild.formats.ufo import load_ufo, save_ufo
+from ownhand.composer import Composer
 from tests.ownhand.hershey_font import hershey_font
 
 
@@ -93,3 +98,59 @@ def test_the_same_letters_give_the_same_file(tmp_path, monkeypatch):
     monkeypatch.setattr("time.time", lambda: 2e9)
 
     assert save_opentype(font, tmp_path / "two.ttf").read_bytes() == one
+
+
+WRONG = {
+    "a letter of 1e300 units": ("glyphs/u0061.glif", r'width="[\d.]+"', 'width="1e300"'),
+    "no size": ("lib.plist", r"<real>[\d.e-]+</real>", "<real>1e-300</real>"),
+    "heights beyond all": ("lib.plist", r"<real>[\d.e-]+</real>", "<real>1e30</real>"),
+    "heights that are none": ("lib.plist", r"<real>[\d.e-]+</real>", "<real>nan</real>"),
+    "letters of kilometres": ("lib.plist", r"(mmPerUnit</key>\s*)<real>[\d.e-]+</real>", r"\1<real>900</real>"),
+    "a family of a book": ("lib.plist", "Lamp Room", "Lamp" * 2000),
+}
+
+
+@pytest.mark.parametrize(("name", "old", "new"), WRONG.values(), ids=WRONG)
+def test_a_font_whose_figures_no_hand_has_is_refused_when_it_is_read(tmp_path, name, old, new):
+    ufo = save_ufo(hershey_font(variants=1), tmp_path / "font.ufo")
+    changed = re.sub(old, new, (ufo / name).read_text(encoding="utf-8"))
+    assert changed != (ufo / name).read_text(encoding="utf-8")
+    (ufo / name).write_text(changed, encoding="utf-8")
+
+    with pytest.raises(FontFileError):
+        Composer(load_ufo(ufo))
+
+
+def test_a_licence_of_many_lines_is_no_fault(tmp_path):
+    ufo = save_ufo(hershey_font(variants=1), tmp_path / "font.ufo")
+    info, lib = (ufoLib2.Font.open(ufo).info, ufo / "lib.plist")
+    lib.write_text(lib.read_text().replace("org.ownhand.record", "org.elsewhere.record"))
+    font = ufoLib2.Font.open(ufo)
+    font.info.openTypeNameLicense = "You may set cards in it.\nNothing else.\n" * 200
+    font.save(ufo, overwrite=True)
+
+    assert load_ufo(ufo).record.use.count("\n") == 400
+    assert load_ufo(ufo).record.family == info.familyName
+
+
+@pytest.mark.parametrize("field", ["points", "kerning", "advance", "kerned", "family"])
+def test_a_forged_pack_counts_for_nothing(tmp_path, field):
+    font = hershey_font(variants=1)
+    ufo = save_ufo(font, tmp_path / "font.ufo")
+    with np.load(ufo / PACK) as found:
+        data = dict(found)
+    head = json.loads(data["head"].tobytes())
+    if field in ("points", "kerning"):
+        data[field] = np.full((max(1, len(data[field])), 2)[: data[field].ndim], np.nan)
+        data["pairs"] = np.zeros((len(data["kerning"]), 2), np.int64)
+    elif field == "advance":
+        head["glyphs"][3][2] = 1e300
+    elif field == "kerned":
+        head["kerned"] = [chr(0x4E00 + n) for n in range(20_000)]
+    else:
+        head["record"]["family"] = "\x1b[2J"
+    data["head"] = np.frombuffer(json.dumps(head).encode(), np.uint8)
+    np.savez_compressed(ufo / PACK, **data)
+
+    assert unpack(ufo) is None
+    assert set(load_ufo(ufo).glyphs) == set(font.glyphs)

@@ -1,14 +1,17 @@
-"""A variant that fell apart is kept out of the choice while others exist."""
+"""A variant that is deformed is kept out of the choice while others exist."""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
+import pytest
 
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
-from ownhand.composer.glyphs.variant_bank import VariantBank
+from ownhand.composer.glyphs.variant_bank import POOL, VariantBank
 from tests.ownhand.hershey_font import hershey_font
 
 
@@ -48,3 +51,58 @@ def test_another_form_that_is_whole_stays() -> None:
     barred = replace(font.glyphs["o"][0], name="o.v9", strokes=(*font.glyphs["o"][0].strokes, bar), ductus="o/bar")
 
     assert written(with_o(font, *font.glyphs["o"], barred)) == len(font.glyphs["o"]) + 1
+
+
+def with_line(font: Font, name: str, line: np.ndarray) -> Glyph:
+    """Return an o, alone of its form, whose stroke goes on along a line, given as points from where it ends."""
+    ring = font.glyphs["o"][0].strokes[0]
+    points = ring[-1] + line
+    steps = [a + (b - a) * t for a, b in pairwise(np.vstack([ring[-1], points])) for t in (1 / 3, 2 / 3, 1.0)]
+    return replace(font.glyphs["o"][0], name="o.v9", strokes=(np.vstack([ring, steps]),), ductus=f"o/{name}")
+
+
+def spiked(font: Font) -> Glyph:
+    out = 2.0 * font.metrics.pen_width * np.linspace(0, 1, 8)[1:, None] * [0.6, 0.8]
+    return with_line(font, "spike", np.vstack([out, out[-2::-1], [[0.0, 0.0]]]))
+
+
+def blotted(font: Font) -> Glyph:
+    round_ = np.linspace(0, 5 * np.pi, 40)[1:]
+    return with_line(
+        font, "blot", 0.45 * font.metrics.pen_width * np.column_stack([np.cos(round_) - 1, np.sin(round_)])
+    )
+
+
+@pytest.mark.parametrize("deformed", [spiked, blotted])
+def test_the_only_one_of_its_form_with_a_spike_or_a_blot_is_left_out(deformed: Callable[[Font], Glyph]) -> None:
+    font = hershey_font()
+    whole = font.glyphs["o"]
+
+    assert written(with_o(font, *whole, deformed(font))) == len(whole)
+    assert written(with_o(font, deformed(font))) == 1
+
+
+def test_a_small_loop_is_a_form_and_no_blot() -> None:
+    font = hershey_font()
+    round_ = np.linspace(0, 2 * np.pi, 24)[1:]
+    loop = 1.5 * font.metrics.pen_width * np.column_stack([np.cos(round_) - 1, np.sin(round_)])
+
+    assert written(with_o(font, *font.glyphs["o"], with_line(font, "loop", loop))) == len(font.glyphs["o"]) + 1
+
+
+def test_a_form_that_stands_alone_comes_up_no_more_often_than_once_in_a_pool() -> None:
+    font = hershey_font()
+    bar = np.array([[100.0, 200.0], [200.0, 200.0], [300.0, 200.0], [400.0, 200.0]])
+    barred = replace(font.glyphs["o"][0], name="o.v9", strokes=(*font.glyphs["o"][0].strokes, bar), ductus="o/bar")
+    pool = VariantBank(with_o(font, *font.glyphs["o"], barred)).pool("o")
+
+    assert sum(not partners for partners in pool.partners) == 1
+    assert pool.size == POOL
+
+
+def test_a_stem_written_twice_is_a_form_and_no_spike() -> None:
+    font = hershey_font()
+    stem = 8.0 * font.metrics.pen_width * np.linspace(0, 1, 24)[1:, None] * [0.1, 1.0]
+    twice = with_line(font, "stem", np.vstack([stem, stem[-2::-1], [[0.0, 0.0]]]))
+
+    assert written(with_o(font, *font.glyphs["o"], twice)) == len(font.glyphs["o"]) + 1

@@ -12,8 +12,9 @@ from capture.read import LineInk, read_page
 from capture.scan import load_scans
 from capture.sheet_file import load_sheet
 from fontbuild.text_spacing_statistics import copied_words
+from ownhand.hands.copies import copied_line
 from ownhand.hands.hand import HandRecord, create_hand
-from ownhand.hands.storage import copied_line, keep_page, write_contact
+from ownhand.hands.storage import keep_page, write_contact
 from ownhand.pictures.copy_contact import BRACKET, PX_PER_MM
 
 LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"
@@ -30,7 +31,7 @@ def copied(tmp_path_factory):
     reading = read_page(scan, lambda _: sheet)
     hand = create_hand(folder / "hand", HandRecord("Lamp Room", "A. Keeper", "simulated"))
     capture, contact = keep_page(hand, reading, f"page-{number}.jpg", {})
-    write_contact(reading.page, capture, reading.lines, sheet.x_height_mm, contact)
+    write_contact(reading.page, capture, reading.lines, (), sheet.x_height_mm, contact)
     return reading, np.asarray(Image.open(contact).convert("L"))
 
 

@@ -199,3 +199,61 @@ def test_a_few_lines_that_ask_for_a_thousand_million_are_refused():
         strokes_of_svg(reused(1).replace(b"<defs>", b"<g>" * 900 + b"</g>" * 900 + b"<defs>"), where="lamp.svg")
 
     assert time.process_time() - begin < 20
+
+
+PARAGRAPHS = "Dear Ada, we lit the lamp at four.\n\n~in aunt hello annual lamps\nYours, the keeper"
+
+
+def baselines(page, chars: str) -> list[float]:
+    """Return the lowest points, mm, of letters that stand on the line, in the order in which they are written."""
+    low = {}
+    for i, (start, stop) in enumerate(pairwise(page.starts)):
+        number = int(page.letter[i])
+        if page.chars[number] in chars:
+            low[number] = max(low.get(number, 0.0), float(page.points_mm[start:stop, 1].max()))
+    return list(low.values())
+
+
+def test_a_single_paragraph_is_written_in_another_hand_below_the_one_before() -> None:
+    settings = replace(CARD, life=Life(0.0))
+    page = ensemble().compose(PARAGRAPHS, settings, seed=3).pages[0]
+    whole = composer().compose(PARAGRAPHS.replace("~in aunt ", ""), settings, seed=3).pages[0]
+    hands = [page.chars[i] for i in dict.fromkeys(page.letter.tolist())]
+    text = "".join(hands).replace(" ", "")
+
+    assert text.startswith("DearAda,welitthelampatfour.")
+    assert text.endswith("Yours,thekeeper")
+    found, same = (sorted({round(y, 0) for y in baselines(p, "aekmnrs")}) for p in (page, whole))
+    assert found[0] == same[0]
+    assert found[-1] == pytest.approx(same[-1], abs=1.5), "it takes the room that its line would take"
+    assert len(page.points_mm) != len(whole.points_mm)
+
+
+def test_a_paragraph_in_another_hand_goes_on_to_the_next_page() -> None:
+    settings = replace(CARD, paper=(80.0, 40.0), fit=False)
+    text = "We lit the lamp at four.\n" * 3 + "~in aunt " + "hello annual lamps and lilies " * 6 + "\nYours, the keeper"
+    pages = ensemble().compose(text, settings, seed=3).pages
+
+    assert len(pages) > 2
+    assert all(len(page) for page in pages)
+    assert "".join(pages[-1].chars).replace(" ", "").endswith("keeper")
+
+
+def test_paragraphs_of_two_hands_are_fitted_to_their_box_together() -> None:
+    box = TextBox("message", 8, 8, 60, 30, fit=True)
+    done = ensemble().compose(
+        {"message": PARAGRAPHS + " of the lamp and the bell"}, replace(CARD, boxes=(box,)), seed=3
+    )
+
+    assert done.x_height_mm["message"] < 2.4
+    (_, _, _, y1) = done.pages[0].bounds_mm()
+    assert y1 < 38.5
+
+
+def test_a_paragraph_in_a_hand_that_was_not_given_is_named() -> None:
+    with pytest.raises(UsageError, match=r"a paragraph of 'body': .*'uncle'.*--hand uncle=FOLDER"):
+        ensemble().compose("a seal\n~in uncle a sail", CARD)
+
+
+def test_what_a_paragraphs_hand_lacks_is_counted_in_it() -> None:
+    assert ensemble().missing("a seal\n~in aunt жж", CARD)["ж"] == 2

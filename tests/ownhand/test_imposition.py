@@ -15,6 +15,7 @@ from PIL import Image
 from capture.errors import InputError, UsageError
 from ownhand.commands.overview import write_overview
 from ownhand.composer import Settings
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats.gcode import gcode_job
 from ownhand.composer.merge.mail_merge import ROWS, Run, run_table
 from ownhand.composer.merge.table import Table, read_table
@@ -22,6 +23,7 @@ from ownhand.composer.merge.template import parse_template
 from ownhand.composer.merge.value_formats import formatted
 from ownhand.composer.plot.imposition import crop_marks, sheet_of, sheets_of
 from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.composer.settings.additions import Curve
 from ownhand.composer.settings.imposition import Imposition
 from tests.ownhand.composing import composer
 from tests.ownhand.hershey_font import hershey_font
@@ -33,6 +35,17 @@ FONT = hershey_font()
 
 def card(text: str, seed: int = 1) -> PlotPage:
     return composer().compose(text, CARD, seed=seed).pages[0]
+
+
+def test_a_card_with_a_line_along_a_curve_goes_on_a_sheet_as_it_is():
+    """The line is first written straight, on a strip wider than any sheet."""
+    curve = Curve("rim", "M 12 30 A 40 40 0 0 1 73 30", x_height_mm=2.0)
+    tag = replace(CARD, curves=(curve,))
+    texts = {"body": "Orla", "rim": "the lamp is lit"}
+    alone = Ensemble(FONT).compose(texts, tag, 1)
+    several = Ensemble(FONT).compose(texts, replace(tag, impose=A4), 1)
+
+    assert np.array_equal(alone.pages[0].points_mm, several.pages[0].points_mm)
 
 
 def guests(tmp_path: Path, names: list[str]) -> Table:

@@ -60,10 +60,10 @@ def test_the_letters_are_the_ones_that_were_written(page, taken):
     right = 0
     for a in taken[1].capture.attempts:
         row, column = (int(v) for v in a.id.rsplit("/", 1)[1].split("."))
-        line = TEXT.splitlines()[row - 1].replace(" ", "")
-        first = sum(len(x.replace(" ", "")) for x in TEXT.splitlines()[: row - 1])
-        char, pieces = page[2][first + column - 1]
-        assert char == line[column - 1] == a.char
+        lines = TEXT.splitlines()
+        before = "".join([*lines[: row - 1], lines[row - 1][: column - 1]]).replace(" ", "")
+        char, pieces = page[2][len(before)]
+        assert char == lines[row - 1][column - 1] == a.char
         true = np.concatenate(pieces)
         found = np.concatenate([s.points_mm for s in a.strokes]) * [1, -1]
         shift = np.median(true, axis=0) - np.median(found, axis=0)

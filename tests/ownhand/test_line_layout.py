@@ -189,3 +189,12 @@ def test_a_lone_mark_never_begins_or_ends_a_line() -> None:
 
 def test_all_kinds_of_line_ends_are_one() -> None:
     assert normal("a\r\nb\rc\u2028d\u0085e") == "a\nb\nc\nd\ne"
+
+
+@pytest.mark.parametrize("align", ["left", "right", "centre"])
+def test_a_paragraph_with_a_place_of_its_own_has_no_indent(align: str) -> None:
+    plain, indented = (
+        composer().compose(f"~{align} Dear Orla,", replace(CARD, indent_mm=mm), seed=1).pages[0] for mm in (0, 12)
+    )
+
+    np.testing.assert_allclose(plain.points_mm, indented.points_mm)

@@ -40,6 +40,12 @@ def test_every_reason_is_said_and_low_confidence_only_once(t):
     )
 
 
+def test_an_unsure_reading_that_the_builder_left_aside_is_said_once_and_in_plain_words(t):
+    found = doubts(dataclasses.replace(t, confidence=0.08), Decision(), "doubtful reading (confidence 0.08)")
+
+    assert found == ("strokes or their order may be wrong",)
+
+
 def test_a_doubt_is_settled_by_any_decision_until_the_ink_changes(t):
     mended = Decision(strokes=turn(t.strokes, 1), seen_mm=seen(t.strokes))
     other = dataclasses.replace(t, strokes=unsteady(letter("w"), np.random.default_rng(1)))

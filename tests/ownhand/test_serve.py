@@ -3,6 +3,7 @@ from __future__ import annotations
 import gzip
 import http.client
 import json
+import logging
 import socket
 import threading
 import time
@@ -352,15 +353,20 @@ def test_one_client_cannot_fill_the_queue() -> None:
     assert all("retry-after" in a[1] for a in answers if a[0] == 429)
 
 
-def test_it_stops_at_once_whatever_is_being_worked_on() -> None:
+def test_it_stops_at_once_whatever_is_being_worked_on(caplog: pytest.LogCaptureFixture) -> None:
     heavy = {"text": "the lamp " * 1000, "settings": {"order": "least travel", "paper": "900x900"}}
     with ThreadPoolExecutor(4) as clients:
         with running(workers=1) as port:
+            log = logging.getLogger("uvicorn.error")
+            log.setLevel(logging.INFO)
+            log.addHandler(caplog.handler)
             for _ in range(4):
                 clients.submit(Client(port).page, **heavy)
             time.sleep(0.5)
             begin = time.monotonic()
         assert time.monotonic() - begin < 15  # 5 s on a quiet machine; `running` waits 20
+    log.removeHandler(caplog.handler)
+    assert caplog.records and not [record for record in caplog.records if record.exc_info]
 
 
 def test_connections_that_only_stay_open_are_closed(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 import pypdfium2
 import pytest
 
+from capture.code import page_from_payload, page_payload
 from capture.errors import UsageError
 from capture.sheet_file import load_sheet
 from ownhand.cli.main import main
 from ownhand.commands.sheet import print_sheet
-from ownhand.hands.hand import open_hand
+from ownhand.hands.hand import load_sheets, open_hand
 
 
 def sheet_of(hand):
@@ -120,3 +121,18 @@ def test_a_request_that_cannot_be_met_leaves_no_hand_behind(tmp_path):
         print_sheet(tmp_path / "keeper", languages=["en"], pages=1, x_height_mm=12.0)
 
     assert not (tmp_path / "keeper").exists()
+
+
+@pytest.mark.parametrize(
+    "text", ["the \x07lamp", "\x1b[2J lamp", "e" + "\u0301" * 900, "lamp \ud800", "\x9b1m lamp", "the lamp\u2029burns"]
+)
+def test_a_text_to_copy_makes_a_sheet_that_is_read_again_or_is_refused(tmp_path, text):
+    try:
+        print_sheet(tmp_path / "hand", copy=text)
+    except UsageError as error:
+        assert "text to copy: it holds control characters, or words of more than 420 bytes" in str(error)
+        assert not (tmp_path / "hand").exists()
+        return
+
+    (sheet,) = load_sheets(open_hand(tmp_path / "hand")).values()
+    assert [page_from_payload(page_payload(sheet, page)).page for page in sheet.pages] == list(sheet.pages)

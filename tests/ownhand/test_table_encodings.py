@@ -61,6 +61,7 @@ SAID = [
     (["Orla", "Orla", "Zoë"], "utf-8-sig", "read as utf-8-sig: Zoë, Orla."),
     (NAMES["pl"][:1], "utf-16", "read as utf-16: Łucja Ślusarz."),
     ([], "utf-8", "read as utf-8: no names in it."),
+    (['"Orla\nownhand: all is well"', "W" * 90], "utf-8", f"read as utf-8: Orla ownhand: all is well, {'W' * 60}."),
 ]
 
 

@@ -147,3 +147,13 @@ def test_of_a_file_of_many_pictures_none_is_decoded(tmp_path, monkeypatch, capsy
     for command in (["trace", str(tmp_path / "many.tif"), "--dpi", "300", "--format", "json"],):
         assert main(command) == 3
         assert "holds 41 pictures, one was expected" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("dpi", ["nan", "inf", "-inf", "1e400", "9" * 400, "0", "x"])
+def test_a_resolution_that_is_none_is_refused_in_one_line(tmp_path, capsys, dpi):
+    Image.new("L", (90, 60), 255).save(tmp_path / "x.png")
+
+    for command in (["trace", str(tmp_path / "x.png")], ["letter", str(tmp_path / "h"), str(tmp_path / "x.png"), "-"]):
+        assert main([*command, f"--dpi={dpi}"]) == 2
+        said = capsys.readouterr().err
+        assert said.startswith("ownhand: Invalid value for '--dpi'") and said.count("\n") == 1

@@ -82,6 +82,15 @@ def test_a_blot_beside_the_words_is_left_out():
     assert max(s.points_mm[:, 0].max() for s in reading.strokes) < x
 
 
+def test_a_word_that_was_not_written_is_left_out_and_the_others_are_found():
+    """Whoever copies may run out of line."""
+    written = write_line("one flash a", (0.0, 20.0), 3.0, np.random.default_rng(3), KEEPER)
+    grey, _ = ink([np.asarray(t.points_mm) for _, _, traces in written for t in traces])
+    reading = read_line(grey, 300, "one flash a pause")
+    assert [len(w.letters) for w in reading.words] == [3, 5, 1, 0]
+    assert reading.suits == (True, True, True, False)
+
+
 def test_a_blank_picture_has_no_letters():
     blank = np.full((80, 200), 250, np.uint8)
     assert read_word(blank, 300, "lamp").letters == ()

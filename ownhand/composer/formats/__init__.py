@@ -27,6 +27,20 @@ KINDS = {".svg": "svg", ".hpgl": "hpgl", ".plt": "hpgl", ".gcode": "gcode", ".nc
 PREVIEW_DPI = 150.0
 
 
+def for_machine(page: PlotPage, machine: Machine | None) -> PlotPage:
+    """Return a page as the machine's pen is led over it.
+
+    Raises
+    ------
+    UsageError
+        If the writing would leave the machine's bed.
+    """
+    if machine is None:
+        return page
+    check_bed(page, machine)
+    return page if machine.pulled_deg is None else pulled(page, machine.pulled_deg)
+
+
 def page_bytes(page: PlotPage, kind: str, machine: Machine | None = None, *, dpi: float = PREVIEW_DPI) -> bytes:
     """Return a page as a file of one of `FORMATS`.
 
@@ -37,10 +51,7 @@ def page_bytes(page: PlotPage, kind: str, machine: Machine | None = None, *, dpi
     """
     if kind not in FORMATS:
         raise UsageError("format", f"no format '{kind}'", f"Use {', '.join(FORMATS)}.")
-    if machine is not None:
-        check_bed(page, machine)
-        if machine.pulled_deg is not None:
-            page = pulled(page, machine.pulled_deg)
+    page = for_machine(page, machine)
     if kind == "png":
         return png_bytes(page, dpi=dpi)
     if kind == "svg":

@@ -1,8 +1,9 @@
-"""Variants that fell apart: a gap in the bowl, a bar that lost its stem.
+"""Variants that are deformed: a gap in the bowl, a bar that lost its stem, a spike, a blot.
 
 What the builder lets pass may still look broken in a line of text. A variant that is the only one of its form, and
-whose ink lies in more pieces than that of any variant on which others agree, is left out while there are others.
-Another form that is whole stays: it may be the writer's second one, and comes up once in a pool of blends.
+that lies in more pieces, or has more spikes or blots, than any variant on which others agree, is left out while there
+are others. Another form that is whole stays: it may be the writer's second one. It is in doubt all the same, and comes
+up once in a pool of blends.
 """
 
 from __future__ import annotations
@@ -10,9 +11,25 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fontbuild.geometry import sample_glyph
 from fontbuild.glyph import Glyph
+from skeleton.geometry.arc_length import line_length, resample
+
+Array = NDArray[np.float64]
+
+STEP = 0.25
+"""Pen widths between the points at which a line is looked at."""
+
+SPIKE = (2.0, 5.5)
+"""Pen widths of the way out and back of a spike; a stem written twice is longer."""
+
+BACK = 0.4
+"""Pen widths within which a line that comes back lies on itself: limbs at less than a fifth of a right angle."""
+
+BLOT_WAY, BLOT_SIZE, BLOT_TURNS = 8.0, 2.5, 3 * np.pi
+"""A blot: within a way of so many pen widths, in so small a room, a line turns by one and a half rounds or more."""
 
 AGREEING = 2
 """Variants of one form that speak against one that stands alone."""
@@ -34,8 +51,60 @@ def broken(variants: Sequence[Glyph], forms: Sequence[Sequence[int]], pen_width:
     agreed = [i for form in forms if len(form) >= AGREEING for i in form]
     if not alone or not agreed:
         return frozenset()
-    most = max(pieces(variants[i], pen_width) for i in agreed)
-    return frozenset(i for i in alone if pieces(variants[i], pen_width) > most)
+    out: set[int] = set()
+    for count in (pieces, spikes, blots):
+        most = max(count(variants[i], pen_width) for i in agreed)
+        out |= {i for i in alone if count(variants[i], pen_width) > most}
+    return frozenset(out)
+
+
+def spikes(glyph: Glyph, pen_width: float) -> int:
+    """Return how often a line goes out and comes back on itself within a short way."""
+    step = STEP * pen_width
+    found = 0
+    for points in _evenly(glyph, step):
+        tip = 1
+        while tip < len(points) - 1:
+            reach = _doubled(points, tip, BACK * pen_width)
+            found += SPIKE[0] <= 2 * reach * STEP <= SPIKE[1]
+            tip += max(1, reach)
+    return found
+
+
+def _doubled(points: Array, tip: int, within: float) -> int:
+    """Return over how many points on either side of its tip a line lies on itself."""
+    reach = 0
+    while tip - reach > 0 and tip + reach < len(points) - 1:
+        apart = float(np.hypot(*(points[tip - reach - 1] - points[tip + reach + 1])))
+        if apart > within:
+            break
+        reach += 1
+    return reach
+
+
+def blots(glyph: Glyph, pen_width: float) -> int:
+    """Return how often a line winds round and round within a few widths of the pen."""
+    step = STEP * pen_width
+    window = round(BLOT_WAY / STEP)
+    found = 0
+    for points in _evenly(glyph, step):
+        way = np.diff(points, axis=0)
+        angle = np.arctan2(way[:, 1], way[:, 0])
+        turns = np.concatenate([[0.0], np.cumsum(np.abs((np.diff(angle) + np.pi) % (2 * np.pi) - np.pi))])
+        i = 0
+        while i < len(turns) - 1:
+            j = min(i + window, len(turns) - 1)
+            if turns[j] - turns[i] > BLOT_TURNS and np.ptp(points[i : j + 1], axis=0).max() < BLOT_SIZE * pen_width:
+                found += 1
+                i = j
+            i += 1
+    return found
+
+
+def _evenly(glyph: Glyph, step: float) -> list[Array]:
+    """Return the strokes as points `step` apart, those that are long enough to have a shape."""
+    lines = [np.asarray(s, float) for s in sample_glyph(glyph)]
+    return [resample(s, int(line_length(s) / step) + 2) for s in lines if line_length(s) > 4 * step]
 
 
 def pieces(glyph: Glyph, pen_width: float) -> int:

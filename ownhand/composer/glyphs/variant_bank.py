@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
+from fontbuild.joins import ENTRY, EXIT, SMALL
 from ownhand.composer.glyphs.doubts import broken
 from ownhand.composer.variation.handwriting_statistics import (
     BANDS,
@@ -145,9 +146,16 @@ class VariantBank:
                     (len(variants) + j, k, points[j], float(weights[j] @ advances), sizes) for j in range(len(points))
                 ]
         shapes.sort(key=lambda s: s[0] if s[0] < len(variants) else len(variants))
-        return self._add(char, shapes, len(variants))
+        ways = [(ENTRY in variants[g[0]].anchors, EXIT in variants[g[0]].anchors) for g in groups]
+        return self._add(char, shapes, len(variants), ways)
 
-    def _add(self, char: str, shapes: list[tuple[int, int, Array, float, tuple[int, ...]]], written: int) -> Pool:
+    def _add(
+        self,
+        char: str,
+        shapes: list[tuple[int, int, Array, float, tuple[int, ...]]],
+        written: int,
+        ways: Sequence[tuple[bool, bool]],
+    ) -> Pool:
         first, n = len(self._rows), len(shapes)
         group_of = np.array([s[1] for s in shapes])
         seen = GlyphMeasurements(*(np.zeros(n) for _ in range(5)))
@@ -175,14 +183,14 @@ class VariantBank:
                 np.nan_to_num(seen.lean_deg - (0.0 if np.isnan(seen.lean_deg).all() else np.nanmean(seen.lean_deg))),
             ]
         )
-        for i, (_, _, points, advance, sizes) in enumerate(shapes):
+        for i, (_, group, points, advance, sizes) in enumerate(shapes):
             alone = float((group_of == group_of[i]).sum() == 1)
             # a straight line has no shape of its own: hands bend it a little, now this way, now that
             alone = max(alone, STRAIGHT) if 0 < len(points) <= 4 else alone
             self._rows.append((
                 self._n_points, len(points), len(self._sizes), len(sizes), advance,
                 seen.left[i], seen.right[i], seen.foot[i], seen.top[i], alone, float(len(points) > 0),
-                *deviation[i],
+                *deviation[i], *_ends(points, sizes, ways[group], x),
             ))  # fmt: skip
             self._points.append(points)
             self._n_points += len(points)
@@ -205,8 +213,27 @@ class VariantBank:
 COLUMNS = (
     "start", "count", "stroke_start", "stroke_count", "advance", "left", "right", "foot", "top", "alone", "inked",
     "foot_off", "height_off", "width_off", "lean_off",
+    "entry", "exit", "entry_y", "entry_deg", "exit_x", "exit_y", "exit_deg",
 )  # fmt: skip
-"""Figures kept of each shape. The last four are its distances from the mean of its character."""
+"""Figures kept of each shape. The four that are 'off' are its distances from the mean of its character. The last seven
+tell joins: 1 where the pen comes in from the letter before, or goes on to the next; where, and in which direction."""
+
+
+def _ends(points: Array, sizes: Sequence[int], way: tuple[bool, bool], x_height: float) -> tuple[float, ...]:
+    """Return the last seven of `COLUMNS` for the points of all strokes."""
+    strokes = np.split(points, np.cumsum(sizes)[:-1]) if len(points) else []
+    lines = [s for s in strokes if len(s) > 1 and np.ptp(s, axis=0).max() > SMALL * x_height]
+    if not lines or not any(way):
+        return (0.0,) * 7
+    first, last = lines[0], max(lines, key=lambda s: float(s[-1, 0]))
+
+    def degrees(d: Array) -> float:
+        return float(np.degrees(np.arctan2(d[1], d[0])))
+
+    return (
+        float(way[0]), float(way[1]), float(first[0, 1]), degrees(first[min(3, len(first) - 1)] - first[0]),
+        float(last[-1, 0]), float(last[-1, 1]), degrees(last[-1] - last[-min(4, len(last))]),
+    )  # fmt: skip
 
 
 def _by_ductus(variants: Sequence[Glyph]) -> list[list[int]]:

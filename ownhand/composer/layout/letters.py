@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from fontbuild.font import Font
+from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letterspacing import (
@@ -47,6 +48,9 @@ COMMA, LARGEST_COMMA = 2.0, 1.8
 TOUCH = 0.25
 """Pen widths between the lines of neighbouring letters: people's letters touch now and then, but none is written over
 another."""
+
+LIFTED = 0.16
+"""x-heights of white between the boxes of letters where a hand that joins lifts its pen inside a word."""
 
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
@@ -89,6 +93,9 @@ class Letters:
     drift: Array
     """Slow wander, added to y on unruled paper."""
 
+    held: np.ndarray | None = None
+    """Where the pen stays down to the next letter; None where it is not known and nearness decides."""
+
 
 def make_letters(
     chars: Sequence[str],
@@ -102,6 +109,7 @@ def make_letters(
     rng: np.random.Generator,
     pen: float | None = None,
     goes_on: bool = False,
+    joined: JoinedWords | None = None,
 ) -> Letters:
     """Return the letters of a text.
 
@@ -115,6 +123,8 @@ def make_letters(
         Width of the pen at the size of the writing, font units; None: as measured.
     goes_on
         Whether the pen goes on from letter to letter, which then stand where it takes them.
+    joined
+        Chooses the shapes, instead of `chooser`, where it is known how the hand joins.
     """
     n = len(chars)
     if goes_on:
@@ -123,7 +133,12 @@ def make_letters(
     pen = font.metrics.pen_width if pen is None else pen
     inked = np.array([c not in (SPACE, TAB, "") for c in chars], bool)
     shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
-    shape[inked], other[inked], share[inked] = chooser.choose([c for c, ink in zip(chars, inked, strict=True) if ink])
+    held = None
+    if joined is not None:
+        shape, other, share, held = joined.choose(chars, inked)
+    else:
+        found = chooser.choose([c for c, ink in zip(chars, inked, strict=True) if ink])
+        shape[inked], other[inked], share[inked] = found
     bank.settle()
 
     def mixed(name: str) -> Array:
@@ -174,11 +189,33 @@ def make_letters(
     advance += gap_scatter(inked, left, white, least, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
+    if held is not None and n > 1:
+        ends = left + (mixed("exit_x") - left) * wides
+        has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
+        by_joins = _by_joins(held, inked, has_join, left, left + (right - left) * wides, ends, wides, x)
+        advance[:-1] = np.where(np.isfinite(by_joins), by_joins, advance[:-1])
+        before_word = ~inked[:-1] & inked[1:] & has_join[1:]
+        advance[:-1] -= np.where(before_word, np.minimum(left[1:], 0.0), 0.0)
     return Letters(
         tuple(chars), shape, other, share, inked, np.maximum(advance, 0.02 * x), np.array(gaps, float),
         feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),
-        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n),
+        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n), held,
     )  # fmt: skip
+
+
+def _by_joins(
+    held: np.ndarray, inked: np.ndarray, has_join: np.ndarray, left: Array, right: Array, ends: Array, wides: Array,
+    x_height: float,
+) -> Array:  # fmt: skip
+    """Return the advance of each letter but the last that joins decide; nan where they do not.
+
+    Where the pen stays down the next letter's entry, its origin, stands where this one goes out; where it is lifted
+    beside a letter that was written joined, their boxes keep a little white.
+    """
+    origin = left[1:] - left[1:] * wides[1:]
+    lifted = inked[:-1] & inked[1:] & (has_join[:-1] | has_join[1:])
+    apart = np.where(lifted, right[:-1] + LIFTED * x_height - left[1:], np.nan)
+    return np.asarray(np.where(held[:-1], ends[:-1] - origin, apart), float)
 
 
 def _commas(chars: Sequence[str], height: Array, pen: float) -> Array:

@@ -80,6 +80,9 @@ class SetText:
     left_over: int
     """Lines that found no place in a box that does not flow."""
 
+    end: tuple[int, float] = (0, 0.0)
+    """Column, counted through all pages, and baseline of the last line: where what follows goes on."""
+
 
 @dataclass(frozen=True)
 class Wobble:
@@ -128,8 +131,9 @@ def set_text(
     mm_per_unit: float,
     wobble: Wobble,
     pen_mm: float,
+    after: tuple[int, float] | None = None,
 ) -> SetText:
-    """Return the lines of a text in its box, at one size."""
+    """Return the lines of a text in its box, at one size; `after` another one's end (`SetText.end`), if given."""
     u, m = mm_per_unit, font.metrics
     ruling = box.ruling or settings.ruling
     rise, fall = max(m.ascender, m.cap_height) * u + pen_mm / 2, -m.descender * u + pen_mm / 2
@@ -147,7 +151,8 @@ def set_text(
     syllables = syllables_of(settings.hyphenate)
     hyphen = _hyphen_advance(manuscript, letters)
     lines: list[SetLine] = []
-    page, y, number, broken, spare = 0, first, 0, 0, manuscript.hyphens[0] + 1
+    page, y = (0, float(first)) if after is None else (after[0], after[1] + pitch)
+    number, broken, spare = 0, 0, manuscript.hyphens[0] + 1
     blank = pitch if ruling else pitch * settings.paragraph_gap
     for part in manuscript.parts:
         if part.new_page and (lines or page):
@@ -193,6 +198,7 @@ def set_text(
             lines.append(placed)
             y += pitch
             number += 1
+    end = (lines[-1].page, lines[-1].y_mm) if lines else (after or (0, float(first) - float(pitch)))
     columns, page = page + 1, page // box.columns
     pages = page + 1 if lines else 0
     kept = [
@@ -204,7 +210,7 @@ def set_text(
         kept = _down(kept, box.down, column.bottom_mm(0) - fall - kept[-1].y_mm, float(pitch) if ruling else 0.0)
     return SetText(
         box, tuple(kept), pages if box.flows else min(pages, 1), u, float(pitch), ruling is not None, broken,
-        len(lines) - len(kept),
+        len(lines) - len(kept), end,
     )  # fmt: skip
 
 
@@ -227,6 +233,8 @@ def _indents(part: Part, reach: Array, settings: Settings, u: float, x_height: f
         mark = float(reach[part.mark[1]] - reach[part.mark[0]])
         hang = (part.depth * DEPTH * x_height + mark + HANG * x_height) * u
         return hang, hang
+    if part.align and part.align != "justified":
+        return 0.0, 0.0  # a date, a salutation: it stands where it was told to, and begins no paragraph
     return max(0.0, -settings.indent_mm), max(0.0, settings.indent_mm)
 
 

@@ -86,6 +86,7 @@ def write_page(
         From 0; lines of other pages are left out.
     """
     blocks: list[tuple[Array, Index, Index, Index, Index, Index, tuple[str, ...]]] = []
+    held: list[Array | None] = []
     squeezed, lines_before, words_before, letters_before = 0, 0, 0, 0
     for text, letters in texts:
         lines = [line for line in text.lines if line.page == number]
@@ -110,6 +111,7 @@ def write_page(
             stroke_letter + letters_before, np.full(len(sizes), text.box.pen, np.int64),
             tuple(letters.chars[i] for i in placed.ids),
         ))  # fmt: skip
+        held.append(None if letters.held is None else letters.held[placed.ids])
         lines_before += len(lines)
         words_before += int(word.max()) + 1 if len(word) else 0
         letters_before += len(placed.ids)
@@ -123,6 +125,7 @@ def write_page(
         joined(0, float).reshape(-1, 2), np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64),
         joined(2, np.int64), joined(3, np.int64), joined(4, np.int64), joined(5, np.int64),
         tuple(c for b in blocks for c in b[6]), hand.settings.pens, hand.pen_mm, hand.font.record.family,
+        held=None if any(h is None for h in held) or not held else np.concatenate([h for h in held if h is not None]),
     )  # fmt: skip
     return page, squeezed
 

@@ -10,12 +10,15 @@ from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from capture.errors import TableError
+from capture.errors import TableError, one_line
 from ownhand.composer.merge.encodings import code_page_of
 from ownhand.composer.merge.template import key
 
 DELIMITERS = ",;\t|"
 LARGEST_BYTES = 200_000_000
+LONGEST_SHOWN = 60
+"""Characters of a field that is shown."""
+
 MOST_COLUMNS = 1000
 MOST_ROWS = 200_000
 """A plotter that writes a card a minute is at it for four months."""
@@ -56,7 +59,8 @@ class Table:
         """Return up to three fields to look at, of a column or the first: those with other letters than ASCII first."""
         column = column if column in self.columns else next(iter(self.columns), "")
         every = list(dict.fromkeys(row.values.get(column, "").strip() for row in self.rows))
-        return sorted((name for name in every if name), key=str.isascii)[:3]
+        found = sorted((name for name in every if name), key=str.isascii)[:3]
+        return [one_line(name)[:LONGEST_SHOWN] for name in found]
 
     def read_as(self, column: str = "") -> str:
         """Return in words in which encoding it was read, with names to see it by, and which others it may be in."""

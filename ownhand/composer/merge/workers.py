@@ -15,12 +15,11 @@ from capture.files import write_bytes
 from capture.safe_paths import path_inside
 from fontbuild.font import Font
 from ownhand.composer.ensemble import Ensemble
-from ownhand.composer.formats import FORMATS, SUFFIXES, page_bytes
+from ownhand.composer.formats import FORMATS, SUFFIXES, for_machine, page_bytes
 from ownhand.composer.formats.gcode import gcode_job
 from ownhand.composer.formats.png import png_bytes
 from ownhand.composer.plot.imposition import sheet_of
 from ownhand.composer.plot.machine import Machine
-from ownhand.composer.plot.nib import pulled
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings import Settings
 
@@ -138,7 +137,9 @@ class _Worker:
             files: list[tuple[str, bytes]] = []
             for kind in self._run.formats if pages else ():
                 if self._run.one_file:
-                    data = gcode_job(self._for_nib(pages), self._run.machine).encode("ascii")
+                    machine = self._run.machine
+                    led = [(name, for_machine(page, machine)) for name, page in pages]
+                    data = gcode_job(led, machine).encode("ascii")
                     files.append((job.name + SUFFIXES[kind], data))
                     continue
                 for number, (_, page) in enumerate(pages, 1):
@@ -152,12 +153,6 @@ class _Worker:
             return Result(job, len(pages), tuple(notices), tuple(faults), tuple(thumbnails))
         except OwnhandError as error:
             return Result(job, 0, (), (*faults, (job.line, str(error))), tuple(thumbnails))
-
-    def _for_nib(self, pages: list[tuple[str, PlotPage]]) -> list[tuple[str, PlotPage]]:
-        machine = self._run.machine
-        if machine is None or machine.pulled_deg is None:
-            return pages
-        return [(name, pulled(page, machine.pulled_deg)) for name, page in pages]
 
     def _pages(
         self, job: Job, notices: list[str], faults: list[tuple[int, str]], thumbnails: list[tuple[str, bytes]]

@@ -69,6 +69,8 @@ def delayed_strokes(page: PlotPage, *, within_mm: float) -> PlotPage:
     """
     ways = _ways(page, within_mm)
     goes_on = ways.to_next_mm <= within_mm
+    if page.held is not None:
+        goes_on &= page.held[page.letter]
     if not goes_on.any():
         return page
     before: Index = np.cumsum(goes_on) - goes_on

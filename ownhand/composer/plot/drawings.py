@@ -65,12 +65,13 @@ def strokes_of_svg(data: bytes, *, where: str) -> tuple[list[Points], dict[str, 
     if fault := _too_much(root):
         raise InputError(where, fault, "Simplify the drawing.")
     try:
-        document = SVG.parse(io.BytesIO(data), reify=True, ppi=CSS_PPI)
+        # an empty root comes back as a bare element, without a list of what is in it
+        elements = list(SVG.parse(io.BytesIO(data), reify=True, ppi=CSS_PPI).elements())
     except Exception as error:  # every fault of a file from outside, whatever the two readers call it
         raise InputError(where, f"cannot be read as SVG ({type(error).__name__})", remedy) from None
     strokes: list[Points] = []
     left_out: dict[str, int] = {}
-    for element in document.elements():
+    for element in elements:
         values = element.values if hasattr(element, "values") and isinstance(element.values, dict) else {}
         if values.get("display") == "none" or values.get("visibility") == "hidden":
             continue

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from ownhand.composer.plot.smooth_joins import joined
 from ownhand.composer.settings.settings import Pen
 
 Index = NDArray[np.int64]
@@ -55,6 +56,9 @@ class PlotPage:
     family: str = ""
     writing_travel_mm: float | None = None
     """Pen-up travel in the order of writing, where the paths are in another."""
+
+    held: NDArray[np.bool_] | None = None
+    """For each letter whether the pen stays down to the next; None where that is not known and nearness decides."""
 
     def __len__(self) -> int:
         return len(self.starts) - 1
@@ -103,7 +107,7 @@ def by_pen(page: PlotPage) -> PlotPage:
     return reordered(page, np.argsort(page.pen, kind="stable"))
 
 
-def merged(page: PlotPage, *, within_letter_mm: float, between_letters_mm: float) -> PlotPage:
+def merged(page: PlotPage, *, within_letter_mm: float, between_letters_mm: float, join_mm: float = 0.0) -> PlotPage:
     """Return the page with each path that begins where the one before it ended drawn without lifting the pen.
 
     The short way between is bridged by a cubic that runs on in the direction of both.
@@ -113,6 +117,8 @@ def merged(page: PlotPage, *, within_letter_mm: float, between_letters_mm: float
     within_letter_mm, between_letters_mm
         How near the two ends must be, for paths of one letter, and of neighbouring letters of one word. Signs that are
         no letters are joined to nothing.
+    join_mm
+        Where it is known where the pen stays down: how much of both letters is drawn anew to go on without a corner.
     """
     k = len(page)
     if k < 2:
@@ -123,12 +129,16 @@ def merged(page: PlotPage, *, within_letter_mm: float, between_letters_mm: float
     step = page.letter[1:] - page.letter[:-1]
     is_letter = np.array([c.isalpha() for c in page.chars], bool)[page.letter]
     beside = (step == 1) & is_letter[1:] & is_letter[:-1]
+    if page.held is not None:
+        beside &= page.held[page.letter[:-1]]
     near = ((step == 0) & (away <= within_letter_mm)) | (beside & (away <= between_letters_mm))
-    joined = (
+    meet = (
         near & (page.word[1:] == page.word[:-1]) & (page.line[1:] == page.line[:-1]) & (page.pen[1:] == page.pen[:-1])
     )
-    joined &= (sizes[1:] > 1) & (sizes[:-1] > 1)
-    at = np.flatnonzero(joined)
+    meet &= (sizes[1:] > 1) & (sizes[:-1] > 1)
+    if page.held is not None and join_mm:
+        return _run_together(page, meet, meet & (step == 1), join_mm)
+    at = np.flatnonzero(meet)
     if not len(at):
         return page
     leaving = _unit(last[at] - page.points_mm[page.starts[at + 1] - 2])
@@ -136,13 +146,32 @@ def merged(page: PlotPage, *, within_letter_mm: float, between_letters_mm: float
     third = (away[at] / 3)[:, None]
     bridge = np.stack([last[at] + leaving * third, first[at + 1] - arriving * third], axis=1).reshape(-1, 2)
     points = np.insert(page.points_mm, np.repeat(page.starts[at + 1], 2), bridge, axis=0)
-    begins = np.concatenate([[True], ~joined])
-    moved = page.starts[:-1] + 2 * np.concatenate([[0], np.cumsum(joined)])
+    begins = np.concatenate([[True], ~meet])
+    moved = page.starts[:-1] + 2 * np.concatenate([[0], np.cumsum(meet)])
     keep = np.flatnonzero(begins)
     starts = np.concatenate([moved[keep], [len(points)]]).astype(np.int64)
     return replace(
         page, points_mm=points, starts=starts, line=page.line[keep], word=page.word[keep], letter=page.letter[keep],
         pen=page.pen[keep],
+    )  # fmt: skip
+
+
+def _run_together(page: PlotPage, merge: NDArray[np.bool_], joins: NDArray[np.bool_], reach_mm: float) -> PlotPage:
+    """Return the page with paths run together where `merge` says so, by a smooth join where `joins` does."""
+    paths: list[Points] = []
+    for k, path in enumerate(page.paths()):
+        if not k or not merge[k - 1]:
+            paths.append(path)
+        elif joins[k - 1]:
+            paths[-1] = joined(paths[-1], path, reach_mm)
+        else:
+            between = np.linspace(paths[-1][-1], path[0], 4)[1:3]
+            paths[-1] = np.concatenate([paths[-1], between, path])
+    keep = np.flatnonzero(np.concatenate([[True], ~merge]))
+    starts = np.concatenate([[0], np.cumsum([len(p) for p in paths])]).astype(np.int64)
+    return replace(
+        page, points_mm=np.concatenate(paths), starts=starts, line=page.line[keep], word=page.word[keep],
+        letter=page.letter[keep], pen=page.pen[keep],
     )  # fmt: skip
 
 

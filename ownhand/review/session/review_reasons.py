@@ -14,6 +14,9 @@ PLAIN = {
 }
 """Kinds of findings whose own words only the trade knows."""
 
+DOUBTFUL = "doubtful reading"
+"""How the builder begins its reason where it left an attempt aside because the reading was unsure (`fontbuild`)."""
+
 
 def doubts(attempt: Attempt, decision: Decision, outlier: str = "") -> tuple[str, ...]:
     """Return why `attempt` should be looked at; () where nothing speaks against it.
@@ -23,9 +26,10 @@ def doubts(attempt: Attempt, decision: Decision, outlier: str = "") -> tuple[str
     unsure = [f for f in attempt.findings if f.kind == "low confidence"]
     kinds = [(PLAIN.get(f.kind, f.kind), f.detail) for f in attempt.findings if f not in unsure]
     out = [f"{kind}, {detail}" if detail else kind for kind, detail in kinds]
-    if unsure or (attempt.status == "written" and attempt.confidence < LOW_CONFIDENCE):
+    left_out_unsure = outlier.startswith(DOUBTFUL)
+    if unsure or left_out_unsure or (attempt.status == "written" and attempt.confidence < LOW_CONFIDENCE):
         out.append("strokes or their order may be wrong")
-    if outlier and outlier not in out:
+    if outlier and not left_out_unsure and outlier not in out:
         out.append(f"unlike the others: {outlier}")
     if ink_changed(attempt, decision):
         out.append("the ink has changed since it was mended")

@@ -53,7 +53,11 @@ def test_no_view_has_a_fault_of_accessibility_or_scrolls_sideways(browser, serve
             set_text(page)
             page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true })")
             page.get_by_role("button", name="Divide the page").click()
+            page.get_by_role("button", name="Write a line along a curve").click()
+            page.get_by_label("Put several on one sheet").check()
+            page.get_by_label("Set the files for my plotter").check()
             settled(page)
+            page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true })")
         if view == "#sheet":
             page.locator("img.print").wait_for()
         ready(page)
@@ -170,4 +174,27 @@ def test_handwriting_is_seen_in_forced_colours(browser, served, faults):
 
     assert np.median(grey) > 200
     assert (grey < 90).sum() > 50
+    context.close()
+
+
+def test_the_page_says_in_which_encoding_a_table_was_read(desk, tmp_path):
+    (tmp_path / "guests.csv").write_bytes("name;town\nJürgen Weiß;x\nOrla;y\n".encode("cp1252"))
+
+    desk.locator("summary", has_text="A card for each row of a table").click()
+    desk.get_by_label("Drop a table").set_input_files(tmp_path / "guests.csv")
+
+    desk.get_by_text("guests.csv: read as cp1252: Jürgen Weiß, Orla.").wait_for()
+
+
+def test_a_wrong_address_shows_a_page_without_a_fault_of_accessibility(browser, served):
+    from axe_playwright_python.sync_playwright import Axe
+
+    context = browser.new_context(viewport={"width": 390, "height": 844}, bypass_csp=True)
+    page = context.new_page()
+    root, room = served.url.partition("/hand/")[0], served.url
+    for address in (f"{room}nothing", f"{root}/hand/nobody/", f"{root}wrong/"):
+        page.goto(address)
+        assert page.get_by_role("heading").count() == 1, address
+        assert Axe().run(page).response["violations"] == [], address
+        assert page.evaluate("document.documentElement.scrollWidth - innerWidth") <= 0
     context.close()

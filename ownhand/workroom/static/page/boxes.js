@@ -1,15 +1,17 @@
 // Boxes on the paper: moved and resized with the pointer, with keys, and by numbers.
 
 import { button, h, keepFocus } from "../core/dom.js";
+import { ARROWS, field, handChoice, more, number, penChoice, round, select, tick, trimmed } from "./fields.js";
 
-const STEP = 0.5;
-const round = (mm) => Math.round(mm / STEP) * STEP;
+const ALIGN = [["left", "left"], ["centre", "centre"], ["right", "right"], ["justified", "justified"]];
+export const DOWN = [["top", "at the top"], ["middle", "in the middle"], ["bottom", "at the bottom"]];
 const FIELDS = [["x_mm", "From the left"], ["y_mm", "From the top"], ["width_mm", "Width"], ["height_mm", "Height"]];
 
 export const marginsOf = (layout) => layout.margins_mm ?? [20, 20, 20, 20];
 
-/** Keep a box inside the margins and at least 4 mm large. */
-export function kept(box, [w, hgt], [top, right, bottom, left]) {
+/** Keep a box inside the margins, or a free one on the paper, and at least 4 mm large. */
+export function kept(box, [w, hgt], margins) {
+  const [top, right, bottom, left] = box.blank ? [0, 0, 0, 0] : margins;
   const width = Math.min(Math.max(4, box.width_mm), w - left - right);
   const height = Math.min(Math.max(4, box.height_mm), hgt - top - bottom);
   return { ...box, width_mm: width, height_mm: height, x_mm: Math.min(Math.max(left, box.x_mm), w - right - width), y_mm: Math.min(Math.max(top, box.y_mm), hgt - bottom - height) };
@@ -60,13 +62,13 @@ export class BoxLayer {
   }
 
   put(i, changes) {
-    const next = this.boxes.map((box, k) => (k === i ? kept({ ...box, ...changes }, this.size, marginsOf(this.desk.layout)) : box));
+    const next = this.boxes.map((box, k) => (k === i ? kept(trimmed({ ...box, ...changes }), this.size, marginsOf(this.desk.layout)) : box));
     this.desk.lay("boxes", next);
     this.draw(this.size);
   }
 
   key(event, i) {
-    const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+    const by = ARROWS[event.key];
     if (!by) return;
     event.preventDefault();
     event.stopPropagation();
@@ -117,26 +119,41 @@ export class BoxLayer {
       }
       const i = Math.min(this.chosen, boxes.length - 1);
       const box = boxes[i];
-      const number = ([name, label]) => h("label", { class: "field narrow" }, h("span", {}, `${label}, mm`), h("input", { type: "number", step: 0.5, value: box[name], "data-act": `field-${name}`, onchange: (e) => e.target.value !== "" && this.put(i, { [name]: Number(e.target.value) }) }));
-      const pens = desk.layout.pens ?? [{}];
+      const place = ([name, label]) => field(`${label}, mm`, number(box[name], (v) => v !== null && this.put(i, { [name]: v }), { "data-act": `field-${name}` }), "narrow");
       this.fields.replaceChildren(
         h("div", { class: "row", role: "group", "aria-label": "Boxes" }, boxes.map((b, k) => button(b.name, () => this.choose(k), { "aria-pressed": String(k === i), "data-act": `choose${k}` }))),
         h("div", { class: "row bottom" },
-          h("label", { class: "field" }, h("span", {}, "Name"), h("input", { type: "text", value: box.name, maxlength: 40, size: 12, "data-act": "field-name", onchange: (e) => this.rename(i, e.target.value) })),
-          h("label", { class: "field" }, h("span", {}, "Pen"), h("select", { "data-act": "field-pen", onchange: (e) => this.put(i, { pen: Number(e.target.value) }) }, pens.map((p, k) => h("option", { value: k + 1, selected: (box.pen ?? 1) === k + 1 }, `${k + 1}${p.name ? ` ${p.name}` : ""}`)))),
-          h("label", { class: "field" }, h("span", {}, "Lines"), h("select", { "data-act": "field-align", onchange: (e) => this.put(i, { align: e.target.value || null }) }, [["", "as the page"], ["left", "left"], ["centre", "centre"], ["right", "right"], ["justified", "justified"]].map(([v, l]) => h("option", { value: v, selected: (box.align ?? "") === v }, l))))),
-        h("div", { class: "row bottom" }, FIELDS.map(number)),
-        h("label", { class: "tick" }, this.tick(i, "fit"), h("span", {}, "Write smaller where the text would not fit")),
-        h("label", { class: "tick" }, this.tick(i, "blank"), h("span", {}, "Keep it free, for a stamp or a signature")),
+          field("Name", h("input", { type: "text", value: box.name, maxlength: 40, size: 12, "data-act": "field-name", onchange: (e) => this.rename(i, e.target.value) })),
+          ...(box.blank ? [] : [
+            penChoice(desk, box.pen, (v) => this.put(i, { pen: v }), { "data-act": "field-pen" }),
+            field("Lines", select([["", "as the page"], ...ALIGN], box.align ?? "", (v) => this.put(i, { align: v }), { "data-act": "field-align" })),
+            handChoice(desk, box.hand, (v) => this.put(i, { hand: v }), { "data-act": "field-hand" })])),
+        h("div", { class: "row bottom" }, FIELDS.map(place)),
+        ...(box.blank ? [] : [tick(box.fit, "Write smaller where the text would not fit", (on) => this.put(i, { fit: on }), { "data-act": "tick-fit" })]),
+        tick(box.blank, "Keep it free, for a stamp or a signature", (on) => {
+          this.put(i, { blank: on });
+          desk.texts.draw();
+        }, { "data-act": "tick-blank" }),
+        box.blank ? field("Text that meets it", select([["flow", "flows round it"], ["stop", "ends above it"]], box.around ?? "flow", (v) => this.put(i, { around: v }), { "data-act": "field-around" })) : this.finer(box, i),
         h("div", { class: "row" }, button("One more box", () => this.add(), { "data-act": "more" }), button(`Take ${box.name} away`, () => this.remove(i), { "data-act": "less" })),
       );
     });
   }
 
-  tick(i, name) {
-    const el = h("input", { type: "checkbox", "data-act": `tick-${name}`, onchange: (e) => { this.put(i, { [name]: e.target.checked }); this.desk.texts.draw(); } });
-    el.checked = Boolean(this.boxes[i][name]);
-    return el;
+  /** What few boxes need. */
+  finer(box, i) {
+    const part = (name, label, attributes) => field(label, number(box[name], (v) => this.put(i, { [name]: v }), { "data-act": `field-${name}`, ...attributes }), "narrow");
+    const ruled = (name, v) => this.put(i, { ruling: name === "pitch_mm" && v === null ? null : { pitch_mm: 8, ...box.ruling, [name]: v ?? 0 } });
+    return more("More about this box", this.fields,
+      h("div", { class: "row bottom" },
+        part("x_height_mm", "Height of an x, mm", { min: 0.5, step: 0.1, placeholder: "same" }),
+        field("Its text stands", select(DOWN, box.down ?? "top", (v) => this.put(i, { down: v }), { "data-act": "field-down" })),
+        part("columns", "Columns", { min: 1, max: 12, step: 1, placeholder: "1" }),
+        part("column_gap_mm", "Between them, mm", { min: 0, placeholder: "8" })),
+      h("div", { class: "row bottom" },
+        field("Printed lines, mm apart", number(box.ruling?.pitch_mm, (v) => ruled("pitch_mm", v), { min: 1, placeholder: "same", "data-act": "field-pitch" }), "narrow"),
+        field("one of them from the top, mm", number(box.ruling?.offset_mm, (v) => ruled("offset_mm", v), { placeholder: "0", "data-act": "field-offset" }), "narrow")),
+      tick(box.flows, "Text that does not fit goes on in this box of a further page", (on) => this.put(i, { flows: on || null }), { "data-act": "tick-flows" }));
   }
 
   inner() {

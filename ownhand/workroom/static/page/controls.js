@@ -5,17 +5,14 @@ import { button, h, keepFocus, say } from "../core/dom.js";
 import { attemptTo } from "../core/router.js";
 import { LIFE } from "../overview/text_preview.js";
 import { saveFile } from "../start/transfer.js";
-import { marginsOf } from "./boxes.js";
+import { field, number, part } from "./fields.js";
+import { paperPart } from "./paper.js";
 import { plotterPart } from "./plotter.js";
+import { severalPart } from "./sheets_of_cards.js";
 import { TablePart } from "./table.js";
+import { writingPart } from "./writing.js";
 
-const PAPERS = [["148x105", "Postcard, 148 × 105 mm"], ["105x148", "Postcard upright"], ["A6", "A6"], ["A5", "A5"], ["A4", "A4"], ["Letter", "Letter"], ["DL", "Envelope DL"], ["C6", "Envelope C6"]];
 const FORMATS = [["svg", "SVG"], ["hpgl", "HP-GL"], ["gcode", "G-code"], ["png", "Picture (PNG)"], ["html", "Replay (web page)"]];
-
-const field = (label, el, more = "") => h("label", { class: `field ${more}` }, h("span", {}, label), el);
-const number = (value, change, attributes = {}) => h("input", { type: "number", step: 0.5, value: value ?? "", onchange: (e) => change(e.target.value === "" ? null : Number(e.target.value)), ...attributes });
-const select = (options, value, change, attributes = {}) => h("select", { onchange: (e) => change(e.target.value), ...attributes }, options.map(([v, l]) => h("option", { value: v, selected: String(v) === String(value) }, l)));
-const part = (title, open, ...inside) => h("details", { class: "slip setting", open }, h("summary", {}, title), h("div", { class: "stack" }, inside));
 
 export function controls(desk) {
   const table = new TablePart(desk);
@@ -58,7 +55,7 @@ function drawPager(desk) {
     desk.replay.close();
     desk.drawPaper();
   };
-  keepFocus(desk.pager, () => desk.pager.replaceChildren(...(n > 1 ? [button("Page before", () => go(-1), { disabled: desk.page <= 1, "data-act": "before" }), h("span", {}, `Page ${desk.page} of ${desk.done.count}`), button("Next page", () => go(1), { disabled: desk.page >= n, "data-act": "on" })] : [])));
+  keepFocus(desk.pager, () => desk.pager.replaceChildren(...(n > 1 ? [button("Page before", () => go(-1), { disabled: desk.page <= 1, "data-act": "before" }), h("span", {}, `Page ${desk.page} of ${desk.done.count}`), button("Next page", () => go(1), { disabled: desk.page >= n, "data-act": "on" })] : []), ...desk.sheet.toggle()));
 }
 
 function drawSettings(desk, box, it) {
@@ -67,10 +64,13 @@ function drawSettings(desk, box, it) {
   const { layout } = desk;
   const sections = [
     ["Paper and margins", true, () => paperPart(desk)],
-    ["Writing", true, () => writingPart(desk)],
+    ["Writing", true, () => writingPart(desk, it)],
     ["Boxes", Boolean(layout.boxes?.length), () => [desk.boxes.fields]],
     ["Pens", (layout.pens?.length ?? 0) > 1, () => pensPart(desk, it)],
     ["Liveliness", false, () => lifePart(desk)],
+    ["Drawings", Boolean(layout.drawings?.length), () => [desk.drawings.fields]],
+    ["Writing along a curve", Boolean(layout.curves?.length), () => [desk.curves.fields]],
+    ["Several on one sheet", Boolean(layout.impose), () => severalPart(desk, it)],
     ["Layouts", false, () => layoutsPart(desk, it)],
     ["Plotter", Boolean(desk.wish.machine), () => plotterPart(desk, it)],
     ["Files", true, () => filesPart(desk)],
@@ -78,49 +78,8 @@ function drawSettings(desk, box, it) {
   keepFocus(box, () => box.replaceChildren(...sections.map(([title, at, make]) => part(title, is(title, at), make()))));
 }
 
-function paperPart(desk) {
-  const { layout } = desk;
-  const paper = layout.paper ?? "A4";
-  const known = PAPERS.some(([v]) => v === paper);
-  const own = h("input", { type: "text", value: known ? "" : paper, placeholder: "width x height", size: 12, onchange: (e) => e.target.value.trim() && desk.lay("paper", e.target.value.trim()) });
-  const margins = marginsOf(layout);
-  const margin = (i, label) => field(`${label}, mm`, number(margins[i], (v) => {
-    margins[i] = Math.max(0, v ?? 0);
-    desk.lay("margins_mm", [...margins]);
-  }, { min: 0 }), "narrow");
-  const turned = h("input", { type: "checkbox", onchange: (e) => desk.lay("landscape", e.target.checked || null) });
-  turned.checked = Boolean(layout.landscape);
-  return [
-    h("div", { class: "row bottom" }, field("Paper", select([...PAPERS, ...(known ? [] : [[paper, paper]])], paper, (v) => desk.lay("paper", v))), field("or its size in mm", own)),
-    h("label", { class: "tick" }, turned, h("span", {}, "The long side across")),
-    h("div", { class: "row bottom margins" }, margin(0, "Above"), margin(1, "Right"), margin(2, "Below"), margin(3, "Left")),
-  ];
-}
-
-function writingPart(desk) {
-  const { layout } = desk;
-  const tick = (name, words) => {
-    const el = h("input", { type: "checkbox", onchange: (e) => desk.lay(name, e.target.checked || null) });
-    el.checked = Boolean(layout[name]);
-    return h("label", { class: "tick" }, el, h("span", {}, words));
-  };
-  const ruled = (name, v) => {
-    const now = { pitch_mm: 8, offset_mm: 0, ...layout.ruling, [name]: v };
-    desk.lay("ruling", name === "pitch_mm" && v === null ? null : now);
-  };
-  return [
-    h("div", { class: "row bottom" },
-      field("Height of an x, mm", number(layout.x_height_mm, (v) => desk.lay("x_height_mm", v), { min: 0.5, max: 200, step: 0.1, placeholder: String(desk.told.x_height_mm) }), "narrow"),
-      field("Line distance, times", number(layout.line_spacing, (v) => desk.lay("line_spacing", v), { min: 0.3, max: 10, step: 0.1, placeholder: "1" }), "narrow"),
-      field("Lines", select([["left", "left"], ["centre", "centre"], ["right", "right"], ["justified", "justified"]], layout.align ?? "left", (v) => desk.lay("align", v === "left" ? null : v)))),
-    h("div", { class: "row bottom" },
-      field("Printed lines, mm apart", number(layout.ruling?.pitch_mm, (v) => ruled("pitch_mm", v), { min: 1, placeholder: "none" }), "narrow"),
-      field("one of them from the top, mm", number(layout.ruling?.offset_mm, (v) => ruled("offset_mm", v ?? 0), { placeholder: "0" }), "narrow"),
-      field("Divide words in", h("input", { type: "text", value: layout.hyphenate ?? "", size: 6, placeholder: "no language", onchange: (e) => desk.lay("hyphenate", e.target.value.trim() || null) }))),
-    layout.boxes?.length ? null : tick("fit", "Write smaller where the text would need a further page"),
-    field("Order of the strokes", select([["writing", "as they are written"], ["least travel", "with the pen lifted least far"]], layout.order ?? "writing", (v) => desk.lay("order", v === "writing" ? null : v))),
-  ];
-}
+/** All that says which pen it takes. */
+const penUsers = (layout) => [...(layout.boxes ?? []), ...(layout.curves ?? []), ...(layout.drawings ?? []), ...(layout.ruling ? [layout.ruling] : []), ...(layout.impose ? [layout.impose] : [])];
 
 function pensPart(desk, it) {
   const pens = desk.layout.pens ?? [{ colour: "#1f2a56" }];
@@ -128,6 +87,8 @@ function pensPart(desk, it) {
     desk.lay("pens", next);
     it.draw();
     desk.boxes.drawFields();
+    desk.curves.drawFields();
+    desk.drawings.drawFields();
   };
   const change = (k, changes) => desk.lay("pens", pens.map((p, i) => Object.fromEntries(Object.entries(i === k ? Object.assign(p, changes) : p).filter(([, v]) => v !== null && v !== ""))));
   const row = (pen, k) =>
@@ -136,8 +97,8 @@ function pensPart(desk, it) {
       field("Colour", h("input", { type: "color", value: pen.colour ?? "#1f2a56", "aria-label": `Colour of pen ${k + 1}`, oninput: (e) => change(k, { colour: e.target.value }) })),
       field("Width, mm", number(pen.width_mm, (v) => change(k, { width_mm: v }), { min: 0.01, max: 20, step: 0.05, placeholder: "as read" }), "narrow"),
       field("Name", h("input", { type: "text", value: pen.name ?? "", size: 8, onchange: (e) => change(k, { name: e.target.value.trim() || null }) })),
-      k === pens.length - 1 && k > 0 && !(desk.layout.boxes ?? []).some((b) => (b.pen ?? 1) > k) ? button("Take away", () => put(pens.slice(0, -1)), { "aria-label": `Take pen ${k + 1} away`, "data-act": "pen-less" }) : "");
-  return [...pens.map(row), h("div", { class: "row" }, button("One more pen", () => put([...pens, { colour: "#8a1f1f" }]), { "data-act": "pen-more" })), h("p", { class: "hint" }, desk.layout.boxes?.length ? "Each box says which pen writes it." : "Divide the page into boxes to write with several pens.")];
+      k === pens.length - 1 && k > 0 && !penUsers(desk.layout).some((o) => (o.pen ?? 1) > k) ? button("Take away", () => put(pens.slice(0, -1)), { "aria-label": `Take pen ${k + 1} away`, "data-act": "pen-less" }) : "");
+  return [...pens.map(row), h("div", { class: "row" }, button("One more pen", () => put([...pens, { colour: "#8a1f1f" }]), { "data-act": "pen-more" })), h("p", { class: "hint" }, penUsers(desk.layout).length ? "Each box, curve and drawing says which pen it takes." : "Divide the page into boxes, or add a drawing, to use several pens.")];
 }
 
 function lifePart(desk) {
@@ -162,7 +123,7 @@ function layoutsPart(desk, it) {
   const name = h("input", { type: "text", maxlength: 80, size: 14, value: desk.layoutName ?? "" });
   const take = (layout, words) => {
     desk.wish.layout = layout;
-    desk.boxes.chosen = 0;
+    for (const layer of [desk.boxes, desk.curves, desk.drawings]) layer.chosen = 0;
     it.draw();
     desk.texts.draw();
     say(words);

@@ -4,14 +4,18 @@ import { handsOff } from "../core/action_queue.js";
 import { get, post, Refused } from "../core/api.js";
 import { h, plural, say, shown } from "../core/dom.js";
 import { onKey } from "../core/keys.js";
+import { askFor } from "../sheet/sheet.js";
 import { lookAround } from "../start/room.js";
 import { BoxLayer } from "./boxes.js";
 import { controls } from "./controls.js";
+import { CurveLayer } from "./curves.js";
+import { DrawingLayer } from "./drawings.js";
 import { Replay } from "./replay.js";
+import { SheetView } from "./sheets_of_cards.js";
 import { TextFields } from "./texts.js";
 
 /** A card as the museum sends it; what is kept from the last time takes its place. */
-const FRESH = { name: "card", texts: { body: "" }, layout: { paper: "148x105", margins_mm: [9, 9, 9, 9], fit: true }, seed: 0, machine: null, table: "", name_field: "", row: 0, formats: ["svg"] };
+const FRESH = { name: "card", texts: { body: "" }, layout: { paper: "148x105", margins_mm: [9, 9, 9, 9], fit: true }, seed: 0, machine: null, table: "", name_field: "", row: 0, formats: ["svg"], one_file: false, strict: false, encoding: "" };
 
 let desk = null;
 let stops = [];
@@ -57,6 +61,9 @@ class Desk {
     this.again_ = false;
     this.picture = h("div", { class: "paper", id: "paper", "aria-busy": "true" });
     this.boxes = new BoxLayer(this);
+    this.curves = new CurveLayer(this);
+    this.drawings = new DrawingLayer(this);
+    this.sheet = new SheetView(this);
     this.replay = new Replay(this);
     this.texts = new TextFields(this);
     this.facts = h("p", { class: "facts-line", id: "facts" });
@@ -126,11 +133,12 @@ class Desk {
     const time = minutes ? `${minutes} min ${Math.round(done.seconds % 60)} s` : `${Math.round(done.seconds)} s`;
     const sizes = [...new Set(Object.values(done.x_height_mm))].map((mm) => `${mm} mm`).join(", ");
     const pens = done.pens > 1 ? ` · ${done.pens} pens` : "";
-    this.facts.textContent = `${plural(done.count, "page")} · about ${time} on the machine · ${(done.ink_mm / 1000).toFixed(2)} m of ink · ${plural(done.lifts, "pen lift")}${pens} · an x is ${sizes} high`;
+    const sheets = done.sheets ? ` on ${plural(done.sheets.count, "sheet")} of ${done.sheets.size_mm.join(" × ")} mm` : "";
+    this.facts.textContent = `${plural(done.count, "page")}${sheets} · about ${time} on the machine · ${(done.ink_mm / 1000).toFixed(2)} m of ink · ${plural(done.lifts, "pen lift")}${pens} · an x is ${sizes} high`;
     const lacks = Object.entries(done.missing);
     this.texts.mark(done.missing);
     const more = [
-      ...(lacks.length ? [h("p", {}, "Missing in this hand; a gap is left for each: ", h("strong", {}, lacks.map(([c, n]) => `${shown(c)} (${n})`).join(", ")), ". ", h("a", { href: "#sheet" }, "Print a sheet with them"), ".")] : []),
+      ...(lacks.length ? [h("p", {}, "Missing in this hand; a gap is left for each: ", h("strong", {}, lacks.map(([c, n]) => `${shown(c)} (${n})`).join(", ")), ". ", h("a", { href: "#sheet", onclick: () => askFor(Object.keys(done.missing)) }, "Print a sheet with them"), ".")] : []),
       ...done.notices.map((n) => h("p", {}, n)),
       ...(done.off_bed ? [h("p", { class: "doubt" }, done.off_bed)] : []),
       ...(done.faults ?? []).slice(0, 8).map((f) => h("p", {}, f)),
@@ -162,20 +170,28 @@ class Desk {
   }
 
   drawPaper() {
-    const [w, hgt] = this.done?.size_mm ?? this.sizeAsked();
+    if (!this.done?.sheets) this.sheet.on = false;
+    const svg = this.done?.pages[this.page - 1];
+    const size = this.done?.size_mm ?? this.sizeAsked();
+    if (this.sheet.on) this.sheet.draw();
+    else this.drawSvg(svg, size, `Page ${this.page} as it will be plotted`);
+    for (const layer of [this.boxes, this.curves, this.drawings]) layer.draw(size);
+    this.controls.drawPager();
+  }
+
+  /** Draw a picture as the paper, in place of the one that stands there. */
+  drawSvg(svg, [w, hgt], words) {
+    this.picture.classList.toggle("whole-sheet", this.sheet.on);
     this.picture.style.aspectRatio = `${w} / ${hgt}`;
     // As large as the window lets it be, whichever way it lies.
     this.picture.style.maxWidth = `calc(${(w / hgt).toFixed(3)} * 72vh)`;
-    const svg = this.done?.pages[this.page - 1];
     this.img?.remove();
     this.img = null;
     if (svg) {
-      this.img = h("img", { alt: `Page ${this.page} as it will be plotted`, src: URL.createObjectURL(new Blob([svg], { type: "image/svg+xml" })) });
+      this.img = h("img", { alt: words, src: URL.createObjectURL(new Blob([svg], { type: "image/svg+xml" })) });
       this.img.addEventListener("load", ({ target }) => URL.revokeObjectURL(target.src), { once: true });
       this.picture.prepend(this.img);
     }
-    this.boxes.draw([w, hgt]);
-    this.controls.drawPager();
   }
 
   /** Width and height of the paper as it is asked for, before the server has said. */

@@ -3,6 +3,7 @@
 import { post } from "../core/api.js";
 import { button, h, say } from "../core/dom.js";
 import { attemptTo } from "../core/router.js";
+import { more } from "./fields.js";
 
 const NUMBERS = [["draw_mm_s", "Drawing, mm/s", 40], ["travel_mm_s", "Lifted, mm/s", 120], ["acceleration_mm_s2", "Acceleration, mm/s²", 1200], ["corner_mm_s", "In corners, mm/s", 4], ["lift_s", "Lifting, s", 0.15], ["lower_s", "Lowering, s", 0.15]];
 
@@ -40,7 +41,7 @@ export function plotterPart(desk, it) {
     put(name, now);
   }, String(at[i]))));
   const choice = (name, label, options) => field(label, h("select", { onchange: (e) => put(name, e.target.value) }, options.map(([v, l]) => h("option", { value: v, selected: (m[name] ?? options[0][0]) === v }, l))));
-  const lines = (name, label) => h("label", { class: "field" }, h("span", {}, label), h("input", { type: "text", value: (m[name] ?? []).join("; "), placeholder: "by the way it lifts", onchange: (e) => put(name, e.target.value.trim() ? e.target.value.split(";").map((l) => l.trim()).filter(Boolean) : null) }));
+  const lines = (name, label, placeholder = "by the way it lifts") => h("label", { class: "field" }, h("span", {}, label), h("input", { type: "text", value: (m[name] ?? []).join("; "), placeholder, onchange: (e) => put(name, e.target.value.trim() ? e.target.value.split(";").map((l) => l.trim()).filter(Boolean) : null) }));
   return [
     ...head,
     h("label", { class: "field" }, h("span", {}, "Name"), h("input", { type: "text", value: m.name ?? "", onchange: (e) => put("name", e.target.value.trim()) })),
@@ -50,6 +51,10 @@ export function plotterPart(desk, it) {
     h("div", { class: "row bottom" }, choice("pen", "The pen lifts", [["z", "by an axis (Z)"], ["servo", "by a servo"]])),
     lines("pen_up", "G-code to lift, lines apart by ;"),
     lines("pen_down", "G-code to lower"),
+    more("A nib, a beginning, an end", it.settings,
+      field("A nib that may only be pulled: whereto, degrees clockwise from the right", number(m.pulled_deg, (v) => put("pulled_deg", v), "any way: no such nib")),
+      lines("begin", "G-code at the beginning", "none"),
+      lines("end", "G-code at the end", "none")),
     h("div", { class: "row" }, button("Keep this plotter", () => attemptTo(async () => {
       const done = await post("plotter", { machine: m });
       desk.told.machine = done.machine;

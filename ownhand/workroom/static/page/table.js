@@ -5,6 +5,7 @@ import { button, h, keepFocus, plural, say } from "../core/dom.js";
 import { attemptTo } from "../core/router.js";
 import { begun } from "../start/room.js";
 import { dropPlace, sendFile } from "../start/transfer.js";
+import { field, select, tick } from "./fields.js";
 
 export class TablePart {
   constructor(desk) {
@@ -13,12 +14,14 @@ export class TablePart {
     this.readAs = h("p", { class: "hint" });
     this.stack = h("div", { class: "row" });
     this.run = h("div", { class: "row", role: "status" });
+    this.ways = h("div", { class: "stack" });
+    this.small = h("div", { class: "stack" });
     this.choice = h("div", { class: "row bottom" });
     this.el = h(
       "details",
       { class: "slip setting", open: Boolean(desk.wish.table) },
       h("summary", {}, "A card for each row of a table"),
-      h("div", { class: "stack" }, dropPlace("Drop a table (CSV), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv", id: "table" }), this.choice, this.readAs, this.columns, this.stack, this.run),
+      h("div", { class: "stack" }, dropPlace("Drop a table (CSV), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv", id: "table" }), this.choice, this.readAs, this.columns, this.stack, this.ways, this.run, this.small),
     );
     this.drawChoice();
     if (desk.wish.table) this.know(desk.wish.table);
@@ -27,14 +30,16 @@ export class TablePart {
   take(file) {
     return attemptTo(async () => {
       const told = await sendFile("table/drop", file);
+      this.desk.wish.encoding = "";
       if (!this.desk.told.tables.includes(told.table)) this.desk.told.tables.push(told.table);
       this.use(told);
       say(`${told.table}: ${plural(told.rows, "row")}.`);
     });
   }
 
-  know(name) {
-    return attemptTo(async () => this.use(await get("table", { name }), false));
+  know(name, anew = false) {
+    const { encoding } = this.desk.wish;
+    return attemptTo(async () => this.use(await get("table", { name, ...(encoding ? { encoding } : {}) }), anew));
   }
 
   use(told, anew = true) {
@@ -56,7 +61,8 @@ export class TablePart {
       ...(tables.length
         ? [
             h("label", { class: "field" }, h("span", {}, "Table"), h("select", { "data-act": "table", onchange: (e) => {
-              if (e.target.value) attemptTo(async () => this.use(await get("table", { name: e.target.value })));
+              wish.encoding = "";
+              if (e.target.value) this.know(e.target.value, true);
               else {
                 Object.assign(wish, { table: "", row: 0 });
                 this.table = null;
@@ -68,9 +74,31 @@ export class TablePart {
           ]
         : []),
     ));
-    this.readAs.textContent = this.table ? `${this.table.table}: ${this.table.read_as}. If names are wrong, save the table as CSV in UTF-8 and drop it again.` : "";
+    this.readAs.textContent = this.table ? `${this.table.table}: ${this.table.read_as}.` : "";
     this.columns.replaceChildren(...(this.table ? ["In the text, these stand for what the row says: ", ...this.table.columns.map((c) => [h("code", {}, `{${c}}`), " "])].flat() : []));
     if (!wish.table) this.stack.replaceChildren();
+    keepFocus(this.ways, () => this.ways.replaceChildren(...(this.table ? this.waysToWrite() : [])));
+  }
+
+  waysToWrite() {
+    const { wish } = this.desk;
+    const { as_likely: likely, encoding } = this.table;
+    const sure = encoding.startsWith("utf") && !wish.encoding;
+    const others = [...new Set([...likely, "utf-8", "cp1252", "cp1250", "iso8859_2", "mac_roman"])].filter((e) => e !== encoding);
+    const keep = (name) => (on) => {
+      wish[name] = on;
+      this.desk.set();
+    };
+    return [
+      ...(sure ? [] : [field("Wrong letters? Read it as", select([["", encoding], ...others.map((e) => [e, e])], "", (v) => v && this.decodeAs(v), { "data-act": "encoding" }))]),
+      tick(wish.strict, "Write no card at all while the hand lacks a character of one", keep("strict"), { "data-act": "strict" }),
+      tick(wish.one_file, "All in one G-code program, which stops before each next sheet", keep("one_file"), { "data-act": "one-file" }),
+    ];
+  }
+
+  decodeAs(encoding) {
+    this.desk.wish.encoding = encoding;
+    return this.know(this.desk.wish.table, true);
   }
 
   took(done) {
@@ -84,6 +112,7 @@ export class TablePart {
       button("Card before", () => desk.turn(-1), { disabled: n <= 1, "data-act": "before" }),
       h("span", { role: "status" }, `Card ${n} of ${done.rows}: ${done.card}`),
       button("Next card", () => desk.turn(1), { disabled: n >= done.rows, "data-act": "on" }),
+      button("All of them in small", () => this.drawSmall(), { "data-act": "in-small" }),
       button(`Write all ${done.rows} cards`, () => this.writeAll(), { class: "main", "data-act": "write-all" }),
     ));
   }
@@ -98,7 +127,28 @@ export class TablePart {
     });
   }
 
+  /** All cards in small, to be looked through before any is written. */
+  drawSmall() {
+    return attemptTo(async () => {
+      const started = await post("cards/overview", this.desk.wish);
+      const job = await begun(started);
+      if (!job?.result) return;
+      const { cards, pictures, faults } = job.result;
+      const at = (page) => `api/overview?${new URLSearchParams({ run: started.run, page, drawn: job.number })}`;
+      this.small.replaceChildren(
+        h("p", { class: "row" }, h("span", {}, `${plural(cards, "card")} in small. Look through them before the first is plotted.`), button("Put them away", () => this.small.replaceChildren())),
+        ...faults.slice(0, 8).map((f) => h("p", { class: "doubt" }, f)),
+        ...Array.from({ length: pictures }, (_, k) => h("a", { href: at(k + 1), target: "_blank" }, h("img", { class: "in-small", src: at(k + 1), alt: `All cards in small, picture ${k + 1} of ${pictures}; opens large` }))),
+      );
+      say(`${plural(cards, "card")} in small.`);
+    });
+  }
+
   ended(result, run) {
+    if (result.refused) {
+      this.run.replaceChildren(h("p", { class: "doubt" }, `Nothing was written: the hand lacks ${result.missing.map((m) => m.char).join(" ")}.`));
+      return;
+    }
     const there = result.faults.some((f) => f.includes("is there already"));
     this.run.replaceChildren(
       h("p", {}, `${plural(result.written, "card")} written${result.skipped ? `, ${result.skipped} were there already` : ""}. `, h("a", { href: `api/cards.zip?${new URLSearchParams({ run })}`, download: `${run}.zip`, id: "cards-zip" }, "All of them as a ZIP")),

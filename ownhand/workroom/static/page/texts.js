@@ -1,6 +1,7 @@
 // The text of each box; what the hand lacks is marked where it stands.
 
 import { button, h, shown } from "../core/dom.js";
+import { paragraphPart } from "./paragraph.js";
 
 const clusters = new Intl.Segmenter(undefined, { granularity: "grapheme" });
 
@@ -24,8 +25,17 @@ export class TextFields {
   }
 
   names() {
-    const { boxes } = this.desk.layout;
-    return boxes?.length ? boxes.filter((b) => !b.blank).map((b) => b.name) : ["body"];
+    const { boxes = [], curves = [] } = this.desk.layout;
+    const written = boxes.filter((b) => !b.blank).map((b) => b.name);
+    return [...(written.length ? written : ["body"]), ...curves.map((c) => c.name)];
+  }
+
+  isCurve(name) {
+    return (this.desk.layout.curves ?? []).some((c) => c.name === name);
+  }
+
+  isBox(name) {
+    return (this.desk.layout.boxes ?? []).some((b) => b.name === name);
   }
 
   draw() {
@@ -33,12 +43,12 @@ export class TextFields {
     if (names.join("\n") === [...this.fields.keys()].join("\n")) return;
     this.fields.clear();
     const single = names.length === 1 && names[0] === "body";
-    this.el.replaceChildren(...names.map((name) => this.field(name, single ? "Text" : `Text of ${name}`)));
+    this.el.replaceChildren(...names.map((name) => this.field(name, single ? "Text" : name === "body" && !this.isBox(name) ? "Text of the page" : `Text of ${name}`)));
   }
 
   field(name, label) {
     const { texts } = this.desk.wish;
-    const area = h("textarea", { class: "page-text", maxlength: 200000, spellcheck: "true", "data-text": name });
+    const area = h("textarea", { class: this.isCurve(name) ? "page-text one-line" : "page-text", rows: this.isCurve(name) ? 1 : 6, maxlength: 200000, spellcheck: "true", "data-text": name });
     area.value = texts[name] ?? "";
     const marks = h("div", { class: "marks", "aria-hidden": "true" });
     const list = h("div", { class: "lacking" });
@@ -64,7 +74,7 @@ export class TextFields {
     const id = `text-of-${[...this.fields.keys()].indexOf(name)}`;
     area.id = id;
     // The marks repeat the text: they are no part of what the field is called.
-    return h("div", { class: "text-field" }, h("label", { class: "field", for: id }, h("span", {}, label)), box, list);
+    return h("div", { class: "text-field" }, h("label", { class: "field", for: id }, h("span", {}, label)), box, list, this.isCurve(name) ? "" : paragraphPart(this.desk, area));
   }
 
   /** Mark what is missing, in every text. */

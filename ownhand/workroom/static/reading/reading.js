@@ -18,6 +18,9 @@ const WORDS = {
   "only a speck, taken as blank": "only a speck, taken for an empty cell",
 };
 
+/** What was read from each page before; told where nothing is read now. */
+let earlier = [];
+
 let standing = null;
 let stop = () => {};
 
@@ -33,7 +36,13 @@ export async function showReading(main, current) {
   }
   stop = onRoom(draw);
   draw(state);
+  if (!state.job?.running) await lookBack();
   drawPhone(await get("phone"));
+}
+
+async function lookBack() {
+  earlier = (await get("pages-read")).pages;
+  draw(room);
 }
 
 const list = h("ul", { class: "verdicts", "aria-label": "Pages" });
@@ -85,7 +94,7 @@ function draw(state) {
       : []),
   ));
   const pages = job?.result ? [...job.result.pages, ...job.result.refused] : (job?.pages ?? []);
-  list.replaceChildren(...pages.map((p) => verdict(p, job)));
+  list.replaceChildren(...(job ? pages : earlier).map((p) => verdict(p, job)));
   const foreign = pages.some((p) => p.what?.includes("does not belong to this hand"));
   keepFocus(after, () => after.replaceChildren(
     ...(job && !job.running && pages.some((p) => p.page !== undefined) ? [h("a", { href: "#letters", class: "go-on" }, "Look through the letters"), state.stale?.length ? button("Build the font", buildFont, { "data-act": "build" }) : ""] : []),
@@ -97,8 +106,9 @@ function verdict(p, job) {
   if (p.what) return h("li", { class: "refused" }, h("h2", {}, p.scan ?? p.where), h("p", {}, `Not read: ${p.what}. ${p.remedy}`));
   const name = `Page ${p.page} of sheet ${p.sheet}`;
   if (p.written === undefined) return h("li", {}, h("h2", {}, name), h("p", { class: "hint" }, `${p.scan}: found; its strokes are still to be traced.`));
-  const doubtful = (job?.result?.doubtful ?? []).filter((d) => d.page === p.page);
-  const facts = p.lines && !p.written ? [`${plural(p.lines, "line")} copied`] : [`${p.written} written`, `${p.blank} left blank`, `${p.spoiled} spoiled`];
+  const doubtful = p.doubts ?? (job?.result?.doubtful ?? []).filter((d) => d.page === p.page);
+  const copied = p.lines ? plural(p.lines, "line") : plural(p.words ?? 0, "word");
+  const facts = !p.written && (p.lines || p.words) ? [`${copied} copied`] : [`${p.written} written`, `${p.blank} left blank`, `${p.spoiled} spoiled`];
   const why = new Map();
   for (const d of doubtful) {
     const words = WORDS[d.kind] ?? d.kind;
@@ -108,7 +118,7 @@ function verdict(p, job) {
     "li",
     {},
     h("h2", {}, name),
-    h("p", {}, `${facts.join(", ")}; ${p.dpi} dpi, a pen of ${p.pen_mm} mm.`),
+    h("p", {}, `${facts.join(", ")}; ${p.dpi} dpi${p.pen_mm ? `, a pen of ${p.pen_mm} mm` : ""}.`),
     p.dpi && p.dpi < 250 ? h("p", { class: "doubt" }, "Fewer than 250 dots an inch: fine strokes may be lost. Scan it again at 300 or more; the better of both is kept.") : null,
     why.size ? h("ul", { class: "why" }, [...why].map(([words, chars]) => h("li", {}, `${words}: `, [...new Set(chars)].slice(0, 30).map((c) => [h("a", { href: `#letter/${encodeURIComponent(c)}` }, shown(c)), " "])))) : h("p", { class: "hint" }, "Nothing speaks against it."),
   );

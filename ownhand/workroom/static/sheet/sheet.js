@@ -9,10 +9,16 @@ import { lookAround } from "../start/room.js";
 const PAPERS = [["A4", "A4"], ["Letter", "Letter"], ["A5", "A5"]];
 
 // Kept while the page is open, so that looking at another part loses nothing.
-const wish = { languages: [], characters: "", text: "", copy: "", missing: false, paper: "A4", x_height_mm: 3.5, pages: 0, show: 1 };
+const wish = { languages: [], characters: "", text: "", copy: "", joined: false, missing: false, paper: "A4", x_height_mm: 3.5, pages: 0, show: 1 };
 const names = new Map();
 let standing = null;
 let begun = false;
+
+/** Have the next sheet ask for these characters, too. */
+export function askFor(characters) {
+  wish.characters = [...new Set([...wish.characters, ...characters])].join("");
+  begun = true;
+}
 
 /** A first sheet begins with the language that the browser speaks. */
 function guess(languages) {
@@ -157,7 +163,7 @@ function part(main, languages, state) {
         "div",
         { class: "stack" },
         h("form", { class: "slip", onsubmit: add }, h("h2", {}, "What it asks for"), h("div", { class: "row bottom" }, labelled("Language", field, "", "grow"), h("button", { type: "submit" }, "Add")), list, chosen, labelled("A text to cover", bound(h("textarea", { rows: 2, maxlength: 200000 }, wish.text), "text"), "All characters that occur in it."), labelled("Further characters", bound(h("input", { type: "text", value: wish.characters, autocomplete: "off" }), "characters")), state.pages_read ? h("label", { class: "tick" }, bound(h("input", { type: "checkbox" }), "missing"), h("span", {}, "Only what this hand cannot write yet")) : null),
-        h("section", { class: "slip" }, h("h2", {}, "A text to copy"), labelled("Written on ruled lines, on pages of their own", joined, "From it the hand's own spacing is measured; for a hand that joins its letters, how it joins them.")),
+        h("section", { class: "slip" }, h("h2", {}, "A text to copy"), labelled("Written on ruled lines, on pages of their own", joined, "From it the hand's own spacing is measured; for a hand that joins its letters, how it joins them."), h("label", { class: "tick" }, bound(h("input", { type: "checkbox" }), "joined"), h("span", {}, "And words with all pairs of letters that the languages need, for a hand that joins them"))),
         h(
           "section",
           { class: "slip" },

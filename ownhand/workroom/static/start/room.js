@@ -31,8 +31,8 @@ function tellAll() {
 
 export const lookAround = async () => takeRoom(await get("state"));
 
-const KINDS = { read: "Reading", build: "Building the font", table: "Writing the cards" };
-const STEPS = { "read pages": "pages looked at", "trace strokes": "attempts traced", "keep captures": "pages kept", write: "cards" };
+const KINDS = { read: "Reading", build: "Building the font", table: "Writing the cards", overview: "Drawing the cards in small" };
+const STEPS = { "read pages": "pages looked at", "trace strokes": "attempts traced", "keep captures": "pages kept", write: "cards", check: "cards" };
 
 const inWords = (job) => `${KINDS[job.kind]}: ${job.total ? `${job.done} of ${job.total} ${STEPS[job.step] ?? job.step}` : "beginning …"}`;
 

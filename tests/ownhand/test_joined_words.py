@@ -1,0 +1,149 @@
+"""Joined words as they are composed: where the pen stays down, which shapes, and how one letter runs into the next."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from fontbuild.build import build_font
+from fontbuild.font import Record
+from fontbuild.joins import APART, JOINS, joining, stays_down, way_of
+from ownhand.composer import Composer, Settings
+from ownhand.composer.plot.smooth_joins import PIECES, joined
+from skeleton.attempt import Attempt
+from skeleton.geometry.stroke import Stroke
+
+SETTINGS = Settings(paper="300x200", margins_mm=(8, 8, 8, 8), x_height_mm=3.0)
+WAYS = [(False, True), (True, True), (True, False), (False, False)]
+
+
+def hump(char: str, width: float, height: float, number: int, way: tuple[bool, bool], place: str) -> Attempt:
+    """Return a letter that rises to a top and comes down, written with joins or without. Cell frame: mm, y up."""
+    t = np.linspace(0, 1, 40)
+    y = height * np.sin(np.pi * t) ** 2 * (1 + 0.01 * number)
+    line = np.stack([1.0 + width * t, y], axis=1)
+    return Attempt(
+        place, char, number, "written", (Stroke(line, 0.4),), 3.0, 6.0, -3.0, 6.0, 0.4, allograph=way_of(*way)
+    )  # fmt: skip
+
+
+LETTERS = (("a", 3.0, 3.0), ("n", 3.5, 3.0), ("e", 2.5, 3.0), ("l", 2.0, 6.0))
+
+
+@pytest.fixture(scope="module")
+def font():
+    attempts = [
+        hump(c, w, h, n, way, f"letter-1/1/{ord(c)}.{10 * k + 3 * n}")
+        for c, w, h in LETTERS
+        for k, way in enumerate(WAYS)
+        for n in (1, 2)
+    ]
+    return build_font(attempts, Record("joined"), accents=False).font
+
+
+def with_share(font, share: float):
+    return replace(font, rhythm={**font.rhythm, JOINS: share})
+
+
+def strokes_of(font, text: str, seed: int = 3) -> int:
+    return sum(len(page) for page in Composer(font).compose(text, SETTINGS, seed=seed).pages)
+
+
+def test_how_often_the_pen_stays_down_is_counted_between_neighbours_in_a_word():
+    # 'ae' joined in line 1, lifted in line 2; what stands apart in a line are two words
+    read = [
+        hump("a", 3, 3, 1, (False, True), "letter-1/1/1.1"), hump("e", 3, 3, 1, (True, False), "letter-1/1/1.2"),
+        hump("a", 3, 3, 2, (False, False), "letter-1/1/2.1"), hump("e", 3, 3, 2, (False, False), "letter-1/1/2.2"),
+        hump("n", 3, 3, 1, (False, False), "letter-1/1/2.4"),
+    ]  # fmt: skip
+    found = joining(read)
+
+    assert found[JOINS] == pytest.approx(0.5)
+    assert stays_down(found, "a", "e") == pytest.approx(0.5)
+    assert JOINS + "en" not in found
+    # of a pair that was never seen its first letter tells, and of a strange letter all
+    assert stays_down(found, "a", "n") == found[JOINS + "a"]
+    assert stays_down(found, "x", "y") == found[JOINS]
+    assert stays_down({}, "x", "y") == 0.0
+
+
+def test_a_hand_that_always_joins_writes_words_in_one_go(font):
+    assert strokes_of(with_share(font, 1.0), "lane anna elan") == 3
+
+
+def test_a_hand_that_never_joins_lifts_between_all_letters(font):
+    assert strokes_of(with_share(font, 0.0), "lane anna elan") == 12
+
+
+def test_a_hand_of_mixed_habits_stays_mixed(font):
+    text = " ".join(["lanean"] * 40)
+    lifts = strokes_of(with_share(font, 0.6), text) - 40
+
+    # 200 places; the standard deviation of the share is .035
+    assert lifts / 200 == pytest.approx(0.4, abs=0.12)
+
+
+def test_letters_are_written_as_their_place_in_the_word_wants_them(font):
+    composer = Composer(with_share(font, 1.0))
+    composer.compose("lane", SETTINGS, seed=1)
+    bank = composer._bank
+    from ownhand.composer.glyphs.joined_words import JoinedWords
+
+    words = JoinedWords(bank, np.random.default_rng(0), composer.font.rhythm, x_height=500.0, mixing=False)
+    shape, _, _, held = words.choose(list("lane"), np.ones(4, bool))
+    ways = [(bool(bank.column("entry")[s]), bool(bank.column("exit")[s])) for s in shape]
+
+    assert ways == [(False, True), (True, True), (True, True), (True, False)]
+    assert held.tolist() == [True, True, True, False]
+
+
+def cubic(points: list[tuple[float, float]]) -> np.ndarray:
+    return np.array(points, float)
+
+
+def turns_and_bends(path: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return by how much direction (degrees) and curvature differ on the two sides of a path's knots."""
+    turn, bend = [], []
+    for k in range(3, len(path) - 3, 3):
+        before, after = path[k] - path[k - 1], path[k + 1] - path[k]
+        turn.append(np.degrees(np.arctan2(before[0] * after[1] - before[1] * after[0], before @ after)))
+        sides = []
+        for p0, p1, p2, at in ((path[k], path[k - 1], path[k - 2], 1), (path[k], path[k + 1], path[k + 2], -1)):
+            first, second = p1 - p0, p2 - 2 * p1 + p0
+            cross = first[0] * second[1] - first[1] * second[0]
+            sides.append(-at * (2 / 3) * cross / np.hypot(*first) ** 3)
+        bend.append(sides[1] - sides[0])
+    return np.array(turn), np.array(bend)
+
+
+@pytest.mark.parametrize(("gap", "lean"), [((0.0, 0.0), 0.0), ((0.3, 0.5), 40.0), ((-0.3, -0.6), -50.0)])
+def test_a_join_has_no_corner_and_no_jump(gap, lean):
+    one = cubic([(0, 0), (1, 0), (2, 3), (3, 3), (4, 3), (4, 0), (5, 0)])
+    angle = np.radians(lean)
+    turn = np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
+    other = (cubic([(0, 0), (1, 0), (1, 3), (2, 3), (3, 3), (3, 0), (4, 0)]) @ turn) + one[-1] + np.array(gap)
+    path = joined(one, other, 1.0)
+    turned, bent = turns_and_bends(path)
+
+    assert np.allclose(path[0], one[0])
+    assert np.allclose(path[-1], other[-1])
+    assert np.abs(turned).max() < 1.0
+    # inside the spline curvature is continuous; where it meets the letters it differs by less than a tight bend has
+    inside = slice(len(bent) // 2 - PIECES // 2 + 1, len(bent) // 2 + PIECES // 2)
+    assert np.abs(bent[inside]).max() < 1e-6
+    assert np.abs(bent).max() < 3.0
+
+
+def test_a_join_leaves_the_letters_beyond_its_reach_as_they_are():
+    one = cubic([(0, 0), (1, 0), (2, 3), (3, 3), (4, 3), (4, 0), (5, 0)])
+    other = one + np.array([5.2, 0.3])
+    path = joined(one, other, 0.8)
+
+    assert np.array_equal(path[:4], one[:4])
+    assert np.array_equal(path[-4:], other[-4:])
+
+
+def test_a_letter_that_stood_alone_in_a_word_is_named_so():
+    assert way_of(False, False) == APART

@@ -197,15 +197,20 @@ def fit_hypothesis(lines: Sequence[Points], paper: FitContext) -> FittedHypothes
     return FittedHypothesis(paper, fitted, wanting, math.log(unlike / paper.pen + PERFECT_RESIDUAL))
 
 
-def completed(trial: FittedHypothesis) -> list[Refined]:
-    """Return the lines of a trial with their ends led on and blots untangled."""
+def completed(trial: FittedHypothesis, *, loops: bool = True) -> list[Refined]:
+    """Return the lines of a trial with their ends led on, closed loops laid apart and blots untangled.
+
+    `loops`: False where shares of a line's length must stay where they are.
+    """
     lines, wanting, paper = trial.lines, trial.wanting, trial.paper
     for _ in range(MAX_EXTENSIONS):
         longer = _lengthen(lines, paper)
         if longer is None:
             break
         lines, wanting = longer
-    lines = _unravel(*_spread(lines, wanting, paper), paper)
+    if loops:
+        lines, wanting = _spread(lines, wanting, paper)
+    lines = _unravel(lines, wanting, paper)
     points, strokes = lines.points + paper.low, int(lines.stroke[-1]) + 1
     return [_closed(points[lines.stroke == i], 2 * lines.half[lines.stroke == i], paper.pen) for i in range(strokes)]
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from capture.errors import HandFolderError
 from capture.files import write_json
-from capture.limits import MOST_CELLS, MOST_PAGES, REACH_MM, is_sheet_id
+from capture.limits import MOST_CELLS, MOST_MM, MOST_PAGES, REACH_MM, is_sheet_id
 from capture.safe_paths import path_inside
 from fontbuild.text_spacing_statistics import CopiedWord
 from ownhand.hands.attempt_reading import attempt_from
@@ -37,6 +37,9 @@ class InkPicture:
 
     top_mm: float
     """y of the picture's top edge in the cell's frame (y up from the baseline)."""
+
+    place_mm: tuple[float, float] | None = None
+    """Of letters from running text: where the cell's left guide meets its baseline on the page, true mm, y down."""
 
 
 @dataclass(frozen=True)
@@ -157,6 +160,17 @@ def _verdict(place: Place) -> dict[str, float | str | bool]:
     return said
 
 
+def _page_place(place: Place) -> tuple[float, float] | None:
+    """Return where a cell stands on its page; None where that is not kept."""
+    if not place.present or place.value is None:
+        return None
+    at = place.numbers(most=2, low=-2 * MOST_MM, high=2 * MOST_MM)
+    if at is None or len(at) != 2:
+        place.fault("expected 2 numbers")
+        return None
+    return float(at[0]), float(at[1])
+
+
 def _ink_pictures(place: Place) -> dict[str, InkPicture]:
     """Return the pictures by attempt id; a name that leads out of the folder `ink` is nobody's picture."""
     named = ((key, item, item.of("file").text(None, 100)) for key, item in place.entries())
@@ -166,6 +180,7 @@ def _ink_pictures(place: Place) -> dict[str, InkPicture]:
             item.of("px_per_mm").number(10.0, 0.1, 1000.0) or 10.0,
             item.of("left_mm").number(0.0, -REACH_MM, REACH_MM) or 0.0,
             item.of("top_mm").number(0.0, -REACH_MM, REACH_MM) or 0.0,
+            _page_place(item.of("place_mm")),
         )
         for key, item, file in named
         if INK_NAME.fullmatch(file)

@@ -54,6 +54,10 @@ class LinePlace:
     scale: float = 1.0
     """True size over the picture's millimetres."""
 
+    left_mm: float = 0.0
+    top_mm: float = 0.0
+    """Where the picture lies on the page, mm as printed."""
+
 
 @dataclass(frozen=True, eq=False)
 class LineLetter:
@@ -66,6 +70,9 @@ class LineLetter:
     left_mm: float
     top_mm: float
     """The picture's left and top edge in the attempt's cell frame (y up)."""
+
+    place_mm: tuple[float, float]
+    """Where the cell's left guide meets its baseline on the page, true mm, y down."""
 
 
 def letters_of(
@@ -98,7 +105,11 @@ def letters_of(
             counts[letter.char] += 1
             attempt, left, base = made
             picture, x, y = picture_of(letter, grey, px_per_mm, attempt.pen_mm / place.scale)
-            yield LineLetter(attempt, picture, round((x - left) * place.scale, 4), round((base - y) * place.scale, 4))
+            stands = (place.left_mm + left) * place.scale, (place.top_mm + base) * place.scale
+            yield LineLetter(
+                attempt, picture, round((x - left) * place.scale, 4), round((base - y) * place.scale, 4),
+                (round(stands[0], 4), round(stands[1], 4)),
+            )  # fmt: skip
 
 
 def _attempt(

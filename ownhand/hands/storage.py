@@ -185,7 +185,9 @@ def _lettered(reading: PageReading, written: Sequence[LineReading], scale: float
     page = f"{reading.sheet.id}/{reading.page.page}"
     for ink, line in zip(reading.lines, written, strict=False):
         row = 1 + reading.page.ruled.index(ink.line)
-        place = LinePlace(page, reading.page.page, row, reading.sheet.x_height_mm * scale, scale)
+        place = LinePlace(
+            page, reading.page.page, row, reading.sheet.x_height_mm * scale, scale, ink.left_mm, ink.top_mm
+        )
         for letter in letters_of(line, ink.grey, ink.px_per_mm, place, counts):
             yield letter, ink.px_per_mm
 
@@ -202,7 +204,7 @@ def keep_letter(folder: Path, page: int, stamp: str, letter: LineLetter, px_per_
     name = f"ink/{page:02d}-{int(row):02d}.{int(column):02d}{stamp}.png"
     _, data = cv2.imencode(".png", letter.grey)
     write_bytes(folder / name, data.tobytes())
-    return InkPicture(name, px_per_mm, letter.left_mm, letter.top_mm)
+    return InkPicture(name, px_per_mm, letter.left_mm, letter.top_mm, letter.place_mm)
 
 
 def write_contact(

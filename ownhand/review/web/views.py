@@ -141,6 +141,7 @@ def _details(book: ReviewSession, key: str, spaced: tuple[float, float] | None) 
         "left": decision.left_mm,
         "right": decision.right_mm,
         "spaced": spaced and {"left": round(spaced[0], 3), "right": round(spaced[1], 3)},
+        "beside": book.beside(key),
         "done": list(decision.done[-12:]),
     }
 

@@ -147,6 +147,7 @@ function strokeActs(letter) {
     later: () => one() && !last() && mend({ do: "place", stroke: letter.stroke, to: letter.stroke + 1 }, { stroke: letter.stroke + 1, structure: true }),
     join: () => one() && !last() && mend({ do: "join", stroke: letter.stroke, other: letter.stroke + 1 }, { structure: true }),
     delete: () => one() && mend({ do: "delete", stroke: letter.stroke }, { stroke: Math.max(0, letter.stroke - 1), structure: true }),
+    passOn: (to) => one() && mend({ do: "pass on", stroke: letter.stroke, to }, { stroke: -1 }),
     asRead: () => mend({ do: "as read" }, { stroke: -1 }),
     reading: (number) => mend({ do: "reading", number }, { stroke: -1, structure: true }),
     move: (line, k, by) => seen(line, k, (at) => mend({ do: "move", stroke: at, by }, { stroke: at })),

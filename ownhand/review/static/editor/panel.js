@@ -131,7 +131,19 @@ function strokesPart({ attempt: a, stroke }, acts) {
       act("join", "Join to next", "J", acts.join, { disabled: none || stroke === n - 1 }),
       act("delete", "Delete", "Del", acts.delete, { disabled: none || n === 1 }),
     ),
+    ...besidePart(a, none || n === 1, acts),
     ...(a.mended ? [h("p", { class: "row" }, button("Strokes as they were read", () => acts.asRead(), { "data-act": "asRead" }))] : []),
+  ];
+}
+
+/** A letter of a word: what belongs to its neighbour is passed on, so the cut between them moves. */
+function besidePart(a, none, acts) {
+  const names = { before: "the letter before", next: "the next letter" };
+  const there = Object.entries(a.beside ?? {});
+  if (!there.length) return [];
+  return [
+    h("p", { class: "hint" }, "Cut off in the wrong place? Split the stroke where the letters part, choose what is not of this one, and pass it on."),
+    h("div", { class: "row" }, there.map(([to, char]) => button(`To ${names[to]}, ${shown(char)}`, () => acts.passOn(to), { disabled: none, "data-act": `pass-${to}` }))),
   ];
 }
 

@@ -166,3 +166,21 @@ def test_several_cards_go_on_one_sheet_which_can_be_looked_at(desk):
     assert whole["width"] / whole["height"] == pytest.approx(210 / 297, abs=0.01)
     assert card["width"] / card["height"] == pytest.approx(148 / 105, abs=0.01)
     assert "1 page on 1 sheet of 210 × 297 mm" in desk.locator("#facts").text_content()
+
+
+def test_all_cards_in_small_are_shown_large_enough_under_the_page_and_put_away(desk, tmp_path):
+    (tmp_path / "guests.csv").write_text("name\ntina\nhans\nnina\n")
+    desk.locator("summary", has_text="A card for each row").click()
+    desk.locator("#table").set_input_files(tmp_path / "guests.csv")
+    desk.get_by_text("Card 1 of 3").wait_for()
+    desk.locator(".page-text").first.fill("{name}")
+    settled(desk)
+    desk.get_by_role("button", name="All of them in small").click()
+    picture = desk.get_by_alt_text("All cards in small, picture 1 of 1")
+    picture.wait_for()
+    until(lambda: picture.evaluate("el => el.complete && el.naturalWidth > 0"))
+    width, paper = picture.bounding_box()["width"], desk.locator(".paper-frame").bounding_box()["width"]
+    desk.get_by_role("button", name="Put them away").click()
+
+    assert width >= 0.95 * paper
+    assert picture.count() == 0

@@ -31,6 +31,7 @@ export function controls(desk) {
   const settings = h("div", { class: "stack" });
   const it = {
     table: table.el,
+    small: table.small,
     settings,
     top: h("div", { class: "row top-row" }, again, watch, save, h("span", { class: "hint" }, "draw ", seed)),
     drawSeed: () => {

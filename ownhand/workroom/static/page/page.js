@@ -75,7 +75,7 @@ class Desk {
       "div",
       { class: "desk-of-pages" },
       h("div", { class: "text-side stack" }, h("h1", {}, "A page"), this.texts.el, this.controls.table),
-      h("div", { class: "paper-side stack" }, this.controls.top, h("div", { class: "paper-frame" }, this.picture), this.replay.el, this.pager, this.facts, this.heard, this.notices),
+      h("div", { class: "paper-side stack" }, this.controls.top, h("div", { class: "paper-frame" }, this.picture), this.replay.el, this.pager, this.facts, this.heard, this.notices, this.controls.small),
       h("div", { class: "setting-side stack" }, this.controls.settings),
     );
     this.texts.draw();

@@ -21,7 +21,7 @@ export class TablePart {
       "details",
       { class: "slip setting", open: Boolean(desk.wish.table) },
       h("summary", {}, "A card for each row of a table"),
-      h("div", { class: "stack" }, dropPlace("Drop a table (CSV), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv", id: "table" }), this.choice, this.readAs, this.columns, this.stack, this.ways, this.run, this.small),
+      h("div", { class: "stack" }, dropPlace("Drop a table (CSV), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv", id: "table" }), this.choice, this.readAs, this.columns, this.stack, this.ways, this.run),
     );
     this.drawChoice();
     if (desk.wish.table) this.know(desk.wish.table);
@@ -140,7 +140,8 @@ export class TablePart {
         ...faults.slice(0, 8).map((f) => h("p", { class: "doubt" }, f)),
         ...Array.from({ length: pictures }, (_, k) => h("a", { href: at(k + 1), target: "_blank" }, h("img", { class: "in-small", src: at(k + 1), alt: `All cards in small, picture ${k + 1} of ${pictures}; opens large` }))),
       );
-      say(`${plural(cards, "card")} in small.`);
+      this.small.scrollIntoView({ block: "nearest" });
+      say(`${plural(cards, "card")} in small, under the page.`);
     });
   }
 

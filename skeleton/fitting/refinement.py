@@ -56,6 +56,12 @@ PERFECT_RESIDUAL = 0.05
 MAX_EXCHANGES = 3
 """Most exchanges tried for a character."""
 
+MAX_SPREADS = 3
+"""Most pairs of passes laid apart in a character."""
+
+SPREAD_STIFFNESS = 100.0
+"""How many times as stiff the line is in the first round after it was laid on the edges of its ink."""
+
 LOOP_WIDTH_PEN_WIDTHS = 1.1
 """Pen widths between the legs of a loop below which ink may hide which leg is which."""
 
@@ -191,14 +197,19 @@ def fit_hypothesis(lines: Sequence[Points], paper: FitContext) -> FittedHypothes
     return FittedHypothesis(paper, fitted, wanting, math.log(unlike / paper.pen + PERFECT_RESIDUAL))
 
 
-def completed(trial: FittedHypothesis) -> list[Refined]:
-    """Return the lines of a trial with their ends led on and blots untangled."""
+def completed(trial: FittedHypothesis, *, loops: bool = True) -> list[Refined]:
+    """Return the lines of a trial with their ends led on, closed loops laid apart and blots untangled.
+
+    `loops`: False where shares of a line's length must stay where they are.
+    """
     lines, wanting, paper = trial.lines, trial.wanting, trial.paper
     for _ in range(MAX_EXTENSIONS):
         longer = _lengthen(lines, paper)
         if longer is None:
             break
         lines, wanting = longer
+    if loops:
+        lines, wanting = _spread(lines, wanting, paper)
     lines = _unravel(lines, wanting, paper)
     points, strokes = lines.points + paper.low, int(lines.stroke[-1]) + 1
     return [_closed(points[lines.stroke == i], 2 * lines.half[lines.stroke == i], paper.pen) for i in range(strokes)]
@@ -240,6 +251,28 @@ def _lengthen(lines: _Lines, paper: FitContext) -> tuple[_Lines, float] | None:
     wanting, _ = paper.improve(out, 10.0, ROUNDS_AFTER_CHANGE)
     after = left(out)
     return (out, wanting) if (after[grown, 0] < 0.5 * before[grown, 0]).all() else None
+
+
+def _spread(lines: _Lines, wanting: float, paper: FitContext) -> tuple[_Lines, float]:
+    """Return the lines with passes that touch in one blot laid on its two edges, where that leaves less to explain."""
+    from skeleton.fitting.closed_loops import any_beside, layings_apart, turning
+
+    if not any_beside(lines.points, lines.stroke, paper.pen):
+        return lines, wanting
+    for _ in range(MAX_SPREADS):
+        best = lines, wanting
+        for either in layings_apart(lines.points, lines.half, lines.stroke, paper.dark, paper.pen, paper.full):
+            for points in either:
+                other = _Lines(points, lines.half.copy(), lines.stroke.copy())
+                left, _ = paper.improve(other, SPREAD_STIFFNESS, MAX_ROUNDS)
+                if left < best[1] and turning(other.points, other.stroke) < turning(lines.points, lines.stroke):
+                    best = other, left
+            if best[1] < wanting:
+                break
+        if best[1] == wanting:
+            break
+        lines, wanting = best
+    return lines, wanting
 
 
 def _unravel(lines: _Lines, wanting: float, paper: FitContext) -> _Lines:

@@ -117,3 +117,34 @@ def beyond(dark: Picture, points: Line, half: Vector, stroke: Indices, far: floa
             out[k, 1] /= out[k, 0]
             out[k, 2] /= out[k, 0]
     return out
+
+
+@compiled
+def points_beside(points: Line, stroke: Indices, low: float, high: float, apart: int, cosine: float) -> int:
+    """Return how many points have a parallel stretch of line beside them whose nearest point is `low` to `high` away.
+
+    What is less than `apart` points along a stroke is no other stretch; cosine: of directions that count as parallel.
+    """
+    n = len(points)
+    heading = np.zeros((n, 2))
+    for i in range(n):
+        a, b = max(i - 1, 0), min(i + 1, n - 1)
+        if stroke[a] != stroke[i]:
+            a = i
+        if stroke[b] != stroke[i]:
+            b = i
+        dx, dy = points[b, 0] - points[a, 0], points[b, 1] - points[a, 1]
+        size = max(math.hypot(dx, dy), 1e-9)
+        heading[i, 0], heading[i, 1] = dx / size, dy / size
+    count = 0
+    for i in range(n):
+        near = high * high
+        for j in range(i + 1, n):
+            if stroke[j] == stroke[i] and j - i < apart:
+                continue
+            dx, dy = points[j, 0] - points[i, 0], points[j, 1] - points[i, 1]
+            d = dx * dx + dy * dy
+            if d < near and abs(heading[i, 0] * heading[j, 0] + heading[i, 1] * heading[j, 1]) > cosine:
+                near = d
+        count += 1 if low * low < near < high * high else 0
+    return count

@@ -135,7 +135,13 @@ SWITCHES = (
     Switch("minimum Bayes risk", {f"{_PIPELINE}.minimum_bayes_risk": _of(lambda shape, odds: int(np.argmax(odds)))}),
     Switch("general rules beside forms", {f"{_PIPELINE}.GENERAL_RULES_FROM_COST": _of(np.inf)}),
     Switch("ends led on", {f"{_REFINEMENT}._lengthen": _of(lambda *_: None)}),
-    Switch("blots untangled", {f"{_REFINEMENT}._unravel": _of(lambda lines, *_: lines)}),
+    Switch(
+        "blots untangled",
+        {
+            f"{_REFINEMENT}._spread": _of(lambda lines, wanting, _: (lines, wanting)),
+            f"{_REFINEMENT}._unravel": _of(lambda lines, *_: lines),
+        },
+    ),
     Switch("direction rules", {f"{unlabelled.__name__}.DIRECTION": _of(np.zeros(9))}),
     Switch("order rules", {f"{_HYPOTHESES}.writing_order.ORDER": _of(np.zeros(30))}),
     Switch("vote between attempts", {"skeleton.joint_reading.VOTE_COST": _of(0.0)}, mode=TOGETHER),

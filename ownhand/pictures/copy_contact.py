@@ -18,6 +18,11 @@ PX_PER_MM = 14.0
 BRACKET = 1.1
 """How far under the ruled line the bracket of a word lies, in x-heights: below what most letters reach."""
 
+LEGEND = (
+    "small: the text to copy; bracket: a word that was found, from which the spacing is measured",
+    "a colour a letter, cut where a short stroke crosses; red: doubtful (?), or left out",
+)
+
 NOT_PARTED = "its words could not be told apart; it says nothing of the spacing"
 
 
@@ -36,11 +41,8 @@ def draw_copy(
     canvas = Canvas(*page.size_mm, px_per_mm=PX_PER_MM)
     title = f"Sheet {sheet}, page {page.page}: {len(lines)} of {len(page.ruled)} lines copied"
     canvas.text(14, 20, title, font=font_path(bold=True), size_mm=4.2, colour=QUIET)
-    legend = (
-        "small: the text to copy; bracket: a word that was found, from which the spacing is measured; a colour a "
-        "letter, cut where a short stroke crosses; red: doubtful, or left out"
-    )
-    canvas.text(14, 25, legend, font=font_path(), size_mm=3.2, colour=QUIET)
+    for n, legend in enumerate(LEGEND):
+        canvas.text(14, 25 + 4.2 * n, legend, font=font_path(), size_mm=3.2, colour=QUIET)
     written = {ink.line: (ink, found, INK if read is None else INK_TINT) for ink, found, read in lines}
     for ruled in page.ruled:
         _draw_ruled(canvas, ruled)
@@ -50,7 +52,7 @@ def draw_copy(
             _note(canvas, ruled, "nothing written")
     for ink, _, reading in lines:
         if reading is not None:
-            draw_words(canvas, reading, np.array([ink.left_mm, ink.top_mm]), name_sure=False)
+            draw_words(canvas, reading, np.array([ink.left_mm, ink.top_mm]), named=False)
     return canvas
 
 

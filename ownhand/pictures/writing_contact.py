@@ -37,28 +37,29 @@ def draw_writing(grey: NDArray[np.uint8], dpi: float, readings: Sequence[LineRea
     return canvas
 
 
-def draw_words(canvas: Canvas, reading: LineReading, at: Points, *, name_sure: bool = True) -> None:
+def draw_words(canvas: Canvas, reading: LineReading, at: Points, *, named: bool = True) -> None:
     """Draw the letters of a line, and names beside its words.
 
     Parameters
     ----------
     at
         Where the picture lies on the page that the line was read on: mm, shape (2,).
-    name_sure
-        Whether words without doubt are named too.
+    named
+        Whether words are named; else only what is doubtful about them is told.
     """
     for text, word, suits in zip(reading.texts, reading.words, reading.suits, strict=True):
-        _draw_word(canvas, text, word, suits, at, name_sure)
+        _draw_word(canvas, text, word, suits, at, named)
 
 
-def _draw_word(canvas: Canvas, text: str, word: WordReading, suits: bool, at: Points, name_sure: bool) -> None:
+def _draw_word(canvas: Canvas, text: str, word: WordReading, suits: bool, at: Points, named: bool) -> None:
     pieces = [p + at for letter in word.letters for p in letter.pieces_mm]
     if not pieces:
         return
     x, y = np.concatenate(pieces).min(axis=0)
     sure = suits and word.cost <= SURELY
-    label = text if sure else f"{text} ?" if suits else f"{text} left out"
-    if name_sure or not sure:
+    doubt = "" if sure else "?" if suits else "left out"
+    label = f"{text} {doubt}".rstrip() if named else doubt
+    if named or not sure:
         canvas.text(x, y - 0.5, label, font=font_path(), size_mm=TEXT_MM, colour=QUIET if sure else WARN)
     if not suits:
         return

@@ -27,6 +27,7 @@ from capture.limits import MOST_CELLS, is_character
 from capture.scan import Scan, load_scan
 from capture.units import MM_PER_INCH, px_per_mm
 from ownhand.commands.line_reading import read_lines
+from ownhand.commands.printed_text import is_printed
 from ownhand.commands.reading_pool import end_with_parent
 from ownhand.hands.captures import InkPicture, PageCapture, capture_file, save_capture
 from ownhand.hands.hand import Hand, add_to_record, open_hand, open_or_create
@@ -128,6 +129,9 @@ def take_letter(
             shown = f"{len(lines)} lines are seen"
         what = f"its writing does not suit the text: {suited} of {letters} letters do; {shown}"
         raise InputError(picture.place, what, "Give the text of this page, with its line breaks.")
+    if is_printed(readings):
+        what = "its letters are all alike, as those of print are and no hand's"
+        raise InputError(picture.place, what, "Give a page that was written by hand.")
     given = {k: v for k, v in (("family", family), ("writer", writer), ("consent", consent), ("use", use)) if v}
     with locked(path):
         if (path / "hand.json").is_file():

@@ -25,8 +25,7 @@ OWN_FORMS = 6
 def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tell: Progress) -> list[LineReading]:
     """Return the lines read, each in the frame of its own ink (mm, y down).
 
-    Lines with doubtful words are read a second time, with the writer's own letters from the sure ones; of every word
-    the cheaper reading stays.
+    Doubtful words are read a second time, with the writer's own letters from the sure ones; the cheaper reading stays.
     """
     tell("read lines", 0, len(texts))
     found = []
@@ -34,11 +33,15 @@ def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tel
         found.append(reading)
         tell("read lines", n + 1, len(texts))
     known = own_letters([w for r in found for w in r.words])
-    unsure = [n for n, r in enumerate(found) if any(not w.letters or w.cost > SURELY for w in r.words)]
+    doubts = [frozenset(i for i, w in enumerate(r.words) if not w.letters or w.cost > SURELY) for r in found]
+    unsure = [n for n, words in enumerate(doubts) if words]
     if not known or not unsure:
         return found
     tell("read again", 0, len(unsure))
-    again = pool.map(_read_one, [inks[n] for n in unsure], [texts[n] for n in unsure], [known] * len(unsure))
+    again = pool.map(
+        _read_one, [inks[n] for n in unsure], [texts[n] for n in unsure], [known] * len(unsure),
+        [doubts[n] for n in unsure],
+    )  # fmt: skip
     for done, (n, reading) in enumerate(zip(unsure, again, strict=True)):
         best = [b if _cost(b) < _cost(a) else a for a, b in zip(found[n].words, reading.words, strict=True)]
         found[n] = dataclasses.replace(found[n], words=tuple(best))
@@ -50,12 +53,15 @@ def _cost(word: WordReading) -> float:
     return word.cost if word.letters else np.inf
 
 
-def _read_one(ink: InkMap, text: str, known: Known | None) -> LineReading:
-    return read_line_ink(ink, text, known)
+def _read_one(ink: InkMap, text: str, known: Known | None, only: frozenset[int] | None = None) -> LineReading:
+    return read_line_ink(ink, text, known, only)
 
 
 def own_letters(words: Sequence[WordReading]) -> dict[str, list[list[Points]]]:
-    """Return the letters of words that surely suit, as `skeleton.read_word` takes a writer's own."""
+    """Return the letters of words that surely suit, as `skeleton.read_word` takes a writer's own.
+
+    By character, each letter as its pieces of shape (n, 2), in x-heights from its left edge on the baseline, y down.
+    """
     out: dict[str, list[list[Points]]] = defaultdict(list)
     for word in sorted((w for w in words if w.letters and w.cost <= SURELY), key=lambda w: w.cost):
         for letter in word.letters:

@@ -163,7 +163,10 @@ def _width(word: WordReading) -> float:
 def picture_of(
     letter: WordLetter, grey: NDArray[np.uint8], px_per_mm: float, pen_mm: float
 ) -> tuple[NDArray[np.uint8], float, float]:
-    """Return a letter's ink on white, and where the picture's left and top edges lie in that of the line, mm."""
+    """Return a letter's ink on white, shape (h, w), and where its left and top edges lie in the line's picture, mm.
+
+    grey: the line, dark ink on light paper, shape (rows, columns).
+    """
     k = px_per_mm
     every = np.concatenate(letter.pieces_mm)
     h, w = grey.shape

@@ -95,7 +95,7 @@ def drawing_view(hand: Hand, name: str) -> dict[str, Any]:
 
     Raises
     ------
-    OwnhandError
+    InputError
         If there is no such drawing, or it holds no line.
     """
     if name not in drawing_names(hand):

@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from capture.errors import InputError
 from ownhand.hands.hand import Hand
+from ownhand.workroom.drawings import drawing_names, layouts_folder
 from ownhand.workroom.pages import zipped_tree
 from ownhand.workroom.times import newest
 
@@ -55,6 +56,8 @@ def _offered(hand: Hand) -> Iterator[tuple[str, Path, str]]:
         yield "The font", proof, "proof.png"
     for file in sorted((hand.path / "layouts").glob("[!.]*.toml")):
         yield "Layouts and plotter", file, file.name
+    for name in drawing_names(hand):
+        yield "Layouts and plotter", layouts_folder(hand) / name, name
     if (hand.path / "plotter.toml").is_file():
         yield "Layouts and plotter", hand.path / "plotter.toml", "plotter.toml"
     for file in sorted((hand.path / "tables").glob("[!.]*.csv")):

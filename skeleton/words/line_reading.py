@@ -7,7 +7,7 @@ left out at a price. Every word then finds its own baseline and slope, so that a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -123,8 +123,13 @@ def read_line(grey: Grey, dpi: float, text: str, known: Known | None = None) -> 
     return read_line_ink(ink, text, known)
 
 
-def read_line_ink(ink: InkMap, text: str, known: Known | None = None) -> LineReading:
-    """Return the reading of a line's ink; see `read_line`."""
+def read_line_ink(
+    ink: InkMap, text: str, known: Known | None = None, only: Collection[int] | None = None
+) -> LineReading:
+    """Return the reading of a line's ink; see `read_line`.
+
+    only: numbers of the words that are wanted, from 0; the others are found, and not read.
+    """
     words = tuple(text.split())
     if not ink.mask.any():
         return LineReading(tuple(nothing_read() for _ in words), words, 0.0)
@@ -147,6 +152,8 @@ def read_line_ink(ink: InkMap, text: str, known: Known | None = None) -> LineRea
     for first, last, k, count in best[1]:
         parts = [p for b in blobs[first:last] for p in b.parts]
         used += sum(b.area for b in blobs[first:last])
+        if only is not None and not any(i in only for i in range(k, k + count)):
+            continue
         part, corner = _cut_out(ink, labels, stats, parts)
         reading = read_word_ink(part, "".join(words[k : k + count]), known)
         for i, one in enumerate(_parted(_shifted(reading, corner / ink.px_per_mm), words[k : k + count])):

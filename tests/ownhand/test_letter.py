@@ -8,9 +8,11 @@ import shutil
 import cv2
 import numpy as np
 import pytest
+from PIL import Image, ImageDraw, ImageFont
 from scipy.spatial import cKDTree
 
 from capture.errors import InputError, UsageError
+from capture.label_font import font_path
 from ownhand.cli.main import main
 from ownhand.commands.letter import summary, take_letter
 from ownhand.hands.captures import load_captures
@@ -85,6 +87,38 @@ def test_another_pages_text_is_refused(page, tmp_path):
     with pytest.raises(InputError, match="does not suit the text"):
         take_letter(tmp_path / "hand", page[0], other, dpi=300, jobs=1)
     assert not (tmp_path / "hand").exists()
+
+
+def test_printed_text_is_refused(tmp_path):
+    """Set in the font of the sheet's labels, scanned with some noise."""
+    text = "the lamp burns all\nnight and the keeper\nlooks at the sea then\nthe ships come home"
+    image = Image.new("L", (1500, 700), 245)
+    for n, line in enumerate(text.splitlines()):
+        face = ImageFont.truetype(str(font_path()), 80)
+        ImageDraw.Draw(image).text((80, 60 + 140 * n), line, font=face, fill=30)
+    noisy = np.asarray(image, float) + np.random.default_rng(0).normal(0, 4, (700, 1500))
+    cv2.imwrite(str(tmp_path / "print.png"), np.clip(cv2.GaussianBlur(noisy, (0, 0), 0.7), 0, 255).astype(np.uint8))
+
+    with pytest.raises(InputError, match="all alike"):
+        take_letter(tmp_path / "hand", tmp_path / "print.png", text, dpi=300, jobs=1)
+    assert not (tmp_path / "hand").exists()
+
+
+def test_a_line_that_the_text_lacks_is_said(page, tmp_path):
+    first, _, last = TEXT.splitlines()
+    try:
+        said = take_letter(tmp_path / "hand", page[0], f"{first}\n{last}", dpi=300, jobs=1).notices
+    except InputError as error:
+        said = (str(error),)
+    assert any("3" in line and "2" in line for line in said)
+
+
+def test_a_word_that_is_doubled_in_the_text_is_left_out(page, tmp_path):
+    doubled = TEXT.replace("lamp", "lamp lamp")
+    done = take_letter(tmp_path / "hand", page[0], doubled, dpi=300, jobs=1)
+    assert any("lamp" in word for word in done.left_out)
+    # nothing of the other lines is touched by it
+    assert all(word.startswith("line 1") for word in done.left_out)
 
 
 def test_a_page_without_writing_is_refused(tmp_path, capsys):

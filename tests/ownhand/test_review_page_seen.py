@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
+from capture.report import Finding
+from ownhand.hands.captures import load_captures, save_capture
 from ownhand.hands.hand import HandRecord, create_hand
 from ownhand.workroom.server import start
-from tests.ownhand.on_page import PATIENCE_S, A, T, middle_of, open_attempt, ready, stored, tab, until
+from tests.ownhand.on_page import E_, PATIENCE_S, A, T, middle_of, open_attempt, ready, stored, tab, until
 from tests.ownhand.slow_answers import HOLD, Slow
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
@@ -154,12 +158,19 @@ def test_in_the_strip_of_attempts_no_number_covers_a_letter(page, hand):
     assert single
 
 
-def test_a_filled_loop_is_said_in_plain_words_and_never_with_a_share_that_contradicts_it(page):
-    told = page.evaluate("fetch('api/letters').then((r) => r.json())")
-    said = " ".join(d for c in told["characters"] for a in c["attempts"] for d in a["doubts"])
+def test_a_filled_loop_is_said_in_plain_words_and_never_with_a_share_that_contradicts_it(context, hand, faults):
+    """The capture says 'filled counter' of an attempt whose reading is sure."""
+    (capture,) = load_captures(hand)
+    filled = (Finding("filled counter", "e", 1, 2, 1),)
+    attempts = [replace(a, findings=filled, confidence=1.0) if a.id == f"{E_}.1" else a for a in capture.attempts]
+    save_capture(hand, replace(capture, attempts=tuple(attempts)))
+    running = start(hand.path)
+    page = tab(context, running.url, faults)
+    open_attempt(page, f"{E_}.1", "e")
+    said = page.locator(".verdict-side .doubt").text_content()
+    running.stop()
 
-    assert "confidence" not in said
-    assert "filled counter" not in said
+    assert said == "Look at it because: a loop is filled with ink, so the line in it is guessed."
 
 
 def test_every_mark_stands_under_its_own_attempt(context, served, faults):

@@ -58,7 +58,7 @@ class PlotPage:
     """Pen-up travel in the order of writing, where the paths are in another."""
 
     held: NDArray[np.bool_] | None = None
-    """For each letter whether the pen stays down to the next; None where that is not known and nearness decides."""
+    """For each letter whether the pen stays down to the next, shape (letters,); None: not known, nearness decides."""
 
     def __len__(self) -> int:
         return len(self.starts) - 1

@@ -127,6 +127,7 @@ def test_a_drawing_is_kept_beside_the_layouts_once_and_its_place_is_told(room, f
     assert first == again == {"file": "my-lamp.svg", "dpi": None, "size_mm": pytest.approx(IN_MM, abs=0.01)}
     assert room.get("api/drawing?name=my-lamp.svg")[1] == first
     assert room.get("api/drawing?name=..%2Fhand.json")[0] == 422
+    assert room.get("api/kept/file?file=layouts%2Fmy-lamp.svg")[1] == svg
     assert other["file"] == "my-lamp-2.svg"
     assert shown["drawings"] == [[30, 40, 40, 20]]
     assert any("1 text left out" in notice for notice in shown["notices"])

@@ -58,7 +58,10 @@ def _read_one(ink: InkMap, text: str, known: Known | None, only: frozenset[int] 
 
 
 def own_letters(words: Sequence[WordReading]) -> dict[str, list[list[Points]]]:
-    """Return the letters of words that surely suit, as `skeleton.read_word` takes a writer's own."""
+    """Return the letters of words that surely suit, as `skeleton.read_word` takes a writer's own.
+
+    By character, each letter as its pieces of shape (n, 2), in x-heights from its left edge on the baseline, y down.
+    """
     out: dict[str, list[list[Points]]] = defaultdict(list)
     for word in sorted((w for w in words if w.letters and w.cost <= SURELY), key=lambda w: w.cost):
         for letter in word.letters:

@@ -44,6 +44,10 @@ train_r01_v07 (Guyon et al., ICPR 1994), art08; the other's mean is 2.6."""
 
 
 JOINS_FROM = 0.25
+ENOUGH_SURE = 3
+"""Letters of running text without a doubt from which doubtful ones of their kind are left out: cut in the wrong place
+they spoil a joined word, and a page holds plenty."""
+
 MOST_OF_A_KIND = 16
 """Letters of running text that are used of one character, joined in one way: more make no page livelier."""
 
@@ -255,7 +259,13 @@ def _more_than_enough(attempts: Sequence[Attempt], decisions: Decisions) -> list
         if a.allograph in IN_TEXT and a.id not in decisions.keep:
             kinds.setdefault((a.char, a.allograph), []).append(a)
     ranked = (sorted(group, key=lambda a: (len(a.findings), -a.confidence, a.id)) for group in kinds.values())
-    return [a for group in ranked for a in group[MOST_OF_A_KIND:]]
+    return [a for group in ranked for a in group[_wanted(group) :]]
+
+
+def _wanted(ranked: Sequence[Attempt]) -> int:
+    """Return how many letters of one kind are used, the surest first: doubtful ones only where sure ones are few."""
+    sure = sum(not a.findings for a in ranked)
+    return min(max(sure, ENOUGH_SURE), MOST_OF_A_KIND)
 
 
 def joins_letters(attempts: Sequence[Attempt]) -> bool:

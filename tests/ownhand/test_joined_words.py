@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fontbuild.build import build_font
+from capture.report import Finding
+from fontbuild.build import Decisions, build_font, choose
 from fontbuild.font import Record
 from fontbuild.joins import APART, JOINS, joining, stays_down, way_of
 from ownhand.composer import Composer, Settings
@@ -143,6 +144,20 @@ def test_a_join_leaves_the_letters_beyond_its_reach_as_they_are():
 
     assert np.array_equal(path[:4], one[:4])
     assert np.array_equal(path[-4:], other[-4:])
+
+
+def test_doubtful_letters_of_running_text_stay_out_where_sure_ones_are_enough():
+    def letter(number: int, sure: bool) -> Attempt:
+        a = hump("a", 3.0, 3.0, number, (True, True), f"letter-1/1/1.{2 * number}")
+        return replace(a, findings=() if sure else (Finding("doubtful word", "a"),))
+
+    many = [letter(n, n <= 4) for n in range(1, 8)]
+    few = [letter(n, n <= 1) for n in range(1, 8)]
+
+    assert {a.id for a in choose(many, Decisions())[0]} == {a.id for a in many[:4]}
+    assert len(choose(few, Decisions())[0]) == 3
+    # what a person keeps is used whatever else there is
+    assert len(choose(many, Decisions(keep={a.id for a in many}))[0]) == 7
 
 
 def test_a_letter_that_stood_alone_in_a_word_is_named_so():

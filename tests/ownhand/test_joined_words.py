@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -84,6 +85,27 @@ def test_a_hand_of_mixed_habits_stays_mixed(font):
 
     # 200 places; the standard deviation of the share is .035
     assert lifts / 200 == pytest.approx(0.4, abs=0.12)
+
+
+def test_words_of_a_joined_hand_keep_apart():
+    """Letters that were only met inside words, and reach far to the left of where the pen came in."""
+
+    def bowl(char: str, number: int) -> Attempt:
+        t = np.linspace(0, 1, 40)
+        line = np.stack([1.0 + 2.0 * t - 2.5 * np.sin(np.pi * t), 3.0 * np.sin(np.pi * t) ** 2], axis=1)
+        place = f"letter-1/1/{ord(char)}.{3 * number}"
+        return replace(hump(char, 3.0, 3.0, number, (True, True), place), strokes=(Stroke(line, 0.4),))
+
+    made = build_font([bowl(c, n) for c in "can" for n in (1, 2)], Record("bowls"), accents=False).font
+    (page,) = Composer(with_share(made, 1.0)).compose("can can can can", SETTINGS, seed=3).pages
+    word = [page.word[k] for k in range(len(page))]
+    boxes = [
+        (min(p[:, 0].min() for p, w in zip(page.paths(), word, strict=True) if w == n),
+         max(p[:, 0].max() for p, w in zip(page.paths(), word, strict=True) if w == n))
+        for n in range(4)
+    ]  # fmt: skip
+
+    assert min(b[0] - a[1] for a, b in pairwise(boxes)) > 0.8 * 3.0
 
 
 def test_letters_are_written_as_their_place_in_the_word_wants_them(font):

@@ -194,6 +194,9 @@ def make_letters(
         has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
         by_joins = _by_joins(held, inked, has_join, left, left + (right - left) * wides, ends, wides, x)
         advance[:-1] = np.where(np.isfinite(by_joins), by_joins, advance[:-1])
+        ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]
+        beyond = left[:-1] + (right - left)[:-1] * wides[:-1] + LIFTED * x
+        advance[:-1] = np.where(ends_word, np.maximum(advance[:-1], beyond), advance[:-1])
         before_word = ~inked[:-1] & inked[1:] & has_join[1:]
         advance[:-1] -= np.where(before_word, np.minimum(left[1:], 0.0), 0.0)
     return Letters(

@@ -35,7 +35,7 @@ Names = Mapping[str, Sequence[str]]
 """By character: the names of its variants, the first one being the encoded glyph."""
 
 
-def rotation(names: Names, *, sequences: Mapping[str, Sequence[str]] | None = None) -> str:
+def feature_code(names: Names, *, sequences: Mapping[str, Sequence[str]] | None = None) -> str:
     """Return feature code for the variants, '' where there is nothing to turn over.
 
     Parameters
@@ -58,7 +58,7 @@ def turned_over(names: Names) -> dict[str, list[str]]:
 
 
 def without_turns(code: str) -> tuple[str, str]:
-    """Return what `rotation` gives without `calt`, and `calt` by itself.
+    """Return what `feature_code` gives without `calt`, and `calt` by itself.
 
     The first part tells which glyphs stand for which others, which is all that kerning and marks ask of it; the second
     takes as long to compile as all the rest of a font.
@@ -69,7 +69,7 @@ def without_turns(code: str) -> tuple[str, str]:
 
 
 def near_turns(code: str) -> str:
-    """Return what `rotation` gives with one rule in each of the lookups that keep equal shapes apart.
+    """Return what `feature_code` gives with one rule in each of the lookups that keep equal shapes apart.
 
     It holds the place of the lookup, which `fontbuild.formats.sight` fills.
     """

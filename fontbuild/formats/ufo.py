@@ -39,7 +39,7 @@ from capture.files import make_folder
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font
 from fontbuild.formats.drawing import DOT, notdef
-from fontbuild.formats.features import rotation
+from fontbuild.formats.features import feature_code
 from fontbuild.formats.packed import pack
 from fontbuild.formats.ufo_reader import KEY, font_of, load_ufo, note_of
 from fontbuild.glyph import Glyph
@@ -125,7 +125,7 @@ def ufo_of(font: Font) -> ufoLib2.Font:
         _draw(ufo.newGlyph(".notdef"), notdef(font.metrics))
     ufo.lib["public.glyphOrder"] = [".notdef", *order] if ".notdef" not in order else order
     _fill_kerning(ufo, font)
-    ufo.features.text = rotation(names, sequences=sequences)
+    ufo.features.text = feature_code(names, sequences=sequences)
     # font editors drop what they do not know out of `lib`, notes they keep
     ufo.info.note = note_of({"mmPerUnit": font.mm_per_unit, "metrics": asdict(font.metrics)})
     ufo.lib[KEY + "mmPerUnit"] = font.mm_per_unit

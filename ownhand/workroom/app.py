@@ -161,7 +161,7 @@ def opened(path: Path) -> tuple[Workroom, str]:
     return Workroom(Folder(path.resolve())), ""
 
 
-def check(hand: Hand | None) -> None:
+def check_letters(hand: Hand | None) -> None:
     """Raise OwnhandError unless the hand's letters can be opened: said before the browser is."""
     if hand is not None:
         review_routes(hand)

@@ -72,7 +72,7 @@ def _prepare(path: Path, port: int, key: str) -> Prepared:
         from ownhand.connections import PatientProtocol, more_files
         from ownhand.review.web.access import Guard
         from ownhand.review.web.ticket import Tickets
-        from ownhand.workroom.app import check, make_app, opened, takes_files
+        from ownhand.workroom.app import check_letters, make_app, opened, takes_files
     except ImportError as error:
         raise MissingLibraryError(
             "ownhand open", f"{error.name} is not installed", "Install it: pip install 'ownhand[review]'"
@@ -80,7 +80,7 @@ def _prepare(path: Path, port: int, key: str) -> Prepared:
     is_hand = (path / "hand.json").is_file()
     if not is_hand and not path.is_dir():
         open_hand(path)
-    check(open_hand(path) if is_hand else None)
+    check_letters(open_hand(path) if is_hand else None)
     workroom, at = opened(path)
     app = make_app(workroom)
     # While the font is built, every answer would wait up to 5 ms (Python's default) each time it touches a file.

@@ -14,7 +14,7 @@ from skeleton.states.paths import coverage
 from skeleton.states.shortest_paths import moves_within
 from skeleton.states.state_graph import States, Walks, path_context_of
 from skeleton.words.frame import WordFrame, first_frame, refitted
-from skeleton.words.letter_forms import DOTTED, STEP, Known, LetterForm, box_of, forms_of
+from skeleton.words.letter_forms import DOTTED, STEP, Known, LetterForm, expected_extent, forms_of
 from skeleton.words.letter_viterbi import decode, single_steps_of
 from skeleton.words.links import linked
 
@@ -116,7 +116,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     sizes = np.repeat(states.spacing, np.diff(states.first))
     part = connected_parts(net)
     nothing = np.zeros(len(states.here))
-    upright = first_frame(states.here, *box_of(text, known))
+    upright = first_frame(states.here, *expected_extent(text, known))
     tries: list[tuple[float, int, _Try]] = []
     for x_height, slant in STARTS:
         try_ = _tried(net, states, part, sizes, text, forms, upright.changed(x_height, slant), nothing)

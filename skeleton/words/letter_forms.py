@@ -96,7 +96,7 @@ def main_strokes(char: str, strokes: Sequence[Points]) -> list[Points]:
     return out or [np.asarray(s, float) for s in strokes]
 
 
-def box_of(text: str, known: Known | None = None) -> tuple[float, float]:
+def expected_extent(text: str, known: Known | None = None) -> tuple[float, float]:
     """Return (top, bottom) that a text's ink is likely to have, x-heights, y down."""
     tops, bottoms = [], []
     for char in text:

@@ -16,7 +16,7 @@ import uharfbuzz as hb
 from fontTools.feaLib.builder import addOpenTypeFeaturesFromString
 from fontTools.fontBuilder import FontBuilder
 
-from fontbuild.formats.features import near_turns, rotation
+from fontbuild.formats.features import feature_code, near_turns
 from fontbuild.formats.sight import look_far
 from fontbuild.naming import variant_name
 
@@ -73,7 +73,7 @@ def face() -> hb.Face:
     made.setupHorizontalHeader()
     made.setupPost()
     del made.font["glyf"]
-    addOpenTypeFeaturesFromString(made.font, near_turns(rotation(names)))
+    addOpenTypeFeaturesFromString(made.font, near_turns(feature_code(names)))
     look_far(made.font, names)
     data = io.BytesIO()
     made.font.save(data)

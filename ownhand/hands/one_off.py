@@ -29,9 +29,9 @@ MOST_ODDS = 6.0
 EACH = 0.7
 """Log odds that a cell must bring to make a run longer."""
 
-MID_ROW, ROW_EDGE = 4.0, 1.5
-"""Log odds that a run costs which begins or ends within a row, or between rows: who slips leaves a cell empty, mostly
-the first of a row, and goes on to the page's end (common practice, no source)."""
+MID_ROW, ROW_BEGIN, ROW_END = 4.0, 1.5, 3.0
+"""Log odds that a run costs which begins or ends within a row, begins with one, or ends with one before the page does:
+who slips leaves a cell empty, mostly the first of a row, and goes on to the page's end (common practice, no source)."""
 
 LEAST_ODDS = 12.0
 LEAST_CELLS = 4
@@ -197,11 +197,11 @@ def _start_cost(i: int, places: Sequence[Place], empty: Sequence[Place]) -> floa
     before = places[i - 1] if i else (0, 0)
     if i == 0 or any(before < place < places[i] for place in empty):
         return 0.0
-    return MID_ROW if before[0] == places[i][0] else ROW_EDGE
+    return MID_ROW if before[0] == places[i][0] else ROW_BEGIN
 
 
 def _end_cost(j: int, places: Sequence[Place]) -> float:
     """Return what it costs a run to end at a place: nothing at the page's end."""
     if j + 1 == len(places):
         return 0.0
-    return MID_ROW if places[j + 1][0] == places[j][0] else ROW_EDGE
+    return MID_ROW if places[j + 1][0] == places[j][0] else ROW_END

@@ -52,6 +52,10 @@ MOST_OF_A_KIND = 16
 """Letters of running text that are used of one character, joined in one way: more make no page livelier."""
 
 DOT_ABOVE = "\u0307"
+
+ENOUGH = "there are enough surer ones of its kind"
+"""Reason for leaving an attempt out that is nobody's fault."""
+
 MOST_LIFTED = 8
 """Marks of a kind taken off letters at most."""
 
@@ -248,7 +252,7 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
     if not usable:
         raise InputError("the hand", "none of its attempts can be used", "Read a filled-in sheet first.")
     for a in _more_than_enough(usable, decisions):
-        aside[a.id] = "there are enough surer ones of its kind"
+        aside[a.id] = ENOUGH
     return [a for a in usable if a.id not in aside], aside
 
 

@@ -134,7 +134,7 @@ def _attempt(
     findings = []
     where = place.number, place.row, column
     if word.cost > SURELY:
-        findings.append(Finding(DOUBTFUL_WORD, letter.char, *where, f"'{text}', {word.cost:.1f}"))
+        findings.append(Finding(DOUBTFUL_WORD, letter.char, *where, f"'{text}'"))
     elif letter.misfit > MISFIT:
         findings.append(Finding(LOW_CONFIDENCE, letter.char, *where, f"{letter.misfit:.2f} off its form, in '{text}'"))
     attempt = Attempt(
@@ -174,7 +174,8 @@ def picture_of(
     x1, y1 = np.clip(np.ceil((every.max(axis=0) + 1.0) * k).astype(int), [x0 + 1, y0 + 1], [w, h])
     near = np.zeros((y1 - y0, x1 - x0), np.uint8)
     for p in letter.pieces_mm:
-        at = np.round(p * k - 0.5 - [x0, y0]).astype(np.int32)
+        # a dot of one point is a line from it to itself: OpenCV draws none of one point
+        at = np.round(np.vstack([p, p[-1:]]) * k - 0.5 - [x0, y0]).astype(np.int32)
         cv2.polylines(near, [at.reshape(-1, 1, 2)], False, 255, max(1, round(2 * PEN_REACH * pen_mm * k)))
     return np.where(near > 0, grey[y0:y1, x0:x1], np.uint8(255)), x0 / k, y0 / k
 

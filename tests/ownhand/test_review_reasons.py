@@ -9,8 +9,8 @@ import pytest
 
 from capture.errors import InputError
 from capture.report import Finding
+from fontbuild.build import ENOUGH, build_font
 from fontbuild.build import Decisions as BuildingRules
-from fontbuild.build import build_font
 from fontbuild.font import Record
 from fontbuild.variants import AttemptStrokes, variants_of
 from ownhand.hands.decisions import KEPT, Decision, seen
@@ -76,6 +76,11 @@ MADE: list[str] = []
 def counted(char, group, x_height_mm):
     MADE.append(char)
     return variants_of(char, group, x_height_mm=x_height_mm)
+
+
+def test_one_that_is_left_out_because_there_are_surer_ones_is_nothing_to_look_at(t):
+    assert doubts(t, Decision(), ENOUGH) == ()
+    assert doubts(t, Decision(), "a beaded line") == ("unlike the others: a beaded line",)
 
 
 def test_work_on_the_same_attempts_gives_the_same_and_is_not_done_again():

@@ -6,6 +6,7 @@ import gzip
 import json
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from scipy.spatial import cKDTree
@@ -117,3 +118,15 @@ def test_joined_words_need_a_language_or_a_text(tmp_path, capsys):
     assert main(["sheet", str(tmp_path / "keeper"), "-c", "abc", "--joined"]) == 2
     assert "--languages" in capsys.readouterr().err
     assert not (tmp_path / "keeper").exists()
+
+
+def test_the_picture_of_an_i_shows_its_dot(copied):
+    hand, _ = copied
+    (page,) = load_captures(open_hand(hand))
+    dotted = [a for a in page.attempts if a.char == "i" and a.status == "written"]
+
+    assert len(dotted) > 3
+    for a in dotted:
+        grey = cv2.imread(str(hand / "captures" / page.sheet / page.ink[a.id].file), cv2.IMREAD_GRAYSCALE)
+        # paper is the first part
+        assert cv2.connectedComponents((grey < 128).astype(np.uint8))[0] - 1 >= 2, a.id

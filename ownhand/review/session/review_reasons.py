@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 
+from fontbuild.build import ENOUGH
 from ownhand.hands.decisions import KEPT, SET_ASIDE, Decision, ink_changed
 from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.result import LOW_CONFIDENCE
@@ -29,7 +30,7 @@ def doubts(attempt: Attempt, decision: Decision, outlier: str = "") -> tuple[str
     left_out_unsure = outlier.startswith(DOUBTFUL)
     if unsure or left_out_unsure or (attempt.status == "written" and attempt.confidence < LOW_CONFIDENCE):
         out.append("strokes or their order may be wrong")
-    if outlier and not left_out_unsure and outlier not in out:
+    if outlier and outlier != ENOUGH and not left_out_unsure and outlier not in out:
         out.append(f"unlike the others: {outlier}")
     if ink_changed(attempt, decision):
         out.append("the ink has changed since it was mended")

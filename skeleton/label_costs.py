@@ -11,6 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from capture.units import MM_PER_INCH
 from skeleton.hypotheses.labelled import candidates
 from skeleton.ink.ink_map import Grey
 from skeleton.matching.template_matching import find_matches
@@ -51,7 +52,7 @@ def label_costs(
     if apart is None:
         return [float("nan")] * len(chars)
     _, net, states = apart
-    rows = np.flatnonzero((grey < 128).any(axis=1)) * 25.4 / dpi
+    rows = np.flatnonzero((grey < 128).any(axis=1)) * MM_PER_INCH / dpi
     top, foot = ((baseline_mm - rows[0]), (baseline_mm - rows[-1])) if len(rows) else (0.0, 0.0)
     out = []
     for char in chars:

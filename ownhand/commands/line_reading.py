@@ -12,7 +12,6 @@ import numpy as np
 from capture.units import Points
 from ownhand.hands.line_letters import MISFIT
 from skeleton.ink.ink_map import InkMap
-from skeleton.words.letter_forms import Known
 from skeleton.words.line_reading import SURELY, LineReading, read_line_ink
 from skeleton.words.word_reading import WordReading
 
@@ -29,7 +28,7 @@ def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tel
     """
     tell("read lines", 0, len(texts))
     found = []
-    for n, reading in enumerate(pool.map(_read_one, inks, texts, [None] * len(texts))):
+    for n, reading in enumerate(pool.map(read_line_ink, inks, texts)):
         found.append(reading)
         tell("read lines", n + 1, len(texts))
     known = own_letters([w for r in found for w in r.words])
@@ -39,7 +38,7 @@ def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tel
         return found
     tell("read again", 0, len(unsure))
     again = pool.map(
-        _read_one, [inks[n] for n in unsure], [texts[n] for n in unsure], [known] * len(unsure),
+        read_line_ink, [inks[n] for n in unsure], [texts[n] for n in unsure], [known] * len(unsure),
         [doubts[n] for n in unsure],
     )  # fmt: skip
     for done, (n, reading) in enumerate(zip(unsure, again, strict=True)):
@@ -51,10 +50,6 @@ def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tel
 
 def _cost(word: WordReading) -> float:
     return word.cost if word.letters else np.inf
-
-
-def _read_one(ink: InkMap, text: str, known: Known | None, only: frozenset[int] | None = None) -> LineReading:
-    return read_line_ink(ink, text, known, only)
 
 
 def own_letters(words: Sequence[WordReading]) -> dict[str, list[list[Points]]]:

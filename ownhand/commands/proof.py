@@ -13,7 +13,7 @@ from capture.label_font import font_path, label_font
 from capture.labels import name_of, shown_form
 from capture.languages import characters_for
 from capture.paper import SIZES_MM
-from capture.units import Points, cell_from_em, image_from_cell
+from capture.units import MM_PER_INCH, Points, cell_from_em, image_from_cell
 from fontbuild.font import Font
 from fontbuild.geometry import glyph_bounds, sample_glyph, sample_stroke
 from fontbuild.glyph import Glyph
@@ -191,7 +191,7 @@ def _heading(canvas: Canvas, font: Font) -> float:
     facts = [
         *([f"written by {r.writer}"] if r.writer else []),
         f"{len(font.glyphs)} characters, {glyphs} glyphs",
-        f"x-height {m.x_height * unit:.1f} mm, shown at {PX_PER_MM * 25.4:.0f} dpi",
+        f"x-height {m.x_height * unit:.1f} mm, shown at {PX_PER_MM * MM_PER_INCH:.0f} dpi",
         f"pen {m.pen_width * unit:.2f} mm",
         f"slant {m.slant_deg:.0f}°",
     ]

@@ -32,7 +32,7 @@ PEN_REACH = 0.9
 """Pen widths from a letter's line within which ink is taken for its picture."""
 
 DOUBTFUL_WORD = "doubtful word"
-LOW_CONFIDENCE = "low confidence"
+DOUBTFUL_LETTER = "low confidence"
 
 
 @dataclass(frozen=True)
@@ -136,7 +136,7 @@ def _attempt(
     if word.cost > SURELY:
         findings.append(Finding(DOUBTFUL_WORD, letter.char, *where, f"'{text}'"))
     elif letter.misfit > MISFIT:
-        findings.append(Finding(LOW_CONFIDENCE, letter.char, *where, f"{letter.misfit:.2f} off its form, in '{text}'"))
+        findings.append(Finding(DOUBTFUL_LETTER, letter.char, *where, f"{letter.misfit:.2f} off its form, in '{text}'"))
     attempt = Attempt(
         id=f"{place.page}/{place.row}.{column}",
         char=letter.char,

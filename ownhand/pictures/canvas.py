@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from capture.files import write_bytes
-from capture.units import Points
+from capture.units import MM_PER_INCH, Points
 from ownhand.composer.formats.png import smooth_thickness
 
 Colour = tuple[int, int, int]
@@ -169,7 +169,7 @@ class Canvas:
     def save_png(self, path: Path) -> Path:
         """Write the finished picture as PNG, with its resolution; see `capture.files.write_bytes`."""
         data = io.BytesIO()
-        dpi = self._px_per_mm * 25.4
+        dpi = self._px_per_mm * MM_PER_INCH
         # level 4: a fifth of the time of the highest, a tenth more bytes
         self.image().save(data, "PNG", dpi=(dpi, dpi), compress_level=4)
         return write_bytes(path, data.getvalue())

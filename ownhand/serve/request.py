@@ -11,6 +11,7 @@ from typing import Any
 import regex
 
 from capture.errors import OwnhandError
+from capture.units import MM_PER_INCH
 from ownhand.composer.formats import FORMATS
 from ownhand.composer.plot.machine import Machine, machine_from
 from ownhand.composer.settings.settings import MOST_BOXES, Settings
@@ -68,7 +69,7 @@ class Order:
         marks = sum(unicodedata.category(c)[0] in "MCS" for text in texts for c in text if c > "\u02ff")
         cost = (sum(map(len, texts)) + 10 * marks) * (3.0 if self.settings.order == "least travel" else 1.0)
         fits = self.settings.fit or any(box.fit for box in self.settings.boxes)
-        picture = width * height * (self.dpi / 25.4) ** 2 / 1000 if self.format == "png" else 0.0
+        picture = width * height * (self.dpi / MM_PER_INCH) ** 2 / 1000 if self.format == "png" else 0.0
         paths = [*(curve.path for curve in self.settings.curves), *(d.path for d in self.settings.drawings)]
         drawn = float(sum(len(path) / 3 + path.lower().count("z") * path.lower().count("z") / 100 for path in paths))
         made = MADE * sum(1 for _ in _put_together(texts, has))
@@ -126,7 +127,7 @@ def order_from(hand: str, data: dict[str, Any], limits: Limits) -> Order:
     except OwnhandError as error:
         raise RefusalError(422, str(error)) from None
     width, height = settings.size_mm
-    if kind == "png" and width * height * (dpi / 25.4) ** 2 > limits.picture_pixels:
+    if kind == "png" and width * height * (dpi / MM_PER_INCH) ** 2 > limits.picture_pixels:
         raise RefusalError(422, f"dpi: a picture of more than {limits.picture_pixels} pixels")
     return Order(hand, text, settings, seed, kind, page, machine, float(dpi))
 

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from capture.units import MM_PER_INCH
 from skeleton.geometry.quantiles import median
 from skeleton.ink.components import flip_small_components, histogram
 
@@ -88,7 +89,7 @@ def find_ink(grey: Grey, dpi: float) -> InkMap | None:
     if not mask.any():
         return None
     radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
-    return InkMap(darkness, mask, radius, pen, dpi / 25.4 * scale)
+    return InkMap(darkness, mask, radius, pen, dpi / MM_PER_INCH * scale)
 
 
 def _darkness(grey: Grey) -> Field | None:

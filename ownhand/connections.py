@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import socket
 from typing import Any
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
+
+from capture.errors import UsageError
 
 HEAD_S = 10.0
 """In which a request's head must have come, from the opening of the connection or the last answer on."""
@@ -18,6 +21,9 @@ MOST = 400
 1,024 open files."""
 
 LOOK_S = 1.0
+
+QUEUE = 64
+"""Clients that wait for an answer while the server starts."""
 
 
 class BoundedProtocol(H11Protocol):
@@ -68,6 +74,40 @@ class PatientProtocol(BoundedProtocol):
     def whole_s(self) -> float:
         """Return how long one request may take."""
         return 20 * WHOLE_S
+
+
+def listening_on(host: str, port: int, *, what: str, advice: str) -> socket.socket:
+    """Return a socket to which clients can connect from now on, so that its address may be told.
+
+    They wait in its queue until the server answers.
+
+    Parameters
+    ----------
+    port
+        0: any free one.
+    what, advice
+        Whose port it is, and what to do if it cannot be used; for the error's message.
+
+    Raises
+    ------
+    UsageError
+        If the port cannot be used.
+    """
+    opened = None
+    try:
+        family, kind, protocol, _, address = socket.getaddrinfo(
+            host, None, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )[0]
+        opened = socket.socket(family, kind, protocol)
+        opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        opened.bind((address[0], port, *address[2:]))
+        opened.listen(QUEUE)
+    except (OSError, OverflowError) as error:
+        if opened is not None:
+            opened.close()
+        reason = getattr(error, "strerror", None) or error
+        raise UsageError(what, f"port {port} of {host} cannot be used ({reason})", advice) from None
+    return opened
 
 
 def more_files(wanted: int = 4096) -> None:

@@ -37,7 +37,7 @@ try:
     from starlette.responses import JSONResponse, Response
     from starlette.routing import Route
 
-    from ownhand.connections import BoundedProtocol, more_files, peer
+    from ownhand.connections import BoundedProtocol, listening_on, more_files, peer
 except ImportError as error:  # pragma: no cover - depends on what is installed
     raise MissingLibraryError(
         "serve", f"the library '{error.name}' is not installed", "Install it with: pip install 'ownhand[serve]'"
@@ -65,17 +65,25 @@ def serve(
     token: str | None = None,
     workers: int = 0,
     limits: Limits | None = None,
+    announce: Callable[[int], None] = lambda port: None,
 ) -> None:
     """Answer requests until the process is told to stop.
+
+    Parameters
+    ----------
+    announce
+        Called with the port as soon as clients can connect.
 
     Raises
     ------
     UsageError
-        If another address than loopback is asked for without a token, or there is no hand.
+        If another address than loopback is asked for without a token, there is no hand, or the port cannot be used.
     """
     app = make_app(hands, host=host, token=token, workers=workers, limits=limits)
     more_files()
-    uvicorn.run(app, host=host, port=port, log_level="warning", **HOW)
+    with listening_on(host, port, what="--port", advice="Take another: --port.") as listening:
+        announce(listening.getsockname()[1])
+        uvicorn.Server(uvicorn.Config(app, log_level="warning", **HOW)).run(sockets=[listening])
 
 
 def is_loopback(host: str) -> bool:

@@ -26,6 +26,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from capture.errors import OwnhandError, UsageError
+from ownhand.connections import listening_on
 from ownhand.hands.hand import Hand
 from ownhand.workroom.drop import TooLargeError, keep_scan_to_read
 
@@ -109,12 +110,7 @@ def open_door(
         If there is no network, or no port can be opened.
     """
     host = host or own_address()
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        listening.bind((host, 0))
-    except OSError as error:
-        listening.close()
-        raise UsageError("the phone", f"no port can be opened on {host} ({error.strerror})", "Is it online?") from None
+    listening = listening_on(host, 0, what="the phone", advice="Is this computer online?")
     port = listening.getsockname()[1]
     code = secrets.token_urlsafe(9)
     door = Door(hand, f"http://{host}:{port}/{code}/", f"{host}:{port}", code, time.monotonic() + open_s)

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from capture.errors import MissingLibraryError, UsageError
+from capture.errors import MissingLibraryError
 from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import open_hand
 
@@ -69,7 +69,7 @@ def _prepare(path: Path, port: int, key: str) -> Prepared:
     try:
         import uvicorn
 
-        from ownhand.connections import PatientProtocol, more_files
+        from ownhand.connections import PatientProtocol, listening_on, more_files
         from ownhand.review.web.access import Guard
         from ownhand.review.web.ticket import Tickets
         from ownhand.workroom.app import check_letters, make_app, opened, takes_files
@@ -85,16 +85,7 @@ def _prepare(path: Path, port: int, key: str) -> Prepared:
     app = make_app(workroom)
     # While the font is built, every answer would wait up to 5 ms (Python's default) each time it touches a file.
     sys.setswitchinterval(0.0005)
-    listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    try:
-        listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        listening.bind((LOOPBACK, port))
-    except (OSError, OverflowError) as error:
-        listening.close()
-        reason = getattr(error, "strerror", None) or error
-        raise UsageError(
-            "--port", f"port {port} cannot be used ({reason})", "Leave it out to take a free one."
-        ) from None
+    listening = listening_on(LOOPBACK, port, what="--port", advice="Leave it out to take a free one.")
     port = listening.getsockname()[1]
     logging.getLogger("uvicorn.error").addFilter(_not_about_stopping)
     hosts = (f"{LOOPBACK}:{port}", f"localhost:{port}")
@@ -148,20 +139,18 @@ def run(
         If the port cannot be used.
     """
     made = _prepare(path, port, secrets.token_urlsafe(18))
-    if (path / "hand.json").is_file():
-        for line in told(path / "decisions.json", load_decisions(path / "decisions.json")):
-            announce(line)
-    announce(f"Open {made.url}{at}")
-    announce("Only this computer can open it. Everything is stored at once; stop with Ctrl-C.")
-    if open_browser:
-        # The socket listens already: the browser waits in its queue until the server answers.
-        made.listening.listen(64)
-        # What stands in another program's arguments, all users of the machine can read: so no key, but a ticket that
-        # is good once.
-        once = made.origin + made.tickets.new(made.path + at)
-        threading.Thread(target=webbrowser.open, args=(once,), daemon=True).start()
     try:
         with made.listening:
+            if (path / "hand.json").is_file():
+                for line in told(path / "decisions.json", load_decisions(path / "decisions.json")):
+                    announce(line)
+            announce(f"Open {made.url}{at}")
+            announce("Only this computer can open it. Everything is stored at once; stop with Ctrl-C.")
+            if open_browser:
+                # What stands in another program's arguments, all users of the machine can read: so no key, but a
+                # ticket that is good once.
+                once = made.origin + made.tickets.new(made.path + at)
+                threading.Thread(target=webbrowser.open, args=(once,), daemon=True).start()
             made.server.run(sockets=[made.listening])
     finally:
         made.close()

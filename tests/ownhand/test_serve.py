@@ -21,7 +21,7 @@ from ownhand.composer import Composer, Settings
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.serve.request import order_from
-from ownhand.serve.server import HOW, Limits, make_app
+from ownhand.serve.server import HOW, Limits, make_app, serve
 from tests.ownhand.composing import LETTER
 from tests.ownhand.hershey_font import hershey_font
 
@@ -64,6 +64,22 @@ def running(**options: Any) -> Iterator[int]:
     finally:
         server.should_exit = True
         thread.join(20)
+
+
+class ToldError(Exception):
+    """Stops a server as soon as it has told its address."""
+
+
+def test_when_the_address_is_told_it_can_be_opened_and_a_port_in_use_is_refused_in_words():
+    def connect(port: int) -> None:
+        with socket.create_connection(("127.0.0.1", port), timeout=10):
+            pass
+        with pytest.raises(UsageError, match=f"port {port} of 127.0.0.1 cannot be used"):
+            serve({"keeper": FONT}, port=port)
+        raise ToldError
+
+    with pytest.raises(ToldError):
+        serve({"keeper": FONT}, port=0, announce=connect)
 
 
 @pytest.fixture(scope="module")

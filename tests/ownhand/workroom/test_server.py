@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import socket
 import time
 import zipfile
 from urllib.parse import quote, urlsplit
@@ -15,7 +16,7 @@ from PIL import Image
 from ownhand.cli.main import main
 from ownhand.hands.hand import load_sheets, open_hand
 from ownhand.workroom import phone
-from ownhand.workroom.server import start
+from ownhand.workroom.server import run, start
 from tests.ownhand.stand_in import write_hand
 from tests.ownhand.test_review_server import Client
 
@@ -80,6 +81,26 @@ def test_a_new_hand_is_begun_with_its_owners_consent_and_stands_in_the_list(tmp_
     assert [h["family"] for h in made["hands"]] == ["Signal House"]
     assert twice[0] == tricks[0] == 422
     assert [p.name for p in tmp_path.iterdir()] == ["signal-house"]
+
+
+class ToldError(Exception):
+    """Stops a server as soon as it has told its address."""
+
+
+def test_when_the_address_is_told_it_can_be_opened(hand):
+    """A person, or a program, may open it at once."""
+    told = []
+
+    def connect(text):
+        if text.startswith("Open "):
+            at = urlsplit(text.split()[1])
+            with socket.create_connection((at.hostname, at.port), timeout=10):
+                told.append(text)
+            raise ToldError
+
+    with pytest.raises(ToldError):
+        run(hand.path, open_browser=False, announce=connect)
+    assert told
 
 
 def test_whose_hand_it_is_can_be_changed_and_the_font_is_then_said_to_be_older(room, hand):

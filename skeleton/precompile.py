@@ -100,9 +100,7 @@ def prepare(progress: Progress | None = None, *, processes: int = 0) -> Prepared
     if not jit.LOOPS and os.environ.get("NUMBA_DISABLE_JIT", "0") != "0":
         return Prepared(0)
     wanted = versions()
-    missing = [v for v in wanted if loop_store.find(_file(v)) is None]
-    if all(jit.LOOPS[v.loop].targetoptions.get("no_cpython_wrapper") for v in missing):
-        missing = []  # those that only loops call are within those that Python calls; a wheel holds only the latter
+    missing = _missing(wanted)
     tell = progress or (lambda *_: None)
     unkept = _cannot_keep() if missing else ""
     if missing and (not unkept or _keep_for_now()):
@@ -114,10 +112,35 @@ def prepare(progress: Progress | None = None, *, processes: int = 0) -> Prepared
     for done, version in enumerate(missing_here):
         tell("compile", done, len(missing_here))
         _make_ready(version)
+    _load(wanted)
+    return Prepared(len(missing), unkept)
+
+
+def load_kept() -> bool:
+    """Load all loops into this process if none has to be compiled, as `prepare` does; return whether they are loaded.
+
+    To be called while other processes are at work, so that `prepare` has nothing left to do.
+    """
+    wanted = versions()
+    if not wanted or _missing(wanted):
+        return False
+    _load(wanted)
+    return True
+
+
+def _missing(wanted: list[Version]) -> list[Version]:
+    """Return the versions that no folder keeps."""
+    missing = [v for v in wanted if loop_store.find(_file(v)) is None]
+    if all(jit.LOOPS[v.loop].targetoptions.get("no_cpython_wrapper") for v in missing):
+        return []  # those that only loops call are within those that Python calls; a wheel holds only the latter
+    return missing
+
+
+def _load(wanted: list[Version]) -> None:
+    """Make ready what Python calls."""
     for version in wanted:
         if not jit.LOOPS[version.loop].targetoptions.get("no_cpython_wrapper"):
             _make_ready(version)
-    return Prepared(len(missing), unkept)
 
 
 def _cannot_keep() -> str:

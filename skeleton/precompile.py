@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import atexit
 import contextlib
-import gc
 import json
 import os
 import shutil
@@ -26,6 +25,7 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from capture.collector import rarely_collected
 from skeleton.geometry import jit, loop_store
 
 LIST = Path(__file__).with_name("compiled_loops.json")
@@ -254,17 +254,17 @@ def _worker() -> Iterator[Callable[[Version], bool]]:
 
 def _serve(into: Path) -> None:
     """Compile what standard input asks for, a line each, and answer with a line."""
-    gc.set_threshold(200_000, 20, 100)  # the compiler makes many small things that live long
     loop_store.destinations.append(into)
-    versions()
-    for line in sys.stdin:
-        try:
-            _make_ready(Version(*json.loads(line)))
-            answer = "done"
-        except Exception as error:  # told to who asked: compiled again when called, and then its fault shows
-            answer = f"failed: {type(error).__name__}"
-        sys.stdout.write(answer + "\n")
-        sys.stdout.flush()
+    with rarely_collected():
+        versions()
+        for line in sys.stdin:
+            try:
+                _make_ready(Version(*json.loads(line)))
+                answer = "done"
+            except Exception as error:  # told to who asked: compiled again when called, and then its fault shows
+                answer = f"failed: {type(error).__name__}"
+            sys.stdout.write(answer + "\n")
+            sys.stdout.flush()
 
 
 def compile_into(folder: Path) -> int:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from capture.collector import rarely_collected
 from capture.errors import HandFolderError
 from capture.files import sweep
 from fontbuild.build import BuildResult, build_font, reference_size
@@ -136,7 +137,7 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     from fontbuild.formats.ufo import save_ufo
 
     hand = open_hand(path)
-    with locked(path), processes() as pool:
+    with locked(path), rarely_collected(), processes() as pool:
         sweep(hand.path)
         font, result = make_font(hand, progress=progress, letterwise=side_by_side(pool))
         if tabular_figures:

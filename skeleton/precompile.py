@@ -26,6 +26,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.collector import rarely_collected
+from capture.user_cache import FOLDER_VARIABLE
 from skeleton.geometry import jit, loop_store
 
 LIST = Path(__file__).with_name("compiled_loops.json")
@@ -165,7 +166,7 @@ def _keep_for_now() -> bool:
     owner = os.getpid()
     # not by processes forked off this one
     atexit.register(lambda: shutil.rmtree(folder, ignore_errors=True) if os.getpid() == owner else None)
-    os.environ[loop_store.FOLDER_VARIABLE] = folder
+    os.environ[FOLDER_VARIABLE] = folder
     return True
 
 

@@ -26,6 +26,8 @@ from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.font_of_hand import font_of as font_of
 from ownhand.hands.freshness import note_built
 from ownhand.hands.hand import Hand, HandRecord, open_hand
+from ownhand.hands.kept_letters import FILE as KEPT_FILE
+from ownhand.hands.kept_letters import KeptLetters
 from ownhand.hands.locking import locked
 from skeleton.attempt import Attempt
 
@@ -139,7 +141,9 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     hand = open_hand(path)
     with locked(path), rarely_collected(), processes() as pool:
         sweep(hand.path)
-        font, result = make_font(hand, progress=progress, letterwise=side_by_side(pool))
+        letters = KeptLetters(hand.font_folder / KEPT_FILE, side_by_side(pool))
+        font, result = make_font(hand, progress=progress, letterwise=letters)
+        letters.save()
         if tabular_figures:
             font = with_tabular_figures(font)
         # a third of all work; the other files need the other two thirds, and none needs another

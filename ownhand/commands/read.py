@@ -26,6 +26,7 @@ from capture.read import PageReading
 from capture.report import Finding
 from capture.sheet import Sheet
 from capture.units import MM_PER_INCH
+from capture.user_cache import FOLDER_VARIABLE
 from ownhand.commands.labelling import PageKey, answered, find_runs, labels_of, marked, take_labels
 from ownhand.commands.line_reading import read_lines
 from ownhand.commands.read_report import ReadReport, Taken, one_off_line
@@ -46,7 +47,6 @@ from ownhand.hands.storage import (
     write_contact,
 )
 from ownhand.tracing_faults import DEFEATED
-from skeleton.geometry.loop_store import FOLDER_VARIABLE
 from skeleton.geometry.stroke import Stroke
 from skeleton.ink.ink_map import find_ink
 from skeleton.precompile import Prepared, load_kept, prepare

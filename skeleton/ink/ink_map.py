@@ -165,7 +165,7 @@ def _pen_px(darkness: Field) -> float | None:
 
 def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
     """Return the ink's mask without dust, holes of missing fibre filled."""
-    soft = cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen)
+    soft = np.asarray(cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen), np.float32)
     plain = (soft > 0.5).astype(np.uint8)
     inside = np.asarray(cv2.distanceTransform(plain, cv2.DIST_L2, 5), np.float32)
     core = soft[inside > 0.3 * pen]

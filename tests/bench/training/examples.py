@@ -107,8 +107,8 @@ def tasks(
     share: of the characters, drawn by lot; most: characters of a data set, likewise. Of the sets of people the choice
     is fitted on the part B (`people.fits_choice`) and checked on the validation part; nobody who is left out is read.
     `networks` are the pen-event networks for each part of the training data, trained without it: what a network says of
-    strokes that it was trained on is worth more than it will ever be again. `of_network`: so many characters of a set are
-    added, by lot, of the people on whom the network was trained (part A).
+    strokes that it was trained on is worth more than it will ever be again. `of_network`: so many characters of a set
+    are added, by lot, of the people on whom the network was trained (part A).
     """
     rng = np.random.default_rng(seed)
     sets: Mapping[str, list[Case]] = {

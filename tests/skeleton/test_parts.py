@@ -336,7 +336,7 @@ def scribble_labelled_l_follows_the_smoothest_lines(part: Switch) -> bool:
 
 
 def forms_decide_between_alike_readings(part: Switch) -> bool:
-    return most(part, "kanjivg", "4/1 4/2", least=1)
+    return most(part, "hershey", "d/1 d/2", least=2)
 
 
 def a_d_of_bowl_and_stem_is_read_as_people_write_it(part: Switch) -> bool:

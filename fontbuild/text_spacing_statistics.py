@@ -98,6 +98,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
     What too few letters, words or lines would tell is left out.
     """
     gaps: list[float] = []
+    wanted = 0
     word_gaps: list[float] = []
     feet: list[float] = []
     slopes: list[float] = []
@@ -110,6 +111,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
         standing: list[tuple[float, float]] = []
         for word, boxes in zip(words, parted, strict=True):
             letters = regex.findall(r"\X", word)
+            wanted += len(letters) - 1
             if len(letters) != len(boxes):
                 continue
             gaps += (boxes[1:, 0] - boxes[:-1, 2]).tolist()
@@ -126,6 +128,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
     if len(gaps) >= LEAST_LETTERS:
         rhythm["letter_gap"] = float(np.median(gaps)) / x_height_mm
         rhythm["letter_gap_sd"] = _deviation(gaps) / x_height_mm
+        rhythm["letter_gap_share"] = len(gaps) / wanted
     if len(word_gaps) >= LEAST_WORDS:
         rhythm["word_gap"] = float(np.median(word_gaps)) / x_height_mm
         rhythm["word_gap_sd"] = _deviation(word_gaps) / x_height_mm

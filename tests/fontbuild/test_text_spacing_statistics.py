@@ -40,6 +40,17 @@ def test_the_scatter_of_gaps_is_that_of_all_of_them_not_of_their_middle_half():
     assert rhythm["letter_gap_sd"] == pytest.approx(np.std(gaps) / X, rel=0.01)
 
 
+def test_it_is_told_which_share_of_the_gaps_could_be_measured():
+    """In a word of which two letters touch no gap can be told from another letter."""
+    whole = a_line(gap=0.3, word_gap=3.6)
+    joined = np.delete(whole.boxes_mm, len("sea wind o"), axis=0)  # of 'over' two letters are one piece
+    lines = [CopiedLine(TEXT, joined)] * 5
+
+    gaps = len(TEXT.replace(" ", "")) - len(TEXT.split())
+    assert measure_rhythm([whole] * 5, x_height_mm=X)["letter_gap_share"] == 1.0
+    assert measure_rhythm(lines, x_height_mm=X)["letter_gap_share"] == pytest.approx((gaps - 3) / gaps)
+
+
 def test_the_slope_of_lines_is_no_scatter_of_feet():
     lines = [a_line(gap=0.3, word_gap=3.6, slope=s) for s in (-0.02, -0.01, 0.0, 0.01, 0.02)]
 

@@ -195,6 +195,20 @@ def test_the_hands_own_rhythm_comes_before_the_defaults() -> None:
     assert found.word_gap_sd == pytest.approx(0.5, rel=0.25)
 
 
+def test_the_scatter_of_gaps_is_the_hands_own_as_far_as_its_gaps_were_seen() -> None:
+    def scatter(**rhythm: float) -> float:
+        return scatter_of(replace(hershey_font(), rhythm={k: v * X_HEIGHT for k, v in rhythm.items()})).letter_gap
+
+    def seen(share: float) -> float:
+        return scatter(letter_gap_sd=0.14, letter_white=0.4, letter_gap_share=share / X_HEIGHT)
+
+    own, usual = float(np.sqrt(0.14**2 - 0.13**2)), 0.1 + 0.15 * 0.4
+    assert seen(1.0) == pytest.approx(own)
+    assert seen(0.0) == pytest.approx(usual) == scatter(letter_white=0.4)
+    assert own < seen(0.8) < seen(0.3) < usual
+    assert scatter(letter_gap_sd=0.01) == pytest.approx(0.03), "no hand is quite even"
+
+
 def test_unruled_writing_wanders_more_than_ruled() -> None:
     only = Life(foot=0, height=0, slant=0, level=0)
 

@@ -102,6 +102,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
     word_gaps: list[float] = []
     feet: list[float] = []
     slopes: list[float] = []
+    levels: list[float] = []
     for line in lines:
         words = line.text.split()
         parted = _words(line.boxes_mm, len(words))
@@ -121,8 +122,9 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
                 if letter[0].isalnum() and not set(letter) & DESCENDS
             ]
         if len(standing) >= 6:
-            slope, residues = _settled(np.array(standing))
+            slope, level, residues = _settled(np.array(standing))
             slopes.append(slope)
+            levels.append(level)
             feet += residues.tolist()
     rhythm: dict[str, float] = {}
     if len(gaps) >= LEAST_LETTERS:
@@ -136,6 +138,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
         rhythm["foot_sd"] = _spread(feet) / x_height_mm
     if len(slopes) >= LEAST_LINES:
         rhythm["line_slope_sd_deg"] = float(np.degrees(np.std(slopes)))
+        rhythm["line_level_sd"] = float(np.std(levels)) / x_height_mm
     return rhythm
 
 
@@ -151,8 +154,11 @@ def _words(boxes: NDArray[np.float64], count: int) -> list[NDArray[np.float64]] 
     return np.split(boxes, np.sort(order[: count - 1]) + 1)
 
 
-def _settled(points: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
-    """Return the slope (radians) of a line through the feet and what they lie off it, a few strays left out."""
+def _settled(points: NDArray[np.float64]) -> tuple[float, float, NDArray[np.float64]]:
+    """Return the slope (radians) of a line through the feet, its height in their middle, and what they lie off it.
+
+    A few strays are left out.
+    """
     for _ in range(3):
         slope, level = np.polyfit(points[:, 0], points[:, 1], 1)
         residues = points[:, 1] - slope * points[:, 0] - level
@@ -160,7 +166,7 @@ def _settled(points: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
         if near.all() or near.sum() < 4:
             break
         points = points[near]
-    return float(np.arctan(slope)), residues
+    return float(np.arctan(slope)), float(slope * points[:, 0].mean() + level), residues
 
 
 def _spread(values: Sequence[float]) -> float:

@@ -60,6 +60,14 @@ def test_the_slope_of_lines_is_no_scatter_of_feet():
     assert rhythm["line_slope_sd_deg"] == pytest.approx(np.degrees(np.std([-0.02, -0.01, 0, 0.01, 0.02])), rel=0.01)
 
 
+def test_lines_that_stand_over_or_under_their_place_are_told():
+    levels = (-0.3, -0.1, 0.0, 0.1, 0.3)
+    lines = [a_line(gap=0.3, word_gap=3.6, slope=0.01) for _ in levels]
+    moved = [CopiedLine(one.text, np.add(one.boxes_mm, [0, mm, 0, mm])) for one, mm in zip(lines, levels, strict=True)]
+
+    assert measure_rhythm(moved, x_height_mm=X)["line_level_sd"] == pytest.approx(np.std(levels) / X)
+
+
 def test_the_scatter_of_feet_comes_out_as_it_went_in():
     lines = [a_line(gap=0.3, word_gap=3.6, foot=0.3, seed=k) for k in range(40)]
 

@@ -177,7 +177,8 @@ def test_what_the_variants_carry_is_not_added_twice() -> None:
 
 def test_the_hands_own_rhythm_comes_before_the_defaults() -> None:
     rhythm = {"foot_sd": 0.05 * X_HEIGHT, "word_gap": 2.0 * X_HEIGHT, "word_gap_sd": 0.5 * X_HEIGHT,
-              "letter_gap_sd": 0.22 * X_HEIGHT, "line_slope_sd_deg": 0.2}  # fmt: skip
+              "letter_gap_sd": 0.22 * X_HEIGHT, "line_slope_sd_deg": 0.2,
+              "line_level_sd": 0.04 * X_HEIGHT}  # fmt: skip
     font = replace(hershey_font(), rhythm=rhythm)
     asked = scatter_of(font)
 
@@ -188,6 +189,7 @@ def test_the_hands_own_rhythm_comes_before_the_defaults() -> None:
     between = 2.0 + font.metrics.pen_width / X_HEIGHT
     assert (asked.foot, asked.word_gap, asked.word_gap_share) == pytest.approx((0.05, between, 0.5 / between))
     assert found.slope_sd_deg == pytest.approx(0.2, rel=0.35)
+    assert found.level_sd == pytest.approx(0.04, rel=0.35)
     # pairs of letters differ by 0.13 by nature
     assert asked.letter_gap == pytest.approx(np.sqrt(0.22**2 - 0.13**2))
     assert found.gap_sd == pytest.approx(0.22, rel=0.25)

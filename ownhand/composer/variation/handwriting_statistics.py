@@ -126,6 +126,8 @@ def scatter_of(font: Font) -> Scatter:
         changes["word_gap_share"] = rhythm["word_gap_sd"] / (rhythm["word_gap"] + font.metrics.pen_width)
     if "line_slope_sd_deg" in rhythm:
         changes["line_slope_deg"] = rhythm["line_slope_sd_deg"]
+    if "line_level_sd" in rhythm:
+        changes["line_level"] = rhythm["line_level_sd"] / x
     return replace(plain, **{name: float(value) for name, value in changes.items()})
 
 

@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fontbuild.glyph import Glyph
 from ownhand.composer import Composer, Life, PlotPage, Ruling, Settings
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.layout import page_geometry
@@ -87,25 +86,6 @@ def test_blends_differ_as_much_as_what_was_written_does() -> None:
         written, blended = away[: pool.written], away[pool.written :]
         assert np.sqrt((blended**2).mean()) == pytest.approx(np.sqrt((written**2).mean()), rel=0.12)
         assert blended.max() < 1.15 * written.max()
-
-
-def test_blends_turn_as_sharply_as_what_was_written() -> None:
-    """A mean of lines whose tremor is not the same is smoother than each of them."""
-    font = hershey_font(variants=6)
-    rng = np.random.default_rng(1)
-
-    def shaken(glyph: Glyph) -> Glyph:
-        strokes = tuple(s + 8.0 * rng.standard_normal(s.shape) for s in glyph.strokes)
-        return replace(glyph, strokes=strokes)
-
-    bank = VariantBank(replace(font, glyphs={"s": tuple(map(shaken, font.glyphs["s"]))}))
-    pool = bank.pool("s")
-    bank.settle()
-    start = bank.column("start")[: pool.size].astype(int)
-    shapes = np.array([bank.points[k : k + int(bank.column("count")[0])] for k in start])
-    sharp = np.abs(np.diff(shapes, n=3, axis=1)).mean(axis=(1, 2))
-
-    assert sharp[pool.written :].mean() == pytest.approx(sharp[: pool.written].mean(), rel=0.08)
 
 
 def test_no_letter_leaves_the_range_of_its_hand() -> None:

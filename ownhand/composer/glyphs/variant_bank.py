@@ -1,9 +1,9 @@
 """The shapes a font can write, its variants and blends between them, in flat arrays to be set by the thousand.
 
-Blends have the tremor, the corners and the sharp turns of one variant, and its course at large is a weighted mean of
-variants with the same ductus, so they are letters of the same hand (see `fontbuild.glyph.Glyph.ductus`). Each form
-comes as often as it was written, one that was written once and can be blended with nothing too: what a hand does now
-and then is part of it. A character's shapes are made when it is first asked for.
+Blends are weighted means of variants with the same ductus, so they are letters of the same hand (see
+`fontbuild.glyph.Glyph.ductus`). Each form comes as often as it was written, one that was written once and can be
+blended with nothing too: what a hand does now and then is part of it. A character's shapes are made when it is first
+asked for.
 """
 
 from __future__ import annotations
@@ -39,9 +39,6 @@ MAIN_WEIGHT = (0.7, 1.0)
 
 SPAN = (-0.15, 1.1)
 """Weights that a variant may have in a blend: hardly outside of what the attempts span."""
-
-DEGREE = 3
-"""Of the polynomials along a stroke by which blends differ from the attempt that they are mainly made of."""
 
 STRAIGHT = 0.5
 """Share of the bend of shapes that stand alone which letters of one straight line get."""
@@ -145,9 +142,7 @@ class VariantBank:
             # every form as often as it was written, those that can be blended with nothing too
             more = round(room * len(group) / len(variants))
             weights = _weights(len(group), more, rng) if len(group) > 1 else np.ones((more, 1))
-            large = large_scale(flat, sizes)
-            main = np.arange(more) % len(group)
-            points = np.tensordot(weights, large, axes=1) + (flat - large)[main]
+            points = np.tensordot(weights, flat, axes=1)
             shapes += [(len(variants) + j, k, points[j], float(weights[j] @ advances), sizes) for j in range(more)]
         shapes.sort(key=lambda s: s[0] if s[0] < len(variants) else len(variants))
         ways = [(ENTRY in variants[g[0]].anchors, EXIT in variants[g[0]].anchors) for g in groups]
@@ -260,9 +255,10 @@ def _flat(glyph: Glyph) -> Array:
 def _weights(variants: int, blends: int, rng: np.random.Generator) -> Array:
     """Return weights of shape (blends, variants): each variant in turn the main one, one or two others mixed in.
 
-    A mean lies nearer to the middle than what it is made of. So what a blend differs by from the mean of all is
-    enlarged until it differs by as much as a written one does (a smoothed bootstrap that keeps the variance: Silverman
-    and Young, "The bootstrap: to smooth or not to smooth?", Biometrika 74, 1987), within `SPAN`.
+    A mean lies nearer to the middle than what it is made of, and is smoother: tremor and the places of corners average
+    out. So what a blend differs by from the mean of all is enlarged until it differs by as much as a written one does
+    (a smoothed bootstrap that keeps the variance: Silverman and Young, "The bootstrap: to smooth or not to smooth?",
+    Biometrika 74, 1987), within `SPAN`.
     """
     out = np.zeros((blends, variants))
     for j in range(blends):
@@ -273,29 +269,6 @@ def _weights(variants: int, blends: int, rng: np.random.Generator) -> Array:
         out[j, others] = (1 - weight) * rng.dirichlet(np.ones(len(others)))
         away = out[j] - 1 / variants
         out[j] = 1 / variants + away * _enlarged(away, out[j], np.sqrt(1 - 1 / variants))
-    return out
-
-
-def large_scale(points: Array, sizes: Sequence[int]) -> Array:
-    """Return the course of strokes at large, of letters that correspond point for point.
-
-    For each stroke that is what an affine change of the letters' mean and polynomials along the stroke come nearest
-    to; it is linear in the points. What it leaves of them are tremor, corners, and how sharp turns are.
-
-    points: shape (m, n, 2), m letters whose strokes have `sizes` points; so is what is returned.
-    """
-    out = np.empty_like(points)
-    at = 0
-    for size in sizes:
-        own = points[:, at : at + size]
-        along = np.vander(np.linspace(-1.0, 1.0, size), DEGREE + 1)
-        mean = own.mean(axis=0) - own.mean(axis=(0, 1))
-        basis, weight, _ = np.linalg.svd(
-            np.column_stack([along, mean / max(float(np.abs(mean).max()), 1e-9)]), full_matrices=False
-        )
-        basis = basis[:, weight > 1e-6 * weight[0]]
-        out[:, at : at + size] = basis @ (basis.T @ own)
-        at += size
     return out
 
 

@@ -51,6 +51,7 @@ def test_a_cut_is_moved_and_the_same_pair_elsewhere_cut_alike_by_one_press(page,
     page.get_by_text("could be cut in the same place").wait_for()
     assert not any(mended(hand, k) for k in same if k != first), "nothing is cut before it is asked for"
     page.locator('[data-act="offer-cuts"]').click()
+    page.locator("#cuts .card").first.wait_for()
     offered = page.locator("#cuts .card").count()
     page.get_by_role("button", name="alike").last.click()
     page.get_by_text("cut alike.").wait_for()

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from capture.errors import HandFolderError
-from ownhand.hands.captures import InkPicture, load_captures
+from ownhand.hands.captures import InkPicture, PageCapture, load_captures
 from ownhand.hands.deciding import one_writer, stamp_of
 from ownhand.hands.decisions import Decision, Decisions, KnownWay, apply_decisions
 from ownhand.hands.decisions_file import load_decisions, refused, save_decisions
@@ -52,6 +52,7 @@ class ReviewSession:
         self.readings = Readings()
         self._captures_seen: tuple[tuple[str, int, int], ...] | None = None
         self._decisions_seen: tuple[int, int, int] | None = None
+        self.captures: tuple[PageCapture, ...] = ()
         self.attempts: dict[str, Attempt] = {}
         self.asked: dict[str, dict[str, Attempt]] = {}
         """By the character that was asked for, whatever it was corrected to: its attempts by id."""
@@ -72,7 +73,7 @@ class ReviewSession:
             files = sorted(self.hand.captures_folder.glob("*/page-*.json"))
             stamps = [(str(f), s.st_mtime_ns, s.st_size) for f in files for s in [f.stat()]]
             if tuple(stamps) != self._captures_seen:
-                captures = load_captures(self.hand)
+                captures = self.captures = load_captures(self.hand)
                 self.attempts = {a.id: a for c in captures for a in c.attempts if a.status != "blank"}
                 self.asked = {}
                 for key, a in self.attempts.items():

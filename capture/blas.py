@@ -10,17 +10,17 @@ from threadpoolctl import LibController, ThreadpoolController
 
 
 @contextmanager
-def one_thread() -> Iterator[None]:
-    """Multiply matrices by one thread, in this process, as long as the context lasts."""
+def limited_threads(count: int = 1) -> Iterator[None]:
+    """Multiply matrices by `count` threads, in this process and those forked off it, as long as the context lasts."""
     pools = _pools()
     before = [p.get_num_threads() for p in pools]
     for p in pools:
-        p.set_num_threads(1)
+        p.set_num_threads(count)
     try:
         yield
     finally:
-        for p, count in zip(pools, before, strict=True):
-            p.set_num_threads(count)
+        for p, n in zip(pools, before, strict=True):
+            p.set_num_threads(n)
 
 
 @lru_cache(maxsize=1)

@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import atexit
 import contextlib
-import gc
 import json
 import os
 import shutil
@@ -26,6 +25,8 @@ from importlib import import_module
 from pathlib import Path
 from typing import Any
 
+from capture.collector import rarely_collected
+from capture.user_cache import FOLDER_VARIABLE
 from skeleton.geometry import jit, loop_store
 
 LIST = Path(__file__).with_name("compiled_loops.json")
@@ -100,9 +101,7 @@ def prepare(progress: Progress | None = None, *, processes: int = 0) -> Prepared
     if not jit.LOOPS and os.environ.get("NUMBA_DISABLE_JIT", "0") != "0":
         return Prepared(0)
     wanted = versions()
-    missing = [v for v in wanted if loop_store.find(_file(v)) is None]
-    if all(jit.LOOPS[v.loop].targetoptions.get("no_cpython_wrapper") for v in missing):
-        missing = []  # those that only loops call are within those that Python calls; a wheel holds only the latter
+    missing = _missing(wanted)
     tell = progress or (lambda *_: None)
     unkept = _cannot_keep() if missing else ""
     if missing and (not unkept or _keep_for_now()):
@@ -114,10 +113,35 @@ def prepare(progress: Progress | None = None, *, processes: int = 0) -> Prepared
     for done, version in enumerate(missing_here):
         tell("compile", done, len(missing_here))
         _make_ready(version)
+    _load(wanted)
+    return Prepared(len(missing), unkept)
+
+
+def load_kept() -> bool:
+    """Load all loops into this process if none has to be compiled, as `prepare` does; return whether they are loaded.
+
+    To be called while other processes are at work, so that `prepare` has nothing left to do.
+    """
+    wanted = versions()
+    if not wanted or _missing(wanted):
+        return False
+    _load(wanted)
+    return True
+
+
+def _missing(wanted: list[Version]) -> list[Version]:
+    """Return the versions that no folder keeps."""
+    missing = [v for v in wanted if loop_store.find(_file(v)) is None]
+    if all(jit.LOOPS[v.loop].targetoptions.get("no_cpython_wrapper") for v in missing):
+        return []  # those that only loops call are within those that Python calls; a wheel holds only the latter
+    return missing
+
+
+def _load(wanted: list[Version]) -> None:
+    """Make ready what Python calls."""
     for version in wanted:
         if not jit.LOOPS[version.loop].targetoptions.get("no_cpython_wrapper"):
             _make_ready(version)
-    return Prepared(len(missing), unkept)
 
 
 def _cannot_keep() -> str:
@@ -142,7 +166,7 @@ def _keep_for_now() -> bool:
     owner = os.getpid()
     # not by processes forked off this one
     atexit.register(lambda: shutil.rmtree(folder, ignore_errors=True) if os.getpid() == owner else None)
-    os.environ[loop_store.FOLDER_VARIABLE] = folder
+    os.environ[FOLDER_VARIABLE] = folder
     return True
 
 
@@ -231,17 +255,17 @@ def _worker() -> Iterator[Callable[[Version], bool]]:
 
 def _serve(into: Path) -> None:
     """Compile what standard input asks for, a line each, and answer with a line."""
-    gc.set_threshold(200_000, 20, 100)  # the compiler makes many small things that live long
     loop_store.destinations.append(into)
-    versions()
-    for line in sys.stdin:
-        try:
-            _make_ready(Version(*json.loads(line)))
-            answer = "done"
-        except Exception as error:  # told to who asked: compiled again when called, and then its fault shows
-            answer = f"failed: {type(error).__name__}"
-        sys.stdout.write(answer + "\n")
-        sys.stdout.flush()
+    with rarely_collected():
+        versions()
+        for line in sys.stdin:
+            try:
+                _make_ready(Version(*json.loads(line)))
+                answer = "done"
+            except Exception as error:  # told to who asked: compiled again when called, and then its fault shows
+                answer = f"failed: {type(error).__name__}"
+            sys.stdout.write(answer + "\n")
+            sys.stdout.flush()
 
 
 def compile_into(folder: Path) -> int:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from capture.collector import rarely_collected
 from capture.errors import HandFolderError
 from capture.files import sweep
 from fontbuild.build import BuildResult, build_font, reference_size
@@ -25,6 +26,8 @@ from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.font_of_hand import font_of as font_of
 from ownhand.hands.freshness import note_built
 from ownhand.hands.hand import Hand, HandRecord, open_hand
+from ownhand.hands.kept_letters import FILE as KEPT_FILE
+from ownhand.hands.kept_letters import KeptLetters
 from ownhand.hands.locking import locked
 from skeleton.attempt import Attempt
 
@@ -136,9 +139,11 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     from fontbuild.formats.ufo import save_ufo
 
     hand = open_hand(path)
-    with locked(path), processes() as pool:
+    with locked(path), rarely_collected(), processes() as pool:
         sweep(hand.path)
-        font, result = make_font(hand, progress=progress, letterwise=side_by_side(pool))
+        letters = KeptLetters(hand.font_folder / KEPT_FILE, side_by_side(pool))
+        font, result = make_font(hand, progress=progress, letterwise=letters)
+        letters.save()
         if tabular_figures:
             font = with_tabular_figures(font)
         # a third of all work; the other files need the other two thirds, and none needs another

@@ -12,7 +12,6 @@ import os
 import shlex
 from collections import Counter
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -28,7 +27,7 @@ from capture.scan import Scan, load_scan
 from capture.units import MM_PER_INCH, px_per_mm
 from ownhand.commands.line_reading import read_lines
 from ownhand.commands.printed_text import is_printed
-from ownhand.commands.reading_pool import end_with_parent
+from ownhand.commands.reading_pool import worker_pool
 from ownhand.hands.captures import InkPicture, PageCapture, capture_file, save_capture
 from ownhand.hands.hand import Hand, add_to_record, open_hand, open_or_create
 from ownhand.hands.line_letters import LinePlace, left_out_of, letters_of
@@ -176,7 +175,7 @@ def _distance_px(found: PageLines) -> float:
 
 def _read(found: PageLines, lines: Sequence[str], jobs: int, tell: Progress) -> list[LineReading]:
     """Return the lines read, in the frame of the page."""
-    with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
+    with worker_pool(jobs, at_once=jobs) as pool:
         read = read_lines(pool, found.lines, lines, tell)
     return [r.moved(corner / line.px_per_mm) for r, corner, line in zip(read, found.corners, found.lines, strict=True)]
 

@@ -22,15 +22,15 @@ import skeleton
 from capture.code import CodedPage, sheet_from_coded
 from capture.errors import InputError, OutputError, OwnhandError
 from capture.files import is_vacant, sweep
-from capture.read import LineInk, PageReading
+from capture.read import PageReading
 from capture.report import Finding
-from capture.sheet import Page, Sheet
+from capture.sheet import Sheet
 from capture.units import MM_PER_INCH
+from capture.user_cache import FOLDER_VARIABLE
 from ownhand.commands.labelling import PageKey, answered, find_runs, labels_of, marked, take_labels
 from ownhand.commands.line_reading import read_lines
 from ownhand.commands.read_report import ReadReport, Taken, one_off_line
-from ownhand.commands.reading_pool import end_with_parent, read_pages
-from ownhand.hands.captures import PageCapture
+from ownhand.commands.reading_pool import read_pages, worker_pool
 from ownhand.hands.copies import as_copies
 from ownhand.hands.decisions import Decisions, known_ways
 from ownhand.hands.decisions_file import load_decisions, told
@@ -47,10 +47,9 @@ from ownhand.hands.storage import (
     write_contact,
 )
 from ownhand.tracing_faults import DEFEATED
-from skeleton.geometry.loop_store import FOLDER_VARIABLE
 from skeleton.geometry.stroke import Stroke
 from skeleton.ink.ink_map import find_ink
-from skeleton.precompile import Prepared, prepare
+from skeleton.precompile import Prepared, load_kept, prepare
 from skeleton.result import Reading
 from skeleton.words.line_reading import LineReading
 from skeleton.words.word_reading import nothing_read
@@ -118,7 +117,7 @@ def _read_into(
     on_page: OnPage,
 ) -> ReadReport:
     finder = SheetFinder(load_sheets(known) if known else {}, adopt=said.adopt)
-    read, refused = read_pages(scans, finder, jobs, tell, on_page)
+    read, refused = read_pages(scans, finder, jobs, tell, on_page, load_kept)
     if not read:
         raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
     # only now, so that nothing is left behind by what was no sheet
@@ -129,7 +128,7 @@ def _read_into(
     read, copied = as_copies(hand, read)
     # before the processes start, so that they have the loops instead of compiling them, each for itself
     prepared = prepare(tell)
-    with ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
+    with worker_pool(jobs, at_once=jobs) as pool:
         pages, decisions = [r for r, _ in read], load_decisions(hand.decisions_file)
         traced = _trace_all(pool, hand, pages, decisions, tell)
         runs = find_runs(pool, pages, decisions, traced, hand.record.handedness)
@@ -141,8 +140,7 @@ def _read_into(
         notices += keep_sheets(hand, finder.sheets)
         notices += told(hand.decisions_file, decisions)
         taken = []
-        # of a page that was scanned twice the later capture holds the better of both
-        contacts: dict[Path, tuple[Page, PageCapture, Sequence[LineInk], Sequence[LineReading], float]] = {}
+        contacts: dict[Path, Future[Path]] = {}
         for number, (reading, scan) in enumerate(read):
             tell("keep captures", number, len(read))
             try:
@@ -152,14 +150,19 @@ def _read_into(
                 refused.append(error)
                 on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
                 continue
-            contacts[contact] = (reading.page, kept, reading.lines, written[number], reading.sheet.x_height_mm)
+            if contact in contacts:  # of a page that was scanned twice the later capture holds the better of both
+                contacts[contact].result()
+            x_height_mm = reading.sheet.x_height_mm
+            contacts[contact] = pool.submit(
+                write_contact, reading.page, kept, reading.lines, written[number], x_height_mm, contact
+            )
             pen_mm = reading.pen_mm * printed_scale(reading)
             rows = [1 + reading.page.ruled.index(ink.line) for ink in reading.lines]
             gone = tuple(w for row, line in zip(rows, written[number], strict=True) for w in left_out_of(line, row))
             taken.append(Taken(kept, contact, reading.verdict, pen_mm, len(reading.lines), gone))
             if run := runs.get((kept.sheet, kept.page)):
                 notices.append(one_off_line(hand.path, kept, run, scan, taken=said.one_off))
-        for drawn in [pool.submit(write_contact, *captured, contact) for contact, captured in contacts.items()]:
+        for drawn in contacts.values():
             drawn.result()
         tell("keep captures", len(read), len(read))
     if not taken:

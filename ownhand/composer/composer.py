@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from capture.blas import one_thread
+from capture.blas import limited_threads
 from capture.errors import FontFileError, UsageError
 from fontbuild.font import Font
 from fontbuild.joins import JOINS
@@ -150,7 +150,7 @@ class Composer:
         self._added.add(char)
         return True
 
-    @one_thread()
+    @limited_threads()
     def compose(
         self,
         text: str | Mapping[str, str],

@@ -17,7 +17,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.blas import one_thread
+from capture.blas import limited_threads
 from capture.units import Points
 from skeleton.cues.bilinear_sampling import fill_between
 from skeleton.ink.ink_map import InkMap
@@ -88,7 +88,7 @@ def find_pen_events(ink: InkMap, places: Points, headings: Points, measured: Flo
         Shape (n, TOLD), `skeleton.cues.local_features.features`.
     """
     picture, at = picture_of(ink, places)
-    with one_thread():
+    with limited_threads():
         return told(trained(), picture, at, headings, measured)
 
 

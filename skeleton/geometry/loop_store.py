@@ -17,11 +17,10 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from capture.user_cache import cache_folder
+
 SHIPPED = Path(__file__).resolve().parent.parent / "compiled"
 """Where a wheel holds the loops compiled when it was built; never written to by a run."""
-
-FOLDER_VARIABLE = "OWNHAND_CACHE_DIR"
-"""Environment variable that names another cache folder."""
 
 MOST_FILES = 3000
 """Files of the user's cache from which the oldest are removed: about fifteen versions of all loops."""
@@ -53,19 +52,8 @@ aside: list[Path] = []
 
 def user_folder() -> Path | None:
     """Return the folder in which this user's compiled loops are kept, None where there is no such place."""
-    named = os.environ.get(FOLDER_VARIABLE)
-    if named:
-        return Path(named) / "loops"
-    try:
-        if sys.platform == "win32":
-            base = Path(os.environ.get("LOCALAPPDATA") or Path.home() / "AppData/Local")
-        elif sys.platform == "darwin":
-            base = Path.home() / "Library/Caches"
-        else:
-            base = Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache")
-    except RuntimeError:
-        return None
-    return base / "ownhand" / "loops"
+    folder = cache_folder()
+    return None if folder is None else folder / "loops"
 
 
 @cache

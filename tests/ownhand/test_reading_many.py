@@ -6,6 +6,7 @@ import dataclasses
 import os
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
@@ -17,6 +18,7 @@ from capture.read import read_page
 from capture.sheet import Sheet
 from ownhand.cli.main import main
 from ownhand.commands import reading_pool
+from ownhand.commands.read import SheetFinder
 from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import open_hand
 from ownhand.hands.same_writer import unlike
@@ -123,3 +125,29 @@ def test_another_persons_copy_is_asked_about_and_nothing_is_mixed(tmp_path, scan
     assert "is this another person's copy of the sheet?" in capsys.readouterr().err
     assert (hand / "captures").rglob("*.json").__next__().read_bytes() == before
     assert main(["read", str(hand), str(copy), "--same-writer"]) == 0
+
+
+@pytest.mark.parametrize(("jobs", "at_once"), [(1, 9), (2, 1), (2, 2), (64, 64)])
+def test_processes_side_by_side_use_no_more_threads_together_than_there_are_cores(jobs, at_once):
+    """Two pages read by two processes with two threads each took a tenth longer than with one thread each."""
+    with reading_pool.worker_pool(jobs, at_once=at_once) as pool:
+        threads = pool.submit(cv2.getNumThreads).result()
+    assert threads == max(1, (os.cpu_count() or 1) // min(jobs, at_once))
+
+
+def test_what_is_done_meanwhile_is_done_once_while_pages_are_read(tmp_path):
+    """The tracer is loaded while other processes read: before the first page is told."""
+    told = []
+    pages = [tmp_path / f"{n}.png" for n in range(5)]
+    for page in pages:
+        Image.fromarray(np.full((60, 80), 255, np.uint8)).save(page)
+    _, refused = reading_pool.read_pages(
+        pages,
+        SheetFinder({}, adopt=True),
+        1,
+        lambda *_: None,
+        lambda page: told.append("page"),
+        lambda: told.append("meanwhile"),
+    )
+    assert told == ["meanwhile", *["page"] * 5]
+    assert len(refused) == 5

@@ -15,7 +15,7 @@ from fontbuild.font import Record
 from fontbuild.variants import AttemptStrokes, variants_of
 from ownhand.hands.decisions import KEPT, Decision, seen
 from ownhand.review.edits.operations import turn
-from ownhand.review.session.builder import Builder, BuildFailedError, Remembered
+from ownhand.review.session.builder import Builder, BuildFailedError, Order, Remembered
 from ownhand.review.session.review_reasons import doubts, is_settled, name_of, sorting_key
 from tests.ownhand.stand_in import attempt, letter, unsteady
 
@@ -116,14 +116,16 @@ def test_after_a_mend_only_its_character_is_worked_on(t):
 
 def test_the_builder_beside_the_server_builds_refuses_and_comes_back_after_it_was_ended(t):
     builder = Builder()
-    built = builder.build([t, dataclasses.replace(t, id="S/1/1.2", attempt=2)], Record("Lamp Room"), BuildingRules())
+    built = builder.build(
+        Order([t, dataclasses.replace(t, id="S/1/1.2", attempt=2)], Record("Lamp Room"), BuildingRules())
+    )
 
     assert set(built.font.glyphs) >= {"t"}
     with pytest.raises(InputError, match="none of its attempts can be used"):
-        builder.build([], Record("Lamp Room"), BuildingRules())
+        builder.build(Order([], Record("Lamp Room"), BuildingRules()))
     with pytest.raises(BuildFailedError, match="AttributeError"):
-        builder.build([None], Record("Lamp Room"), BuildingRules())
+        builder.build(Order([None], Record("Lamp Room"), BuildingRules()))
     builder._process.kill()
     builder._process.wait()
-    assert set(builder.build([t], Record("Lamp Room"), BuildingRules()).font.glyphs) >= {"t"}
+    assert set(builder.build(Order([t], Record("Lamp Room"), BuildingRules())).font.glyphs) >= {"t"}
     builder.stop()

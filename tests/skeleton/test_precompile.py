@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from capture.user_cache import FOLDER_VARIABLE
 from skeleton import loop_types, precompile
 from skeleton.geometry import jit, loop_store
 
@@ -44,7 +45,7 @@ def module(tmp_path, monkeypatch):
     package = tmp_path / "made" / "skeleton"
     package.mkdir(parents=True)
     (package / "small_loops.py").write_text(LOOPS)
-    monkeypatch.setenv(loop_store.FOLDER_VARIABLE, str(tmp_path / "cache"))
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "cache"))
     return package / "small_loops.py"
 
 
@@ -97,7 +98,7 @@ def test_where_nothing_can_be_kept_loops_are_compiled_in_memory(module, tmp_path
     blocked = tmp_path / "a file"
     blocked.write_text("no folder")
 
-    total, half, misses, unkept = run(module, **{loop_store.FOLDER_VARIABLE: str(blocked)})
+    total, half, misses, unkept = run(module, **{FOLDER_VARIABLE: str(blocked)})
 
     assert (total, half, misses) == (12.0, 1.5, 3) and unkept > 0
 
@@ -149,7 +150,7 @@ def test_types_that_no_loop_takes_are_refused_when_they_are_listed():
 
 
 def test_the_oldest_files_of_a_full_cache_are_removed(tmp_path, monkeypatch):
-    monkeypatch.setenv(loop_store.FOLDER_VARIABLE, str(tmp_path))
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
     monkeypatch.setattr(loop_store, "MOST_FILES", 6)
     folder = tmp_path / "loops" / "key"
     folder.mkdir(parents=True)

@@ -4,26 +4,47 @@ from __future__ import annotations
 
 import atexit
 import contextlib
-import hashlib
 import os
 import pickle
 import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
 from typing import IO, Any
 
 from capture.errors import OwnhandError
 from fontbuild.build import BuildResult, build_font
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Record
+from fontbuild.letterwise import Letterwise, in_turn
+from fontbuild.text_spacing_statistics import CopiedWord
+from ownhand.hands.kept_letters import KeptLetters, digest
 from ownhand.subprocesses import own_command, own_environment
 from skeleton.attempt import Attempt
 
 
 class BuildFailedError(RuntimeError):
     """The builder stopped in a way that is nobody's fault but the program's."""
+
+
+@dataclass(frozen=True, eq=False)
+class Order:
+    """What a font is built of."""
+
+    attempts: Sequence[Attempt]
+    record: Record
+    rules: BuildingRules
+    rhythm: Mapping[str, float] = field(default_factory=dict)
+    """Habits of running text, as `fontbuild.metrics` names them."""
+
+    copied: Sequence[CopiedWord] = ()
+    """Words of the copied lines."""
+
+    kept: Path | None = None
+    """Where the work on letters of an earlier build lies, see `ownhand.hands.kept_letters`; it is only read."""
 
 
 class Remembered:
@@ -33,17 +54,20 @@ class Remembered:
     """
 
     def __init__(self) -> None:
+        self.beneath: Letterwise = in_turn
+        """How work is done that was not done before."""
+
         self._made: dict[bytes, Any] = {}
         self._used: dict[bytes, Any] = {}
 
     def __call__(self, function: Callable[..., Any], jobs: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
-        """Yield what the function makes of each job."""
-        for job in jobs:
-            key = hashlib.sha256(pickle.dumps((function, job))).digest()
-            if key not in self._made:
-                self._made[key] = function(*job)
-            self._used[key] = self._made[key]
-            yield self._made[key]
+        """Return what the function makes of each job, in their order."""
+        keyed = [(digest((function, *job)), job) for job in jobs]
+        fresh = iter(self.beneath(function, [job for key, job in keyed if key not in self._made]))
+        for key, _ in keyed:
+            self._used[key] = self._made[key] if key in self._made else next(fresh)
+        self._made |= self._used
+        return (self._used[key] for key, _ in keyed)
 
     def forget_unused(self) -> None:
         """Forget what the last build did not need."""
@@ -59,14 +83,26 @@ def work() -> None:
     jobs, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
     letterwise = Remembered()
+    found: dict[Path, KeptLetters] = {}
     while True:
         try:
-            attempts, record, rules = pickle.load(jobs)
+            order: Order = pickle.load(jobs)
         except EOFError:
             return
+        if order.kept is not None and order.kept not in found:
+            found[order.kept] = KeptLetters(order.kept, in_turn)
+        letterwise.beneath = in_turn if order.kept is None else found[order.kept]
         answer: tuple[str, Any]
         try:
-            answer = ("built", build_font(attempts, record, decisions=rules, letterwise=letterwise))
+            font = build_font(
+                order.attempts,
+                order.record,
+                decisions=order.rules,
+                rhythm=order.rhythm,
+                copied=order.copied,
+                letterwise=letterwise,
+            )
+            answer = ("built", font)
             letterwise.forget_unused()
         except OwnhandError as error:
             answer = ("refused", (type(error), error.where, error.what, error.remedy))
@@ -87,8 +123,8 @@ class Builder:
         self._process: subprocess.Popen[bytes] | None = None
         atexit.register(self.stop)
 
-    def build(self, attempts: Sequence[Attempt], record: Record, rules: BuildingRules) -> BuildResult:
-        """Return what `fontbuild.build.build_font` makes of the attempts.
+    def build(self, order: Order) -> BuildResult:
+        """Return what `fontbuild.build.build_font` makes of an order.
 
         Raises
         ------
@@ -100,7 +136,7 @@ class Builder:
         with self._lock:
             jobs, answers = self._connected()
             try:
-                pickle.dump((tuple(attempts), record, rules), jobs)
+                pickle.dump(order, jobs)
                 jobs.flush()
                 # Only our own process is at the other end of this pipe.
                 kind, what = pickle.load(answers)

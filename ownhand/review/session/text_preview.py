@@ -12,12 +12,13 @@ import numpy as np
 
 from fontbuild.build import BuildResult
 from fontbuild.font import Font
-from ownhand.commands.build import font_record
+from ownhand.commands.build import font_record, rhythm_of
 from ownhand.composer import Composer, Life, Settings
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.settings.settings import ALIGNMENTS, STRONGEST
 from ownhand.hands.decisions import building_rules, with_bearings
-from ownhand.review.session.builder import BUILDER
+from ownhand.hands.kept_letters import FILE as KEPT_FILE
+from ownhand.review.session.builder import BUILDER, Order
 from ownhand.review.session.review_session import ReviewSession
 from ownhand.validation import Place, raise_faults
 
@@ -59,9 +60,18 @@ class Tryout:
             with self.book.lock:
                 state = self.book.state
                 attempts, decisions = self.book.decided(), self.book.decisions
+                captures = self.book.captures
             if self._built is None or self._built.state != state:
-                record = font_record(self.book.hand.record)
-                result = BUILDER.build(attempts, record, building_rules(decisions))
+                hand = self.book.hand
+                order = Order(
+                    attempts,
+                    font_record(hand.record),
+                    building_rules(decisions),
+                    rhythm_of(captures, attempts) if attempts else {},
+                    [w for c in captures for w in c.copied],
+                    hand.font_folder / KEPT_FILE,
+                )
+                result = BUILDER.build(order)
                 font = with_bearings(result.font, decisions)
                 self._built = Built(state, font, result, Composer(font))
             return self._built

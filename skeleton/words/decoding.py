@@ -42,6 +42,14 @@ BEAM = 7.0
 LIFT = 0.6
 """Cost of lifting the pen between letters."""
 
+EVENTS = 0.2
+"""Weight of the ink's own log odds that the pen came down, or went up, at a place (`skeleton.cues.pen_events`): fitted
+by lifts, way and letters of half of the people of UNIPEN's words."""
+
+OFTEN = 0.5
+"""What is added to them for a lift and the landing after it: writers lift oftener inside words than the network, which
+was trained on single characters, expects."""
+
 OVERLAP = 12.0
 """Cost of beginning a letter an x-height before the right edge of the one before; by the square."""
 
@@ -94,6 +102,8 @@ class Decoded:
     """A text found in ink."""
 
     cost: float
+    """How badly forms and ink suit each other; pen events do not count."""
+
     walks: Walks
     """Single steps, all ink taken up: the letters' strokes in the order of writing, then what was added."""
 
@@ -142,7 +152,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     of_place = part[states.piece[::2]]
     whole = _without_scraps(ways[-1][0], walks, sizes, of_place, SCRAP * best.frame.x_height)
     owner = _owners(walks, letter, whole, len(states.here))
-    return Decoded(best.cost, whole, owner, best.frame, best.marks, _misfit(states, best, len(text)))
+    return Decoded(best.cost + best.events, whole, owner, best.frame, best.marks, _misfit(states, best, len(text)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,6 +160,9 @@ class _Try:
     """A text laid over the ink in one frame."""
 
     cost: float
+    events: float
+    """What the pen events took off the cost."""
+
     rows: NDArray[np.int32]
     """As `letter_viterbi.decode` gives them."""
 
@@ -187,7 +200,7 @@ def _tried(
     cost -= float(extra[rows[:, 0]].sum())
     cost += (BARE * float(sizes[bare].sum()) + SHARED * float(sizes[twice].sum())) / frame.x_height
     cost += ADDED * _stretches(bare, sizes, states.first, frame.x_height)
-    return _Try(cost, rows, model, walks, letter, frame, marks, bare, twice)
+    return _Try(cost, _told_by_events(states, rows), rows, model, walks, letter, frame, marks, bare, twice)
 
 
 def _stretches(bare: NDArray[np.bool_], sizes: Floats, first: NDArray[np.int32], x_height: float) -> int:
@@ -216,14 +229,16 @@ def _decode(
     line = np.where(off[::2], 0.0, np.repeat(states.spacing, np.diff(states.first)) / size)
     in_bin = np.clip(((here[::2, 0] - low) / BIN).astype(int), 0, bins - 1)
     skipped = LEFT_OUT * np.cumsum(np.bincount(in_bin, line, bins)) + BLANK * BIN * np.arange(bins)
+    landed, lifted = _pen_events(states)
+    turned = states.start_cost.reshape(-1, 2)[:, ::-1].ravel()
     every = [f for of_letter in forms for f in of_letter]
     weights = np.array(
         [PLACE, TURN, STRETCH, GAIN, BEAM, LIFT, OVERLAP, JOINS, JOIN, BACK, FAR, JUMP, REACH, FREE], np.float64
     )
     model = np.concatenate([f.points for f in every])
     best, rows = decode(
-        here, heading, states.start_cost, extra + np.where(off, 50.0, 0.0), at, to, length / np.float32(size), cost,
-        skipped, low, BIN,
+        here, heading, states.start_cost - landed, turned - lifted, extra + np.where(off, 50.0, 0.0),
+        at, to, length / np.float32(size), cost, skipped, low, BIN,
         model, np.concatenate([f.tangents for f in every]), np.concatenate([f.breaks for f in every]), STEP,
         np.cumsum([0, *(len(f.points) for f in every)]), np.cumsum([0, *map(len, forms)]),
         np.array([-RARE * f.log_share for f in every]),
@@ -231,6 +246,20 @@ def _decode(
         np.array([round(f.after / BIN) for f in every], np.int32), weights,
     )  # fmt: skip
     return (float(best), rows, model) if len(rows) else None
+
+
+def _pen_events(states: States) -> tuple[Floats, Floats]:
+    """Return what the ink says for the pen coming down, and going up, in every state."""
+    return EVENTS * states.clues.landed, EVENTS * states.clues.lifted + OFTEN
+
+
+def _told_by_events(states: States, rows: NDArray[np.int32]) -> float:
+    """Return what pen events add to the worth of a way, the first landing and the last lift too."""
+    landed, lifted = _pen_events(states)
+    begins = np.flatnonzero(rows[:, 3] == 1)
+    # the row before the first stroke is the last one
+    starts, ends = rows[begins, 0], rows[begins - 1, 0]
+    return float(landed[starts].sum() + lifted[ends].sum())
 
 
 def _without_scraps(whole: Walks, before: Walks, sizes: Floats, part: Ints, least: float) -> Walks:

@@ -72,16 +72,17 @@ def _jumped(edge: Any, edge_arg: Any, shift: int, reach: int, spread: float, out
 
 @compiled
 def decode(
-    here: Line, heading: Line, start_cost: Vector, extra: Vector, at: Indices, to: Indices, length: Vector,
-    cost: Vector, skipped: Vector, left: float, bin_width: float,
+    here: Line, heading: Line, landing: Vector, lifting: Vector, extra: Vector,
+    at: Indices, to: Indices, length: Vector, cost: Vector, skipped: Vector, left: float, bin_width: float,
     points: Line, tangents: Line, breaks: Indices, step: float,
     form_at: Indices, letter_at: Indices, prior: Vector, before_it: Indices, after_it: Indices, weights: Vector,
 ) -> Any:  # fmt: skip
     """Return (cost, states, letters, points of the models, lifts): the cheapest way, one row a step of the models.
 
-    here, heading (s, 2): places and directions, x-heights, baseline at 0, y down. at, to, length, cost: moves.
-    skipped (bins,): what paper and ink left of a bin cost when left out. points, tangents, breaks (n, ...): all forms'
-    points `step` apart; form_at, letter_at: where forms begin in the points, letters in the forms. prior (f,): cost of
+    here, heading (s, 2): places and directions, x-heights, baseline at 0, y down. landing, lifting (s,): cost of the
+    pen coming down and going up in each state. at, to, length, cost: moves. skipped (bins,): what paper and ink left of
+    a bin cost when left out. points, tangents, breaks (n, ...): all forms' points `step` apart; form_at, letter_at:
+    where forms begin in the points, letters in the forms. prior (f,): cost of
     a form; before_it, after_it (f,): how far, in bins, its left edge is from its first point and its right edge from
     its last. lifts: 1 where the pen was lifted before. The model's point is -1 on the way between letters.
     """
@@ -123,7 +124,7 @@ def decode(
                 way[s] = done[s]
                 entered[k, s] = done[s]
                 least = min(least, done[s])
-                after[s] = done[s] + start_cost[s ^ 1] + lift if done[s] < NEVER else NEVER
+                after[s] = done[s] + lifting[s] + lift if done[s] < NEVER else NEVER
                 shift[s] = after_it[form_of[k - 1, s]]
                 way_edge[s] = bin_of[s] + shift[s]
                 entered_edge[k, s] = way_edge[s]
@@ -155,7 +156,7 @@ def decode(
             for s in range(states):
                 b = min(max(bin_of[s] - before_it[f], 0), bins - 1)
                 back_by = max(entered_edge[k, s] - bin_of[s] + before_it[f] - free, 0.0) * bin_width
-                now[s] = min(entered[k, s] + overlap * back_by * back_by, lift_cost[k, b] + start_cost[s])
+                now[s] = min(entered[k, s] + overlap * back_by * back_by, lift_cost[k, b] + landing[s])
                 least = min(least, now[s])
             floor = least + beam
             for s in range(states):
@@ -171,14 +172,14 @@ def decode(
                     for q in range(count):
                         s = live[q]
                         if before[s] <= floor:
-                            after[s] = before[s] + start_cost[s ^ 1]
+                            after[s] = before[s] + lifting[s]
                     _lowest_by_bin(after, bin_of, none, edge, edge_arg)
                     gap = round((points[i, 0] - points[i - 1, 0]) / bin_width)
                     _jumped(edge, edge_arg, gap, reach, spread * bin_width * bin_width, jump, jump_arg)
                     count = 0
                     for s in range(states):
-                        if jump[bin_of[s]] + start_cost[s] <= floor + 1.0:
-                            now[s] = jump[bin_of[s]] + start_cost[s]
+                        if jump[bin_of[s]] + landing[s] <= floor + 1.0:
+                            now[s] = jump[bin_of[s]] + landing[s]
                             back[i, s] = jump_arg[bin_of[s]]
                             live[count] = s
                             count += 1
@@ -222,7 +223,7 @@ def decode(
     for s in range(states):
         if done[s] < NEVER:
             b = min(max(bin_of[s] + after_it[form_of[letters - 1, s]], 0), bins - 1)
-            c = done[s] + start_cost[s ^ 1] + skipped[bins - 1] - skipped[b]
+            c = done[s] + lifting[s] + skipped[bins - 1] - skipped[b]
             if c < best:
                 best, state = c, s
     cap = letters * (joins + 1)
@@ -243,7 +244,7 @@ def decode(
                 s = back[i, s]
         b = min(max(bin_of[s] - before_it[f], 0), bins - 1)
         back_by = max(entered_edge[k, s] - bin_of[s] + before_it[f] - free, 0.0) * bin_width
-        if lift_cost[k, b] + start_cost[s] < entered[k, s] + overlap * back_by * back_by:
+        if lift_cost[k, b] + landing[s] < entered[k, s] + overlap * back_by * back_by:
             out[n, 3] = 1
             s = lift_from[k, b]
         else:

@@ -215,10 +215,9 @@ def variation(font: Font, *, copied: bool) -> None:
     found = asdict(composed(font, Life(), 12))
     asked = scatter_of(font)
     x, pen = font.metrics.x_height, font.metrics.pen_width
-    own = own_scatter(font)
-    attempts = {} if own is None else dict(
-        zip(("foot_sd", "height_sd", "width_sd", "slant_sd_deg"), (own[0] / x, *own[1:]), strict=True)
-    )  # fmt: skip
+    squares, freedom = own_scatter(font)
+    own = np.sqrt(squares / np.maximum(freedom, 1)) / [x, 1, 1, 1]
+    attempts = dict(zip(("foot_sd", "height_sd", "width_sd", "slant_sd_deg"), own.tolist(), strict=True))
     lines = asdict(copied_lines()) if copied else {}
     gap = (font.rhythm["letter_gap"] + pen) / x if "letter_gap" in font.rhythm else None
     # UNIPEN train_r01_v07, writers art03 and art08 (Guyon et al., ICPR 1994)

@@ -11,6 +11,7 @@ import pytest
 from capture.copy_words import TABLE, TIMES, covering, pair_rows, pairs_of, words_to_copy
 from capture.errors import UsageError
 from capture.letter_frequencies import pair_shares
+from tests.bench.copy_words import UNWANTED
 
 
 @pytest.mark.parametrize("code", ["en", "de", "fr", "pl", "es"])
@@ -66,7 +67,8 @@ def test_a_language_without_counted_pairs_is_named():
     assert words_to_copy(["en", "ja"]).strange == ("ja",)
 
 
-def test_the_table_holds_words_in_small_letters_and_says_where_they_are_from():
+def test_the_table_holds_words_as_they_are_spelled_and_says_where_they_are_from():
+    """German nouns have a capital (Amtliches Regelwerk der deutschen Rechtschreibung, section 55)."""
     table = json.loads(TABLE.read_text(encoding="utf-8"))
 
     assert "CC BY-SA" in table["about"]["licence"]
@@ -74,4 +76,18 @@ def test_the_table_holds_words_in_small_letters_and_says_where_they_are_from():
         if tag != "about":
             words = entry["words"].split()
             assert len(words) == len(set(words))
-            assert all(w.isalpha() and w == w.lower() for w in words), tag
+            assert all(w.isalpha() and w[1:] == w[1:].lower() for w in words), tag
+            assert any(w[0].isupper() for w in words) == (tag == "de"), tag
+    german = set(table["de"]["words"].split())
+    nouns, others = ("Ausland", "Hälfte", "Körper", "Zukunft"), ("dünn", "erwartet", "höchst", "jedoch", "spät")
+    assert german >= {w for w in nouns if w in german or w.lower() in german}
+    assert german >= {w for w in others if w in german or w.capitalize() in german}
+
+
+def test_nobody_has_to_copy_an_oath():
+    """Read by eye; some of them are common enough in wordfreq's lists (Speer 2022) to be taken otherwise."""
+    table = json.loads(TABLE.read_text(encoding="utf-8"))
+    words = {w.lower() for tag, entry in table.items() if tag != "about" for w in entry["words"].split()}
+
+    assert not words & set(UNWANTED.split())
+    assert not words & {"kurwa", "chuja", "jævlig", "kuce", "γαμώ", "курва", "kæft"}

@@ -10,19 +10,18 @@ from pathlib import Path
 import numpy as np
 
 from capture.errors import HandFolderError
-from capture.units import Points
 from ownhand.hands.captures import InkPicture, PageCapture, load_captures
 from ownhand.hands.deciding import one_writer, stamp_of
 from ownhand.hands.decisions import Decision, Decisions, KnownWay, apply_decisions
 from ownhand.hands.decisions_file import load_decisions, refused, save_decisions
 from ownhand.hands.hand import Hand
 from ownhand.review.edits.edit_requests import as_stored, current, mend, storable, with_strokes
-from ownhand.review.edits.letter_cuts import BESIDE, moved_frame, neighbour_of, passed_on
 from ownhand.review.edits.operations import OperationError
 from ownhand.review.edits.propagate import Propagated, carry
 from ownhand.review.session.alternatives import Readings
 from ownhand.review.session.base_letters import relatives
 from ownhand.review.session.history import Entries, Step, load_step, save_step, step_words
+from ownhand.review.session.word_cuts import BETWEEN_LETTERS
 from ownhand.validation import FaultsError, Place, raise_faults
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke
@@ -147,8 +146,10 @@ class ReviewSession:
                 key = item.of("attempt").text(None, 200)
                 raise_faults(mends.faults)
                 self._check_fresh(key, based_on)
-                if item.of("do").value == "pass on":
-                    both, what = self._pass_on(item, key, changed, based_on)
+                if item.of("do").value in BETWEEN_LETTERS:
+                    both, what = BETWEEN_LETTERS[item.of("do").value](self, item, key, changed)
+                    for other in both:
+                        self._check_fresh(other, based_on)
                     changed |= both
                     said.append(what)
                     continue
@@ -192,40 +193,6 @@ class ReviewSession:
             words = f"reading {number + 1} chosen"
             return with_strokes(attempt, decision, found[number].strokes, words), words
         return mend(item, attempt, decision)
-
-    def _pass_on(
-        self, item: Place, key: str, changed: Mapping[str, Decision], based_on: int
-    ) -> tuple[dict[str, Decision], str]:
-        """Return the decisions on two letters of one word, a stroke of the one passed on to the other."""
-        to, k = item.of("to").choice("next", tuple(BESIDE)), item.of("stroke").whole(0, 1000)
-        raise_faults(item.faults)
-        other = neighbour_of(key, to)
-        shift = self._shift(key, other)
-        if other not in self.attempts or shift is None:
-            raise OperationError(f"no letter {'before it' if to == 'before' else 'next to it'} was read in its word")
-        self._check_fresh(other, based_on)
-        of_one, of_other = (changed.get(k, self.decision(k)) for k in (key, other))
-        one, another = self.attempt(key), self.attempt(other)
-        left, got = passed_on(current(one, of_one), k, current(another, of_other), shift)
-        chars = of_one.char or one.char, of_other.char or another.char
-        return {
-            key: with_strokes(one, of_one, left, f"stroke {k + 1} passed on to '{chars[1]}'"),
-            other: with_strokes(another, of_other, got, f"a stroke taken over from '{chars[0]}'"),
-        }, f"cut apart from '{chars[1]}' in another place"
-
-    def beside(self, key: str) -> dict[str, str]:
-        """Return the characters before and next to a letter in its word, by 'before' and 'next'."""
-        out = {}
-        for to in BESIDE:
-            other = neighbour_of(key, to)
-            if other in self.attempts and self._shift(key, other) is not None:
-                out[to] = self.char(other)
-        return out
-
-    def _shift(self, key: str, other: str) -> Points | None:
-        """Return how one letter's cell stands to another's; see `letter_cuts.moved_frame`."""
-        one, another = (self.ink[k][1] if k in self.ink else None for k in (key, other))
-        return moved_frame(one, another)
 
     def _relabel(self, item: Place, key: str, decision: Decision) -> tuple[Decision, str]:
         """Return a decision with the label at `item`, the strokes read anew as that character where they can be."""

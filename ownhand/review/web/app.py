@@ -15,6 +15,7 @@ from ownhand.review.images.contact_strips import strip_png
 from ownhand.review.images.ink_images import png
 from ownhand.review.session.review_session import ReviewSession
 from ownhand.review.session.text_preview import Tryout
+from ownhand.review.session.word_cuts import pairs_alike
 from ownhand.review.web import views
 from ownhand.review.web.access import refusal
 from ownhand.review.web.answers import Answer, reading, writing
@@ -72,6 +73,12 @@ def review_routes(hand: Hand) -> list[Route]:
         with book.lock:
             return {"others": views.carried_view(book, book.others(key))}
 
+    def cuts(request: Request) -> Answer:
+        key = request.query_params.get("id", "")
+        book.attempt(key)
+        with book.lock:
+            return {"others": views.cuts_view(book, pairs_alike(book, key))}
+
     def judged(request: Request) -> Answer:
         """Build the font, so that attempts unlike the others are known."""
         tryout.build()
@@ -114,6 +121,7 @@ def review_routes(hand: Hand) -> list[Route]:
                 "version": version,
                 "readings": readings,
                 "alike": alike,
+                "cuts": cuts,
                 "judged": judged,
                 "languages": languages,
                 "sheet.pdf": printed,

@@ -8,12 +8,15 @@ from typing import Any
 import numpy as np
 
 from ownhand.hands.one_off import suggested
+from ownhand.review.edits.alike_cuts import AlikeCut
 from ownhand.review.edits.edit_requests import current
+from ownhand.review.edits.letter_cuts import neighbour_of
 from ownhand.review.edits.propagate import Propagated
 from ownhand.review.images.contact_strips import slots
 from ownhand.review.images.ink_images import contour_mm, inked_mm, size_mm
 from ownhand.review.session.review_reasons import doubts, is_settled, name_of, sorting_key
 from ownhand.review.session.review_session import ReviewSession
+from ownhand.review.session.word_cuts import beside, moved_to_next
 from skeleton.geometry.stroke import Stroke
 from skeleton.result import LOW_CONFIDENCE
 
@@ -141,7 +144,7 @@ def _details(book: ReviewSession, key: str, spaced: tuple[float, float] | None) 
         "left": decision.left_mm,
         "right": decision.right_mm,
         "spaced": spaced and {"left": round(spaced[0], 3), "right": round(spaced[1], 3)},
-        "beside": book.beside(key),
+        "beside": beside(book, key),
         "done": list(decision.done[-12:]),
     }
 
@@ -149,20 +152,33 @@ def _details(book: ReviewSession, key: str, spaced: tuple[float, float] | None) 
 def carried_view(book: ReviewSession, others: Mapping[str, Propagated]) -> list[dict[str, Any]]:
     """Return what mending alike would make of the other attempts; those that would change first."""
     out = [
-        {
-            "id": key,
-            "char": book.char(key),
-            "number": book.attempt(key).attempt,
-            "fits": c.fits,
-            "changes": c.changes,
-            "why": c.why,
-            "lines": strokes_view(c.strokes),
-            "picture": picture_view(book, key),
-            "inked": inked_mm(book, key),
-            "contour": contour_mm(book, key),
-            "x_height": book.attempt(key).x_height_mm,
-            "pen": round(book.attempt(key).pen_mm, 3),
-        }
+        {**_proposed(book, key, c.strokes), "fits": c.fits, "changes": c.changes, "why": c.why}
         for key, c in others.items()
     ]
     return sorted(out, key=lambda c: (not c["changes"], not c["fits"], c["char"], c["number"]))
+
+
+def cuts_view(book: ReviewSession, others: Mapping[str, AlikeCut]) -> list[dict[str, Any]]:
+    """Return what the same pair of letters elsewhere would be, cut alike; those that would change first."""
+    out = []
+    for key, c in others.items():
+        other = neighbour_of(key, "next")
+        letters = [_proposed(book, key, c.first), _proposed(book, other, moved_to_next(book, key, c.second))]
+        out.append({"id": key, "letters": letters, "fits": c.fits, "changes": c.changes, "why": c.why})
+    return sorted(out, key=lambda c: (not c["changes"], not c["fits"], c["letters"][0]["number"]))
+
+
+def _proposed(book: ReviewSession, key: str, strokes: tuple[Stroke, ...]) -> dict[str, Any]:
+    """Return what the page needs to draw an attempt with other strokes than it has."""
+    attempt = book.attempt(key)
+    return {
+        "id": key,
+        "char": book.char(key),
+        "number": attempt.attempt,
+        "lines": strokes_view(strokes),
+        "picture": picture_view(book, key),
+        "inked": inked_mm(book, key),
+        "contour": contour_mm(book, key),
+        "x_height": attempt.x_height_mm,
+        "pen": round(attempt.pen_mm, 3),
+    }

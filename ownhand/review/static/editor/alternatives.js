@@ -52,3 +52,41 @@ export function alikeDialog(attempt, others, apply) {
   document.body.append(dialog);
   dialog.showModal();
 }
+
+/** Show how the same pair of letters would be cut elsewhere; `apply` is called with the ids of those left ticked. */
+export function cutsDialog(pair, others, apply) {
+  document.getElementById("cuts")?.remove();
+  const changing = others.filter((o) => o.changes);
+  const rest = others.filter((o) => !o.changes);
+  const ticks = new Map();
+  const chosen = () => [...ticks].filter(([, tick]) => tick.checked).map(([id]) => id);
+  const go = button("", () => {
+    dialog.close();
+    apply(chosen());
+  }, { class: "main" });
+  const count = () => {
+    const n = chosen().length;
+    go.disabled = !n;
+    go.textContent = `Cut ${n === 1 ? "this one" : `these ${n}`} alike`;
+  };
+  const card = (o) => {
+    const tick = h("input", { type: "checkbox", onchange: count });
+    tick.checked = true;
+    ticks.set(o.id, tick);
+    const [one, other] = o.letters;
+    return h("label", { class: "card pair" }, h("span", { class: "pair-letters" }, o.letters.map((a) => sketch(a, a.lines, { width: 108, height: 110 }))), h("span", {}, tick, ` ${shown(one.char)}, attempt ${one.number}; ${shown(other.char)}, attempt ${other.number}`), h("span", { class: "hint" }, o.why));
+  };
+  const dialog = h(
+    "dialog",
+    { id: "cuts", "aria-labelledby": "cuts-title" },
+    h("h2", { id: "cuts-title" }, changing.length ? `How ${plural(changing.length, "other pair")} ${pair} would be cut` : `No other pair ${pair} would change`),
+    h("p", { class: "hint" }, "The lines stay as they are; only where the one letter ends and the next begins is moved. All of it is one step, and can be undone."),
+    h("div", { class: "cards" }, changing.map(card)),
+    rest.length ? h("details", {}, h("summary", {}, `${plural(rest.length, "pair")} left as ${rest.length === 1 ? "it is" : "they are"}`), h("ul", {}, rest.map((o) => h("li", {}, `${shown(o.letters[0].char)}, attempt ${o.letters[0].number}: ${o.why}`)))) : null,
+    h("div", { class: "row dialog-end" }, changing.length ? go : null, button("Leave it", () => dialog.close())),
+  );
+  count();
+  dialog.addEventListener("close", () => dialog.remove());
+  document.body.append(dialog);
+  dialog.showModal();
+}

@@ -4,7 +4,8 @@ import { get, note, post } from "../core/api.js";
 import { placeIn } from "./stroke_editor.js";
 import { plural, say, shown } from "../core/dom.js";
 import { forget, letterLink, order } from "../overview/letters.js";
-import { alikeDialog } from "./alternatives.js";
+import { alikeDialog, cutsDialog } from "./alternatives.js";
+import { pairName } from "./panel.js";
 import { attemptTo, takeIn } from "../core/router.js";
 import { lengthOf, placeOf } from "./strokes.js";
 import { handsOff, inTurn } from "../core/action_queue.js";
@@ -43,7 +44,7 @@ async function send(letter, operation, { stroke, structure = false } = {}) {
   const done = await attemptTo(async () => {
     note(await post("step", { mends: [{ attempt: id, ...operation }] }));
     forget();
-    letter.hint = null;
+    Object.assign(letter, { hint: null, pairs: null });
     if (stroke !== undefined) letter.stroke = stroke;
     await takeIn();
     return true;
@@ -59,6 +60,20 @@ async function lookForAlike(letter) {
   await handsOff();
   if (letter.data !== told || letter.attempt.id !== id) return;
   letter.hint = others.filter((o) => o.changes).length;
+  letter.drawBeneath();
+}
+
+/** The id of the letter that begins the pair which an attempt makes with its neighbour. */
+const pairOf = ({ id }, to) => (to === "next" ? id : id.replace(/\d+$/, (n) => String(n - 1)));
+
+async function lookForCuts(letter, to) {
+  const { id } = letter.attempt;
+  const told = letter.data;
+  const { others } = await get("cuts", { id: pairOf(letter.attempt, to) });
+  await handsOff();
+  if (letter.data !== told || letter.attempt.id !== id) return;
+  const n = others.filter((o) => o.changes).length;
+  letter.pairs = n ? { to, n } : null;
   letter.drawBeneath();
 }
 
@@ -147,7 +162,7 @@ function strokeActs(letter) {
     later: () => one() && !last() && mend({ do: "place", stroke: letter.stroke, to: letter.stroke + 1 }, { stroke: letter.stroke + 1, structure: true }),
     join: () => one() && !last() && mend({ do: "join", stroke: letter.stroke, other: letter.stroke + 1 }, { structure: true }),
     delete: () => one() && mend({ do: "delete", stroke: letter.stroke }, { stroke: Math.max(0, letter.stroke - 1), structure: true }),
-    passOn: (to) => one() && mend({ do: "pass on", stroke: letter.stroke, to }, { stroke: -1 }),
+    passOn: async (to) => one() && (await mend({ do: "pass on", stroke: letter.stroke, to }, { stroke: -1 })) && lookForCuts(letter, to),
     asRead: () => mend({ do: "as read" }, { stroke: -1 }),
     reading: (number) => mend({ do: "reading", number }, { stroke: -1, structure: true }),
     move: (line, k, by) => seen(line, k, (at) => mend({ do: "move", stroke: at, by }, { stroke: at })),
@@ -200,7 +215,26 @@ function wayActs(letter) {
         const { others } = await get("alike", { id: source.id });
         alikeDialog(source, others, (ids) => inTurn(() => learn(letter, source.id, char, ids)));
       }),
+    cuts: (to) =>
+      attemptTo(async () => {
+        const source = pairOf(letter.attempt, to);
+        const pair = pairName(letter.attempt, to, letter.attempt.beside[to]);
+        const { others } = await get("cuts", { id: source });
+        cutsDialog(pair, others, (ids) => inTurn(() => cutAlike(letter, source, pair, ids)));
+      }),
   };
+}
+
+/** Cut the pairs that `ids` begin as the one that `source` begins: one step. */
+function cutAlike(letter, source, pair, ids) {
+  return attemptTo(async () => {
+    const mends = ids.map((id) => ({ attempt: id, do: "cut alike", from: source }));
+    note(await post("step", { mends, words: `${plural(ids.length, "pair")} ${pair} cut alike` }));
+    forget();
+    say(`${plural(ids.length, "pair")} cut alike.`);
+    letter.pairs = null;
+    await takeIn();
+  });
 }
 
 function relabel(letter, char, goTo) {

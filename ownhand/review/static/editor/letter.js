@@ -3,7 +3,7 @@
 import { Desk } from "./stroke_editor.js";
 import { button, h, keepFocus, plural, shown } from "../core/dom.js";
 import { letterLink, MARKS, stateOf } from "../overview/letters.js";
-import { Panel } from "./panel.js";
+import { pairName, Panel } from "./panel.js";
 import { along, sketch } from "./strokes.js";
 
 export class Letter {
@@ -21,6 +21,8 @@ export class Letter {
     this.sketch = null;
     /** How many others could be written the same way; null: not known. */
     this.hint = null;
+    /** How many other pairs could be cut as this one is cut from its neighbour: `{ to, n }`; null: not known, or none. */
+    this.pairs = null;
     /** Values asked for and not stored yet, by name; they are shown, whatever an earlier answer says. */
     this.wishes = new Map();
   }
@@ -60,7 +62,7 @@ export class Letter {
     let index = data.attempts.findIndex((a) => a.id === wanted);
     if (index < 0) index = Math.max(0, data.attempts.findIndex((a) => a.doubts.length && !a.settled));
     if (data.attempts[index].id !== before) {
-      Object.assign(this, { stroke: -1, point: -1, tool: "choose", cut: null, sketch: null, hint: null });
+      Object.assign(this, { stroke: -1, point: -1, tool: "choose", cut: null, sketch: null, hint: null, pairs: null });
       this.wishes.clear();
     }
     this.data = data;
@@ -154,7 +156,9 @@ export class Letter {
     const words = { split: "Tap the stroke where it is to be cut.", redraw: "Draw the stroke over the ink, in one go.", add: "Draw the missing stroke over the ink, in one go." }[this.tool];
     const n = this.hint;
     const offer = () => [h("span", {}, `${plural(n, "other attempt")} could be written the same way.`), button([`Look at ${n === 1 ? "it" : "them"} `, h("kbd", { "aria-hidden": "true" }, "A")], this.acts.alike, { class: "main", "data-act": "offer" })];
-    keepFocus(this.beneath, () => this.beneath.replaceChildren(...(words ? [h("strong", { class: "tool-words" }, words)] : n ? offer() : [])));
+    const { to, n: pairs } = (this.attempt.mended && this.pairs) || {};
+    const cuts = () => [h("span", {}, `${plural(pairs, "other pair")} ${pairName(this.attempt, to, this.attempt.beside[to])} could be cut in the same place.`), button(`Look at ${pairs === 1 ? "it" : "them"}`, () => this.acts.cuts(to), { class: "main", "data-act": "offer-cuts" })];
+    keepFocus(this.beneath, () => this.beneath.replaceChildren(...(words ? [h("strong", { class: "tool-words" }, words)] : pairs ? cuts() : n ? offer() : [])));
   }
 
   replay() {

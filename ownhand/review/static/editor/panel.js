@@ -144,8 +144,12 @@ function besidePart(a, none, acts) {
   return [
     h("p", { class: "hint" }, "Cut off in the wrong place? Split the stroke where the letters part, choose what is not of this one, and pass it on."),
     h("div", { class: "row" }, there.map(([to, char]) => button(`To ${names[to]}, ${shown(char)}`, () => acts.passOn(to), { disabled: none, "data-act": `pass-${to}` }))),
+    ...(a.mended ? [h("div", { class: "row" }, there.map(([to, char]) => button(`Cut other ${pairName(a, to, char)} like this`, () => acts.cuts(to), { "data-act": `cuts-${to}` })))] : []),
   ];
 }
+
+/** The two letters of a pair, in their order. */
+export const pairName = (a, to, char) => shown(to === "next" ? a.char + char : char + a.char);
 
 function alikePart({ data, attempt }, acts) {
   const words = data.known === attempt.id ? "This attempt shows the hand's own way of writing it." : "Write the other attempts, and accented forms, as this one is written.";

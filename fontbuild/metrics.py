@@ -2,7 +2,8 @@
 
 Keys of `Font.rhythm`, all in font units but the last; each may be absent:
 `letter_white` (mean white between letters, as `fontbuild.spacing` counts it), `letter_gap` (gap between their boxes),
-`letter_gap_sd`, `word_gap` (white between words), `word_gap_sd`,
+`letter_gap_sd`, `lifted_gap` (gap between the boxes of lines where a hand that joins lifts its pen),
+`word_gap` (white between words), `word_gap_sd`,
 `foot_sd` (letters' feet about the line), `line_slope_sd_deg`.
 """
 

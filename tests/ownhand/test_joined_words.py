@@ -12,7 +12,8 @@ from capture.report import Finding
 from fontbuild.build import Decisions, build_font, choose
 from fontbuild.font import Record
 from fontbuild.joins import APART, JOINS, joining, stays_down, way_of
-from ownhand.composer import Composer, Settings
+from fontbuild.text_spacing_statistics import CopiedWord
+from ownhand.composer import Composer, Life, Settings
 from ownhand.composer.plot.smooth_joins import PIECES, joined
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke
@@ -34,15 +35,18 @@ def hump(char: str, width: float, height: float, number: int, way: tuple[bool, b
 LETTERS = (("a", 3.0, 3.0), ("n", 3.5, 3.0), ("e", 2.5, 3.0), ("l", 2.0, 6.0))
 
 
-@pytest.fixture(scope="module")
-def font():
-    attempts = [
+def read() -> list[Attempt]:
+    return [
         hump(c, w, h, n, way, f"letter-1/1/{ord(c)}.{10 * k + 3 * n}")
         for c, w, h in LETTERS
         for k, way in enumerate(WAYS)
         for n in (1, 2)
     ]
-    return build_font(attempts, Record("joined"), accents=False).font
+
+
+@pytest.fixture(scope="module")
+def font():
+    return build_font(read(), Record("joined"), accents=False).font
 
 
 def with_share(font, share: float):
@@ -98,6 +102,22 @@ def test_letters_from_cells_do_not_keep_a_hand_from_joining(font):
     always, never = (with_share(mixed, share) for share in (1.0, 0.0))
 
     assert strokes_of(always, "lane anneal lean " * 4) < 0.7 * strokes_of(never, "lane anneal lean " * 4)
+
+
+@pytest.mark.parametrize("gap", [0.2, 1.0])
+def test_where_the_pen_is_lifted_letters_stand_as_far_apart_as_in_the_copied_words(gap):
+    wide, tall = {c: w for c, w, _ in LETTERS}, {c: h for c, _, h in LETTERS}
+    copied = []
+    for text in ("lane", "anneal", "lean", "eel", "nana", "all", "lena"):
+        ink = sum(wide[c] for c in text) + gap * (len(text) - 1) + 0.4
+        copied.append(CopiedWord(text, (0.0, -0.2 / 3, ink / 3, (max(tall[c] for c in text) + 0.2) / 3)))
+    font = build_font(read(), Record("joined"), copied=copied, accents=False).font
+    never = replace(font, rhythm={**font.rhythm, JOINS: 0.3, **{JOINS + c: 0.0 for c, _, _ in LETTERS}})
+    (page,) = Composer(never).compose("lane anneal lean eel " * 4, replace(SETTINGS, life=Life(strength=0))).pages
+    boxes = [(page.word[k], page.path(k)[:, 0].min(), page.path(k)[:, 0].max()) for k in range(len(page))]
+    gaps = [b[1] - a[2] for a, b in pairwise(boxes) if a[0] == b[0]]
+
+    assert np.mean(gaps) == pytest.approx(gap, abs=0.15)
 
 
 def test_words_of_a_joined_hand_keep_apart():

@@ -49,6 +49,10 @@ TOUCH = 0.25
 """Pen widths between the lines of neighbouring letters: people's letters touch now and then, but none is written over
 another."""
 
+STEP = 0.6
+"""x-heights from a letter's beginning to the next one's at least where the pen stays down: letters cut too short stand
+no closer, their join is drawn over what is missing."""
+
 LIFTED = 0.16
 """x-heights of white between the boxes of letters where a hand that joins lifts its pen inside a word."""
 
@@ -218,7 +222,7 @@ def _by_joins(
     origin = left[1:] - left[1:] * wides[1:]
     lifted = inked[:-1] & inked[1:] & (has_join[:-1] | has_join[1:])
     apart = np.where(lifted, right[:-1] + LIFTED * x_height - left[1:], np.nan)
-    return np.asarray(np.where(held[:-1], ends[:-1] - origin, apart), float)
+    return np.asarray(np.where(held[:-1], np.maximum(ends[:-1] - origin, STEP * x_height), apart), float)
 
 
 def _commas(chars: Sequence[str], height: Array, pen: float) -> Array:

@@ -117,6 +117,19 @@ def test_a_hand_of_mixed_habits_stays_mixed(font):
     assert lifts / 200 == pytest.approx(0.4, abs=0.12)
 
 
+def test_letters_from_cells_do_not_keep_a_hand_from_joining(font):
+    """A sheet has more cells than a few copied lines have letters."""
+    cells = {
+        c: tuple(replace(v[0], name=f"{c}.cell{k}", anchors={}, ductus=f"{c}/cell") for k in range(40))
+        for c, v in font.glyphs.items()
+        if v[0].anchors or c.islower()
+    }
+    mixed = replace(font, glyphs={c: (*v, *cells.get(c, ())) for c, v in font.glyphs.items()})
+    always, never = (with_share(mixed, share) for share in (1.0, 0.0))
+
+    assert strokes_of(always, "lane anneal lean " * 4) < 0.7 * strokes_of(never, "lane anneal lean " * 4)
+
+
 def test_words_of_a_joined_hand_keep_apart():
     """Letters that were only met inside words, and reach far to the left of where the pen came in."""
 

@@ -2,8 +2,7 @@
 
 What the builder lets pass may still look broken in a line of text. A variant that is the only one of its form, and
 that lies in more pieces, or has more spikes or blots, than any variant on which others agree, is left out while there
-are others. Another form that is whole stays: it may be the writer's second one. It is in doubt all the same, and comes
-up once in a pool of blends.
+are others. Another form that is whole stays, and comes as often as it was written: it may be the writer's second one.
 """
 
 from __future__ import annotations

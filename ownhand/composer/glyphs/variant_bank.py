@@ -1,7 +1,9 @@
 """The shapes a font can write, its variants and blends between them, in flat arrays to be set by the thousand.
 
 Blends are weighted means of variants with the same ductus, so they are letters of the same hand (see
-`fontbuild.glyph.Glyph.ductus`). A character's shapes are made when it is first asked for.
+`fontbuild.glyph.Glyph.ductus`). Each form comes as often as it was written, one that was written once and can be
+blended with nothing too: what a hand does now and then is part of it. A character's shapes are made when it is first
+asked for.
 """
 
 from __future__ import annotations
@@ -130,21 +132,18 @@ class VariantBank:
         variants = [g for i, g in enumerate(variants) if i not in left_out]
         groups = _by_ductus(variants)
         rng = np.random.default_rng(zlib.crc32(char.encode()))
-        room = max(0, POOL - len(variants))
-        blendable = [g for g in groups if len(g) > 1]
-        total = sum(len(g) for g in blendable)
+        room = max(0, POOL - len(variants)) if any(len(g) > 1 for g in groups) else 0
         shapes: list[tuple[int, int, Array, float, tuple[int, ...]]] = []  # order, group, points, advance, sizes
         for k, group in enumerate(groups):
             sizes = tuple(len(s) for s in variants[group[0]].strokes)
             flat = np.stack([_flat(variants[i]) for i in group])
             advances = np.array([variants[i].advance for i in group])
             shapes += [(i, k, flat[j], float(advances[j]), sizes) for j, i in enumerate(group)]
-            if len(group) > 1:
-                weights = _weights(len(group), round(room * len(group) / total), rng)
-                points = np.tensordot(weights, flat, axes=1)
-                shapes += [
-                    (len(variants) + j, k, points[j], float(weights[j] @ advances), sizes) for j in range(len(points))
-                ]
+            # every form as often as it was written, those that can be blended with nothing too
+            more = round(room * len(group) / len(variants))
+            weights = _weights(len(group), more, rng) if len(group) > 1 else np.ones((more, 1))
+            points = np.tensordot(weights, flat, axes=1)
+            shapes += [(len(variants) + j, k, points[j], float(weights[j] @ advances), sizes) for j in range(more)]
         shapes.sort(key=lambda s: s[0] if s[0] < len(variants) else len(variants))
         ways = [(ENTRY in variants[g[0]].anchors, EXIT in variants[g[0]].anchors) for g in groups]
         return self._add(char, shapes, len(variants), ways)
@@ -184,7 +183,7 @@ class VariantBank:
             ]
         )
         for i, (_, group, points, advance, sizes) in enumerate(shapes):
-            alone = float((group_of == group_of[i]).sum() == 1)
+            alone = float((group_of[:written] == group_of[i]).sum() == 1)
             # a straight line has no shape of its own: hands bend it a little, now this way, now that
             alone = max(alone, STRAIGHT) if 0 < len(points) <= 4 else alone
             self._rows.append((
@@ -197,7 +196,11 @@ class VariantBank:
             self._sizes.extend(sizes)
         self._edges.append((left_edges, right_edges))
         numbers = np.arange(n)
-        partners = tuple(tuple(np.flatnonzero((group_of == group_of[i]) & (numbers != i)).tolist()) for i in range(n))
+        one_off = np.bincount(group_of[:written], minlength=int(group_of.max()) + 1) == 1
+        partners = tuple(
+            () if one_off[group_of[i]] else tuple(np.flatnonzero((group_of == group_of[i]) & (numbers != i)).tolist())
+            for i in range(n)
+        )
         leans = seen.lean_deg[~np.isnan(seen.lean_deg)]
         own = deviation[:written] - deviation[:written].mean(axis=0)
         freedom = np.full(4, float(written - 1))

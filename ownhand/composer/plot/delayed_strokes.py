@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fontbuild.font import Font
-from fontbuild.joins import ENTRY, EXIT
+from fontbuild.joins import ENTRY, EXIT, JOINS
 from fontbuild.spacing import COMMON
 from ownhand.composer.plot.plot_page import Index, PlotPage, reordered
 
@@ -45,7 +45,12 @@ class _Ways:
 
 
 def joins(font: Font) -> bool:
-    """Return whether the hand joins its letters: whether they were so written, or one often ends near the next one."""
+    """Return whether the hand joins its letters: whether they were so written, or one often ends near the next one.
+
+    Where running text was read, it tells: letters from cells, of which there may be more, say nothing against it.
+    """
+    if font.rhythm.get(JOINS, 0.0) >= JOINS_FROM:
+        return True
     written = [EXIT in g.anchors or ENTRY in g.anchors for c, v in font.glyphs.items() if c.islower() for g in v]
     if written and float(np.mean(written)) >= JOINS_FROM:
         return True

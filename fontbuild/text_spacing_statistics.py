@@ -98,9 +98,11 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
     What too few letters, words or lines would tell is left out.
     """
     gaps: list[float] = []
+    wanted = 0
     word_gaps: list[float] = []
     feet: list[float] = []
     slopes: list[float] = []
+    levels: list[float] = []
     for line in lines:
         words = line.text.split()
         parted = _words(line.boxes_mm, len(words))
@@ -110,6 +112,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
         standing: list[tuple[float, float]] = []
         for word, boxes in zip(words, parted, strict=True):
             letters = regex.findall(r"\X", word)
+            wanted += len(letters) - 1
             if len(letters) != len(boxes):
                 continue
             gaps += (boxes[1:, 0] - boxes[:-1, 2]).tolist()
@@ -119,13 +122,15 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
                 if letter[0].isalnum() and not set(letter) & DESCENDS
             ]
         if len(standing) >= 6:
-            slope, residues = _settled(np.array(standing))
+            slope, level, residues = _settled(np.array(standing))
             slopes.append(slope)
+            levels.append(level)
             feet += residues.tolist()
     rhythm: dict[str, float] = {}
     if len(gaps) >= LEAST_LETTERS:
         rhythm["letter_gap"] = float(np.median(gaps)) / x_height_mm
         rhythm["letter_gap_sd"] = _deviation(gaps) / x_height_mm
+        rhythm["letter_gap_share"] = len(gaps) / wanted
     if len(word_gaps) >= LEAST_WORDS:
         rhythm["word_gap"] = float(np.median(word_gaps)) / x_height_mm
         rhythm["word_gap_sd"] = _deviation(word_gaps) / x_height_mm
@@ -133,6 +138,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
         rhythm["foot_sd"] = _spread(feet) / x_height_mm
     if len(slopes) >= LEAST_LINES:
         rhythm["line_slope_sd_deg"] = float(np.degrees(np.std(slopes)))
+        rhythm["line_level_sd"] = float(np.std(levels)) / x_height_mm
     return rhythm
 
 
@@ -148,8 +154,11 @@ def _words(boxes: NDArray[np.float64], count: int) -> list[NDArray[np.float64]] 
     return np.split(boxes, np.sort(order[: count - 1]) + 1)
 
 
-def _settled(points: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
-    """Return the slope (radians) of a line through the feet and what they lie off it, a few strays left out."""
+def _settled(points: NDArray[np.float64]) -> tuple[float, float, NDArray[np.float64]]:
+    """Return the slope (radians) of a line through the feet, its height in their middle, and what they lie off it.
+
+    A few strays are left out.
+    """
     for _ in range(3):
         slope, level = np.polyfit(points[:, 0], points[:, 1], 1)
         residues = points[:, 1] - slope * points[:, 0] - level
@@ -157,7 +166,7 @@ def _settled(points: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
         if near.all() or near.sum() < 4:
             break
         points = points[near]
-    return float(np.arctan(slope)), residues
+    return float(np.arctan(slope)), float(slope * points[:, 0].mean() + level), residues
 
 
 def _spread(values: Sequence[float]) -> float:

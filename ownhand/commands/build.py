@@ -79,7 +79,7 @@ def rhythm_of(captures: Sequence[PageCapture], attempts: Sequence[Attempt]) -> d
     x_height = size.x_height_mm / size.mm_per_unit
     keys = sorted({key for page in pages for key in page})
     means = {key: float(np.mean([page[key] for page in pages if key in page])) for key in keys}
-    return {key: value if key.endswith("_deg") else value * x_height for key, value in means.items()}
+    return {key: value if key.endswith(("_deg", "_share")) else value * x_height for key, value in means.items()}
 
 
 def make_font(

@@ -29,6 +29,27 @@ def shape_of_walks(walk: Path, starts: Indices, here: Line, samples: int) -> tup
 
 
 @compiled
+def shapes_of_walks(
+    every: Path, starts: Indices, state_at: Indices, start_at: Indices, here: Line, samples: int
+) -> tuple[Stack, Vector, Indices]:
+    """Return (strokes, lengths, at) of several readings, each as `shape_of_walks` has it.
+
+    every, starts, state_at, start_at: `PackedReadings`; at (readings + 1,): the first stroke of each, with the end.
+    """
+    at = np.zeros(len(state_at), np.int64)
+    for r in range(len(state_at) - 1):
+        at[r + 1] = at[r] + start_at[r + 1] - start_at[r] - 1
+    strokes, lengths = np.empty((at[-1], samples, 2)), np.empty(at[-1])
+    for r in range(len(state_at) - 1):
+        walk = every[state_at[r] : state_at[r + 1]]
+        begin = starts[start_at[r] : start_at[r + 1]]
+        one, share = shape_of_walks(walk, begin, here, samples)
+        strokes[at[r] : at[r + 1]] = one
+        lengths[at[r] : at[r + 1]] = share
+    return strokes, lengths, at
+
+
+@compiled
 def shape_in_boxes(
     walk: Path, starts: Indices, here: Line, samples: int, aside: Flags, boxes: Stack
 ) -> tuple[Stack, Vector]:

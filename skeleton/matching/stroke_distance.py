@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linear_sum_assignment
 
 from capture.units import Points
-from skeleton.matching.shape_kernels import pairwise_distance, shape_in_boxes, shape_of_walks
+from skeleton.matching.shape_kernels import pairwise_distance, shape_in_boxes, shape_of_walks, shapes_of_walks
 
 SAMPLES = 16
 """Points of equal arc length by which strokes are compared."""
@@ -49,6 +50,14 @@ def shape_with_marks_aside(strokes: Sequence[Points], first: int) -> Shape:
 def shape_along(walks: tuple[NDArray[np.int32], NDArray[np.int64]], here: Points) -> Shape:
     """Return the shape of walks (`skeleton.states.state_graph.Walks`) from point to point of `here`, (n, 2)."""
     return Shape(*shape_of_walks(*walks, here, SAMPLES))
+
+
+def shapes_of_readings(
+    pack: tuple[NDArray[np.int32], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]], here: Points
+) -> list[Shape]:
+    """Return the shapes of several readings (`skeleton.states.state_graph.Pack`) from point to point of `here`."""
+    strokes, lengths, at = shapes_of_walks(*pack, here, SAMPLES)
+    return [Shape(strokes[a:b], lengths[a:b]) for a, b in pairwise(at.tolist())]
 
 
 def stroke_distance(a: Shape, b: Shape) -> float:

@@ -40,6 +40,17 @@ def test_the_scatter_of_gaps_is_that_of_all_of_them_not_of_their_middle_half():
     assert rhythm["letter_gap_sd"] == pytest.approx(np.std(gaps) / X, rel=0.01)
 
 
+def test_it_is_told_which_share_of_the_gaps_could_be_measured():
+    """In a word of which two letters touch no gap can be told from another letter."""
+    whole = a_line(gap=0.3, word_gap=3.6)
+    joined = np.delete(whole.boxes_mm, len("sea wind o"), axis=0)  # of 'over' two letters are one piece
+    lines = [CopiedLine(TEXT, joined)] * 5
+
+    gaps = len(TEXT.replace(" ", "")) - len(TEXT.split())
+    assert measure_rhythm([whole] * 5, x_height_mm=X)["letter_gap_share"] == 1.0
+    assert measure_rhythm(lines, x_height_mm=X)["letter_gap_share"] == pytest.approx((gaps - 3) / gaps)
+
+
 def test_the_slope_of_lines_is_no_scatter_of_feet():
     lines = [a_line(gap=0.3, word_gap=3.6, slope=s) for s in (-0.02, -0.01, 0.0, 0.01, 0.02)]
 
@@ -47,6 +58,14 @@ def test_the_slope_of_lines_is_no_scatter_of_feet():
 
     assert rhythm["foot_sd"] == pytest.approx(0.0, abs=1e-6)
     assert rhythm["line_slope_sd_deg"] == pytest.approx(np.degrees(np.std([-0.02, -0.01, 0, 0.01, 0.02])), rel=0.01)
+
+
+def test_lines_that_stand_over_or_under_their_place_are_told():
+    levels = (-0.3, -0.1, 0.0, 0.1, 0.3)
+    lines = [a_line(gap=0.3, word_gap=3.6, slope=0.01) for _ in levels]
+    moved = [CopiedLine(one.text, np.add(one.boxes_mm, [0, mm, 0, mm])) for one, mm in zip(lines, levels, strict=True)]
+
+    assert measure_rhythm(moved, x_height_mm=X)["line_level_sd"] == pytest.approx(np.std(levels) / X)
 
 
 def test_the_scatter_of_feet_comes_out_as_it_went_in():

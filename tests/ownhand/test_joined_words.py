@@ -57,6 +57,36 @@ def strokes_of(font, text: str, seed: int = 3) -> int:
     return sum(len(page) for page in Composer(font).compose(text, SETTINGS, seed=seed).pages)
 
 
+def turned_back(attempt: Attempt) -> Attempt:
+    """Return a letter that goes out where it began, in its midst, as one that was cut out wrongly does."""
+    line = attempt.strokes[0].points_mm
+    return replace(attempt, strokes=(Stroke(np.vstack([line, line[-2:4:-1] + np.array([0.0, 0.2])]), 0.4),))
+
+
+def test_the_pen_is_not_led_across_a_letter_that_goes_out_in_its_midst(font):
+    attempts = [
+        (turned_back if c == "a" else lambda a: a)(hump(c, w, h, n, (True, True), f"letter-1/1/{ord(c)}.{3 * n}"))
+        for c, w, h in LETTERS
+        for n in (1, 2)
+    ]
+    odd = build_font(attempts, Record("joined"), accents=False).font
+    (page,) = Composer(with_share(odd, 1.0)).compose("nan", SETTINGS, seed=3).pages
+    (well,) = Composer(with_share(font, 1.0)).compose("nan", SETTINGS, seed=3).pages
+
+    assert len(well) == 1
+    assert len(page) > 1
+    # the second n stands clear of the a
+    assert np.ptp(page.points_mm[:, 0]) > 0.75 * np.ptp(well.points_mm[:, 0])
+
+
+def test_letters_that_were_cut_too_short_keep_a_distance():
+    attempts = [hump(c, 0.3, h, n, (True, True), f"letter-1/1/{ord(c)}.{3 * n}") for c, _, h in LETTERS for n in (1, 2)]
+    narrow = build_font(attempts, Record("joined"), accents=False).font
+    (page,) = Composer(with_share(narrow, 1.0)).compose("lllll", SETTINGS, seed=3).pages
+
+    assert np.ptp(page.points_mm[:, 0]) > 4 * 0.5 * 3.0
+
+
 def test_how_often_the_pen_stays_down_is_counted_between_neighbours_in_a_word():
     # 'ae' joined in line 1, lifted in line 2; what stands apart in a line are two words
     read = [

@@ -177,7 +177,8 @@ def test_what_the_variants_carry_is_not_added_twice() -> None:
 
 def test_the_hands_own_rhythm_comes_before_the_defaults() -> None:
     rhythm = {"foot_sd": 0.05 * X_HEIGHT, "word_gap": 2.0 * X_HEIGHT, "word_gap_sd": 0.5 * X_HEIGHT,
-              "letter_gap_sd": 0.22 * X_HEIGHT, "line_slope_sd_deg": 0.2}  # fmt: skip
+              "letter_gap_sd": 0.22 * X_HEIGHT, "line_slope_sd_deg": 0.2,
+              "line_level_sd": 0.04 * X_HEIGHT}  # fmt: skip
     font = replace(hershey_font(), rhythm=rhythm)
     asked = scatter_of(font)
 
@@ -188,11 +189,26 @@ def test_the_hands_own_rhythm_comes_before_the_defaults() -> None:
     between = 2.0 + font.metrics.pen_width / X_HEIGHT
     assert (asked.foot, asked.word_gap, asked.word_gap_share) == pytest.approx((0.05, between, 0.5 / between))
     assert found.slope_sd_deg == pytest.approx(0.2, rel=0.35)
+    assert found.level_sd == pytest.approx(0.04, rel=0.35)
     # pairs of letters differ by 0.13 by nature
     assert asked.letter_gap == pytest.approx(np.sqrt(0.22**2 - 0.13**2))
     assert found.gap_sd == pytest.approx(0.22, rel=0.25)
     assert found.word_gap_mean == pytest.approx(between, rel=0.1)
     assert found.word_gap_sd == pytest.approx(0.5, rel=0.25)
+
+
+def test_the_scatter_of_gaps_is_the_hands_own_as_far_as_its_gaps_were_seen() -> None:
+    def scatter(**rhythm: float) -> float:
+        return scatter_of(replace(hershey_font(), rhythm={k: v * X_HEIGHT for k, v in rhythm.items()})).letter_gap
+
+    def seen(share: float) -> float:
+        return scatter(letter_gap_sd=0.14, letter_white=0.4, letter_gap_share=share / X_HEIGHT)
+
+    own, usual = float(np.sqrt(0.14**2 - 0.13**2)), 0.1 + 0.15 * 0.4
+    assert seen(1.0) == pytest.approx(own)
+    assert seen(0.0) == pytest.approx(usual) == scatter(letter_white=0.4)
+    assert own < seen(0.8) < seen(0.3) < usual
+    assert scatter(letter_gap_sd=0.01) == pytest.approx(0.03), "no hand is quite even"
 
 
 def test_unruled_writing_wanders_more_than_ruled() -> None:

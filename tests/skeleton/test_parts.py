@@ -336,7 +336,11 @@ def scribble_labelled_l_follows_the_smoothest_lines(part: Switch) -> bool:
 
 
 def forms_decide_between_alike_readings(part: Switch) -> bool:
-    return most(part, "kanjivg", "4/1 4/2", least=1)
+    return most(part, "hershey", "d/1 d/2", least=2)
+
+
+def a_d_of_bowl_and_stem_is_read_as_people_write_it(part: Switch) -> bool:
+    return most(part, "kanjivg", "d/0 d/1 d/2", least=2)
 
 
 def two_widths_speak_for_two_strokes(part: Switch) -> bool:
@@ -411,6 +415,7 @@ GUARDS: dict[str, Guard] = {
     "hooks, loops, crossings": hooks_and_loops_are_tried,
     "smoothest lines beside forms": scribble_labelled_l_follows_the_smoothest_lines,
     "form similarity": forms_decide_between_alike_readings,
+    "writing habits": a_d_of_bowl_and_stem_is_read_as_people_write_it,
     "width consistency": two_widths_speak_for_two_strokes,
     "weight of unexplained ink": a_reading_that_explains_the_ink_is_preferred,
     "minimum Bayes risk": readings_that_are_nearly_alike_win,

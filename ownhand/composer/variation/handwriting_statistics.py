@@ -38,6 +38,9 @@ the second for every x-height of white that the hand leaves (the same writers, c
 PAIRS = 0.13
 """x-heights: standard deviation of the gaps between letters' boxes that pairs have by nature, in the same writers."""
 
+LEAST_GAP_SCATTER = 0.03
+"""x-heights: an even hand's; what is measured beside `PAIRS` tells no less."""
+
 STANDS_WITHIN = 0.15
 """x-heights: a character whose mean foot is within this of the line stands on it."""
 
@@ -115,14 +118,7 @@ def scatter_of(font: Font) -> Scatter:
     rhythm: Mapping[str, float] = font.rhythm
     if "foot_sd" in rhythm:
         changes["foot"] = rhythm["foot_sd"] / x
-    if "letter_gap_sd" in rhythm:
-        # of all gaps; what pairs of letters differ by is in the font's spacing
-        noise = np.sqrt(max(0.0, (rhythm["letter_gap_sd"] / x) ** 2 - PAIRS**2))
-        changes["letter_gap"] = max(noise, 0.5 * plain.letter_gap)
-    if "letter_white" in rhythm:
-        # the gaps of single letters are only seen where none touch, so they count for half
-        usual = CLOSE[0] + CLOSE[1] * rhythm["letter_white"] / x
-        changes["letter_gap"] = (changes.get("letter_gap", usual) + usual) / 2
+    changes["letter_gap"] = _gap_scatter(rhythm, x, plain.letter_gap)
     if "word_gap" in rhythm:
         # measured between inks; here gaps are counted between the lines that the pen's middle drew
         changes["word_gap"] = (rhythm["word_gap"] + font.metrics.pen_width) / x
@@ -130,7 +126,25 @@ def scatter_of(font: Font) -> Scatter:
         changes["word_gap_share"] = rhythm["word_gap_sd"] / (rhythm["word_gap"] + font.metrics.pen_width)
     if "line_slope_sd_deg" in rhythm:
         changes["line_slope_deg"] = rhythm["line_slope_sd_deg"]
+    if "line_level_sd" in rhythm:
+        changes["line_level"] = rhythm["line_level_sd"] / x
     return replace(plain, **{name: float(value) for name, value in changes.items()})
+
+
+def _gap_scatter(rhythm: Mapping[str, float], x: float, general: float) -> float:
+    """Return the scatter of gaps about what suits the pair, x-heights: the hand's own as far as it was seen.
+
+    Gaps are measured in words of which no two letters touch. Of a hand whose letters often touch these are the even
+    ones: the fewer there are, the more counts what hands have in common.
+    """
+    usual = CLOSE[0] + CLOSE[1] * rhythm["letter_white"] / x if "letter_white" in rhythm else general
+    if "letter_gap_sd" not in rhythm:
+        return usual
+    # of all gaps; what pairs of letters differ by is in the font's spacing
+    noise = np.sqrt(max(0.0, (rhythm["letter_gap_sd"] / x) ** 2 - PAIRS**2))
+    own = max(float(noise), LEAST_GAP_SCATTER)
+    share = rhythm.get("letter_gap_share", 1.0)
+    return float(own**share * usual ** (1 - share))
 
 
 def own_scatter(font: Font) -> tuple[Array, Array]:

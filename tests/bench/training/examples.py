@@ -27,7 +27,7 @@ from skeleton.matching.stroke_distance import Shape, shape_along
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, models_of, shaped_like
 from skeleton.states.state_graph import States, draw
-from tests.bench.people import BY_LOT, broken, fits_choice, of_people, part, source_of
+from tests.bench.people import BY_LOT, broken, fits_choice, of_people, part, source_of, trains_network
 from tests.bench.trace_data import LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import gap, spread
@@ -100,13 +100,15 @@ def tasks(
     most: int | None = None,
     checked: bool = False,
     networks: Sequence[Path] = (),
+    of_network: int = 0,
 ) -> Iterator[Task]:
     """Yield what the choice is fitted on, in several inks; `checked`: other people's too, marked by `*`.
 
     share: of the characters, drawn by lot; most: characters of a data set, likewise. Of the sets of people the choice
     is fitted on the part B (`people.fits_choice`) and checked on the validation part; nobody who is left out is read.
     `networks` are the pen-event networks for each part of the training data, trained without it: what a network says of
-    strokes that it was trained on is worth more than it will ever be again.
+    strokes that it was trained on is worth more than it will ever be again. `of_network`: so many characters of a set
+    are added, by lot, of the people on whom the network was trained (part A).
     """
     rng = np.random.default_rng(seed)
     sets: Mapping[str, list[Case]] = {
@@ -122,6 +124,7 @@ def tasks(
         kept = [(c, _used(source, c)) for c in cases]
         kept = [(c, used) for c, used in kept if used or (checked and _checked(source, c))]
         kept = [(c, used) for c, used in kept if not broken(source, c.writer)]
+        kept += _of_network(source, cases, of_network)
         some = min(round(share * len(kept)), most or len(kept))
         for i in sorted(rng.choice(len(kept), some, replace=False)):
             case, used = kept[i]
@@ -139,6 +142,15 @@ def tasks(
 
 def _used(source: str, case: Case) -> bool:
     return fits_choice(source, case.writer) if of_people(source) else fitted(source, case.writer, case.char)
+
+
+def _of_network(source: str, cases: Sequence[Case], count: int) -> list[tuple[Case, bool]]:
+    if not count or source not in BY_LOT:
+        return []
+    theirs = [c for c in cases if part(source, c.writer) == "train" and trains_network(source, c.writer)]
+    theirs = [c for c in theirs if not broken(source, c.writer)]
+    lot = np.random.default_rng(count).permutation(len(theirs))[:count]
+    return [(theirs[i], True) for i in sorted(lot)]
 
 
 def _checked(source: str, case: Case) -> bool:

@@ -204,14 +204,14 @@ def build_font(
     known = {**(rhythm or {}), **(joining(usable) if joins else {})}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
     ways = {a.id: a.allograph for a in usable if a.allograph in WAYS.values()}
-    apart = {c: left for c, group in drawn.items() if (left := [g for g in group if g.source not in ways])}
+    alone = {c: own for c, group in drawn.items() if (own := [g for g in group if g.source not in ways])}
     spaced, by = space_glyphs(
         drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else (),
-        apart=apart,
+        apart=alone,
     )  # fmt: skip
     if by.white != rule(metrics).white:
         known["letter_white"] = round(by.white, 2)
-    if joins and len(words) >= LEAST_WORDS and (gap := gap_of_words(apart, words)) is not None:
+    if joins and len(words) >= LEAST_WORDS and (gap := gap_of_words(alone, words)) is not None:
         known["lifted_gap"] = round(gap, 2)
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
     anchored = attached(anchored, ways, x_height=metrics.x_height)

@@ -27,7 +27,7 @@ from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
 from fontbuild.running_text import size_on_lines
-from fontbuild.spacing import box_gap, rule, space_glyphs
+from fontbuild.spacing import box_gap, gap_of_words, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
@@ -203,13 +203,17 @@ def build_font(
     tell("space letters", 0, 1)
     known = {**(rhythm or {}), **(joining(usable) if joins else {})}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
+    ways = {a.id: a.allograph for a in usable if a.allograph in WAYS.values()}
+    alone = {c: own for c, group in drawn.items() if (own := [g for g in group if g.source not in ways])}
     spaced, by = space_glyphs(
-        drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else ()
-    )
+        drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else (),
+        apart=alone,
+    )  # fmt: skip
     if by.white != rule(metrics).white:
         known["letter_white"] = round(by.white, 2)
+    if joins and len(words) >= LEAST_WORDS and (gap := gap_of_words(alone, words)) is not None:
+        known["lifted_gap"] = round(gap, 2)
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
-    ways = {a.id: a.allograph for a in usable if a.allograph in WAYS.values()}
     anchored = attached(anchored, ways, x_height=metrics.x_height)
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)

@@ -8,7 +8,8 @@ pooled by word (Dalal and Triggs, CVPR 2005), into a logistic regression, and fi
 0.5 is chance. Beside the composed words: `plain`, the attempts as read, side by side with a white of .21 +- .1
 x-heights, and `control`, the first half of the writer's own words against the second.
 
-`--ablate` switches off and doubles every part of the composer's life. `--hands` keeps the hands, to be measured again.
+`--ablate` switches off and doubles every part of the composer's life. `--pairs` shows the gaps between letters by the
+kind of pair, beside the writers' own. `--hands` keeps the hands, to be measured again.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from fontbuild.font import Font
 from ownhand.composer import Composer, Life, Settings
 from ownhand.composer.plot.plot_page import flatten
 from tests.bench.likeness_hands import PEN_MM, X_HEIGHT_MM, Letter, Word, Writer, attempts_of, font_of, hand_of, writers
+from tests.bench.likeness_pairs import gaps_by_kind, pair_rows
 from tests.bench.trace_ink import even
 from tests.ownhand.measuring import seen
 
@@ -46,6 +48,7 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--seed", type=int, default=1, help="of the halves")
     parser.add_argument("--ablate", action="store_true")
+    parser.add_argument("--pairs", action="store_true")
     options = parser.parse_args(argv)
     with tempfile.TemporaryDirectory() as room:
         folder = options.hands or Path(room)
@@ -58,6 +61,8 @@ def main(argv: list[str]) -> int:
         print(f"\n{'variation, own / composed':24} " + " ".join(f"{name:>13}" for name in FIGURES))
         for w in people:
             variation(w, font_of(hand_of(w, folder, copied=True)))
+        if options.pairs:
+            pairs(people, folder, options.seeds)
         if options.ablate:
             ablation(people, folder, options.seeds)
     return 0
@@ -77,7 +82,8 @@ def likeness(writer: Writer, path: Path, copied: bool, seeds: int) -> Floats:
     first = [w for w in writer.taken if len(w.text) > 1][: len(own)]
     rows = []
     for seed in range(1, seeds + 1):
-        made = [[s for _, strokes in word for s in strokes] for word in compose(font, writer.kept, Life(), seed)]
+        words = compose(font, writer.kept, Life(), seed, joins=True)
+        made = [[s for _, strokes in word for s in strokes] for word in words]
         bare = plain(attempts, writer.kept, seed)
         other = (features(made, writer.kept, 5000 * seed), features(bare, writer.kept, 7000 * seed))
         rows.append(
@@ -97,9 +103,12 @@ def _groups(words: Sequence[Word]) -> list[int]:
     return [number.setdefault(w.text, len(number)) for w in words]
 
 
-def compose(font: Font, words: Sequence[Word], life: Life, seed: int) -> list[list[Row]]:
-    """Return the letters of each word as they are composed, in the size they were written in."""
-    settings = Settings(paper=(180.0, 900.0), life=life, joins=False)
+def compose(font: Font, words: Sequence[Word], life: Life, seed: int, *, joins: bool = False) -> list[list[Row]]:
+    """Return the letters of each word as they are composed, in the size they were written in.
+
+    `joins`: strokes that run through several letters stand with the first of them.
+    """
+    settings = Settings(paper=(180.0, 900.0), life=life, joins=joins)
     made = Composer(font).compose(" ".join(w.text for w in words), settings, seed=seed)
     out: list[list[Row]] = []
     for page in made.pages:
@@ -201,6 +210,22 @@ def told(a: Floats, b: Floats, of_a: Sequence[int], of_b: Sequence[int], kind: i
     return float((found == y).mean())
 
 
+def pairs(people: Sequence[Writer], folder: Path, seeds: int) -> None:
+    """Print the mean gaps between letters by the kind of pair: the writers' own, from cells, with copied lines."""
+    rows = []
+    for w in people:
+        words = [word for word in (*w.taken, *w.kept) if set(word.text) <= set(w.characters)]
+        ways = [gaps_by_kind(word.letters for word in words)]
+        for copied in (False, True):
+            font = font_of(hand_of(w, folder, copied=copied))
+            drawn = [word for s in range(seeds) for word in compose(font, words, Life(), s + 1)]
+            ways.append(gaps_by_kind(drawn))
+        rows.append(tuple(ways))
+    print(f"\n{'gaps, x-heights':24} {'pairs':>5}  {'own':>6} {'cells':>6} {'lines':>6}")
+    for kind, number, means in pair_rows(rows):
+        print(f"{kind:24} {number:>5}  " + " ".join(f"{m:>6.2f}" for m in means), flush=True)
+
+
 FIGURES = ("foot", "height", "width", "slant, deg", "gap", "gap, SD")
 
 
@@ -247,7 +272,7 @@ def ablation(people: Sequence[Writer], folder: Path, seeds: int) -> None:
         for (writer, font), mine in zip(known, own, strict=True):
             groups = _groups(writer.kept)
             for seed in range(1, seeds + 1):
-                words = compose(font, writer.kept, life, seed)
+                words = compose(font, writer.kept, life, seed, joins=True)
                 made = [[s for _, strokes in word for s in strokes] for word in words]
                 pictures = np.array([gradients(m, 5000 * seed + k) for k, m in enumerate(made)])
                 found.append(told(mine, pictures, groups, groups, 0))

@@ -34,7 +34,7 @@ KINDS: dict[str, Callable[[str, str], bool]] = {
 }
 
 
-def gaps(words: Iterable[Sequence[Row]]) -> dict[str, list[float]]:
+def gaps_by_kind(words: Iterable[Sequence[Row]]) -> dict[str, list[float]]:
     """Return the gaps between the boxes of neighbours, in x-heights, by kind; a pair may be of several kinds."""
     out: dict[str, list[float]] = defaultdict(list)
     for word in words:

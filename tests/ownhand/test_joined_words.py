@@ -12,7 +12,8 @@ from capture.report import Finding
 from fontbuild.build import Decisions, build_font, choose
 from fontbuild.font import Record
 from fontbuild.joins import APART, JOINS, joining, stays_down, way_of
-from ownhand.composer import Composer, Settings
+from fontbuild.text_spacing_statistics import CopiedWord
+from ownhand.composer import Composer, Life, Settings
 from ownhand.composer.plot.smooth_joins import PIECES, joined
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke
@@ -34,15 +35,18 @@ def hump(char: str, width: float, height: float, number: int, way: tuple[bool, b
 LETTERS = (("a", 3.0, 3.0), ("n", 3.5, 3.0), ("e", 2.5, 3.0), ("l", 2.0, 6.0))
 
 
-@pytest.fixture(scope="module")
-def font():
-    attempts = [
+def read() -> list[Attempt]:
+    return [
         hump(c, w, h, n, way, f"letter-1/1/{ord(c)}.{10 * k + 3 * n}")
         for c, w, h in LETTERS
         for k, way in enumerate(WAYS)
         for n in (1, 2)
     ]
-    return build_font(attempts, Record("joined"), accents=False).font
+
+
+@pytest.fixture(scope="module")
+def font():
+    return build_font(read(), Record("joined"), accents=False).font
 
 
 def with_share(font, share: float):
@@ -51,6 +55,36 @@ def with_share(font, share: float):
 
 def strokes_of(font, text: str, seed: int = 3) -> int:
     return sum(len(page) for page in Composer(font).compose(text, SETTINGS, seed=seed).pages)
+
+
+def turned_back(attempt: Attempt) -> Attempt:
+    """Return a letter that goes out where it began, in its midst, as one that was cut out wrongly does."""
+    line = attempt.strokes[0].points_mm
+    return replace(attempt, strokes=(Stroke(np.vstack([line, line[-2:4:-1] + np.array([0.0, 0.2])]), 0.4),))
+
+
+def test_the_pen_is_not_led_across_a_letter_that_goes_out_in_its_midst(font):
+    attempts = [
+        (turned_back if c == "a" else lambda a: a)(hump(c, w, h, n, (True, True), f"letter-1/1/{ord(c)}.{3 * n}"))
+        for c, w, h in LETTERS
+        for n in (1, 2)
+    ]
+    odd = build_font(attempts, Record("joined"), accents=False).font
+    (page,) = Composer(with_share(odd, 1.0)).compose("nan", SETTINGS, seed=3).pages
+    (well,) = Composer(with_share(font, 1.0)).compose("nan", SETTINGS, seed=3).pages
+
+    assert len(well) == 1
+    assert len(page) > 1
+    # the second n stands clear of the a
+    assert np.ptp(page.points_mm[:, 0]) > 0.75 * np.ptp(well.points_mm[:, 0])
+
+
+def test_letters_that_were_cut_too_short_keep_a_distance():
+    attempts = [hump(c, 0.3, h, n, (True, True), f"letter-1/1/{ord(c)}.{3 * n}") for c, _, h in LETTERS for n in (1, 2)]
+    narrow = build_font(attempts, Record("joined"), accents=False).font
+    (page,) = Composer(with_share(narrow, 1.0)).compose("lllll", SETTINGS, seed=3).pages
+
+    assert np.ptp(page.points_mm[:, 0]) > 4 * 0.5 * 3.0
 
 
 def test_how_often_the_pen_stays_down_is_counted_between_neighbours_in_a_word():
@@ -98,6 +132,22 @@ def test_letters_from_cells_do_not_keep_a_hand_from_joining(font):
     always, never = (with_share(mixed, share) for share in (1.0, 0.0))
 
     assert strokes_of(always, "lane anneal lean " * 4) < 0.7 * strokes_of(never, "lane anneal lean " * 4)
+
+
+@pytest.mark.parametrize("gap", [0.2, 1.0])
+def test_where_the_pen_is_lifted_letters_stand_as_far_apart_as_in_the_copied_words(gap):
+    wide, tall = {c: w for c, w, _ in LETTERS}, {c: h for c, _, h in LETTERS}
+    copied = []
+    for text in ("lane", "anneal", "lean", "eel", "nana", "all", "lena"):
+        ink = sum(wide[c] for c in text) + gap * (len(text) - 1) + 0.4
+        copied.append(CopiedWord(text, (0.0, -0.2 / 3, ink / 3, (max(tall[c] for c in text) + 0.2) / 3)))
+    font = build_font(read(), Record("joined"), copied=copied, accents=False).font
+    never = replace(font, rhythm={**font.rhythm, JOINS: 0.3, **{JOINS + c: 0.0 for c, _, _ in LETTERS}})
+    (page,) = Composer(never).compose("lane anneal lean eel " * 4, replace(SETTINGS, life=Life(strength=0))).pages
+    boxes = [(page.word[k], page.path(k)[:, 0].min(), page.path(k)[:, 0].max()) for k in range(len(page))]
+    gaps = [b[1] - a[2] for a, b in pairwise(boxes) if a[0] == b[0]]
+
+    assert np.mean(gaps) == pytest.approx(gap, abs=0.15)
 
 
 def test_words_of_a_joined_hand_keep_apart():

@@ -30,6 +30,11 @@ STEP, TURN = 0.12, 35.0
 """x-heights between exit and entry, and degrees between their directions, that cost 1, by the square."""
 
 
+LAPS, LAPPING, ACROSS = 0.3, 0.12, 0.6
+"""x-heights by which two letters' boxes may lie over each other where one goes out into the other, at no cost; how much
+more costs 1, by the square; and from how much the pen is lifted rather than led across a letter."""
+
+
 class JoinedWords:
     """Remembers what was written on the pages of one composition."""
 
@@ -105,7 +110,12 @@ class JoinedWords:
             self._time += 1
             self._used[s] = self._time
         held = [
-            wanted[k] and leaves[found[k]] > 0 and entry[found[k + 1]] > 0 if k + 1 < n else False for k in range(n)
+            k + 1 < n
+            and wanted[k]
+            and leaves[found[k]] > 0
+            and entry[found[k + 1]] > 0
+            and self._laps(found[k], found[k + 1]) < ACROSS
+            for k in range(n)
         ]
         return found, [bool(h) for h in held]
 
@@ -128,5 +138,16 @@ class JoinedWords:
         up = (column("exit_y")[before][:, None] - column("entry_y")[after][None]) / (STEP * self._x)
         turn = column("exit_deg")[before][:, None] - column("entry_deg")[after][None]
         turn = ((turn + 180.0) % 360.0 - 180.0) / TURN
-        cost: NDArray[np.float64] = up**2 + np.minimum(turn**2, 4.0)
+        over = np.maximum(self._laps(before[:, None], after[None]) - LAPS, 0.0) / LAPPING
+        cost: NDArray[np.float64] = up**2 + np.minimum(turn**2, 4.0) + over**2
         return cost
+
+    def _laps(self, before: Index | int, after: Index | int) -> NDArray[np.float64]:
+        """Return how far two letters' boxes lie over each other where the one's exit is the other's entry, x-heights.
+
+        An exit or an entry in the midst of its letter is one that was cut out wrongly.
+        """
+        column = self._bank.column
+        beyond = column("right")[before] - column("exit_x")[before]
+        laps: NDArray[np.float64] = (beyond - np.minimum(column("left")[after], 0.0)) / self._x
+        return laps

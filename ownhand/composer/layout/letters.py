@@ -49,8 +49,13 @@ TOUCH = 0.25
 """Pen widths between the lines of neighbouring letters: people's letters touch now and then, but none is written over
 another."""
 
-LIFTED = 0.16
-"""x-heights of white between the boxes of letters where a hand that joins lifts its pen inside a word."""
+STEP = 0.6
+"""x-heights from a letter's beginning to the next one's at least where the pen stays down: letters cut too short stand
+no closer, their join is drawn over what is missing."""
+
+LIFTED, TIGHTEST = 0.16, -0.05
+"""x-heights of white between the boxes of letters where a hand that joins lifts its pen inside a word, if its copied
+words do not tell; and at least, whatever they tell."""
 
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
@@ -192,7 +197,8 @@ def make_letters(
     if held is not None and n > 1:
         ends = left + (mixed("exit_x") - left) * wides
         has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
-        by_joins = _by_joins(held, inked, has_join, left, left + (right - left) * wides, ends, wides, x)
+        lifted = max(TIGHTEST * x, font.rhythm.get("lifted_gap", LIFTED * x))
+        by_joins = _by_joins(held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x)
         advance[:-1] = np.where(np.isfinite(by_joins), by_joins, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]
         beyond = left[:-1] + (right - left)[:-1] * wides[:-1] + LIFTED * x
@@ -208,7 +214,7 @@ def make_letters(
 
 def _by_joins(
     held: np.ndarray, inked: np.ndarray, has_join: np.ndarray, left: Array, right: Array, ends: Array, wides: Array,
-    x_height: float,
+    white: float, least: float,
 ) -> Array:  # fmt: skip
     """Return the advance of each letter but the last that joins decide; nan where they do not.
 
@@ -217,8 +223,8 @@ def _by_joins(
     """
     origin = left[1:] - left[1:] * wides[1:]
     lifted = inked[:-1] & inked[1:] & (has_join[:-1] | has_join[1:])
-    apart = np.where(lifted, right[:-1] + LIFTED * x_height - left[1:], np.nan)
-    return np.asarray(np.where(held[:-1], ends[:-1] - origin, apart), float)
+    apart = np.where(lifted, right[:-1] + white - left[1:], np.nan)
+    return np.asarray(np.where(held[:-1], np.maximum(ends[:-1] - origin, least), apart), float)
 
 
 def _commas(chars: Sequence[str], height: Array, pen: float) -> Array:

@@ -14,6 +14,7 @@ from fontbuild import spacing
 from fontbuild.build import build_font
 from fontbuild.font import Font, Record
 from fontbuild.geometry import glyph_bounds, sample_glyph
+from fontbuild.glyph import Glyph
 from tests.fontbuild.hands import hand
 from tests.fontbuild.text_fonts import TextFont, load_text_font
 
@@ -108,3 +109,19 @@ def test_a_built_letter_is_kerned_as_its_base_is() -> None:
                 checked += 1
 
     assert checked
+
+
+def test_letters_that_were_written_joined_do_not_tell_how_close_the_others_stand(font: Font) -> None:
+    """The line that joins two letters belongs to both boxes: counted, it would draw all letters together."""
+    alone = {c: font.glyphs[c] for c in "minulot"}
+    tail = np.array([[500.0, 0.0], [600.0, 50.0], [700.0, 100.0], [800.0, 150.0]])
+    joined = {c: (*v, *(replace(g, strokes=(*g.strokes, tail)) for g in v)) for c, v in alone.items()}
+    wide = {c: np.mean([b[2] - b[0] for b in map(glyph_bounds, v)]) for c, v in alone.items()}
+    words = [(w, sum(wide[c] for c in w) + 90.0 * (len(w) - 1)) for w in ("minimum", "ultimo", "tumult", "lot")]
+
+    def white(glyphs: dict[str, tuple[Glyph, ...]], apart: dict[str, tuple[Glyph, ...]] | None) -> float:
+        return spacing.space_glyphs(glyphs, font.metrics, words=words, apart=apart)[1].white
+
+    assert white(joined, alone) == white(alone, None)
+    assert white(joined, None) < white(alone, None) - 0.1 * font.metrics.x_height
+    assert spacing.gap_of_words(alone, words) == pytest.approx(90.0)

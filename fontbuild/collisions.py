@@ -9,12 +9,12 @@ import numpy as np
 
 from capture.units import Points
 from fontbuild.geometry import nearest_distance
+from fontbuild.joins import IN_TEXT
 from fontbuild.variants import AttemptStrokes
 from skeleton.geometry.arc_length import line_length
 
 DOTTED = "ij"
-DOT_MARKS = frozenset("\u0307\u0308")
-"""Dot above and diaeresis."""
+DOT_ABOVE, DIAERESIS = "\u0307", "\u0308"
 
 TOUCHING = 1.15
 """Pen widths between centre lines within which the ink of two strokes runs together, the paper's bleeding included."""
@@ -30,12 +30,20 @@ LEAST_LEFT = 2
 
 RAN_INTO = "its dot ran into the letter"
 SPECK = "a speck beside the letter, or a broken line"
+UNDONE = "its dot or bar was not found in the word"
+
+CROSSED = "t"
+"""Letters whose bar, as a dot, is written when the word is done, so that it is easily missed."""
+
+MOST_CELLS = 0.75
+"""Share of the attempts from cells that have more strokes, from which on a letter of a word lacks one."""
 
 
 def find_collisions(letters: Mapping[str, Sequence[AttemptStrokes]], *, keep: Collection[str] = ()) -> dict[str, str]:
     """Return, by attempt id, the reason for those with a dot where none belongs, where enough others stay.
 
-    A dot may run into the rest of its letter, or be one more than most attempts at the letter have.
+    A dot may run into the rest of its letter, be one more than most attempts at the letter have, or, as a bar, be
+    missing where the letter was cut out of a word.
 
     Parameters
     ----------
@@ -46,24 +54,44 @@ def find_collisions(letters: Mapping[str, Sequence[AttemptStrokes]], *, keep: Co
     """
     out: dict[str, str] = {}
     for char, group in letters.items():
-        specked = [w.id for w in _with_crumbs(group) if w.id not in keep]
+        specked = [w.id for w in _with_crumbs(group, _dots_of(char)) if w.id not in keep]
         if len(group) - len(specked) >= LEAST_LEFT:
             out.update(dict.fromkeys(specked, SPECK))
-        if char not in DOTTED and not DOT_MARKS & set(unicodedata.normalize("NFD", char)):
+        dotted = _dots_of(char) > 0
+        if not dotted and char not in CROSSED:
             continue
-        touching = [w.id for w in group if w.id not in keep and w.id not in out and _touches(w)]
-        if len(group) - len(specked) - len(touching) >= LEAST_LEFT:
+        undone = [w.id for w in _undone(group) if w.id not in keep and w.id not in out]
+        out.update(dict.fromkeys(undone, UNDONE))
+        touching = [w.id for w in group if dotted and w.id not in keep and w.id not in out and _touches(w)]
+        if len([w for w in group if w.id not in out]) - len(touching) >= LEAST_LEFT:
             out.update(dict.fromkeys(touching, RAN_INTO))
     return out
 
 
-def _with_crumbs(group: Sequence[AttemptStrokes]) -> list[AttemptStrokes]:
-    """Return the attempts with more dots than most have, or more strokes and loose short ones: specks, broken lines."""
+def _dots_of(char: str) -> int:
+    """Return how many dots a letter has by rights."""
+    marks = unicodedata.normalize("NFD", char)
+    return 2 if DIAERESIS in marks else int(char in DOTTED or DOT_ABOVE in marks)
+
+
+def _undone(group: Sequence[AttemptStrokes]) -> list[AttemptStrokes]:
+    """Return the attempts from words with fewer strokes than nearly all from cells have."""
+    cells = np.array([len(w.strokes) for w in group if w.allograph not in IN_TEXT])
+    if len(cells) < LEAST_LEFT:
+        return []
+    return [w for w in group if w.allograph in IN_TEXT and float(np.mean(cells > len(w.strokes))) >= MOST_CELLS]
+
+
+def _with_crumbs(group: Sequence[AttemptStrokes], own_dots: int) -> list[AttemptStrokes]:
+    """Return the attempts with more dots than most have, or more strokes and loose short ones: specks, broken lines.
+
+    The dots that a letter has by rights are none of them, however many attempts lack theirs.
+    """
     if not group:
         return []
-    strokes = float(np.median([len(w.strokes) for w in group]))
-    dots = float(np.median([len(_shorter(w, DOT_LENGTH)) for w in group]))
-    crumbs = float(np.median([_crumbs(w) for w in group]))
+    strokes = max(float(np.median([len(w.strokes) for w in group])), 1.0 + own_dots)
+    dots = max(float(np.median([len(_shorter(w, DOT_LENGTH)) for w in group])), float(own_dots))
+    crumbs = max(float(np.median([_crumbs(w) for w in group])), float(own_dots))
     return [
         w for w in group if len(_shorter(w, DOT_LENGTH)) > dots or (len(w.strokes) > strokes and _crumbs(w) > crumbs)
     ]

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fontbuild.collisions import RAN_INTO, SPECK, find_collisions
+from fontbuild.collisions import RAN_INTO, SPECK, UNDONE, find_collisions
+from fontbuild.joins import WAYS
 from fontbuild.variants import AttemptStrokes
 
 
@@ -66,3 +67,22 @@ def test_a_short_bar_on_a_stem_is_neither_a_speck_nor_a_broken_line():
     assert find_collisions(
         {"7": [*plain, AttemptStrokes("loose", "7", (stem, bar + np.array([1.5, 0])), width_mm=0.4)]}
     ) == {"loose": SPECK}
+
+
+def test_the_dot_of_an_i_is_no_speck_however_many_lack_theirs():
+    bare = [AttemptStrokes(f"bare {k}", "i", (an_i("x", 1.0).strokes[0],), width_mm=0.4) for k in range(4)]
+    dotted = [an_i(str(k), 1.2) for k in range(2)]
+
+    assert find_collisions({"i": [*bare, *dotted]}) == {}
+
+
+def test_a_letter_cut_out_of_a_word_without_its_bar_or_dot_is_set_aside():
+    """Where the hand writes the letter without one in cells too, it is its form."""
+    stem = an_i("x", 1.0).strokes[0]
+    bar = np.column_stack([np.linspace(-0.8, 0.8, 10), np.full(10, 2.5)])
+    barred = [AttemptStrokes(f"cell {k}", "t", (stem, bar), width_mm=0.4) for k in range(4)]
+    whole = [AttemptStrokes(f"cell {k}", "t", (stem,), width_mm=0.4) for k in range(4)]
+    cut = AttemptStrokes("cut", "t", (stem,), WAYS[True, True], width_mm=0.4)
+
+    assert find_collisions({"t": [*barred, cut]}) == {"cut": UNDONE}
+    assert find_collisions({"t": [*whole, cut]}) == {}

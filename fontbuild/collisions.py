@@ -9,7 +9,6 @@ import numpy as np
 
 from capture.units import Points
 from fontbuild.geometry import nearest_distance
-from fontbuild.joins import IN_TEXT
 from fontbuild.variants import AttemptStrokes
 from skeleton.geometry.arc_length import line_length
 
@@ -30,20 +29,13 @@ LEAST_LEFT = 2
 
 RAN_INTO = "its dot ran into the letter"
 SPECK = "a speck beside the letter, or a broken line"
-UNDONE = "its dot or bar was not found in the word"
-
-CROSSED = "t"
-"""Letters whose bar, as a dot, is written when the word is done, so that it is easily missed."""
-
-MOST_CELLS = 0.75
-"""Share of the attempts from cells that have more strokes, from which on a letter of a word lacks one."""
 
 
 def find_collisions(letters: Mapping[str, Sequence[AttemptStrokes]], *, keep: Collection[str] = ()) -> dict[str, str]:
     """Return, by attempt id, the reason for those with a dot where none belongs, where enough others stay.
 
-    A dot may run into the rest of its letter, be one more than most attempts at the letter have, or, as a bar, be
-    missing where the letter was cut out of a word.
+    A dot may run into the rest of its letter, or be one more than most attempts at the letter have. Dots that run
+    into the letter are better than none: they only count where others stand clear.
 
     Parameters
     ----------
@@ -57,13 +49,12 @@ def find_collisions(letters: Mapping[str, Sequence[AttemptStrokes]], *, keep: Co
         specked = [w.id for w in _with_crumbs(group, _dots_of(char)) if w.id not in keep]
         if len(group) - len(specked) >= LEAST_LEFT:
             out.update(dict.fromkeys(specked, SPECK))
-        dotted = _dots_of(char) > 0
-        if not dotted and char not in CROSSED:
+        if not _dots_of(char):
             continue
-        undone = [w.id for w in _undone(group) if w.id not in keep and w.id not in out]
-        out.update(dict.fromkeys(undone, UNDONE))
-        touching = [w.id for w in group if dotted and w.id not in keep and w.id not in out and _touches(w)]
-        if len([w for w in group if w.id not in out]) - len(touching) >= LEAST_LEFT:
+        staying = [w for w in group if w.id not in out]
+        touching = [w.id for w in staying if w.id not in keep and _touches(w)]
+        dotted = sum(w.id not in touching and len(w.strokes) > 1 for w in staying)
+        if dotted >= LEAST_LEFT:
             out.update(dict.fromkeys(touching, RAN_INTO))
     return out
 
@@ -72,14 +63,6 @@ def _dots_of(char: str) -> int:
     """Return how many dots a letter has by rights."""
     marks = unicodedata.normalize("NFD", char)
     return 2 if DIAERESIS in marks else int(char in DOTTED or DOT_ABOVE in marks)
-
-
-def _undone(group: Sequence[AttemptStrokes]) -> list[AttemptStrokes]:
-    """Return the attempts from words with fewer strokes than nearly all from cells have."""
-    cells = np.array([len(w.strokes) for w in group if w.allograph not in IN_TEXT])
-    if len(cells) < LEAST_LEFT:
-        return []
-    return [w for w in group if w.allograph in IN_TEXT and float(np.mean(cells > len(w.strokes))) >= MOST_CELLS]
 
 
 def _with_crumbs(group: Sequence[AttemptStrokes], own_dots: int) -> list[AttemptStrokes]:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fontbuild.collisions import RAN_INTO, SPECK, UNDONE, find_collisions
-from fontbuild.joins import WAYS
+from fontbuild.collisions import RAN_INTO, SPECK, find_collisions
 from fontbuild.variants import AttemptStrokes
 
 
@@ -76,13 +75,7 @@ def test_the_dot_of_an_i_is_no_speck_however_many_lack_theirs():
     assert find_collisions({"i": [*bare, *dotted]}) == {}
 
 
-def test_a_letter_cut_out_of_a_word_without_its_bar_or_dot_is_set_aside():
-    """Where the hand writes the letter without one in cells too, it is its form."""
-    stem = an_i("x", 1.0).strokes[0]
-    bar = np.column_stack([np.linspace(-0.8, 0.8, 10), np.full(10, 2.5)])
-    barred = [AttemptStrokes(f"cell {k}", "t", (stem, bar), width_mm=0.4) for k in range(4)]
-    whole = [AttemptStrokes(f"cell {k}", "t", (stem,), width_mm=0.4) for k in range(4)]
-    cut = AttemptStrokes("cut", "t", (stem,), WAYS[True, True], width_mm=0.4)
+def test_low_dots_stay_where_the_others_have_none():
+    bare = [AttemptStrokes(f"bare {k}", "i", (an_i("x", 1.0).strokes[0],), width_mm=0.4) for k in range(4)]
 
-    assert find_collisions({"t": [*barred, cut]}) == {"cut": UNDONE}
-    assert find_collisions({"t": [*whole, cut]}) == {}
+    assert find_collisions({"i": [*bare, an_i("low", 0.3), an_i("clear", 1.2)]}) == {}

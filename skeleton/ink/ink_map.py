@@ -179,7 +179,8 @@ def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
         mask = (soft + SHARPEN_WEIGHT * (soft - cv2.GaussianBlur(darkness, (0, 0), 0.32 * pen)) > 0.5).astype(np.uint8)
         hole = 0.10 * pen * pen
     out = np.ascontiguousarray(mask, np.uint8)
-    if inside.max() > BROAD_HALF_WIDTH_PEN_WIDTHS * pen:
+    # streaks that were closed may have been the gaps themselves
+    if (cv2.distanceTransform(out, cv2.DIST_L2, 5) if skipping else inside).max() > BROAD_HALF_WIDTH_PEN_WIDTHS * pen:
         out[_closed_gaps(soft, plain, inside, pen, GAP_LENGTH_PEN_WIDTHS[skipping] * pen) > 0] = 0
     flip_small_components(out, 1, 1, max(3.0, 0.2 * pen * pen))
     flip_small_components(out, 0, 0, max(2.0, hole))

@@ -13,8 +13,7 @@ from fontbuild.variants import AttemptStrokes
 from skeleton.geometry.arc_length import line_length
 
 DOTTED = "ij"
-DOT_MARKS = frozenset("\u0307\u0308")
-"""Dot above and diaeresis."""
+DOT_ABOVE, DIAERESIS = "\u0307", "\u0308"
 
 TOUCHING = 1.15
 """Pen widths between centre lines within which the ink of two strokes runs together, the paper's bleeding included."""
@@ -35,7 +34,8 @@ SPECK = "a speck beside the letter, or a broken line"
 def find_collisions(letters: Mapping[str, Sequence[AttemptStrokes]], *, keep: Collection[str] = ()) -> dict[str, str]:
     """Return, by attempt id, the reason for those with a dot where none belongs, where enough others stay.
 
-    A dot may run into the rest of its letter, or be one more than most attempts at the letter have.
+    A dot may run into the rest of its letter, or be one more than most attempts at the letter have. Dots that run
+    into the letter are better than none: they only count where others stand clear.
 
     Parameters
     ----------
@@ -46,24 +46,35 @@ def find_collisions(letters: Mapping[str, Sequence[AttemptStrokes]], *, keep: Co
     """
     out: dict[str, str] = {}
     for char, group in letters.items():
-        specked = [w.id for w in _with_crumbs(group) if w.id not in keep]
+        specked = [w.id for w in _with_crumbs(group, _dots_of(char)) if w.id not in keep]
         if len(group) - len(specked) >= LEAST_LEFT:
             out.update(dict.fromkeys(specked, SPECK))
-        if char not in DOTTED and not DOT_MARKS & set(unicodedata.normalize("NFD", char)):
+        if not _dots_of(char):
             continue
-        touching = [w.id for w in group if w.id not in keep and w.id not in out and _touches(w)]
-        if len(group) - len(specked) - len(touching) >= LEAST_LEFT:
+        staying = [w for w in group if w.id not in out]
+        touching = [w.id for w in staying if w.id not in keep and _touches(w)]
+        dotted = sum(w.id not in touching and len(w.strokes) > 1 for w in staying)
+        if dotted >= LEAST_LEFT:
             out.update(dict.fromkeys(touching, RAN_INTO))
     return out
 
 
-def _with_crumbs(group: Sequence[AttemptStrokes]) -> list[AttemptStrokes]:
-    """Return the attempts with more dots than most have, or more strokes and loose short ones: specks, broken lines."""
+def _dots_of(char: str) -> int:
+    """Return how many dots a letter has by rights."""
+    marks = unicodedata.normalize("NFD", char)
+    return 2 if DIAERESIS in marks else int(char in DOTTED or DOT_ABOVE in marks)
+
+
+def _with_crumbs(group: Sequence[AttemptStrokes], own_dots: int) -> list[AttemptStrokes]:
+    """Return the attempts with more dots than most have, or more strokes and loose short ones: specks, broken lines.
+
+    The dots that a letter has by rights are none of them, however many attempts lack theirs.
+    """
     if not group:
         return []
-    strokes = float(np.median([len(w.strokes) for w in group]))
-    dots = float(np.median([len(_shorter(w, DOT_LENGTH)) for w in group]))
-    crumbs = float(np.median([_crumbs(w) for w in group]))
+    strokes = max(float(np.median([len(w.strokes) for w in group])), 1.0 + own_dots)
+    dots = max(float(np.median([len(_shorter(w, DOT_LENGTH)) for w in group])), float(own_dots))
+    crumbs = max(float(np.median([_crumbs(w) for w in group])), float(own_dots))
     return [
         w for w in group if len(_shorter(w, DOT_LENGTH)) > dots or (len(w.strokes) > strokes and _crumbs(w) > crumbs)
     ]

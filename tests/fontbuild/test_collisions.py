@@ -66,3 +66,16 @@ def test_a_short_bar_on_a_stem_is_neither_a_speck_nor_a_broken_line():
     assert find_collisions(
         {"7": [*plain, AttemptStrokes("loose", "7", (stem, bar + np.array([1.5, 0])), width_mm=0.4)]}
     ) == {"loose": SPECK}
+
+
+def test_the_dot_of_an_i_is_no_speck_however_many_lack_theirs():
+    bare = [AttemptStrokes(f"bare {k}", "i", (an_i("x", 1.0).strokes[0],), width_mm=0.4) for k in range(4)]
+    dotted = [an_i(str(k), 1.2) for k in range(2)]
+
+    assert find_collisions({"i": [*bare, *dotted]}) == {}
+
+
+def test_low_dots_stay_where_the_others_have_none():
+    bare = [AttemptStrokes(f"bare {k}", "i", (an_i("x", 1.0).strokes[0],), width_mm=0.4) for k in range(4)]
+
+    assert find_collisions({"i": [*bare, an_i("low", 0.3), an_i("clear", 1.2)]}) == {}

@@ -55,7 +55,15 @@ def shape_along(walks: tuple[NDArray[np.int32], NDArray[np.int64]], here: Points
 def shapes_of_readings(
     pack: tuple[NDArray[np.int32], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64]], here: Points
 ) -> list[Shape]:
-    """Return the shapes of several readings (`skeleton.states.state_graph.Pack`) from point to point of `here`."""
+    """Return the shapes of several readings.
+
+    Parameters
+    ----------
+    pack
+        The readings' walks, as `skeleton.states.state_graph.Pack`.
+    here
+        Shape (n, 2): the points that the walks go through.
+    """
     strokes, lengths, at = shapes_of_walks(*pack, here, SAMPLES)
     return [Shape(strokes[a:b], lengths[a:b]) for a, b in pairwise(at.tolist())]
 

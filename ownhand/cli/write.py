@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from capture.collector import rarely_collected
 from capture.errors import NEEDS_REVIEW, UsageError
 from ownhand import console
 from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, say_staleness, text_of, words
@@ -50,6 +51,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--impose", metavar="PAPER", help="Several pages on one sheet, with crop marks: A3, SRA3, 420x297.")
 @click.option("--check", is_flag=True, help="Read the whole table and write nothing.")
 @FORCE
+@rarely_collected()  # a font is tens of thousands of objects, read at once and kept
 def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **options: Any) -> int:
     """Set TEXT in the hand and write it, ready to plot."""
     from ownhand.commands import write as pages

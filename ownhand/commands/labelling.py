@@ -14,7 +14,16 @@ from capture.units import MM_PER_INCH
 from ownhand.hands.captures import PageCapture
 from ownhand.hands.decisions import Decisions
 from ownhand.hands.hand import Hand
-from ownhand.hands.one_off import Place, Run, find_run, is_borne_out, is_suspect, labels_to_try
+from ownhand.hands.one_off import (
+    DOUBTED,
+    LEAST_CELLS,
+    Place,
+    Run,
+    find_run,
+    is_borne_out,
+    is_suspect,
+    labels_to_try,
+)
 from ownhand.hands.storage import CellKey
 from ownhand.review.session.review_session import ReviewSession
 from ownhand.tracing_faults import DEFEATED
@@ -57,10 +66,10 @@ def find_runs(
         several = {place for place in written if len(tried[place]) > 1}
         costs: dict[Place, dict[str, float]] = {}
         # of most pages the doubtful cells alone say that nothing is amiss; comparing all takes as long as reading them
-        for some in ({place for place in several if doubtful[place]}, several):
+        for some, least in (({place for place in several if doubtful[place]}, DOUBTED), (several, LEAST_CELLS)):
             jobs = {p: pool.submit(_costs, written[p], tried[p], handedness) for p in sorted(some - costs.keys())}
             costs |= {place: job.result() for place, job in jobs.items()}
-            if not is_borne_out(labels, costs):
+            if not is_borne_out(labels, costs, least=least):
                 break
         else:
             if run := find_run(page.page.cells, labels, costs):

@@ -118,10 +118,12 @@ def is_suspect(cells: Sequence[Cell], labels: Mapping[Place, str], doubtful: Map
     return False
 
 
-def is_borne_out(labels: Mapping[Place, str], costs: Mapping[Place, Mapping[str, float]]) -> bool:
-    """Return whether as many cells as a run needs suit another label better than their own."""
+def is_borne_out(
+    labels: Mapping[Place, str], costs: Mapping[Place, Mapping[str, float]], *, least: int = LEAST_CELLS
+) -> bool:
+    """Return whether so many cells, by default as many as a run needs, suit another label better than their own."""
     other = sum(np.nanmin([*each.values(), np.inf]) < each[labels[place]] - EACH for place, each in costs.items())
-    return int(other) >= LEAST_CELLS
+    return int(other) >= least
 
 
 def labels_to_try(cells: Sequence[Cell], labels: Mapping[Place, str]) -> dict[Place, list[str]]:

@@ -11,6 +11,7 @@ import pytest
 
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
+from ownhand.composer import Composer
 from ownhand.composer.glyphs.variant_bank import POOL, VariantBank
 from tests.ownhand.hershey_font import hershey_font
 
@@ -107,3 +108,22 @@ def test_a_stem_written_twice_is_a_form_and_no_spike() -> None:
     twice = with_line(font, "stem", np.vstack([stem, stem[-2::-1], [[0.0, 0.0]]]))
 
     assert written(with_o(font, *font.glyphs["o"], twice)) == len(font.glyphs["o"]) + 1
+
+
+def test_a_letter_does_not_vanish_where_the_font_holds_an_empty_glyph_beside_its_inked_ones() -> None:
+    font = hershey_font()
+    whole = font.glyphs["o"]
+    empty = replace(whole[0], name="o.empty", strokes=(), ductus="")
+
+    assert written(with_o(font, *whole, empty)) == len(whole)
+    page = Composer(with_o(font, *whole, empty)).compose("o " * 60, seed=3).pages[0]
+    assert len(page) == len(Composer(with_o(font, *whole)).compose("o " * 60, seed=3).pages[0])
+
+
+def test_a_character_whose_glyph_is_empty_is_set_as_nothing() -> None:
+    font = hershey_font()
+    empty = replace(font.glyphs["o"][0], strokes=())
+
+    (page,) = Composer(with_o(font, empty)).compose("ono oo no", seed=1).pages
+    (plain,) = Composer(font).compose("n n", seed=1).pages
+    assert len(page) == len(plain)

@@ -130,6 +130,8 @@ class VariantBank:
     def _make(self, char: str, variants: Sequence[Glyph]) -> Pool:
         left_out = broken(variants, _by_ductus(variants), self._font.metrics.pen_width)
         variants = [g for i, g in enumerate(variants) if i not in left_out]
+        # a letter is not to vanish where a font holds an empty glyph beside its inked ones
+        variants = [g for g in variants if g.strokes] or variants
         groups = _by_ductus(variants)
         rng = np.random.default_rng(zlib.crc32(char.encode()))
         room = max(0, POOL - len(variants)) if any(len(g) > 1 for g in groups) else 0

@@ -46,7 +46,7 @@ def separate_repeats(points: Array, kind: Index, count: Index, line: Index, x_he
         own = order[a:b]
         n = int(count[own[0]])
         places = start[own][:, None] + np.arange(n)
-        if len(own) < 2 or np.ptp(points[places[0]], axis=0).max() < SMALLEST * x_height_mm:
+        if len(own) < 2 or not n or np.ptp(points[places[0]], axis=0).max() < SMALLEST * x_height_mm:
             continue
         for _ in range(ROUNDS):
             later = _alike(out[places], line[own], ALIKE * x_height_mm)

@@ -69,7 +69,7 @@ def find_runs(
         for some, least in (({place for place in several if doubtful[place]}, DOUBTED), (several, LEAST_CELLS)):
             jobs = {p: pool.submit(_costs, written[p], tried[p], handedness) for p in sorted(some - costs.keys())}
             costs |= {place: job.result() for place, job in jobs.items()}
-            if not is_borne_out(labels, costs, least=least):
+            if not is_borne_out(page.page.cells, labels, costs, least=least):
                 break
         else:
             if run := find_run(page.page.cells, labels, costs):

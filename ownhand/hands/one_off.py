@@ -119,11 +119,18 @@ def is_suspect(cells: Sequence[Cell], labels: Mapping[Place, str], doubtful: Map
 
 
 def is_borne_out(
-    labels: Mapping[Place, str], costs: Mapping[Place, Mapping[str, float]], *, least: int = LEAST_CELLS
+    cells: Sequence[Cell],
+    labels: Mapping[Place, str],
+    costs: Mapping[Place, Mapping[str, float]],
+    *,
+    least: int = LEAST_CELLS,
 ) -> bool:
-    """Return whether so many cells, by default as many as a run needs, suit another label better than their own."""
-    other = sum(np.nanmin([*each.values(), np.inf]) < each[labels[place]] - EACH for place, each in costs.items())
-    return int(other) >= least
+    """Return whether so many cells, by default as many as a run needs, suit the label of the neighbour on one side."""
+    return any(
+        sum(costs[place].get(char, np.nan) < costs[place][labels[place]] - EACH for place, char in there.items()
+            if place in costs) >= least
+        for _, there in sources(cells, labels)
+    )  # fmt: skip
 
 
 def labels_to_try(cells: Sequence[Cell], labels: Mapping[Place, str]) -> dict[Place, list[str]]:

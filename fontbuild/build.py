@@ -14,7 +14,7 @@ from capture.units import em_from_cell
 from fontbuild.accents import Habits, build_accents
 from fontbuild.anchors import with_anchors
 from fontbuild.broken_stroke_repair import mended
-from fontbuild.collisions import find_collisions
+from fontbuild.collisions import DOT_ABOVE, find_collisions
 from fontbuild.doubtful import find_doubtful
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
@@ -50,8 +50,6 @@ they spoil a joined word, and a page holds plenty."""
 
 MOST_OF_A_KIND = 16
 """Letters of running text that are used of one character, joined in one way: more make no page livelier."""
-
-DOT_ABOVE = "\u0307"
 
 ENOUGH = "there are enough surer ones of its kind"
 """Reason for leaving an attempt out that is nobody's fault."""

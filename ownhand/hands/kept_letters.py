@@ -63,6 +63,10 @@ class KeptLetters:
 
         return results()
 
+    def forget_used(self) -> None:
+        """Forget what was used so far, where it is not to be kept: by a process that builds again and again."""
+        self._used.clear()
+
     def save(self) -> None:
         """Keep what this build used; where that cannot be done nothing is lost but time."""
         if self._used.keys() == self._made.keys():

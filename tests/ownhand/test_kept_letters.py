@@ -159,3 +159,13 @@ def test_the_same_work_twice_in_one_call_is_given_twice(tmp_path):
     letters.save()
     never = KeptLetters(tmp_path / FILE, lambda function, jobs: iter(jobs))
     assert list(never(add, [(3, 4), (1, 2)])) == [7, 3]
+
+
+def test_a_process_that_builds_again_and_again_does_not_gather_all_it_ever_made(tmp_path):
+    letters = KeptLetters(tmp_path / FILE, in_turn)
+    for n in range(5):
+        letters.forget_used()
+        assert list(letters(add, [(n, 1)])) == [n + 1]
+    letters.save()
+    never = KeptLetters(tmp_path / FILE, lambda function, jobs: iter(jobs))
+    assert list(never(add, [(3, 1), (4, 1)])) == [(3, 1), 5]

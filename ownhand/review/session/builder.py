@@ -89,9 +89,12 @@ def work() -> None:
             order: Order = pickle.load(jobs)
         except EOFError:
             return
-        if order.kept is not None and order.kept not in found:
-            found[order.kept] = KeptLetters(order.kept, in_turn)
-        letterwise.beneath = in_turn if order.kept is None else found[order.kept]
+        letterwise.beneath = in_turn
+        if order.kept is not None:
+            if order.kept not in found:
+                found[order.kept] = KeptLetters(order.kept, in_turn)
+            letterwise.beneath = found[order.kept]
+            found[order.kept].forget_used()  # of the build before: nothing is kept from here
         answer: tuple[str, Any]
         try:
             font = build_font(

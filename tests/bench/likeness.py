@@ -160,7 +160,9 @@ def gradients(strokes: Letter, seed: int) -> Floats:
     w, h = (sub * int(np.ceil(v / sub)) for v in (every.max(axis=0) + 1.5 - low) * k)
     cover = np.zeros((h, w), np.uint8)
     for s in strokes:
-        at = np.round(((s - low) * k - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)
+        # of a single point, a dot, OpenCV draws nothing
+        line = np.repeat(s, 2, axis=0) if len(s) == 1 else s
+        at = np.round(((line - low) * k - 0.5) * 16).astype(np.int32).reshape(-1, 1, 2)
         wide = max(1, round(PEN_MM * k * (1 + 0.15 * rng.uniform(-0.7, 0.7))))
         cv2.polylines(cover, [at], False, 255, wide, cv2.LINE_8, 4)
     grey = cv2.resize(cover, (w // sub, h // sub), interpolation=cv2.INTER_AREA).astype(np.float32) / 255

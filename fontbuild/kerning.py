@@ -10,6 +10,7 @@ import numpy as np
 from fontbuild.font import Metrics
 from fontbuild.glyph import Glyph
 from fontbuild.marks import DOTLESS
+from fontbuild.pair_kinds import stand_off
 from fontbuild.spacing import Rule, distances, is_point, sides
 from fontbuild.stroked_letters import BARRED
 
@@ -41,6 +42,7 @@ def kerning(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -
         mine = np.repeat(right[i][None], len(partners), axis=0)
         points = np.array([is_point(first) or is_point(chars[j]) for j in partners])
         wanted = distances(mine, every[partners], by, points=points)
+        wanted += stand_off([(first, chars[j]) for j in partners], by.off)
         for j, distance in zip(partners, wanted, strict=True):
             k = float(np.clip(distance - after[i] - before[j], -0.5 * metrics.x_height, 0.4 * metrics.x_height))
             if abs(k) >= LEAST_KERN * metrics.x_height:

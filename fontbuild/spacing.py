@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 from fontbuild.font import Metrics
 from fontbuild.geometry import glyph_bounds, moved, sample_glyph
 from fontbuild.glyph import Glyph
+from fontbuild.pair_kinds import POINTS, STAND_OFF, of_words, stand_off
 
 BAND = 20.0
 """Height of a band, font units."""
@@ -94,6 +95,9 @@ class Rule:
     least: float
     """Ink of neighbours never comes nearer than this."""
 
+    off: tuple[float, ...]
+    """What is added between pairs of some kinds; see `fontbuild.pair_kinds`. Font units."""
+
 
 def bands(metrics: Metrics) -> Floats:
     """Return the middles of the bands, from the descender to above the ascender.
@@ -140,7 +144,7 @@ def rule(metrics: Metrics) -> Rule:
     x = metrics.x_height
     weight = np.where((at > 0) & (at < x), 1.0, np.where(at < 0, BELOW, 0.0))
     tall = np.where((at >= x) & (at < max(metrics.cap_height, metrics.ascender)), TALL, 0.0)
-    return Rule(WHITE * x, at, DEPTH * x, weight, tall, least=LEAST * metrics.pen_width)
+    return Rule(WHITE * x, at, DEPTH * x, weight, tall, LEAST * metrics.pen_width, tuple(g * x for g in STAND_OFF))
 
 
 def rule_with(by: Rule, white: float, metrics: Metrics) -> Rule:
@@ -285,10 +289,12 @@ def rule_of_words(
     right = {c: np.median([s.right for s in v], axis=0) for c, v in both.items()}
     pairs = sorted({(a, b) for w, _ in known for a, b in pairwise(w)})
     gaps = np.array([len(w) - 1 for w, _ in known], float)
+    texts = np.array([w for w, _ in known], object)
     points = np.array([is_point(a) or is_point(b) for a, b in pairs])
     rights, lefts = np.array([right[a] for a, _ in pairs]), np.array([left[b] for _, b in pairs])
     for _ in range(ROUNDS):
-        apart = dict(zip(pairs, distances(rights, lefts, by, points=points), strict=True))
+        wanted = distances(rights, lefts, by, points=points) + stand_off(pairs, by.off)
+        apart = dict(zip(pairs, wanted, strict=True))
         short = []
         for (word, wide), n in zip(known, gaps, strict=True):
             at = boxes[word[0]][0]
@@ -299,9 +305,9 @@ def rule_of_words(
         away = np.array(short)
         middle = float(np.median(away))
         near = np.abs(away - middle) <= STRAY * max(1.4826 * float(np.median(np.abs(away - middle))), 1e-6)
-        mean_away = float(np.average(away[near], weights=gaps[near]))
-        white = np.clip(by.white + mean_away, -0.2 * metrics.x_height, 1.5 * metrics.x_height)
-        by = rule_with(by, float(white), metrics)
+        more, off = of_words(texts[near].tolist(), (away * gaps)[near], by.off, x_height=metrics.x_height)
+        white = np.clip(by.white + more, -0.2 * metrics.x_height, 1.5 * metrics.x_height)
+        by = replace(rule_with(by, float(white), metrics), off=off)
     return by
 
 
@@ -332,6 +338,7 @@ def space_glyph(glyph: Glyph, metrics: Metrics, by: Rule) -> Glyph:
         return replace(moved(glyph, back), advance=0.0)
     floor = AROUND_POINTS * by.white / 2 if is_point(glyph.char) else -np.inf
     left, right = (max(bearing(side, by), floor) for side in (both.left, both.right))
+    left += by.off[0] if glyph.char in POINTS else 0.0
     # Hundredths of a unit, as in the files: a font read back is the font that was built.
     shift = round(left - both.x_min, 2)
     out = moved(glyph, shift)

@@ -32,6 +32,8 @@ PEN_MM = 0.5
 WORDS_APART_MM = 5.5
 STANDING = frozenset("aceihklmnorstuvwxzABCDEFGHIKLMNOPRSTUVWXYZ0123456789bd")
 SIGNS = frozenset("!?,.:;'()-")
+DELAYED = frozenset("tijfx")
+"""Letters whose bar or dot people put after the word."""
 
 Letter = list[Points]
 
@@ -79,11 +81,29 @@ def writers(folder: Path, names: Sequence[str], seed: int) -> Iterator[Writer]:
 def _word(row: Mapping[str, Any]) -> Word | None:
     """Return the word of a row, None where its letters are not its text or none stands on the line."""
     letters = [(c, [np.array(p, float) for p in pieces]) for c, pieces in row["letters"]]
+    for stroke in _left_over(row):
+        _owner(letters, stroke).append(stroke)
     feet = [max(float(p[:, 1].max()) for p in pieces) for c, pieces in letters if c in STANDING]
     if not feet or "".join(c for c, _ in letters) != row["text"]:
         return None
     base = np.array([0.0, float(np.median(feet))])
     return Word(str(row["text"]), tuple((c, [p - base for p in pieces]) for c, pieces in letters))
+
+
+def _left_over(row: Mapping[str, Any]) -> list[Points]:
+    """Return the strokes that belong to no marked letter: bars of t, dots of i, where they were put after the word."""
+    marked = {tuple(p) for _, pieces in row["letters"] for piece in pieces for p in piece}
+    return [np.array(s, float) for s in row["strokes"] if not any(tuple(p) in marked for p in s)]
+
+
+def _owner(letters: Sequence[tuple[str, Letter]], stroke: Points) -> Letter:
+    """Return the strokes of the letter that a bar or dot belongs to: the nearest of those that have one."""
+
+    def away(letter: tuple[str, Letter]) -> float:
+        x = np.vstack(letter[1])[:, 0]
+        return float(abs((x.min() + x.max()) / 2 - (stroke[:, 0].min() + stroke[:, 0].max()) / 2))
+
+    return min([pair for pair in letters if pair[0] in DELAYED] or letters, key=away)[1]
 
 
 def hand_of(writer: Writer, folder: Path, *, copied: bool) -> Path:

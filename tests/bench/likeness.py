@@ -47,13 +47,14 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--hands", type=Path, help="folder in which hands are kept")
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--seed", type=int, default=1, help="of the halves")
+    parser.add_argument("--recorded", action="store_true", help="with the steps of the tablets; in hands of its own")
     parser.add_argument("--ablate", action="store_true")
     parser.add_argument("--pairs", action="store_true")
     options = parser.parse_args(argv)
     with tempfile.TemporaryDirectory() as room:
         folder = options.hands or Path(room)
         folder.mkdir(parents=True, exist_ok=True)
-        people = list(writers(options.data, options.writers.split(","), options.seed))
+        people = list(writers(options.data, options.writers.split(","), options.seed, recorded=options.recorded))
         print(f"{'told right':24} {'words':>5}  {'composed':>14} {'plain':>14} {'control':>14}   (pictures, strokes)")
         for copied in (False, True):
             rows = [likeness(w, hand_of(w, folder, copied=copied), copied, options.seeds) for w in people]

@@ -141,10 +141,15 @@ def build_state_graph_of(grey: Grey, dpi: float, *, junctions: bool = True) -> t
     return None if ink is None else state_graph_of_ink(ink, junctions=junctions)
 
 
-def state_graph_of_ink(ink: InkMap, *, junctions: bool = True) -> tuple[InkMap, Network, States] | None:
-    """Return ink, its network, and where a pen may be on it; None where no line is left."""
+def state_graph_of_ink(
+    ink: InkMap, *, junctions: bool = True, of_words: bool = False
+) -> tuple[InkMap, Network, States] | None:
+    """Return ink, its network, and where a pen may be on it; None where no line is left.
+
+    `of_words`: the ink is that of a word, not of a character.
+    """
     net = build_network(repair(build_graph(ink), ink, spurs=junctions, reach=junctions), ink, cut=junctions)
-    return (ink, net, build_states(net, ink, 0.5 * ink.pen_px)) if net.pieces else None
+    return (ink, net, build_states(net, ink, 0.5 * ink.pen_px, of_words=of_words)) if net.pieces else None
 
 
 def analyse(

@@ -2,7 +2,8 @@
 
 A small convolutional network looks at the ink; every place of the lines is described by what its layers hold there and
 by the widths around it, and a perceptron answers. It was trained on people's pen strokes and on simulated ones;
-`tests.bench trace_clues` trains and scores it.
+`tests.bench trace_clues` trains and scores it. There are two of them: in words strokes run on from letter to letter,
+and one that was trained on single characters looks for ends where there are none.
 """
 
 from __future__ import annotations
@@ -30,6 +31,8 @@ NETWORK_PEN_PX = 5.0
 
 PAPER_MARGIN_PEN_WIDTHS = 1.6
 """Pen widths of paper around the ink that it sees."""
+
+OF_CHARACTERS, OF_WORDS = "pen_events.npz", "pen_events_in_words.npz"
 
 PROVENANCE = "provenance"
 """Name, among the arrays kept, of what they were trained on: JSON in UTF-8, as bytes."""
@@ -75,21 +78,25 @@ class Trained:
     perceptron: tuple[Layer, ...]
 
 
-def find_pen_events(ink: InkMap, places: Points, headings: Points, measured: Floats) -> PenEvents:
+def find_pen_events(
+    ink: InkMap, places: Points, headings: Points, measured: Floats, *, of_words: bool = False
+) -> PenEvents:
     """Return the clues at places.
 
     Parameters
     ----------
     ink
-        The ink of one character.
+        The ink of one character, or of a word.
     places, headings
         Shape (n, 2), px of the ink's image and unit vectors along the lines.
     measured
         Shape (n, TOLD), `skeleton.cues.local_features.features`.
+    of_words
+        Whether to ask the network that was trained on words.
     """
     picture, at = picture_of(ink, places)
     with limited_threads():
-        return told(trained(), picture, at, headings, measured)
+        return told(trained(of_words), picture, at, headings, measured)
 
 
 def picture_of(ink: InkMap, places: Points) -> tuple[Single, Points]:
@@ -148,10 +155,10 @@ def convolved(x: Single, layer: Layer) -> Single:
     return y.reshape(-1, h, w)
 
 
-@lru_cache(maxsize=1)
-def trained() -> Trained:
-    """Return the network as it was trained."""
-    return network_of(arrays(files("skeleton.cues") / "pen_events.npz"))
+@lru_cache(maxsize=2)
+def trained(of_words: bool = False) -> Trained:
+    """Return the network as it was trained, on characters or on words."""
+    return network_of(arrays(files("skeleton.cues") / (OF_WORDS if of_words else OF_CHARACTERS)))
 
 
 def arrays(file: Path | Traversable) -> dict[str, Single]:

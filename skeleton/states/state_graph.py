@@ -80,8 +80,8 @@ class States:
     """Shape (s + 1,): first step of every state, with the end of the last."""
 
 
-def build_states(net: Network, ink: InkMap, step: float) -> States:
-    """Return the states of a network, places about `step` px apart."""
+def build_states(net: Network, ink: InkMap, step: float, *, of_words: bool = False) -> States:
+    """Return the states of a network, places about `step` px apart; `of_words`: the ink is that of a word."""
     points = np.concatenate(net.pieces)
     starts = np.cumsum([0, *map(len, net.pieces)])
     junction_of, lines = junctions_of(net), len(net.pieces) - net.dots
@@ -105,7 +105,8 @@ def build_states(net: Network, ink: InkMap, step: float) -> States:
     )
     places, along = here[::2], np.ascontiguousarray(heading[::2])
     ink_there = measure(ink, places, along)
-    clues = find_pen_events(ink, places, along, features(net, ink_there, ink.pen_px, places, along, first))
+    measured = features(net, ink_there, ink.pen_px, places, along, first)
+    clues = find_pen_events(ink, places, along, measured, of_words=of_words)
     doubled = np.minimum(clues.twice - DOUBLE_PASS_PRIOR_LOG_ODDS, MAX_DOUBLE_PASS_LOG_ODDS)
     straight = drafted(net, ink_there.centre, ~np.isnan(ink_there.width), along, first)
     width = ink_there.width / ink_there.usual

@@ -98,7 +98,7 @@ def nothing_read() -> WordReading:
 
 def read_word_ink(ink: InkMap, text: str, known: Known | None = None) -> WordReading:
     """Return the reading of a word's ink; see `read_word`."""
-    apart = state_graph_of_ink(ink)
+    apart = state_graph_of_ink(ink, of_words=True)
     if apart is None:
         return nothing_read()
     _, net, states = apart

@@ -4,9 +4,10 @@ Characters whose strokes are known are inked, most of them slanted, stretched, b
 resolutions; at every place of the ink it is known what the pen did. `--write FILE` trains the network of
 `pen_events` anew (PyTorch) and keeps it there with what it was trained on; with UNIPEN and DigiLeTs these are some
 140,000 inked characters, for which a graphics card pays (`--device cuda`). `--without K` leaves one part of the
-training data out, for `trace_weights --clues`. Printed, for people not trained on (of the large sets the validation
-part): area under the curve and mean surprise (nats) of the network; for second passings, of the width of the ink alone
-as well.
+training data out, for `trace_weights --clues`. `--words FILE`: the network for words instead, trained on these and,
+since no choice is fitted on what it says, on the characters of all training people. Printed, for people not trained on
+(of the large sets the validation part): area under the curve and mean surprise (nats) of the network; for second
+passings, of the width of the ink alone as well.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ from skeleton.cues import pen_events
 from skeleton.cues.local_features_kernels import AROUND
 from tests.bench.trace_data import FOLDS
 from tests.bench.training.provenance import fitted_on, provenance
-from tests.bench.training.samples import Sample, Written, samples, written
+from tests.bench.training.samples import Sample, Written, samples, times_beside_words, written, written_words
 
 Floats = NDArray[np.float64]
 
@@ -34,6 +35,7 @@ def main(argv: list[str]) -> int:
     """Print the scores; return 0."""
     parser = argparse.ArgumentParser(prog="tests.bench trace_clues", description=__doc__)
     parser.add_argument("--data", type=Path, action="append", default=[], help="file or folder of stroke files")
+    parser.add_argument("--words", type=Path, help="file of words, for the network that reads words")
     parser.add_argument("--write", type=Path, help="file to keep the trained network in")
     parser.add_argument("--without", type=int, choices=range(FOLDS), help="part of the training data to leave out")
     parser.add_argument("--epochs", type=float, default=4.0)
@@ -42,11 +44,13 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--device", default="cpu", help="PyTorch's name of where to train: cpu, cuda")
     a = parser.parse_args(argv)
     lot = np.random.default_rng(a.seed)
-    every = [w for w in written(a.data) if lot.random() < a.share]
-    held = list(samples([w for w in every if w.checked], seed=a.seed, times={}))
-    network = pen_events.trained()
+    every = written(a.data) + (written_words(a.words) if a.words else [])
+    every = [w for w in every if lot.random() < a.share]
+    held = list(samples([w for w in every if w.checked], seed=a.seed, times=lambda _: 1))
+    network = pen_events.trained(bool(a.words))
     if a.write:
-        network = _trained([w for w in every if w.trains and w.fold != a.without], a)
+        known = [w for w in every if w.trains or (a.words and w.of_training_part)]
+        network = _trained([w for w in known if w.fold != a.without], a)
     for source in sorted({s.source for s in held}):
         _score(source, network, [s for s in held if s.source == source])
     return 0
@@ -55,17 +59,17 @@ def main(argv: list[str]) -> int:
 def _trained(characters: Sequence[Written], a: argparse.Namespace) -> pen_events.Trained:
     from tests.bench.training.network import kept, train
 
-    known = list(samples(characters, seed=a.seed))
+    known = list(samples(characters, seed=a.seed, **({"times": times_beside_words, "broad": True} if a.words else {})))
     print(f"{len(known):,} samples", flush=True)
 
     def progress(step: int, steps: int, loss: float) -> None:
-        if step % 200 == 0 or step == steps:
-            print(f"  step {step} of {steps}, loss {loss:.3f}", flush=True)
+        print(f"  step {step} of {steps}, loss {loss:.3f}", flush=True)
 
     arrays = kept(train(known, epochs=a.epochs, seed=a.seed, progress=progress, device=a.device))
     recipe = (
         f"python -m tests.bench trace_clues --epochs {a.epochs:g} --seed {a.seed}"
         + (f" --share {a.share:g}" if a.share < 1 else "")
+        + (" --words FILE" if a.words else "")
         + ("" if a.without is None else f" --without {a.without}")
         + f"; {len(known):,} inked characters"
     )

@@ -256,8 +256,9 @@ def test_the_choice_is_fitted_on_people_and_says_on_whom(unipen: Path, tmp_path:
     assert any("UNIPEN" in d["name"] and d["licence"] == "CC BY 4.0" for d in made.fitted_on)
 
 
-def test_the_network_is_kept_with_what_it_was_trained_on() -> None:
-    with np.load(Path(pen_events.__file__).with_name("pen_events.npz")) as kept:
+@pytest.mark.parametrize("file", [pen_events.OF_CHARACTERS, pen_events.OF_WORDS])
+def test_a_network_is_kept_with_what_it_was_trained_on(file: str) -> None:
+    with np.load(Path(pen_events.__file__).with_name(file)) as kept:
         told = json.loads(bytes(kept[pen_events.PROVENANCE]).decode())
     assert date.fromisoformat(told["date"])
     assert told["recipe"]

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -18,6 +21,10 @@ CHANNELS = (8, 32, 64, 96, 128)
 HIDDEN = (128, 96)
 QUESTIONS = 3
 """Landed, lifted, went: asked for both headings; the last only helps the others to be learned."""
+
+
+PREPARING = 3
+"""Threads that put batches together while the network is trained."""
 
 
 def _convolution(before: int, after: int, k: int, stride: int) -> nn.Sequential:
@@ -74,7 +81,8 @@ def _between(x: Tensor, at: Tensor, which: Tensor) -> Tensor:
 def batch(some: Sequence[Sample], rng: np.random.Generator | None = None) -> tuple[Tensor, ...]:
     """Return what the network takes: pictures side by side, each somewhere on paper as large as the largest."""
     h, w = (max(s.picture.shape[k] for s in some) for k in (0, 1))
-    h, w = h + -h % 32, w + -w % 32
+    finest = 2 ** len(CHANNELS)
+    h, w = h + -h % finest, w + -w % finest
     pictures = np.zeros((len(some), 1, h, w), np.float32)
     at, where, which = [], [], []
     for i, s in enumerate(some):
@@ -92,14 +100,46 @@ def batch(some: Sequence[Sample], rng: np.random.Generator | None = None) -> tup
     return fast, places, of, headings, measured, inside
 
 
-def _loss(network: ClueNetwork, some: Sequence[Sample], rng: np.random.Generator, device: str) -> Tensor:
-    asked = torch.from_numpy(np.concatenate([s.asked for s in some]).astype(np.float32)).to(device)
-    passed = torch.from_numpy(np.concatenate([s.passed for s in some]).astype(np.float32)).to(device)
-    both, twice = network(*(x.to(device) for x in batch(some, rng)))
+@dataclass(frozen=True, eq=False)
+class _Batch:
+    taken: tuple[Tensor, ...]
+    asked: Tensor
+    passed: Tensor
+
+
+def _prepared(known: Sequence[Sample], which: NDArray[np.int64], seed: tuple[int, int]) -> _Batch:
+    some = [known[i] for i in which]
+    asked = torch.from_numpy(np.concatenate([s.asked for s in some]).astype(np.float32))
+    passed = torch.from_numpy(np.concatenate([s.passed for s in some]).astype(np.float32))
+    return _Batch(batch(some, np.random.default_rng(seed)), asked, passed)
+
+
+def _loss(network: ClueNetwork, some: _Batch, device: str) -> Tensor:
+    asked, passed = some.asked.to(device), some.passed.to(device)
+    both, twice = network(*(x.to(device) for x in some.taken))
     each = functional.binary_cross_entropy_with_logits(both, asked, reduction="none")
     again = functional.binary_cross_entropy_with_logits(twice, (passed > 1).float(), reduction="none")
     there = (passed > 0).float()
     return each[:, :2].sum(1).mean() + (each[:, 2].mean(1) * there).mean() + (again * there).mean()
+
+
+def _batches(known: Sequence[Sample], steps: int, size: int, seed: int) -> Iterator[_Batch]:
+    """Yield batches of pictures of like size; the next ones are prepared in threads meanwhile."""
+    rng = np.random.default_rng(seed)
+    areas = np.array([s.picture.size for s in known])
+    queue: list[NDArray[np.int64]] = []
+    ahead: deque[Future[_Batch]] = deque()
+    with ThreadPoolExecutor(PREPARING) as pool:
+        for step in range(steps):
+            if not queue:
+                order = np.argsort(areas * rng.uniform(0.8, 1.25, len(areas)))
+                batches = [order[i : i + size] for i in range(0, max(len(order) - size + 1, 1), size)]
+                queue = [batches[i] for i in rng.permutation(len(batches))]
+            ahead.append(pool.submit(_prepared, known, queue.pop(), (seed, step)))
+            if len(ahead) > 2 * PREPARING:
+                yield ahead.popleft().result()
+        while ahead:
+            yield ahead.popleft().result()
 
 
 def train(
@@ -116,25 +156,19 @@ def train(
     `device` is PyTorch's name of where it is trained; the network comes back to the processor.
     """
     torch.manual_seed(seed)
-    rng = np.random.default_rng(seed)
     network = ClueNetwork().to(device, memory_format=torch.channels_last)
     steps = max(1, int(epochs * len(known) / size))
     optimizer = torch.optim.AdamW(network.parameters(), 3e-3, weight_decay=2e-2)
     rate = torch.optim.lr_scheduler.OneCycleLR(optimizer, 3e-3, total_steps=steps, pct_start=0.1)
-    areas = np.array([s.picture.size for s in known])
-    queue: list[NDArray[np.int64]] = []
     network.train()
-    for step in range(steps):
-        if not queue:
-            order = np.argsort(areas * rng.uniform(0.8, 1.25, len(areas)))
-            batches = [order[i : i + size] for i in range(0, max(len(order) - size + 1, 1), size)]
-            queue = [batches[i] for i in rng.permutation(len(batches))]
-        loss = _loss(network, [known[i] for i in queue.pop()], rng, device)
+    for step, some in enumerate(_batches(known, steps, size, seed)):
+        loss = _loss(network, some, device)
         optimizer.zero_grad()
         loss.backward()
         optimizer.step()
         rate.step()
-        progress(step + 1, steps, float(loss.detach()))
+        if (step + 1) % 200 == 0 or step + 1 == steps:
+            progress(step + 1, steps, float(loss.detach()))
     return network.to("cpu").eval()
 
 

@@ -20,6 +20,10 @@ SOURCES = {
     "hershey": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
     "scripts": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
     "cursive": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
+    "words": (
+        "UNIPEN, words (train_r01_v07; Guyon, Schomaker, Plamondon, Liberman, Janet 1994, doi 10.5281/zenodo.1195803)",
+        "CC BY 4.0",
+    ),
     "museum": ("the project's simulated hands", "MIT"),
 }
 """Name and licence of each data set, by the first word of its file's name."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
@@ -23,15 +23,29 @@ from skeleton.pipeline import build_state_graph_of
 from tests.bench.people import BY_LOT, broken, of_people, part, source_of, trains_network
 from tests.bench.trace_data import KANA, LATIN, OTHER_DAY, data_sets, fitted, fold, folder, hershey, kanji, kanjivg
 from tests.bench.trace_ink import even, ink
+from tests.bench.words import words_of
 
 Floats = NDArray[np.float64]
 STEP_MM = 0.05
+WORDS = "words"
+"""The data set of whole words."""
+
 TIMES = {
     "unipen": 4, "digilets": 4, "uji": 68, "omniglot": 80,
     "kanjivg": 46, "kana": 22, "hershey": 34, "scripts": 8, "cursive": 8, "museum": 16,
     "kanji": 2,
 }  # fmt: skip
 """How often each character is inked."""
+
+TIMES_BESIDE_WORDS = {
+    "unipen": 6, "digilets": 6, "uji": 48, "omniglot": 56,
+    "kanjivg": 36, "kana": 16, "hershey": 26, "scripts": 6, "cursive": 6, "museum": 12,
+    "kanji": 2, "words": 9,
+}  # fmt: skip
+"""How often each is inked where words are among them."""
+
+TIMES_OF_OTHERS = 4
+"""How often those are then inked on whom the network for characters is not trained."""
 
 HOOKED = 0.1
 """Share of the characters one stroke of which is given a hook that its writer did not make: what the ink shows must
@@ -53,20 +67,32 @@ class Written:
     @property
     def checked(self) -> bool:
         """Whether nothing is trained on its writer, and the network may be looked at with it."""
-        if self.source in BY_LOT:
-            return part(self.source, self.writer) == "val"
+        if self.source in BY_LOT or self.source == WORDS:
+            return part(self._people, self.writer) == "val"
         return not fitted(self.source, self.writer, self.char)
 
     @property
     def trains(self) -> bool:
         """Whether the network is trained on it."""
+        if self.source == WORDS:
+            return self.of_training_part
         known = fitted(self.source, self.writer, self.char)
         return known and (not of_people(self.source) or trains_network(self.source, self.writer))
 
     @property
+    def of_training_part(self) -> bool:
+        """Whether its writer is of the training part, A or B."""
+        return of_people(self._people) and part(self._people, self.writer) == "train"
+
+    @property
+    def _people(self) -> str:
+        # UNIPEN's donors of words are among those of characters: whoever is left out there is left out here
+        return "unipen" if self.source == WORDS else self.source
+
+    @property
     def fold(self) -> int:
         """The part of the training data that it is in."""
-        return fold(self.source, self.writer, self.char)
+        return fold(self._people, self.writer, self.char)
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,22 +142,38 @@ def stored(paths: Sequence[Path]) -> list[Written]:
     ]
 
 
-def samples(characters: Sequence[Written], *, seed: int, times: dict[str, int] | None = None) -> Iterator[Sample]:
-    """Yield the characters inked as often as `times` has it, `TIMES` by default; the first ink is the usual one."""
-    often = [(TIMES if times is None else times).get(w.source, 1) for w in characters]
+def written_words(file: Path) -> list[Written]:
+    """Return the words of a file that `tests.bench.words` reads: their strokes are those of a character."""
+    return [Written(WORDS, w.writer, w.text, w.strokes) for w in words_of(file)]
+
+
+def times_beside_words(character: Written) -> int:
+    """Return how often a character is inked where words are among them."""
+    return TIMES_BESIDE_WORDS[character.source] if character.trains else TIMES_OF_OTHERS
+
+
+def samples(
+    characters: Sequence[Written],
+    *,
+    seed: int,
+    times: Callable[[Written], int] = lambda w: TIMES.get(w.source, 1),
+    broad: bool = False,
+) -> Iterator[Sample]:
+    """Yield the characters inked as often as `times` has it, the first ink the usual one; `broad`: more broad pens."""
+    often = [times(w) for w in characters]
     with ProcessPoolExecutor(os.cpu_count(), mp_context=get_context("spawn")) as pool:
-        found = pool.map(partial(_several, seed), range(len(characters)), characters, often, chunksize=8)
+        found = pool.map(partial(_several, seed, broad=broad), range(len(characters)), characters, often, chunksize=8)
         for several in found:
             yield from several
 
 
-def _several(seed: int, number: int, character: Written, times: int) -> list[Sample]:
+def _several(seed: int, number: int, character: Written, times: int, *, broad: bool) -> list[Sample]:
     rng = np.random.default_rng([seed, number])
-    found = (_sample(character, rng, usual=k == 0) for k in range(times))
+    found = (_sample(character, rng, usual=k == 0, broad=broad) for k in range(times))
     return [s for s in found if s is not None]
 
 
-def _sample(character: Written, rng: np.random.Generator, *, usual: bool) -> Sample | None:
+def _sample(character: Written, rng: np.random.Generator, *, usual: bool, broad: bool) -> Sample | None:
     dpi, pen, pressure, kind, discs = 300.0, 0.5, 0.15, "noisy", False
     strokes = [np.asarray(s, float) for s in character.strokes]
     if not usual:
@@ -141,7 +183,8 @@ def _sample(character: Written, rng: np.random.Generator, *, usual: bool) -> Sam
         if rng.random() < HOOKED:
             strokes = hooked(strokes, rng)
         dpi = float(rng.choice([150, 200, 300, 300, 300, 400, 600]))
-        pen = float(rng.choice([0.5, 0.5, rng.uniform(0.3, 0.8), rng.uniform(0.2, 1.2)]))
+        often = rng.uniform(0.4, 1.0) if broad else 0.5
+        pen = float(rng.choice([0.5, often, rng.uniform(0.3, 0.8), rng.uniform(0.2, 1.2)]))
         discs = bool(rng.random() < 0.5)
         pressure = float(rng.uniform(0.03, 0.25))
         kind = str(rng.choice(["noisy", "noisy", "noisy", "clean", "skipping"]))

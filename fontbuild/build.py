@@ -216,10 +216,10 @@ def build_font(
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
     pairs = without_joined(kerning(anchored, metrics, by), anchored)
-    apart = {c: left for c, group in anchored.items() if (left := [g for g in group if g.source not in ways])}
-    own = gap_sd(apart, pairs, [w.text for w in copied], pen_width=metrics.pen_width)
-    if "letter_gap_sd" in known and own is not None:
-        known["pair_gap_sd"] = round(own, 2)
+    lifted = {c: lone for c, group in anchored.items() if (lone := [g for g in group if g.source not in ways])}
+    differ = gap_sd(lifted, pairs, [w.text for w in copied], pen_width=metrics.pen_width)
+    if "letter_gap_sd" in known and differ is not None:
+        known["pair_gap_sd"] = round(differ, 2)
     font = Font(record, metrics, size.mm_per_unit, anchored, pairs, known)
     tell("space letters", 1, 1)
     listed = [SetAside(a.id, a.char, aside[a.id]) for a in everything if a.id in aside]

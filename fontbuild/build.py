@@ -20,7 +20,7 @@ from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
 from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, without_joined
-from fontbuild.kerning import kerning
+from fontbuild.kerning import gap_sd, kerning
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
@@ -215,9 +215,12 @@ def build_font(
     anchored = attached(anchored, ways, x_height=metrics.x_height)
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
-    font = Font(
-        record, metrics, size.mm_per_unit, anchored, without_joined(kerning(anchored, metrics, by), anchored), known
-    )
+    pairs = without_joined(kerning(anchored, metrics, by), anchored)
+    lifted = {c: lone for c, group in anchored.items() if (lone := [g for g in group if g.source not in ways])}
+    differ = gap_sd(lifted, pairs, [w.text for w in copied], pen_width=metrics.pen_width)
+    if "letter_gap_sd" in known and differ is not None:
+        known["pair_gap_sd"] = round(differ, 2)
+    font = Font(record, metrics, size.mm_per_unit, anchored, pairs, known)
     tell("space letters", 1, 1)
     listed = [SetAside(a.id, a.char, aside[a.id]) for a in everything if a.id in aside]
     missing = tuple(sorted({s.char for s in listed} - set(drawn)))

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from fontbuild.font import Metrics
+from fontbuild.geometry import glyph_bounds
 from fontbuild.glyph import Glyph
 from fontbuild.marks import DOTLESS
 from fontbuild.pair_kinds import stand_off
@@ -48,6 +50,43 @@ def kerning(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -
             if abs(k) >= LEAST_KERN * metrics.x_height:
                 out[first, chars[j]] = float(round(k))
     return _shared(out, {c: _leader(c) for c, v in glyphs.items() if v and _built(v[0])})
+
+
+def gap_sd(
+    glyphs: Mapping[str, Sequence[Glyph]],
+    pairs: Mapping[tuple[str, str], float],
+    words: Iterable[str],
+    *,
+    pen_width: float,
+) -> float | None:
+    """Return the standard deviation of the gaps between letters' boxes as the font sets words, any variant of each.
+
+    Of words of which it lets no two letters touch, if there are any: the gaps of a hand's own words are seen in such.
+
+    Parameters
+    ----------
+    pairs
+        The kerning, font units.
+    pen_width
+        Font units.
+
+    Returns
+    -------
+    float or None
+        Font units; None where no neighbours of the words are in the font.
+    """
+    known = [list(pairwise(w)) for w in words if len(w) > 1 and all(glyphs.get(c) for c in w)]
+    if not known:
+        return None
+    before, after = {}, {}
+    for c in {c for word in known for p in word for c in p}:
+        boxes = [(glyph_bounds(g), g.advance) for g in glyphs[c]]
+        before[c] = np.array([box[0] for box, _ in boxes])
+        after[c] = np.array([advance - box[2] for box, advance in boxes])
+    mean = [[float(after[a].mean() + pairs.get((a, b), 0.0) + before[b].mean()) for a, b in word] for word in known]
+    clear = [k for k, gaps in enumerate(mean) if min(gaps) > pen_width] or range(len(known))
+    shapes = [after[a].var() + before[b].var() for k in clear for a, b in known[k]]
+    return float(np.sqrt(np.var([gap for k in clear for gap in mean[k]]) + np.mean(shapes)))
 
 
 def _leader(char: str) -> str:

@@ -3,9 +3,10 @@
 Keys of `Font.rhythm`, in font units but for shares and degrees; each may be absent:
 `letter_white` (mean white between letters, as `fontbuild.spacing` counts it), `letter_gap` (gap between their boxes),
 `letter_gap_sd`, `letter_gap_share` (share of the gaps inside words that those two were measured on: in words of which
-no two letters touch), `lifted_gap` (gap between the boxes of lines where a hand that joins lifts its pen), `word_gap`
-(white between words), `word_gap_sd`, `foot_sd` (letters' feet about the line), `line_slope_sd_deg`, `line_level_sd`
-(lines about their ruled places).
+no two letters touch), `pair_gap_sd` (how much the font's own gaps differ in such words), `lifted_gap` (gap between the
+boxes of lines where a hand that joins lifts its pen), `word_gap` (white between words), `word_gap_sd`, `foot_sd`
+(letters' feet about the line, the mean of each letter's own taken off), `line_slope_sd_deg`, `line_level_sd` (lines
+about their ruled places).
 """
 
 from __future__ import annotations

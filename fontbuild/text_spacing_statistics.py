@@ -100,7 +100,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
     gaps: list[float] = []
     wanted = 0
     word_gaps: list[float] = []
-    feet: list[float] = []
+    feet: dict[str, list[float]] = {}
     slopes: list[float] = []
     levels: list[float] = []
     for line in lines:
@@ -109,7 +109,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
         if parted is None:
             continue
         word_gaps += [b[0, 0] - a[:, 2].max() for a, b in itertools.pairwise(parted)]
-        standing: list[tuple[float, float]] = []
+        standing: list[tuple[str, float, float]] = []
         for word, boxes in zip(words, parted, strict=True):
             letters = regex.findall(r"\X", word)
             wanted += len(letters) - 1
@@ -117,15 +117,17 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
                 continue
             gaps += (boxes[1:, 0] - boxes[:-1, 2]).tolist()
             standing += [
-                ((box[0] + box[2]) / 2, box[1])
+                (letter, (box[0] + box[2]) / 2, box[1])
                 for letter, box in zip(letters, boxes, strict=True)
                 if letter[0].isalnum() and not set(letter) & DESCENDS
             ]
         if len(standing) >= 6:
-            slope, level, residues = _settled(np.array(standing))
+            slope, level, residues = _settled(np.array([place for _, *place in standing]))
             slopes.append(slope)
             levels.append(level)
-            feet += residues.tolist()
+            for (letter, *_), residue in zip(standing, residues.tolist(), strict=True):
+                if not np.isnan(residue):
+                    feet.setdefault(letter, []).append(residue)
     rhythm: dict[str, float] = {}
     if len(gaps) >= LEAST_LETTERS:
         rhythm["letter_gap"] = float(np.median(gaps)) / x_height_mm
@@ -134,8 +136,12 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
     if len(word_gaps) >= LEAST_WORDS:
         rhythm["word_gap"] = float(np.median(word_gaps)) / x_height_mm
         rhythm["word_gap_sd"] = _deviation(word_gaps) / x_height_mm
-    if len(feet) >= LEAST_LETTERS:
-        rhythm["foot_sd"] = _spread(feet) / x_height_mm
+    # a round letter's foot hangs lower than a stem's, which its shape carries: about the letter's own mean
+    about = [
+        r for v in feet.values() if len(v) > 1 for r in (np.array(v) - np.mean(v)) * np.sqrt(len(v) / (len(v) - 1))
+    ]
+    if len(about) >= LEAST_LETTERS:
+        rhythm["foot_sd"] = _spread(about) / x_height_mm
     if len(slopes) >= LEAST_LINES:
         rhythm["line_slope_sd_deg"] = float(np.degrees(np.std(slopes)))
         rhythm["line_level_sd"] = float(np.std(levels)) / x_height_mm
@@ -155,18 +161,19 @@ def _words(boxes: NDArray[np.float64], count: int) -> list[NDArray[np.float64]] 
 
 
 def _settled(points: NDArray[np.float64]) -> tuple[float, float, NDArray[np.float64]]:
-    """Return the slope (radians) of a line through the feet, its height in their middle, and what they lie off it.
+    """Return the slope (radians) of a line through the feet, its height in their middle, and what all lie off it.
 
-    A few strays are left out.
+    A few strays do not count for the line; what they lie off it is nan.
     """
+    kept = np.ones(len(points), bool)
     for _ in range(3):
-        slope, level = np.polyfit(points[:, 0], points[:, 1], 1)
-        residues = points[:, 1] - slope * points[:, 0] - level
-        near = np.abs(residues) <= 3 * max(_spread(residues.tolist()), 1e-6)
-        if near.all() or near.sum() < 4:
+        slope, level = np.polyfit(points[kept, 0], points[kept, 1], 1)
+        residues = np.where(kept, points[:, 1] - slope * points[:, 0] - level, np.nan)
+        near = kept & (np.abs(residues) <= 3 * max(_spread(residues[kept].tolist()), 1e-6))
+        if near[kept].all() or near.sum() < 4:
             break
-        points = points[near]
-    return float(np.arctan(slope)), float(slope * points[:, 0].mean() + level), residues
+        kept = near
+    return float(np.arctan(slope)), float(slope * points[kept, 0].mean() + level), residues
 
 
 def _spread(values: Sequence[float]) -> float:

@@ -8,8 +8,12 @@ pooled by word (Dalal and Triggs, CVPR 2005), into a logistic regression, and fi
 0.5 is chance. Beside the composed words: `plain`, the attempts as read, side by side with a white of .21 +- .1
 x-heights, and `control`, the first half of the writer's own words against the second.
 
+Records of a tablet show the steps of its grid, a tenth of a millimetre at this size; they are smoothed as far as
+rounding asks for it, before anything is inked (`likeness_hands.off_grid`), unless `--recorded` is given.
+
 `--ablate` switches off and doubles every part of the composer's life. `--pairs` shows the gaps between letters by the
-kind of pair, beside the writers' own. `--hands` keeps the hands, to be measured again.
+kind of pair, beside the writers' own. `--repeats` compares words that stand twice in the text with each other.
+`--hands` keeps the hands, to be measured again.
 """
 
 from __future__ import annotations
@@ -30,6 +34,7 @@ from ownhand.composer import Composer, Life, Settings
 from ownhand.composer.plot.plot_page import flatten
 from tests.bench.likeness_hands import PEN_MM, X_HEIGHT_MM, Letter, Word, Writer, attempts_of, font_of, hand_of, writers
 from tests.bench.likeness_pairs import gaps_by_kind, pair_rows
+from tests.bench.likeness_repeats import repeated, repeats
 from tests.bench.trace_ink import even
 from tests.ownhand.measuring import seen
 
@@ -47,13 +52,15 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--hands", type=Path, help="folder in which hands are kept")
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--seed", type=int, default=1, help="of the halves")
+    parser.add_argument("--recorded", action="store_true", help="with the steps of the tablets; in hands of its own")
     parser.add_argument("--ablate", action="store_true")
     parser.add_argument("--pairs", action="store_true")
+    parser.add_argument("--repeats", action="store_true")
     options = parser.parse_args(argv)
     with tempfile.TemporaryDirectory() as room:
         folder = options.hands or Path(room)
         folder.mkdir(parents=True, exist_ok=True)
-        people = list(writers(options.data, options.writers.split(","), options.seed))
+        people = list(writers(options.data, options.writers.split(","), options.seed, recorded=options.recorded))
         print(f"{'told right':24} {'words':>5}  {'composed':>14} {'plain':>14} {'control':>14}   (pictures, strokes)")
         for copied in (False, True):
             rows = [likeness(w, hand_of(w, folder, copied=copied), copied, options.seeds) for w in people]
@@ -63,6 +70,8 @@ def main(argv: list[str]) -> int:
             variation(w, font_of(hand_of(w, folder, copied=True)))
         if options.pairs:
             pairs(people, folder, options.seeds)
+        if options.repeats:
+            repeated_words(people, folder, options.seeds)
         if options.ablate:
             ablation(people, folder, options.seeds)
     return 0
@@ -226,6 +235,22 @@ def pairs(people: Sequence[Writer], folder: Path, seeds: int) -> None:
     print(f"\n{'gaps, x-heights':24} {'pairs':>5}  {'own':>6} {'cells':>6} {'lines':>6}")
     for kind, number, means in pair_rows(rows):
         print(f"{kind:24} {number:>5}  " + " ".join(f"{m:>6.2f}" for m in means), flush=True)
+
+
+def repeated_words(people: Sequence[Writer], folder: Path, seeds: int) -> None:
+    """Print by how much two words of one text differ, own and composed with copied lines, and how often that tells."""
+    print(f"\n{'one word twice':24} {'pairs':>5}  {'own':>6} {'made':>6}  told right")
+    for w in people:
+        words = [word for word in (*w.taken, *w.kept) if set(word.text) <= set(w.characters)]
+        if len({words[a].text for a, _ in repeated(words)}) < 8:
+            continue
+        font = font_of(hand_of(w, folder, copied=True))
+        drawn = [
+            [[s for _, strokes in word for s in strokes] for word in compose(font, words, Life(), seed + 1, joins=True)]
+            for seed in range(seeds)
+        ]
+        number, own, made, share = repeats(words, drawn, gradients)
+        print(f"{w.name:24} {number:>5}  {own:>6.2f} {made:>6.2f}  {share:.3f}", flush=True)
 
 
 FIGURES = ("foot", "height", "width", "slant, deg", "gap", "gap, SD")

@@ -32,6 +32,14 @@ PEN_MM = 0.5
 WORDS_APART_MM = 5.5
 STANDING = frozenset("aceihklmnorstuvwxzABCDEFGHIKLMNOPRSTUVWXYZ0123456789bd")
 SIGNS = frozenset("!?,.:;'()-")
+ROUNDED_MM = 0.0015
+"""The records are rounded to a thousandth of a millimetre; steps up to this are none of the tablet's."""
+
+LEAST_POINTS = 5
+"""Dots and the like are left as they are."""
+
+DELAYED = frozenset("tijfx")
+"""Letters whose bar or dot people put after the word."""
 
 Letter = list[Points]
 
@@ -63,12 +71,16 @@ class Writer:
         return "".join(sorted(c for c in found if len(c) == 1 and (c.isalnum() or c in SIGNS)))
 
 
-def writers(folder: Path, names: Sequence[str], seed: int) -> Iterator[Writer]:
-    """Yield writers of `unipen_words.json.gz` whose names end so, their words halved by chance."""
+def writers(folder: Path, names: Sequence[str], seed: int, *, recorded: bool = False) -> Iterator[Writer]:
+    """Yield writers of `unipen_words.json.gz` whose names end so, their words halved by chance.
+
+    `recorded`: with the steps of the tablet's grid, which show in the ink, though no pen makes them.
+    """
     rows = json.loads(gzip.decompress((folder / "unipen_words.json.gz").read_bytes()))
     for name in names:
         mine = [r for r in rows if "letters" in r and name in r["writer"]]
-        words = [w for r in mine if (w := _word(r)) is not None]
+        grid = 0.0 if recorded else grid_of([np.array(s, float) for r in mine for s in r["strokes"]])
+        words = [w for r in mine if (w := _word(r, grid)) is not None]
         np.random.default_rng(seed).shuffle(words)
         taken = tuple(words[::2])
         known = {c for w in taken for c, _ in w.letters}
@@ -76,14 +88,58 @@ def writers(folder: Path, names: Sequence[str], seed: int) -> Iterator[Writer]:
         yield Writer(name, taken, kept)
 
 
-def _word(row: Mapping[str, Any]) -> Word | None:
+def grid_of(strokes: Sequence[Points]) -> float:
+    """Return the distance of neighbouring places that a tablet tells apart, as the records are scaled, mm."""
+    steps = np.concatenate([np.abs(np.diff(s, axis=0)).ravel() for s in strokes])
+    steps = steps[steps > ROUNDED_MM]
+    return float(np.quantile(steps, 0.01)) if len(steps) else 0.0
+
+
+def off_grid(stroke: Points, grid_mm: float) -> Points:
+    """Return a smooth line through places that were rounded to a grid, as near to them as rounding lets it be.
+
+    A smoothing spline (Reinsch, "Smoothing by spline functions", Numerische Mathematik 10, 1967) over the root of the
+    chords, whose squares left over are those of rounding: a twelfth of the grid's (Bennett, "Spectra of quantized
+    signals", Bell System Technical Journal 27, 1948).
+    """
+    from scipy.interpolate import splev, splprep
+
+    moves = np.hypot(*np.diff(stroke, axis=0).T)
+    points = stroke[np.concatenate([[True], moves > 1e-9])]
+    if len(points) < LEAST_POINTS or not grid_mm:
+        return stroke
+    at = np.concatenate([[0.0], np.cumsum(np.sqrt(np.hypot(*np.diff(points, axis=0).T)))])
+    spline, _ = splprep(points.T, u=at, s=len(points) * 2 * grid_mm**2 / 12, k=3)
+    return np.array(splev(np.linspace(0.0, at[-1], 4 * len(points)), spline)).T
+
+
+def _word(row: Mapping[str, Any], grid_mm: float) -> Word | None:
     """Return the word of a row, None where its letters are not its text or none stands on the line."""
     letters = [(c, [np.array(p, float) for p in pieces]) for c, pieces in row["letters"]]
+    for stroke in _left_over(row):
+        _owner(letters, stroke).append(stroke)
+    letters = [(c, [off_grid(p, grid_mm) for p in pieces]) for c, pieces in letters]
     feet = [max(float(p[:, 1].max()) for p in pieces) for c, pieces in letters if c in STANDING]
     if not feet or "".join(c for c, _ in letters) != row["text"]:
         return None
     base = np.array([0.0, float(np.median(feet))])
     return Word(str(row["text"]), tuple((c, [p - base for p in pieces]) for c, pieces in letters))
+
+
+def _left_over(row: Mapping[str, Any]) -> list[Points]:
+    """Return the strokes that belong to no marked letter: bars of t, dots of i, where they were put after the word."""
+    marked = {tuple(p) for _, pieces in row["letters"] for piece in pieces for p in piece}
+    return [np.array(s, float) for s in row["strokes"] if not any(tuple(p) in marked for p in s)]
+
+
+def _owner(letters: Sequence[tuple[str, Letter]], stroke: Points) -> Letter:
+    """Return the strokes of the letter that a bar or dot belongs to: the nearest of those that have one."""
+
+    def away(letter: tuple[str, Letter]) -> float:
+        x = np.vstack(letter[1])[:, 0]
+        return float(abs((x.min() + x.max()) / 2 - (stroke[:, 0].min() + stroke[:, 0].max()) / 2))
+
+    return min([pair for pair in letters if pair[0] in DELAYED] or letters, key=away)[1]
 
 
 def hand_of(writer: Writer, folder: Path, *, copied: bool) -> Path:

@@ -55,3 +55,19 @@ def test_a_beaded_line_is_told_from_a_plain_one() -> None:
 
     assert found == {"beads": "a beaded line"}
     assert only == ()
+
+
+def test_a_letter_cut_out_of_its_word_in_pieces_is_not_drawn() -> None:
+    ring = letterform("o")[0]
+    cut = (ring[: len(ring) // 3], ring[len(ring) // 2 :])
+    cells = [AttemptStrokes(f"cell {k}", "o", (ring,)) for k in range(3)]
+    text = [
+        AttemptStrokes("whole", "o", (ring,), allograph="joined after"),
+        AttemptStrokes("pieces", "o", cut, allograph="joined after"),
+    ]
+
+    assert find_doubtful({"o": [*cells, *text]}, x_height_mm=3.0)[0] == {"pieces": "cut out of its word in 2 pieces"}
+    assert find_doubtful({"o": [*cells[:2], *text]}, x_height_mm=3.0)[0] == {}, "too few cells tell"
+    assert find_doubtful({"o": [*cells, *text]}, x_height_mm=3.0, keep={"pieces"})[0] == {}
+    written = AttemptStrokes("two", "o", cut)
+    assert find_doubtful({"o": [*cells, written, *text]}, x_height_mm=3.0)[0] == {}, "so it is written now and then"

@@ -74,6 +74,14 @@ def test_the_scatter_of_feet_comes_out_as_it_went_in():
     assert measure_rhythm(lines, x_height_mm=X)["foot_sd"] == pytest.approx(0.1, rel=0.15)
 
 
+def test_what_letters_hang_lower_by_nature_is_no_scatter_of_feet():
+    one = a_line(gap=0.3, word_gap=3.6)
+    letters = TEXT.replace(" ", "")
+    boxes = one.boxes_mm - np.outer([0.4 * (c in "oe") for c in letters], [0, 1, 0, 1])
+
+    assert measure_rhythm([CopiedLine(TEXT, boxes)] * 5, x_height_mm=X)["foot_sd"] < 0.02
+
+
 def test_too_little_tells_nothing():
     assert measure_rhythm([], x_height_mm=X) == {}
     assert "line_slope_sd_deg" not in measure_rhythm([a_line(gap=0.3, word_gap=3.6)], x_height_mm=X)

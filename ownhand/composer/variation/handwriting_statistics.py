@@ -36,7 +36,8 @@ CLOSE = (0.1, 0.15)
 the second for every x-height of white that the hand leaves (the same writers, correlation .65)."""
 
 PAIRS = 0.13
-"""x-heights: standard deviation of the gaps between letters' boxes that pairs have by nature, in the same writers."""
+"""x-heights: standard deviation of the gaps between letters' boxes that pairs have by nature, in the same writers; for
+fonts that do not tell by how much their own differ."""
 
 LEAST_GAP_SCATTER = 0.03
 """x-heights: an even hand's; what is measured beside `PAIRS` tells no less."""
@@ -141,7 +142,8 @@ def _gap_scatter(rhythm: Mapping[str, float], x: float, general: float) -> float
     if "letter_gap_sd" not in rhythm:
         return usual
     # of all gaps; what pairs of letters differ by is in the font's spacing
-    noise = np.sqrt(max(0.0, (rhythm["letter_gap_sd"] / x) ** 2 - PAIRS**2))
+    pairs = rhythm["pair_gap_sd"] / x if "pair_gap_sd" in rhythm else PAIRS
+    noise = np.sqrt(max(0.0, (rhythm["letter_gap_sd"] / x) ** 2 - pairs**2))
     own = max(float(noise), LEAST_GAP_SCATTER)
     share = rhythm.get("letter_gap_share", 1.0)
     return float(own**share * usual ** (1 - share))

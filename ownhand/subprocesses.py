@@ -1,9 +1,14 @@
-"""Processes of our own: started without the current folder on their path, so that nothing lying there is executed."""
+"""Processes of our own: started without the current folder on their path, so that nothing lying there is executed.
+
+Workers end with the process that started them.
+"""
 
 from __future__ import annotations
 
+import multiprocessing
 import os
 import sys
+import threading
 from pathlib import Path
 
 
@@ -21,3 +26,16 @@ def own_environment() -> dict[str, str]:
     home = Path(__file__).resolve().parents[1]
     paths = [p for p in sys.path if p and Path(p).is_absolute() and Path(p).resolve() != Path.cwd().resolve()]
     return {**os.environ, "PYTHONPATH": os.pathsep.join(dict.fromkeys([str(home), *paths])), "PYTHONSAFEPATH": "1"}
+
+
+def end_with_parent() -> None:
+    """Make a worker end when its parent is killed: it would wait for work for ever, and hold the hand."""
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def wait_and_end() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=wait_and_end, daemon=True).start()

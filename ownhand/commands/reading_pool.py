@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import itertools
-import multiprocessing
 import os
-import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
@@ -20,6 +18,7 @@ from capture.errors import NotAScanError, OwnhandError
 from capture.read import PageReading, read_page
 from capture.scan import count_scans, load_scans
 from capture.sheet import Sheet
+from ownhand.subprocesses import end_with_parent
 
 Finder = Callable[[CodedPage], "Sheet | None"]
 Place = tuple[Path, int]
@@ -135,16 +134,3 @@ def worker_pool(jobs: int, *, at_once: int) -> Iterator[ProcessPoolExecutor]:
             yield pool
     finally:
         cv2.setNumThreads(before)
-
-
-def end_with_parent() -> None:
-    """Make a worker end when the command is killed: it would wait for work for ever, and hold the hand."""
-    parent = multiprocessing.parent_process()
-    if parent is None:
-        return
-
-    def wait_and_end() -> None:
-        parent.join()
-        os._exit(1)
-
-    threading.Thread(target=wait_and_end, daemon=True).start()

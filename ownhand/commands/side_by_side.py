@@ -8,7 +8,7 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import contextmanager
 from typing import Any
 
-from ownhand.composer.merge.workers import watch_parent
+from ownhand.subprocesses import end_with_parent
 
 
 def side_by_side(pool: ProcessPoolExecutor) -> Callable[[Callable[..., Any], Iterable[tuple[Any, ...]]], Iterator[Any]]:
@@ -24,7 +24,7 @@ def side_by_side(pool: ProcessPoolExecutor) -> Callable[[Callable[..., Any], Ite
 @contextmanager
 def processes(count: int = 0) -> Iterator[ProcessPoolExecutor]:
     """Give a pool of processes, one for each core, that end with this one."""
-    with ProcessPoolExecutor(count or os.cpu_count() or 1, initializer=watch_parent) as pool:
+    with ProcessPoolExecutor(count or os.cpu_count() or 1, initializer=end_with_parent) as pool:
         try:
             yield pool
         except BaseException:

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import threading
-import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -22,6 +19,7 @@ from ownhand.composer.plot.imposition import sheet_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings import Settings
+from ownhand.subprocesses import end_with_parent
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -182,25 +180,13 @@ class _Worker:
         return [(job.name, sheet_of(cards, imposition))]
 
 
-def watch_parent() -> None:
-    """End this process soon after its parent: a killed parent leaves its workers waiting for ever."""
-    parent = os.getppid()
-
-    def watch() -> None:
-        while os.getppid() == parent:
-            time.sleep(0.5)
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
-
-
 _worker: _Worker | None = None
 
 
 def _begin(*arguments: Any) -> None:
     global _worker
     _worker = _Worker(*arguments)
-    watch_parent()
+    end_with_parent()
 
 
 def _work(batch: Sequence[Job]) -> list[Result]:

@@ -79,7 +79,7 @@ def draw_poses(
         asked[inked] = asked_variance(list(known), bank, scatter, x_height)[index]
         carried[inked] = blended * np.array([bank.pools[c].variance for c in known])[index]
     word = np.cumsum(~inked)
-    shares = np.array([0.0, scatter.word_share, scatter.word_share, scatter.word_share])
+    shares = np.array([0.0, scatter.word_height_share, scatter.word_width_share, scatter.word_slant_share])
     lines = np.array([0.0, scatter.line_share, scatter.line_share, scatter.line_share])
     out = []
     for k, name in enumerate(FIGURES):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -11,10 +12,13 @@ import pytest
 import skeleton
 from sample_sheets.make_running import FOLDER
 from sample_sheets.writer import KEEPER, write_line
+from skeleton.pipeline import build_state_graph_of
 from skeleton.words.decoding import connected_parts
 from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of
 from skeleton.words.frame import WordFrame, refitted
+from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import forms_of, main_strokes, packed, unpacked
+from skeleton.words.letter_viterbi import single_steps_of
 from skeleton.words.line_reading import read_line
 from skeleton.words.word_reading import read_word
 from tests.bench.trace_ink import ink
@@ -173,6 +177,44 @@ def test_a_frame_is_found_again_from_points():
     assert found.slant == pytest.approx(true.slant, abs=0.06)
     assert found.width == pytest.approx(true.width, rel=0.1)
     assert true.place(places) @ [0, 1] == pytest.approx(model[:, 1], abs=1e-9)
+
+
+def test_a_word_with_a_flourish_is_read_in_another_frame():
+    """Hershey's simplex script; the height of all ink makes its letters look twice as large as they are."""
+    word = script_word("harbour")
+    end, down = word.strokes[-1][-1], np.linspace(0, 1, 30)
+    flourish = end + np.stack([3.0 * np.sin(3 * down), 9.0 * down], axis=1)
+    strokes = [*word.strokes[:-1], np.concatenate([word.strokes[-1], flourish])]
+    grey, offset = ink(strokes, seed=1)
+    reading = read_word(grey, 300, word.text)
+    assert reading.cost < 3
+    assert way([s.points_mm for s in reading.strokes], [s + offset for s in strokes]) > 0.96
+
+
+def test_a_stroke_goes_round_a_loop_that_no_letter_passes():
+    t = np.linspace(0, 1, 60)
+    loop = np.stack([4 + 1.6 * np.sin(2 * np.pi * t), 1.6 * np.cos(2 * np.pi * t) - 1.6], axis=1)
+    level = [np.stack([np.linspace(a, a + 4, 20), np.zeros(20)], axis=1) for a in (0, 4)]
+    grey, _ = ink([np.concatenate([level[0], loop, level[1]])])
+    *_, states = build_state_graph_of(grey, 300)
+    sizes = np.repeat(states.spacing, np.diff(states.first))
+    left, right = int(np.argmin(states.here[::2, 0])), int(np.argmax(states.here[::2, 0]))
+    start = 2 * left if states.heading[2 * left, 0] > 0 else 2 * left + 1
+    goal = 2 * right if states.heading[2 * right, 0] > 0 else 2 * right + 1
+    ends = np.array([[start, 0, 0, 1], [goal, 1, 0, 0]], np.int32)
+    walks, letter = single_steps_of(ends, states.step_to, states.step_len, states.step_cost, states.step_at)
+    top = int(np.argmin(states.here[::2, 1]))
+    assert top not in walks[0] // 2
+    everything = np.zeros(len(sizes), bool)
+    whole, owner = taken_up(walks, letter, states, sizes, everything, 40.0)
+    assert len(whole[1]) == 2
+    assert len(whole[0]) == len(owner)
+    assert top in whole[0] // 2
+    steps = [t in states.step_to[states.step_at[s] : states.step_at[s + 1]] for s, t in pairwise(whole[0].tolist())]
+    assert all(steps)
+    # what is no letter's ink stays what it is
+    unchanged, _ = taken_up(walks, letter, states, sizes, ~everything, 40.0)
+    assert np.array_equal(unchanged[0], walks[0])
 
 
 def test_a_delayed_dot_follows_its_letter_unless_that_is_joined():

@@ -174,8 +174,13 @@ def _path_states(strokes: Sequence[Points]) -> Any:
     return SimpleNamespace(
         here=np.array(here), heading=np.array(heading), start_cost=np.array(costs), piece=np.array(piece, np.int32),
         first=np.array(first), spacing=np.array(spacing), step_to=np.array(to, np.int32), step_len=length,
-        step_cost=np.zeros(len(to), np.float32), step_at=np.array(at, np.int64),
+        step_cost=np.zeros(len(to), np.float32), step_at=np.array(at, np.int64), clues=_no_clues(len(here)),
     )  # fmt: skip
+
+
+def _no_clues(states: int) -> Any:
+    """Return pen events that tell nothing: a path needs no evidence of its lifts."""
+    return SimpleNamespace(landed=np.zeros(states), lifted=np.full(states, -decoding.OFTEN / decoding.EVENTS))
 
 
 def clustered(

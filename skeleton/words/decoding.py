@@ -91,11 +91,14 @@ STARTS = ((1.0, 0.0), (0.8, 0.0), (1.0, 0.5), (0.8, 0.5))
 OTHERS = ((0.62, 0.0), (1.25, 0.0), (0.62, 0.5), (1.25, 0.5))
 """Frames tried where the first lead to nothing that suits."""
 
-AWRY = 2.5
+AWRY = 3.0
 """Cost of a letter from which nothing suits."""
 
-FEW, NEAR = 5, 5.0
-"""How many forms of a letter, the commonest, are tried in these frames, and the beam."""
+NEAR = 5.0
+"""Cost behind the cheapest from which a way is given up in the frames tried first."""
+
+FEW = 5
+"""How many forms of a letter, the commonest, are tried in the other frames."""
 
 USUAL_HEIGHT, USUAL_WIDTH = (0.0, 0.12), (-0.1, 0.18)
 """Means and standard deviations of the logs of a frame's x-height, against what the height of all ink tells, and of its
@@ -146,7 +149,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     upright = first_frame(states.here, *expected_extent(text, known))
     few = [of_letter[:FEW] for of_letter in forms]
     second: list[tuple[float, int, _Try]] = []
-    for starts, ways_of, beam in ((STARTS, forms, BEAM), (OTHERS, few, NEAR)):
+    for starts, ways_of, beam in ((STARTS, forms, NEAR), (OTHERS, few, NEAR)):
         tries: list[tuple[float, int, _Try]] = []
         for x_height, slant in starts:
             try_ = _tried(net, states, part, sizes, text, ways_of, upright.changed(x_height, slant), nothing, beam)

@@ -132,8 +132,12 @@ def open_hand(path: Path) -> Hand:
     file = path / "hand.json"
     try:
         there = file.is_file()
+        leading_out = _leading_out(path) if there else None
     except OSError as error:
         raise HandFolderError(str(path), f"cannot be read ({error.strerror})", "Check its permissions.") from None
+    if leading_out is not None:
+        what = "is a link to a folder outside the hand, in which nothing is read or written"
+        raise HandFolderError(str(leading_out), what, "Put the folder itself there, or move the whole hand.")
     if not there:
         if path.is_file():
             raise HandFolderError(str(path), "is a file, a hand is a folder", "Give the name of a folder.")
@@ -156,6 +160,13 @@ def open_hand(path: Path) -> Hand:
     if not is_family(data.get("family", "")):
         raise HandFolderError(str(file), "family: expected a short name that a file can have", "Mend it.")
     return Hand(path, HandRecord(**{name: data[name] for name in known if name in data}))
+
+
+def _leading_out(path: Path) -> Path | None:
+    """Return the first folder in a hand that is a link out of it, None if there is none: hands come from others too."""
+    inside = path.resolve()
+    links = sorted(p for p in path.iterdir() if p.is_symlink() and p.is_dir())
+    return next((p for p in links if not p.resolve().is_relative_to(inside)), None)
 
 
 def change_record(path: Path, changes: Mapping[str, Any]) -> Hand:

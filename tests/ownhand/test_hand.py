@@ -149,6 +149,25 @@ def test_a_captures_folder_that_is_a_link_out_of_the_hand_is_not_written_to(tmp_
     assert not list((tmp_path / "elsewhere").iterdir())
 
 
+@pytest.mark.parametrize("name", ["font", "scans", "captures", "sheets", "layouts"])
+def test_a_hand_with_a_folder_that_is_a_link_out_of_it_is_refused(tmp_path, name):
+    create_hand(tmp_path / "keeper", HandRecord("Keeper"))
+    (tmp_path / "elsewhere").mkdir()
+    (tmp_path / "keeper" / name).symlink_to(tmp_path / "elsewhere")
+
+    with pytest.raises(HandFolderError, match=f"{name}: is a link to a folder outside the hand"):
+        open_hand(tmp_path / "keeper")
+
+
+def test_a_hand_that_is_a_link_itself_or_has_links_within_it_is_opened(tmp_path):
+    create_hand(tmp_path / "disk" / "keeper", HandRecord("Keeper"))
+    (tmp_path / "disk" / "keeper" / "scans").mkdir()
+    (tmp_path / "disk" / "keeper" / "pictures").symlink_to("scans")
+    (tmp_path / "keeper").symlink_to(tmp_path / "disk" / "keeper")
+
+    assert open_hand(tmp_path / "keeper").record == HandRecord("Keeper")
+
+
 def test_changing_the_record_keeps_the_rest_of_it(tmp_path):
     create_hand(tmp_path / "keeper", HandRecord("Keeper", "the keeper"))
 

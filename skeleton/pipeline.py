@@ -6,6 +6,7 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -181,8 +182,9 @@ def study_apart(
     if char and parts.ductus:
         models = models_of(char, handedness, known)
         every = candidates(net, states, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
+        drawn: dict[bytes, Points] = {}
         for c, cost, shape in _judged_by_habits(char, states, every):
-            drawing = partial(_drawn, net, states, c)
+            drawing = partial(_drawn, net, states, c, drawn)
             found.append(ReadingHypothesis(c.name, drawing, cost, negative_log_likelihood(c), partial(_this, shape)))
     found = _likeliest(found if not own else [_with_habit_cost(o, own) for o in found])
     if not found or found[0].cost > GENERAL_RULES_FROM_COST:
@@ -269,8 +271,19 @@ def _disagreement(shape: Shape, known: Shape) -> float:
     return 10 * (INK_DISAGREEMENT_COST * ink + ORDER_DISAGREEMENT_COST * max(whole - ink, 0.0))
 
 
-def _drawn(net: Network, states: States, reading: Hypothesis) -> list[Points]:
-    return [draw(net, states, w) for w in reading.walks]
+def _drawn(
+    net: Network, states: States, reading: Hypothesis, before: dict[bytes, Points] | None = None
+) -> list[Points]:
+    """Return the lines of a reading; before: lines drawn, by their walks (readings share most strokes)."""
+    before = {} if before is None else before
+    every, starts = reading.end_to_end
+    out = []
+    for a, b in pairwise(starts.tolist()):
+        key = every[a:b].tobytes()
+        if key not in before:
+            before[key] = draw(net, states, every[a:b])
+        out.append(before[key])
+    return out
 
 
 GENERAL_RULES_FROM_COST = 6.0

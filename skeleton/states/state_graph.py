@@ -113,7 +113,7 @@ def build_states(net: Network, ink: InkMap, step: float, *, of_words: bool = Fal
     return States(here, heading, start_cost, piece, first, spacing, clues, doubled, width, straight, *steps)
 
 
-def draw(net: Network, states: States, walk: list[int]) -> Points:
+def draw(net: Network, states: States, walk: Sequence[int] | Ints) -> Points:
     """Return the line that a walk of single steps draws.
 
     Where the walk begins or ends at a junction it is led to where the other lines pass.
@@ -146,19 +146,16 @@ def draw(net: Network, states: States, walk: list[int]) -> Points:
     return np.concatenate(parts)
 
 
-def _spans(states: States, walk: list[int]) -> list[tuple[int, int, int]]:
+def _spans(states: States, walk: Sequence[int] | Ints) -> list[tuple[int, int, int]]:
     """Return the walk as (piece, first place, last place) stretches of one direction."""
-    spans: list[tuple[int, int, int]] = []
-    start = walk[0]
-    for i, s in enumerate(walk):
-        nxt = walk[i + 1] if i + 1 < len(walk) else -1
-        same = nxt >= 0 and states.piece[nxt] == states.piece[s] and (nxt ^ s) & 1 == 0 and abs(nxt - s) == 2
-        if not same:
-            p = int(states.piece[s])
-            base = int(states.first[p])
-            spans.append((p, start // 2 - base, s // 2 - base))
-            start = nxt
-    return spans
+    at = np.asarray(walk, np.int32)
+    before, after = at[:-1], at[1:]
+    on = (states.piece[before] == states.piece[after]) & (np.abs(after - before) == 2)
+    cut = np.flatnonzero(~on)
+    begins, ends = at[np.concatenate([[0], cut + 1])], at[np.concatenate([cut, [len(at) - 1]])]
+    piece = states.piece[ends]
+    base = states.first[piece]
+    return list(zip(piece.tolist(), (begins // 2 - base).tolist(), (ends // 2 - base).tolist(), strict=True))
 
 
 def _end_of(p: int, k: int, n: int) -> End | None:

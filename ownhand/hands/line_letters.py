@@ -19,6 +19,7 @@ from capture.units import cell_from_image
 from fontbuild.joins import way_of
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke
+from skeleton.words.delayed_strokes import sharing_a_bar
 from skeleton.words.line_reading import SURELY, LineReading
 from skeleton.words.word_reading import WordLetter, WordReading
 
@@ -30,6 +31,9 @@ BEARING = 0.15
 
 PEN_REACH = 0.9
 """Pen widths from a letter's line within which ink is taken for its picture."""
+
+MISSING_BAR = 0.3
+"""Confidence in a letter that shares its bar with its neighbour: low enough to stay out of the font beside others."""
 
 DOUBTFUL_WORD = "doubtful word"
 DOUBTFUL_LETTER = "low confidence"
@@ -94,12 +98,13 @@ def letters_of(
     column = 0
     for word, text, suits in zip(reading.words, reading.texts, reading.suits, strict=True):
         before = False
+        shared = sharing_a_bar([(x.char, x.pieces_mm) for x in word.letters], word.x_height_mm)
         first, column = column + 1, column + len(text) + 1
         for n, letter in enumerate(word.letters if suits else ()):
             way, before = way_of(before, letter.joined), letter.joined
             if not letter.pieces_mm or counts[letter.char] >= MOST_ATTEMPTS:
                 continue
-            made = _attempt(letter, word, text, place, first + n, counts[letter.char] + 1, way)
+            made = _attempt(letter, word, text, place, first + n, counts[letter.char] + 1, way, n in shared)
             if made is None:
                 continue
             counts[letter.char] += 1
@@ -113,7 +118,7 @@ def letters_of(
 
 
 def _attempt(
-    letter: WordLetter, word: WordReading, text: str, place: LinePlace, column: int, number: int, way: str
+    letter: WordLetter, word: WordReading, text: str, place: LinePlace, column: int, number: int, way: str, shared: bool
 ) -> tuple[Attempt, float, float] | None:
     """Return a letter as an attempt, and where its cell's left guide and baseline lie in the picture, mm."""
     every = np.concatenate(letter.pieces_mm)
@@ -137,6 +142,8 @@ def _attempt(
         findings.append(Finding(DOUBTFUL_WORD, letter.char, *where, f"'{text}'"))
     elif letter.misfit > MISFIT:
         findings.append(Finding(DOUBTFUL_LETTER, letter.char, *where, f"{letter.misfit:.2f} off its form, in '{text}'"))
+    elif shared:
+        findings.append(Finding(DOUBTFUL_LETTER, letter.char, *where, f"one bar for two letters, in '{text}'"))
     attempt = Attempt(
         id=f"{place.page}/{place.row}.{column}",
         char=letter.char,
@@ -148,7 +155,7 @@ def _attempt(
         descender_mm=-place.x_height_mm,
         width_mm=float(np.ptp(every[:, 0])) * place.scale + 2 * BEARING * place.x_height_mm,
         pen_mm=max(s.width_mm for s in strokes),
-        confidence=float(np.clip(1.0 - 0.25 * max(word.cost, 0.0), 0.1, 1.0)),
+        confidence=MISSING_BAR if shared else float(np.clip(1.0 - 0.25 * max(word.cost, 0.0), 0.1, 1.0)),
         allograph=way,
         findings=tuple(findings),
     )

@@ -18,6 +18,9 @@ ASKED_FOR = 1.2
 TO_MIDDLE = 0.15
 """How much being aside of a letter's middle counts against being aside of the letter."""
 
+THROUGH = 0.1
+"""x-heights between a bar and a stem's point that it goes through."""
+
 CROSSED = BARRED | frozenset("TFEHAGQJ")
 
 
@@ -77,3 +80,38 @@ def in_writing_order(strokes: Sequence[WrittenStroke], middles: Sequence[float])
         else:
             last.append(i)
     return [k for m in main for k in (m, *after[m])] + last
+
+
+def sharing_a_bar(letters: Sequence[tuple[str, Sequence[Points]]], x_height: float) -> frozenset[int]:
+    """Return the numbers of letters whose bar goes through a neighbour's stem as well, and of those neighbours.
+
+    Whoever writes `tt` often crosses both at once: one letter has a bar too long, the other none.
+
+    Parameters
+    ----------
+    letters
+        A word's letters: character and pieces, each (n, 2), in one unit, y down.
+    x_height
+        In that unit.
+    """
+    out: set[int] = set()
+    for j, (char, pieces) in enumerate(letters):
+        for k in (j - 1, j + 1):
+            if char not in BARRED or not 0 <= k < len(letters) or letters[k][0] not in BARRED:
+                continue
+            stems = [p for p in letters[k][1] if not _lies(p)]
+            if any(_crosses(bar, stem, x_height) for bar in pieces if _lies(bar) for stem in stems):
+                out |= {j, k}
+    return frozenset(out)
+
+
+def _lies(piece: Points) -> bool:
+    wide, high = np.ptp(piece, axis=0)
+    return bool(wide > 1.5 * high)
+
+
+def _crosses(bar: Points, stem: Points, x_height: float) -> bool:
+    order = np.argsort(bar[:, 0])
+    at = np.interp(stem[:, 0], bar[order, 0], bar[order, 1])
+    inside = (stem[:, 0] > bar[:, 0].min()) & (stem[:, 0] < bar[:, 0].max())
+    return bool((inside & (np.abs(stem[:, 1] - at) < THROUGH * x_height)).any())

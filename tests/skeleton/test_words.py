@@ -14,7 +14,7 @@ from sample_sheets.make_running import FOLDER
 from sample_sheets.writer import KEEPER, write_line
 from skeleton.pipeline import build_state_graph_of
 from skeleton.words.decoding import connected_parts
-from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of
+from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of, sharing_a_bar
 from skeleton.words.frame import WordFrame, refitted
 from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import forms_of, main_strokes, packed, unpacked
@@ -241,3 +241,21 @@ def test_parts_of_ink_are_told_apart():
     grey, _ = ink([np.array([[0.0, 0.0], [0.0, 5.0]]), np.array([[4.0, 0.0], [4.0, 5.0]])])
     apart = state_graph_of_ink(find_ink(grey, 300.0))
     assert len(np.unique(connected_parts(apart[1]))) == 2
+
+
+def _stem(x: float) -> Points:
+    return np.stack([np.full(41, x), np.linspace(-2.0, 0.0, 41)], axis=1)
+
+
+def _bar(left: float, right: float) -> Points:
+    return np.stack([np.linspace(left, right, 21), np.linspace(-1.2, -1.25, 21)], axis=1)
+
+
+def test_two_letters_under_one_bar_are_told_from_two_with_a_bar_each() -> None:
+    one_bar = [("t", [_stem(0.0), _bar(-0.4, 1.2)]), ("t", [_stem(0.8)])]
+    own_bars = [("t", [_stem(0.0), _bar(-0.3, 0.3)]), ("t", [_stem(0.8), _bar(0.5, 1.1)])]
+    over_an_l = [("t", [_stem(0.0), _bar(-0.4, 1.2)]), ("l", [_stem(0.8)])]
+
+    assert sharing_a_bar([("e", [_stem(-1.0)]), *one_bar, ("l", [_stem(1.6)])], 1.0) == {1, 2}
+    assert not sharing_a_bar(own_bars, 1.0)
+    assert not sharing_a_bar(over_an_l, 1.0)

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 import skeleton
+from capture.units import Points
 from sample_sheets.make_running import FOLDER
 from sample_sheets.writer import KEEPER, write_line
 from skeleton.pipeline import build_state_graph_of

@@ -26,7 +26,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from capture.units import Points
 from skeleton.ductus import allographs
-from skeleton.words import decoding, letter_forms
+from skeleton.words import laid_text, letter_forms
 from skeleton.words.frame import first_frame, refitted
 from skeleton.words.letter_forms import DOTTED, expected_extent, forms_of, main_strokes, packed
 from tests.bench.trace_ink import even
@@ -95,7 +95,7 @@ def cut_by_forms(word: Word) -> list[tuple[str, list[Points]]]:
     frame = first_frame(states.here, *expected_extent(word.text))
     for _ in range(2):
         marks = tuple(i for i, s in enumerate(strokes) if _is_mark(frame.place(s), word.text))
-        found = decoding._decode(states, forms, frame, marks, np.zeros(len(states.here)))
+        found = laid_text.cheapest_way(states, forms, frame, marks, np.zeros(len(states.here)))
         if found is None:
             return []
         cost, rows, model = found
@@ -152,7 +152,7 @@ def _is_mark(stroke: Points, text: str) -> bool:
 
 
 def _path_states(strokes: Sequence[Points]) -> Any:
-    """Return a known pen path as what `decoding` takes for a network: every place leads to the next one alone."""
+    """Return a known pen path as what `laid_text` takes for a network: every place leads to the next one alone."""
     gap = 0.5 * letter_forms.STEP * X_HEIGHT_MM
     here, heading, costs, piece, first, spacing, to, at = [], [], [], [], [0], [], [], [0]
     for p, s in enumerate(strokes):
@@ -180,7 +180,7 @@ def _path_states(strokes: Sequence[Points]) -> Any:
 
 def _no_clues(states: int) -> Any:
     """Return pen events that tell nothing: a path needs no evidence of its lifts."""
-    return SimpleNamespace(landed=np.zeros(states), lifted=np.full(states, -decoding.OFTEN / decoding.EVENTS))
+    return SimpleNamespace(landed=np.zeros(states), lifted=np.full(states, -laid_text.OFTEN / laid_text.EVENTS))
 
 
 def clustered(

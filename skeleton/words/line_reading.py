@@ -44,10 +44,10 @@ MOST_TOGETHER = 3
 NARROWER = (1.0, 0.8, 0.64, 0.5, 0.4, 1.25, 1.6)
 """x-heights that are tried, as shares of what the width of all ink tells; more where words were not written."""
 
-SUITS, SURELY = 2.3, 1.4
+SUITS, SURELY = 2.5, 1.6
 """Cost of a letter up to which a word's ink suits its text, and does so without doubt; see `WordReading.cost`. Of words
-of UNIPEN's people nine in ten whose letters stand apart or are partly joined stay below the first, half of those whose
-letters are all joined; read with another word's text one in fifty does."""
+of UNIPEN's people left out three in four whose letters stand apart or are partly joined stay below the first, a third
+of those whose letters are all joined; read with another word's text one in a hundred does."""
 
 
 @dataclass(frozen=True, eq=False)

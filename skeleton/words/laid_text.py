@@ -92,11 +92,17 @@ class LaidText:
     """What the pen events took off the cost."""
 
     rows: NDArray[np.int32]
-    """As `letter_viterbi.decode` gives them."""
+    """Shape (rows, 4): as `letter_viterbi.decode` gives them."""
 
     model: Floats
+    """Shape (points, 2): all forms' points, x-heights, y down."""
+
     walks: Walks
+    """Single steps."""
+
     letter: Ints
+    """Shape (steps,): which letter every step belongs to."""
+
     frame: WordFrame
     marks: tuple[int, ...]
     bare: NDArray[np.bool_]

@@ -44,7 +44,7 @@ MOST_TOGETHER = 3
 NARROWER = (1.0, 0.8, 0.64, 0.5, 0.4, 1.25, 1.6)
 """x-heights that are tried, as shares of what the width of all ink tells; more where words were not written."""
 
-SUITS, SURELY = 2.5, 1.6
+SUITS, SURELY = 2.5, 1.4
 """Cost of a letter up to which a word's ink suits its text, and does so without doubt; see `WordReading.cost`. Of words
 of UNIPEN's people left out three in four whose letters stand apart or are partly joined stay below the first, a third
 of those whose letters are all joined; read with another word's text one in a hundred does."""

@@ -78,7 +78,7 @@ def _steps_without_corners() -> Any:
     return recompiled(state_graph_kernels.single_steps, TURN_AT_CORNER=9.0)
 
 
-def _no_events(ink: Any, places: NDArray[np.float64], headings: Any, measured: Any) -> PenEvents:
+def _no_events(ink: Any, places: NDArray[np.float64], headings: Any, measured: Any, **_: Any) -> PenEvents:
     n = len(places)
     return PenEvents(np.zeros(2 * n), np.zeros(2 * n), np.full(n, DOUBLE_PASS_PRIOR_LOG_ODDS))
 

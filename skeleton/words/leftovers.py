@@ -66,11 +66,12 @@ def taken_up(
     ]
     bare = ~off
     bare[every // 2] = False
+    lengths = sizes / x_height
     for chain in _chains(states, bare, sizes, SHORTEST * x_height):
         best: tuple[float, int, _Stroke] | None = None
         for i, stroke in enumerate(strokes):
             for way in (chain, [s ^ 1 for s in reversed(chain)]):
-                offer = _with_chain(stroke, way, states, sizes / x_height)
+                offer = _with_chain(stroke, way, states, lengths)
                 if offer is not None and (best is None or offer[0] < best[0]):
                     best = offer[0], i, offer[1]
         if best is not None and best[0] < ALONE:

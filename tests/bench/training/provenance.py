@@ -6,12 +6,11 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 
+_UNIPEN = "train_r01_v07; Guyon, Schomaker, Plamondon, Liberman, Janet 1994, doi 10.5281/zenodo.1195803"
+
 SOURCES = {
     "uji": ("UJI Pen Characters (UCI)", "CC BY 4.0"),
-    "unipen": (
-        "UNIPEN (train_r01_v07; Guyon, Schomaker, Plamondon, Liberman, Janet 1994, doi 10.5281/zenodo.1195803)",
-        "CC BY 4.0",
-    ),
+    "unipen": (f"UNIPEN ({_UNIPEN})", "CC BY 4.0"),
     "omniglot": ("Omniglot (B. Lake)", "MIT"),
     "digilets": ("DigiLeTs (Fabi, Otte, Wiese, Butz 2020)", "as published with the data set"),
     "kanjivg": ("KanjiVG (U. Apel)", "CC BY-SA 3.0"),
@@ -20,10 +19,7 @@ SOURCES = {
     "hershey": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
     "scripts": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
     "cursive": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
-    "words": (
-        "UNIPEN, words (train_r01_v07; Guyon, Schomaker, Plamondon, Liberman, Janet 1994, doi 10.5281/zenodo.1195803)",
-        "CC BY 4.0",
-    ),
+    "words": (f"UNIPEN, words ({_UNIPEN})", "CC BY 4.0"),
     "museum": ("the project's simulated hands", "MIT"),
 }
 """Name and licence of each data set, by the first word of its file's name."""

@@ -42,7 +42,8 @@ from skeleton.result import LOW_CONFIDENCE, Reading
 from skeleton.scoring.confidence import Judged, confidence
 from skeleton.scoring.form_similarity import NO_FORM
 from skeleton.scoring.minimum_bayes_risk import DISAGREEMENT_LIMIT_SIZES, minimum_bayes_risk
-from skeleton.scoring.writing_habits import habit_costs
+from skeleton.scoring.path_features import path_scorer
+from skeleton.scoring.writing_habits import clues_along, habit_costs, second_look
 from skeleton.states.state_graph import States, Walks, build_states, draw, end_to_end, packed
 
 ALL_PARTS = Options()
@@ -50,7 +51,7 @@ ALL_PARTS = Options()
 MAX_HYPOTHESES = 12
 """Readings of an image that stay in the choice. Set by hand: twice as many read no better."""
 
-MAX_JUDGED_READINGS = 24
+MAX_JUDGED_READINGS = 32
 """Readings of a known character, the likeliest by their linear cost, to which `writing_habits` adds."""
 
 MAX_SURPRISE_OF_HABITS = 4.5
@@ -94,6 +95,9 @@ class ReadingHypothesis:
 
     shaping: Callable[[], Shape] | None = None
     """Gives the shape without drawing the lines, where there is a quicker way."""
+
+    traits: NDArray[np.float32] | None = None
+    """What `writing_habits` saw of it, shape (m,), for its second look."""
 
     trial: FittedHypothesis | None = None
     """The lines as they suit the ink, where that was tried."""
@@ -183,9 +187,9 @@ def study_apart(
         models = models_of(char, handedness, known)
         every = candidates(net, states, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
         drawn: dict[bytes, Points] = {}
-        for c, cost, shape in _judged_by_habits(char, states, every):
-            drawing = partial(_drawn, net, states, c, drawn)
-            found.append(ReadingHypothesis(c.name, drawing, cost, negative_log_likelihood(c), partial(_this, shape)))
+        for c, cost, shape, traits in _judged_by_habits(char, net, states, every):
+            drawing, surprise = partial(_drawn, net, states, c, drawn), negative_log_likelihood(c)
+            found.append(ReadingHypothesis(c.name, drawing, cost, surprise, partial(_this, shape), traits))
     found = _likeliest(found if not own else [_with_habit_cost(o, own) for o in found])
     if not found or found[0].cost > GENERAL_RULES_FROM_COST:
         free = _by_general_rules(net, states, rivals=bool(found))
@@ -194,18 +198,28 @@ def study_apart(
     return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper)
 
 
-def _judged_by_habits(char: str, states: States, every: Sequence[Hypothesis]) -> list[tuple[Hypothesis, float, Shape]]:
-    """Return readings with their costs, people's habits added, and their shapes; the least cost stays what it was."""
+def _judged_by_habits(
+    char: str, net: Network, states: States, every: Sequence[Hypothesis]
+) -> list[tuple[Hypothesis, float, Shape, NDArray[np.float32] | None]]:
+    """Return readings with their costs, people's habits added, their shapes, and what is kept for the second look.
+
+    The least cost stays what it was.
+    """
     if not every:
         return []
-    shapes = shapes_of_readings(packed([c.end_to_end for c in every]), states.here)
+    pack = packed([c.end_to_end for c in every])
+    shapes = shapes_of_readings(pack, states.here)
     linear = np.array([c.cost for c in every])
-    if min(negative_log_likelihood(c) for c in every) > MAX_SURPRISE_OF_HABITS:
-        return list(zip(every, linear.tolist(), shapes, strict=True))
-    told = np.column_stack([[c.fluent_features for c in every], [c.drafted for c in every]])
-    cost = linear + habit_costs(unicodedata.normalize("NFC", char), shapes, told)
+    judged = None
+    if min(negative_log_likelihood(c) for c in every) <= MAX_SURPRISE_OF_HABITS:
+        told = np.column_stack([[c.fluent_features for c in every], [c.drafted for c in every]])
+        along = clues_along(path_scorer(net, states), pack)
+        judged = habit_costs(unicodedata.normalize("NFC", char), shapes, along, told, linear)
+    if judged is None:
+        return [(c, x, shape, None) for c, x, shape in zip(every, linear.tolist(), shapes, strict=True)]
+    cost = linear + judged.costs
     cost += linear.min() - cost.min()
-    return list(zip(every, cost.tolist(), shapes, strict=True))
+    return list(zip(every, cost.tolist(), shapes, judged.traits, strict=True))
 
 
 def _this(shape: Shape) -> Shape:
@@ -218,17 +232,24 @@ def _refit_likeliest(options: list[ReadingHypothesis], paper: FitContext) -> lis
     Those that were not tried count as explaining it no better than the worst that was.
     """
     near = [o for o in options[:FIT_TOP_N] if o.cost <= options[0].cost + FIT_COST_WINDOW]
-    if len(near) < 2:
-        return options
-    trials = [fit_hypothesis(o.lines, paper) for o in near]
-    best, worst = min(t.unlike for t in trials), max(t.unlike for t in trials)
-    weighed = [
-        replace(o, trial=t, cost=o.cost + RESIDUAL_INK_COST * (t.unlike - best))
-        for o, t in zip(near, trials, strict=True)
-    ]
-    return _likeliest(
-        [*weighed, *(replace(o, cost=o.cost + RESIDUAL_INK_COST * (worst - best)) for o in options[len(near) :])]
-    )
+    unlike = np.zeros(len(options))
+    fitted = np.arange(len(options)) < len(near)
+    trials: list[FittedHypothesis] = []
+    if len(near) > 1:
+        trials = [fit_hypothesis(o.lines, paper) for o in near]
+        unlike[:] = max(t.unlike for t in trials)
+        unlike[: len(near)] = [t.unlike for t in trials]
+        unlike -= unlike.min()
+    else:
+        fitted[:] = False
+    more = RESIDUAL_INK_COST * unlike
+    seen = np.array([o.traits is not None for o in options])
+    if seen.any():
+        looked = second_look(np.stack([o.traits for o in options if o.traits is not None]), unlike[seen], fitted[seen])
+        more[seen] = looked - looked[0]
+    weighed = [replace(o, cost=o.cost + float(x)) for o, x in zip(options, more, strict=True)]
+    weighed[: len(trials)] = [replace(o, trial=t) for o, t in zip(weighed, trials, strict=False)]
+    return _likeliest(weighed)
 
 
 def _by_general_rules(net: Network, states: States, *, rivals: bool) -> list[ReadingHypothesis]:

@@ -83,10 +83,10 @@ AT_PATH_FEATURES, AT_FORM_FEATURES, AT_EDITS = (
 )
 AT_MATCH = [NAMES.index(name) for name in ("fit", "log prior", "bare")]
 
-MAX_COMPLETED_MATCHES, MAX_EDITED_READINGS = 8, 3
+MAX_COMPLETED_MATCHES, MAX_EDITED_READINGS = 8, 5
 """How many matches are completed, and how many readings are varied, the best first."""
 
-EDIT_COST_WINDOW = 2.0
+EDIT_COST_WINDOW = 4.0
 """Log odds behind the best reading up to which another is varied too."""
 
 EditCounts = tuple[int, ...]

@@ -28,7 +28,7 @@ PLACE_SPREAD_SIZES = 0.16
 ROUGH_PRIOR_WEIGHT = 0.12
 """Weight of the log of a form's prior in the rough pass."""
 
-ROUGH_COST_WINDOW = 0.7
+ROUGH_COST_WINDOW = 1.0
 """Cost behind the best of the rough pass up to which a model is walked again."""
 
 
@@ -86,7 +86,7 @@ class Match:
     """Cost of place, direction and stretch per point of the model; 0 is perfect."""
 
 
-def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 9, rounds: int = 3) -> list[Match]:
+def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 12, rounds: int = 3) -> list[Match]:
     """Return the models found in the ink, after a rough pass that keeps the best `keep` of them.
 
     Of models that differ in their marks alone the best one counts. Every model kept is walked up to `rounds` times: the

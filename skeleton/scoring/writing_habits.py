@@ -1,10 +1,11 @@
-"""How people write a character: what a small network says of the strokes of a reading.
+"""How people write a character: what a small network says of the readings of an image.
 
 The cost of a reading is linear in its features, the same for all characters. What is usual differs from character to
 character, and in ways that a few mean forms do not tell: where a stroke may begin, which way it goes, whether the pen
-is lifted. The network sees a reading's strokes at equal arc lengths, its features, and the character, and adds to the
-cost. It was fitted as a conditional logit (McFadden 1974) on the readings considered for the characters of people whose
-strokes are known; `tests.bench trace_habits` fits and scores it.
+is lifted. The network sees a reading's strokes at equal arc lengths, what the ink tells along them, its features, the
+character, and the likeliest of the other readings; it adds to the cost. When the likeliest readings were fitted to the
+ink it looks again. It was fitted as a conditional logit (McFadden 1974) on the readings considered for the characters
+of people whose strokes are known; `tests.bench trace_habits` fits and scores it.
 """
 
 from __future__ import annotations
@@ -21,6 +22,9 @@ from numpy.typing import NDArray
 
 from capture.blas import limited_threads
 from skeleton.matching.stroke_distance import SAMPLES, Shape
+from skeleton.scoring.ink_along_kernels import END_CLUES, PLACE_CLUES, ink_along
+from skeleton.scoring.path_features import PathScorer
+from skeleton.states.state_graph import Pack
 
 Floats = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -36,6 +40,14 @@ COORDINATE_SCALE = 2.0
 
 MAX_FEATURE_SPREADS = 4.0
 """Features are kept within so many standard deviations."""
+
+MAX_UNLIKE, MAX_UNLIKE_FINE, FINE_SCALE = 3.0, 0.3, 5.0
+"""E-folds of unexplained ink up to which the second look sees differences, and those that it sees finely."""
+
+_CLUE_SCALES = np.tile(
+    np.array([*(0.3, 0.5, 1.0) * SAMPLES, *(0.3,) * 4, *(1.0,) * (END_CLUES - 4)], np.float32), MAX_STROKES
+)
+"""By which clues are multiplied: log odds vary more than shares."""
 
 PROVENANCE = "provenance"
 """Name, among the arrays kept, of what they were fitted on: JSON in UTF-8, as bytes."""
@@ -61,7 +73,10 @@ class Habits:
     """Shape (characters, n)."""
 
     second: Single
-    """Shape (n, m)."""
+    """Shape (n, m): of a reading itself."""
+
+    second_of_all: Single
+    """Shape (n, m): of the mean of all readings, each as likely as its linear cost has it."""
 
     second_offsets: Single
     """Shape (characters, m)."""
@@ -69,9 +84,32 @@ class Habits:
     last: Single
     """Shape (characters, m)."""
 
+    again: Single
+    """Shape (m + 3, k): of the second look, of what the second layer gave and how well a reading explains the ink."""
 
-def habit_costs(char: str, shapes: Sequence[Shape], features: Floats) -> Floats:
-    """Return what is added to the costs of readings, log odds, shape (readings,); zeros for a character not known.
+    again_offsets: Single
+    """Shape (k,)."""
+
+    again_last: Single
+    """Shape (k,)."""
+
+    residual_ink: float
+    """Log odds lost for every e-fold of ink left unexplained."""
+
+
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """What the network says of readings at its first look."""
+
+    costs: Floats
+    """Shape (readings,): log odds to be added to their linear costs."""
+
+    traits: Single
+    """Shape (readings, m): what the second look starts from."""
+
+
+def habit_costs(char: str, shapes: Sequence[Shape], along: Single, features: Floats, linear: Floats) -> Judged | None:
+    """Return what the network says of readings; None for a character not known.
 
     Parameters
     ----------
@@ -79,23 +117,63 @@ def habit_costs(char: str, shapes: Sequence[Shape], features: Floats) -> Floats:
         The character that was written.
     shapes
         The readings' strokes in a box of size 1, y down.
+    along
+        What the ink tells along them, `clues_along`.
     features
         Shape (readings, features): in a fluent hand, and last how surely the lettering was drafted.
+    linear
+        Shape (readings,): their linear costs.
     """
-    return costs_by(trained(), char, shapes, features)
+    return judged_by(trained(), char, shapes, along, features, linear)
 
 
-def costs_by(habits: Habits, char: str, shapes: Sequence[Shape], features: Floats) -> Floats:
-    """Return the costs that a network adds; see `habit_costs`."""
+def judged_by(
+    habits: Habits, char: str, shapes: Sequence[Shape], along: Single, features: Floats, linear: Floats
+) -> Judged | None:
+    """Return what a network says of readings; see `habit_costs`."""
     row = habits.row.get(char)
     if row is None or not shapes:
-        return np.zeros(len(shapes))
+        return None
     told = np.clip((features - habits.shift) / habits.scale, -MAX_FEATURE_SPREADS, MAX_FEATURE_SPREADS)
-    x = np.concatenate([stroke_inputs(shapes), told], axis=1, dtype=np.float32)
+    x = np.concatenate([stroke_inputs(shapes), told, along], axis=1, dtype=np.float32)
+    share = np.exp(linear.min() - linear)
+    share /= share.sum()
     with limited_threads():
         y = np.maximum(x @ habits.first + habits.first_offsets[row], 0)
-        y = np.maximum(y @ habits.second + habits.second_offsets[row], 0)
-        out: Floats = (y @ habits.last[row]).astype(float)
+        of_all = share.astype(np.float32) @ y
+        z = np.maximum(y @ habits.second + (of_all @ habits.second_of_all + habits.second_offsets[row]), 0)
+        return Judged((z @ habits.last[row]).astype(float), z)
+
+
+def second_look(traits: Single, unlike: Floats, fitted: NDArray[np.bool_]) -> Floats:
+    """Return what is added to the costs of readings once the likeliest were fitted to the ink, shape (readings,).
+
+    Parameters
+    ----------
+    traits
+        Shape (readings, m), `Judged.traits`.
+    unlike
+        Shape (readings,): e-folds of ink left unexplained beyond those of the reading that explains it best; those not
+        fitted as much as the worst.
+    fitted
+        Shape (readings,): whether a reading was fitted.
+    """
+    return looked_again(trained(), traits, unlike, fitted)
+
+
+def looked_again(habits: Habits, traits: Single, unlike: Floats, fitted: NDArray[np.bool_]) -> Floats:
+    """Return the costs of a network's second look; see `second_look`."""
+    wide, fine = np.minimum(unlike, MAX_UNLIKE), FINE_SCALE * np.minimum(unlike, MAX_UNLIKE_FINE)
+    x = np.concatenate([traits, np.stack([wide, fitted, fine], axis=1)], axis=1, dtype=np.float32)
+    y = np.maximum(x @ habits.again + habits.again_offsets, 0) @ habits.again_last
+    out: Floats = habits.residual_ink * unlike + y
+    return out
+
+
+def clues_along(scorer: PathScorer, pack: Pack) -> Single:
+    """Return what the ink tells along the strokes of readings, shape (readings, clues)."""
+    clues = ink_along(scorer.context, pack, scorer.states.width, scorer.tip, SAMPLES, MAX_STROKES)
+    out: Single = clues.reshape(len(clues), -1) * _CLUE_SCALES
     return out
 
 
@@ -121,8 +199,9 @@ def habits_of(file: Path | Traversable) -> Habits:
     """Return the network kept in a file, as `tests.bench trace_habits` writes it."""
     with file.open("rb") as f:
         kept = np.load(f)
-        numbers = [name for name in kept if name not in (PROVENANCE, "characters")]
+        numbers = [name for name in kept if name not in (PROVENANCE, "characters", "residual_ink")]
         # rows end to end: a matrix kept by columns takes three times as long to multiply
         told = {name: np.ascontiguousarray(kept[name], np.float32) for name in numbers}
         row = {chr(c): i for i, c in enumerate(kept["characters"].tolist())}
-    return Habits(row, **told)
+        residual = float(kept["residual_ink"])
+    return Habits(row, **told, residual_ink=residual)

@@ -130,7 +130,7 @@ SWITCHES = (
     Switch("hooks, loops, crossings", _both("others", lambda *_: [])),
     Switch("smoothest lines beside forms", {f"{labelled.__name__}.smooth_walks": _of(lambda *_: [])}),
     Switch("form similarity", _costs(*FORM_FEATURE_NAMES)),
-    Switch("writing habits", {f"{_PIPELINE}.habit_costs": _of(lambda char, shapes, features: np.zeros(len(shapes)))}),
+    Switch("writing habits", {f"{_PIPELINE}.habit_costs": _of(lambda *_: None)}),
     Switch("width consistency", _costs("linked", "parted")),
     Switch("weight of unexplained ink", {f"{_PIPELINE}.RESIDUAL_INK_COST": _of(0.0)}),
     Switch("minimum Bayes risk", {f"{_PIPELINE}.minimum_bayes_risk": _of(lambda shape, odds: int(np.argmax(odds)))}),

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from capture.blas import limited_threads
 from skeleton.matching.stroke_distance import SAMPLES, Shape
-from skeleton.scoring.ink_along_kernels import END_CLUES, PLACE_CLUES, ink_along
+from skeleton.scoring.ink_along_kernels import END_CLUES, ink_along
 from skeleton.scoring.path_features import PathScorer
 from skeleton.states.state_graph import Pack
 
@@ -180,11 +180,14 @@ def clues_along(scorer: PathScorer, pack: Pack) -> Single:
 def stroke_inputs(shapes: Sequence[Shape]) -> Single:
     """Return what the network sees of the strokes of readings, shape (readings, MAX_STROKES * STROKE_INPUTS)."""
     out = np.zeros((len(shapes), MAX_STROKES, STROKE_INPUTS), np.float32)
-    for r, shape in enumerate(shapes):
-        n = min(len(shape.lengths), MAX_STROKES)
-        out[r, :n, : 2 * SAMPLES] = shape.strokes[:n].reshape(n, -1)
-        out[r, :n, -2] = shape.lengths[:n]
-        out[r, :n, -1] = 1 / COORDINATE_SCALE
+    counts = np.array([len(s.lengths) for s in shapes])
+    reading = np.repeat(np.arange(len(shapes)), counts)
+    stroke = np.arange(len(reading)) - np.repeat(np.cumsum(counts) - counts, counts)
+    seen = stroke < MAX_STROKES
+    at = reading[seen], stroke[seen]
+    out[*at, : 2 * SAMPLES] = np.concatenate([s.strokes for s in shapes]).reshape(len(reading), -1)[seen]
+    out[*at, -2] = np.concatenate([s.lengths for s in shapes])[seen]
+    out[*at, -1] = 1 / COORDINATE_SCALE
     out *= COORDINATE_SCALE
     return out.reshape(len(shapes), -1)
 

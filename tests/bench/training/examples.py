@@ -7,6 +7,7 @@ from concurrent.futures import ProcessPoolExecutor
 from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import cache, partial
+from itertools import pairwise
 from multiprocessing import get_context
 from pathlib import Path
 from unittest.mock import patch
@@ -27,17 +28,15 @@ from skeleton.matching.stroke_distance import Shape, shape_along
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, models_of, shaped_like
 from skeleton.states.state_graph import States, draw
-from tests.bench.people import BY_LOT, broken, fits_choice, of_people, part, source_of, trains_network
+from tests.bench.people import BY_LOT, broken, fits_choice, of_people, part, source_of
 from tests.bench.trace_data import LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
 from tests.bench.trace_ink import ink
-from tests.bench.trace_score import gap, spread
+from tests.bench.training.rightness import rightness
 
 Floats = NDArray[np.float64]
 Apart = tuple[InkMap, Network, States]
 Readings = tuple[list[Hypothesis], list[Shape], Floats]
 How = Callable[[Apart, str], Readings]
-
-WITHIN_MM = 0.35
 
 KANJI = (0x4E03, 34, 9)
 """The first that is read, one in how many, and the most strokes."""
@@ -86,7 +85,7 @@ class Task:
     """Of the ink: the first is the usual one; of every other pair one is of a drawing library's discs."""
 
     seed: tuple[int, ...]
-    network: Path | None
+    network: Path | None = None
     """The pen-event network that it is read with; the one in use if None."""
 
 
@@ -100,15 +99,13 @@ def tasks(
     most: int | None = None,
     checked: bool = False,
     networks: Sequence[Path] = (),
-    of_network: int = 0,
 ) -> Iterator[Task]:
     """Yield what the choice is fitted on, in several inks; `checked`: other people's too, marked by `*`.
 
     share: of the characters, drawn by lot; most: characters of a data set, likewise. Of the sets of people the choice
     is fitted on the part B (`people.fits_choice`) and checked on the validation part; nobody who is left out is read.
     `networks` are the pen-event networks for each part of the training data, trained without it: what a network says of
-    strokes that it was trained on is worth more than it will ever be again. `of_network`: so many characters of a set
-    are added, by lot, of the people on whom the network was trained (part A).
+    strokes that it was trained on is worth more than it will ever be again.
     """
     rng = np.random.default_rng(seed)
     sets: Mapping[str, list[Case]] = {
@@ -124,7 +121,6 @@ def tasks(
         kept = [(c, _used(source, c)) for c in cases]
         kept = [(c, used) for c, used in kept if used or (checked and _checked(source, c))]
         kept = [(c, used) for c, used in kept if not broken(source, c.writer)]
-        kept += _of_network(source, cases, of_network)
         some = min(round(share * len(kept)), most or len(kept))
         for i in sorted(rng.choice(len(kept), some, replace=False)):
             case, used = kept[i]
@@ -142,15 +138,6 @@ def tasks(
 
 def _used(source: str, case: Case) -> bool:
     return fits_choice(source, case.writer) if of_people(source) else fitted(source, case.writer, case.char)
-
-
-def _of_network(source: str, cases: Sequence[Case], count: int) -> list[tuple[Case, bool]]:
-    if not count or source not in BY_LOT:
-        return []
-    theirs = [c for c in cases if part(source, c.writer) == "train" and trains_network(source, c.writer)]
-    theirs = [c for c in theirs if not broken(source, c.writer)]
-    lot = np.random.default_rng(count).permutation(len(theirs))[:count]
-    return [(theirs[i], True) for i in sorted(lot)]
 
 
 def _checked(source: str, case: Case) -> bool:
@@ -219,30 +206,32 @@ def _unlike(ground: Apart, every: Sequence[Hypothesis]) -> Floats:
     return np.array(some + [max(some, default=0.0)] * (len(every) - len(some)))
 
 
+def lines_mm(ground: Apart, every: Sequence[Hypothesis]) -> list[list[Points]]:
+    """Return the strokes of readings, mm; one that several share is the same array."""
+    found, net, states = ground
+    drawn: dict[bytes, Points] = {}
+    out = []
+    for c in every:
+        walk, starts = c.end_to_end
+        parts = [walk[a:b] for a, b in pairwise(starts.tolist())]
+        for stretch in parts:
+            if stretch.tobytes() not in drawn:
+                drawn[stretch.tobytes()] = image_from_pixels(draw(net, states, stretch), px_per_mm=found.px_per_mm)
+        out.append([drawn[stretch.tobytes()] for stretch in parts])
+    return out
+
+
 def _example(
     group: str, char: str, how: How, grey: NDArray[np.uint8], dpi: float, true: list[Points]
 ) -> Example | None:
     apart = build_state_graph_of(grey, dpi)
     if apart is None:
         return None
-    found, net, states = apart
     every, shapes, unlike = how(apart, char)
     if not every:
         return None
-    want = [spread(s) for s in true]
-    paths, full = np.zeros(len(every), bool), np.zeros(len(every), bool)
-    for i, c in enumerate(every):
-        if len(c.walks) != len(want):
-            continue
-        got = [spread(image_from_pixels(draw(net, states, w), px_per_mm=found.px_per_mm)) for w in c.walks]
-        ahead = np.array([[gap(p, q) for q in want] for p in got]) <= WITHIN_MM
-        either = ahead | (np.array([[gap(p[::-1], q) for q in want] for p in got]) <= WITHIN_MM)
-        left = list(range(len(want)))
-        for row in either:
-            hit = next((j for j in left if row[j]), None)
-            if hit is not None:
-                left.remove(hit)
-        paths[i] = not left
-        full[i] = paths[i] and (how is _unnamed or bool(np.diag(ahead).all()))
+    paths, full = rightness(lines_mm(apart, every), true)
+    if how is _unnamed:
+        full = paths
     features = np.column_stack([[c.features for c in every], unlike])
     return Example(group, char, features, shapes, paths, full)

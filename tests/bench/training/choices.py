@@ -1,0 +1,226 @@
+"""What the judge of readings is fitted on: the choice that it is given when an image is read, and which are right.
+
+Made in processes that write files, each as its characters are read: hundreds of thousands of characters with all their
+readings are more than processes should hand to each other.
+"""
+
+from __future__ import annotations
+
+import time
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from multiprocessing import get_context
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sample_sheets.loose import loose_characters
+from sample_sheets.writer.hand import GUEST, KEEPER
+from skeleton.fitting.refinement import fit_context, fit_hypothesis
+from skeleton.hypotheses.labelled import candidates
+from skeleton.matching.stroke_distance import shapes_of_readings
+from skeleton.matching.template_matching import find_matches
+from skeleton.pipeline import MAX_JUDGED_READINGS, build_state_graph_of, models_of
+from skeleton.scoring.path_features import path_scorer
+from skeleton.scoring.writing_habits import clues_along, habit_costs, stroke_inputs
+from skeleton.states.state_graph import draw, packed
+from tests.bench.people import BY_LOT, broken, of_people, part, source_of, trains_network
+from tests.bench.trace_data import LATIN, OTHER_DAY, OWN_DPI, Case, data_sets, fitted, folder
+from tests.bench.trace_ink import ink
+from tests.bench.training.bending import bent
+from tests.bench.training.examples import USUAL_PEN_MM, lines_mm
+from tests.bench.training.rightness import WITHIN_MM, rightness
+
+MOST_FITTED, FITTED_WITHIN = 8, 3.5
+"""Readings that are fitted to the ink, the likeliest by the judge in use, and log odds behind the best of them: a few
+more than when an image is read, for another judge will rank them otherwise."""
+
+A_FILE = 500
+"""Characters a file."""
+
+FIRST_ALONE = 20
+"""Characters that are read before there are many processes."""
+
+DISCS_SHARE = 0.5
+"""Share of the inks that are laid in a drawing library's discs; the usual ink is not."""
+
+
+@dataclass(frozen=True, eq=False)
+class Choices:
+    """The readings of characters, those of the first character first."""
+
+    counts: NDArray[np.int64]
+    """Shape (characters,): how many readings each has; the other arrays have a row for each reading, or character."""
+
+    strokes: NDArray[np.float16]
+    along: NDArray[np.float16]
+    features: NDArray[np.float32]
+    linear: NDArray[np.float32]
+    """Shape (readings, ...): as `writing_habits.habit_costs` takes them."""
+
+    unlike: NDArray[np.float32]
+    """Shape (readings,): ink left unexplained, NaN where a reading was not fitted."""
+
+    paths: NDArray[np.bool_]
+    full: NDArray[np.bool_]
+    """Shape (readings,): right in its paths; in order and direction too."""
+
+    char: NDArray[np.int32]
+    """Shape (characters,): code point."""
+
+    source: NDArray[np.str_]
+    seen: NDArray[np.bool_]
+    """Shape (characters,): whether the pen-event network was trained on its writer."""
+
+    writer: NDArray[np.str_]
+    ink: NDArray[np.int16]
+    """Shape (characters,): number of the ink, 0 for the usual one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Written:
+    """A character to be inked and read."""
+
+    source: str
+    case: Case
+    number: int
+    """Of the ink."""
+
+    seed: tuple[int, ...]
+
+
+def written(paths: Sequence[Path], parts: Sequence[str], inks: int, seed: int) -> list[Written]:
+    """Return the characters of some parts of the people, of the small sets those for training, in several inks.
+
+    All in the first ink come first, in an order drawn by lot, then all in the second one.
+    """
+    sets = {k: v for k, v in data_sets().items() if k not in ("sample hand", "kana")}
+    for path in paths:
+        sets |= folder(path)
+    every: list[tuple[str, Case, int]] = []
+    for name, cases in sets.items():
+        source = source_of(name)
+        for i, c in enumerate(cases):
+            belongs = part(source, c.writer) if of_people(source) else "train"
+            if (
+                belongs in parts
+                and not broken(source, c.writer)
+                and (belongs != "train" or fitted(source, c.writer, c.char))
+            ):
+                every.append((source, c, i))
+    if "train" in parts:
+        for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
+            for i, c in enumerate(loose_characters(LATIN, 1, habits=habits, seed=OTHER_DAY)):
+                strokes = [np.asarray(s) for s in c.strokes]
+                every.append(("museum", Case(c.char, c.char, strokes, True, writer, c.grey), i))
+    rng = np.random.default_rng(seed)
+    out = []
+    for k in range(inks):
+        some = [x for x in every if k == 0 or x[1].grey is None]
+        for j in rng.permutation(len(some)):
+            source, case, i = some[j]
+            out.append(Written(source, case, k, (seed, i, k)))
+    return out
+
+
+def make(every: Sequence[Written], where: Path, *, cores: int, seconds: float) -> None:
+    """Read characters for some time, and write what was read to files in a folder."""
+    where.mkdir(parents=True, exist_ok=True)
+    for one in every[:FIRST_ALONE]:
+        # loops are compiled before the processes part, and not by each of them
+        _choice(one)
+    until = time.monotonic() + seconds
+    context = get_context("fork")
+    jobs = [context.Process(target=_make, args=(every[i::cores], where / f"{i:03d}", until)) for i in range(cores)]
+    for job in jobs:
+        job.start()
+    for job in jobs:
+        job.join()
+    if any(job.exitcode for job in jobs):
+        raise RuntimeError(f"{where}: a process that reads characters has failed; what it says is above")
+
+
+def load(where: Path) -> Choices:
+    """Return what `make` wrote into a folder."""
+    parts = []
+    for file in sorted(where.glob("*.npz")):
+        with np.load(file) as kept:
+            parts.append({f.name: kept[f.name] for f in fields(Choices)})
+    return Choices(**{f.name: np.concatenate([p[f.name] for p in parts]) for f in fields(Choices)})
+
+
+def _make(every: Sequence[Written], stem: Path, until: float) -> None:
+    read: list[Choices] = []
+    number = 0
+    for i, one in enumerate(every):
+        if time.monotonic() > until:
+            break
+        found = _choice(one)
+        if found is not None:
+            read.append(found)
+        if len(read) == A_FILE or (read and i == len(every) - 1):
+            _keep(read, stem.with_name(f"{stem.name}-{number:05d}.npz"))
+            read, number = [], number + 1
+    if read:
+        _keep(read, stem.with_name(f"{stem.name}-{number:05d}.npz"))
+
+
+def _keep(read: Sequence[Choices], file: Path) -> None:
+    np.savez(file, **{f.name: np.concatenate([getattr(c, f.name) for c in read]) for f in fields(Choices)})
+
+
+def _inked(one: Written) -> tuple[NDArray[np.uint8], float, float, list[NDArray[np.float64]]]:
+    """Return picture, resolution, width of the pen, mm, and where the strokes lie: the usual ink, or any other."""
+    case, rng = one.case, np.random.default_rng(one.seed)
+    if case.grey is not None:
+        return case.grey, OWN_DPI, case.pen_mm, case.strokes
+    if one.number == 0:
+        image, off = ink(case.strokes, seed=int(rng.integers(1 << 30)))
+        return image, OWN_DPI, USUAL_PEN_MM, [s + off for s in case.strokes]
+    strokes = bent(case.strokes, rng)
+    dpi = float(rng.choice([150, 200, 300, 300, 300, 400]))
+    pen = float(rng.uniform(0.3, 0.8) if rng.random() < 0.85 else rng.uniform(0.2, 1.2))
+    kind, pressure = str(rng.choice(["clean", "noisy", "noisy", "skipping"])), float(rng.uniform(0.05, 0.25))
+    discs = bool(rng.random() < DISCS_SHARE)
+    image, off = ink(
+        strokes, dpi=dpi, pen_mm=pen, kind=kind, seed=int(rng.integers(1 << 30)), pressure=pressure, discs=discs
+    )
+    return image, dpi, pen, [s + off for s in strokes]
+
+
+def _choice(one: Written) -> Choices | None:
+    """Return the readings considered for a character, None where nothing was read."""
+    char = unicodedata.normalize("NFC", one.case.char)
+    grey, dpi, pen, true = _inked(one)
+    apart = build_state_graph_of(grey, dpi)
+    models = models_of(char, "right", ())
+    if apart is None or not models or len(char) > 1:
+        return None
+    found, net, states = apart
+    every = candidates(net, states, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
+    if not every:
+        return None
+    pack = packed([c.end_to_end for c in every])
+    shapes = shapes_of_readings(pack, states.here)
+    features = np.column_stack([[c.fluent_features for c in every], [c.drafted for c in every]])
+    linear = np.array([c.cost for c in every])
+    along = clues_along(path_scorer(net, states), pack)
+    judged = habit_costs(char, shapes, along, features, linear)
+    cost = linear if judged is None else linear + judged.costs
+    first = np.argsort(cost, kind="stable")[:MOST_FITTED]
+    first = first[cost[first] <= cost.min() + FITTED_WITHIN]
+    unlike = np.full(len(every), np.nan, np.float32)
+    if len(first) > 1:
+        paper = fit_context(found)
+        for i in first:
+            unlike[i] = fit_hypothesis([draw(net, states, w) for w in every[i].walks], paper).unlike
+    paths, full = rightness(lines_mm(apart, every), true, max(WITHIN_MM, 0.6 * pen))
+    of = one.case.writer
+    return Choices(
+        np.array([len(every)]), stroke_inputs(shapes).astype(np.float16), along.astype(np.float16),
+        features.astype(np.float32), linear.astype(np.float32), unlike, paths, full, np.array([ord(char)], np.int32),
+        np.array([one.source]), np.array([one.source in BY_LOT and trains_network(one.source, of)]),
+        np.array([of]), np.array([one.number], np.int16),
+    )  # fmt: skip

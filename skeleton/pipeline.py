@@ -70,7 +70,7 @@ SAME = 0.05
 """Distance, in sizes of the character, up to which two readings are the same."""
 
 
-FIT_TOP_N, FIT_COST_WINDOW = 6, 2.0
+FIT_TOP_N, FIT_COST_WINDOW = 4, 2.0
 """How many hypotheses are fitted to the ink, and how many log odds behind the best they may be. Set by hand:
 fewer give half of the gain."""
 

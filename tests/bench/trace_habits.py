@@ -23,10 +23,10 @@ from skeleton.scoring import writing_habits
 from tests.bench.training.choices import Choices, load, make, written
 from tests.bench.training.provenance import fitted_on, provenance
 
-WEIGHT = {"digilets": 1.5, "uji": 3.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 6.0, "museum": 150.0}
+WEIGHT = {"digilets": 1.5, "uji": 3.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 6.0, "museum": 40.0}
 """Of data sets, 1 where not said; the museum's are read in their own ink alone."""
 
-SEED = 11
+SEED = 12
 FEWEST = 12
 """Characters of which fewer were seen are not told apart."""
 

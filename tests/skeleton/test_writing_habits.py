@@ -19,6 +19,7 @@ from skeleton.scoring.path_features import path_scorer
 from skeleton.scoring.writing_habits import (
     FINE_SCALE,
     MAX_STROKES,
+    SHARE_HEARD,
     Habits,
     habit_costs,
     judged_by,
@@ -61,7 +62,7 @@ def test_a_network_of_one_unit_is_worked_by_hand() -> None:
     # in a box of size 1 about its middle a stem begins at -1/2 or at 1/2; the second is three times as likely
     assert got is not None
     assert got.traits[:, 0] == pytest.approx([0 + 0.75 + 1, 3 * 1.0 + 0.75 + 1])
-    assert got.costs == pytest.approx([0.5 * 1.75, 0.5 * 4.75])
+    assert got.costs == pytest.approx([SHARE_HEARD * 0.5 * 1.75, SHARE_HEARD * 0.5 * 4.75])
 
 
 def test_the_second_look_is_worked_by_hand() -> None:

@@ -40,6 +40,9 @@ more than when an image is read, for another judge will rank them otherwise."""
 A_FILE = 500
 """Characters a file."""
 
+MUSEUM_ATTEMPTS = 8
+"""Of the simulated hands, in whose own ink they are read."""
+
 FIRST_ALONE = 20
 """Characters that are read before there are many processes."""
 
@@ -112,7 +115,7 @@ def written(paths: Sequence[Path], parts: Sequence[str], inks: int, seed: int) -
                 every.append((source, c, i))
     if "train" in parts:
         for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
-            for i, c in enumerate(loose_characters(LATIN, 1, habits=habits, seed=OTHER_DAY)):
+            for i, c in enumerate(loose_characters(LATIN, MUSEUM_ATTEMPTS, habits=habits, seed=OTHER_DAY)):
                 strokes = [np.asarray(s) for s in c.strokes]
                 every.append(("museum", Case(c.char, c.char, strokes, True, writer, c.grey), i))
     rng = np.random.default_rng(seed)
@@ -179,7 +182,8 @@ def _inked(one: Written) -> tuple[NDArray[np.uint8], float, float, list[NDArray[
     if one.number == 0:
         image, off = ink(case.strokes, seed=int(rng.integers(1 << 30)))
         return image, OWN_DPI, USUAL_PEN_MM, [s + off for s in case.strokes]
-    strokes = bent(case.strokes, rng)
+    # what was drawn or drafted is straight where it is meant to be
+    strokes = bent(case.strokes, rng) if of_people(one.source) else case.strokes
     dpi = float(rng.choice([150, 200, 300, 300, 300, 400]))
     pen = float(rng.uniform(0.3, 0.8) if rng.random() < 0.85 else rng.uniform(0.2, 1.2))
     kind, pressure = str(rng.choice(["clean", "noisy", "noisy", "skipping"])), float(rng.uniform(0.05, 0.25))

@@ -4,18 +4,18 @@ import { h, keepFocus } from "../core/dom.js";
 import { trimmed } from "./fields.js";
 
 export class Layer {
-  /** key: of the layout, whose list this shows. */
-  constructor(desk, key, name = "on-paper") {
+  /** name: of the list in the layout that this shows. */
+  constructor(desk, name, shown = "on-paper") {
     this.desk = desk;
-    this.key = key;
-    this.layer = h("div", { class: name });
+    this.name = name;
+    this.layer = h("div", { class: shown });
     this.chosen = 0;
     desk.picture.append(this.layer);
     this.fields = h("div", { class: "stack" });
   }
 
   get items() {
-    return this.desk.layout[this.key] ?? [];
+    return this.desk.layout[this.name] ?? [];
   }
 
   choose(i) {
@@ -31,14 +31,14 @@ export class Layer {
 
   /** Change one; `fitted` brings the changed one to where it may be. */
   lay(i, changes, fitted = (item) => item) {
-    this.desk.lay(this.key, this.items.map((item, k) => (k === i ? fitted(trimmed({ ...item, ...changes })) : item)));
+    this.desk.lay(this.name, this.items.map((item, k) => (k === i ? fitted(trimmed({ ...item, ...changes })) : item)));
   }
 
   /** Take one away. */
   drop(i) {
     const left = this.items.filter((_, k) => k !== i);
     this.chosen = 0;
-    this.desk.lay(this.key, left.length ? left : null);
+    this.desk.lay(this.name, left.length ? left : null);
   }
 
   /** Whether a text is called so already: boxes and curves have their names in common. */

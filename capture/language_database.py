@@ -156,7 +156,7 @@ def all_languages() -> tuple[Language, ...]:
         return known
     found = (_from_data(iso, _orthography(iso, _data(iso), None), _data(iso)) for iso in sorted(_codes()))
     made = tuple(one for one in found if one.base)
-    data = None if file is None else sealed(json.dumps([list(vars(one).values()) for one in made]).encode())
+    data = None if file is None else sealed(json.dumps([vars(one) for one in made]).encode())
     if file is not None and data is not None:
         with contextlib.suppress(OutputError):  # nothing is lost but time
             write_bytes(file, data)
@@ -178,8 +178,13 @@ def _kept(file: Path) -> tuple[Language, ...]:
         data = unsealed(file.read_bytes())
     except OSError:
         return ()
-    listed = [] if data is None else json.loads(data)
-    return tuple(Language(*(tuple(part) if isinstance(part, list) else part for part in parts)) for parts in listed)
+    listed: list[dict[str, Any]] = [] if data is None else json.loads(data)
+    return tuple(_from_kept(fields) for fields in listed)
+
+
+def _from_kept(fields: dict[str, Any]) -> Language:
+    frozen: dict[str, Any] = {name: tuple(part) if isinstance(part, list) else part for name, part in fields.items()}
+    return Language(**frozen)
 
 
 @cache

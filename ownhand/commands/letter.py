@@ -125,7 +125,7 @@ def take_letter(
     if suited < LEAST_SUITED * letters:
         shown = f"{found.looks_like} lines of writing are seen, the text has {len(lines)}"
         if found.looks_like == len(lines):
-            shown = f"{len(lines)} lines are seen"
+            shown = f"{len(lines)} line(s) are seen"
         what = f"its writing does not suit the text: {suited} of {letters} letters do; {shown}"
         raise InputError(picture.place, what, "Give the text of this page, with its line breaks.")
     if is_printed(readings):
@@ -212,7 +212,7 @@ def summary(done: TakenLetter) -> list[str]:
     ]
     if done.left_out:
         listed = "; ".join(done.left_out[:12]) + (" …" if len(done.left_out) > 12 else "")
-        lines.append(f"{len(done.left_out)} words left out, their ink does not suit them: {listed}")
+        lines.append(f"{len(done.left_out)} word(s) left out, their ink does not suit them: {listed}")
     if done.ink_left_out >= 0.005:
         lines.append(f"{done.ink_left_out:.0%} of the ink belongs to no word of the text.")
     return [*lines, *done.notices]

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import io
+import json
 import os
 from collections import Counter
 from datetime import date
@@ -25,6 +26,9 @@ from tests.bench.training.provenance import fitted_on, provenance
 
 WEIGHT = {"digilets": 1.5, "uji": 3.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 6.0, "museum": 40.0}
 """Of data sets, 1 where not said; the museum's are read in their own ink alone."""
+
+WEIGHT_ON = {"kanjivg": 5.0, "hershey": 5.0, "museum": 2.0}
+"""The same where a fit goes on, on a few characters of people and all that were drawn."""
 
 SEED = 12
 FEWEST = 12
@@ -41,41 +45,51 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--inks", type=int, default=2, help="ways in which every character is inked at most")
     parser.add_argument("--minutes", type=float, default=1e6, help="how long to make examples")
     parser.add_argument("--epochs", type=int, default=8)
+    parser.add_argument("--rate", type=float, default=2e-3, help="of learning, at its highest")
+    parser.add_argument("--on", action="store_true", help="go on with the network in use")
+    parser.add_argument("--most", type=int, help="at most this many characters of a set of people in each ink, by lot")
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1, help="processes; all cores if not said")
     parser.add_argument("--write", type=Path, help="file to keep the network in")
     a = parser.parse_args(argv)
     for part, inks in (("val", CHECKED_INKS), ("train", a.inks)):
         if not list((a.examples / part).glob("*.npz")):
             print(f"  reading characters for the {part} part", flush=True)
-            make(written(a.data, (part,), inks, SEED), a.examples / part, cores=a.cores, seconds=60 * a.minutes)
+            make(written(a.data, (part,), inks, SEED, a.most), a.examples / part, cores=a.cores, seconds=60 * a.minutes)
     known, others = load(a.examples / "train"), load(a.examples / "val")
-    made = fitted(known, others, a.inks, a.epochs)
+    made = fitted(known, others, a)
     if a.write:
         write_bytes(a.write, made)
     return 0
 
 
-def fitted(known: Choices, others: Choices, inks: int, epochs: int) -> bytes:
+def fitted(known: Choices, others: Choices, a: argparse.Namespace) -> bytes:
     """Return the file of a network fitted on examples; print how it reads others."""
     from tests.bench.training.habits import fit, kept, rated, ready
 
+    begun = writing_habits.trained() if a.on else None
     counts = Counter(known.char.tolist())
     row = {c: i + 1 for i, c in enumerate(sorted(c for c, n in counts.items() if n >= FEWEST))}
+    if begun is not None:
+        row = {ord(c): i + 1 for c, i in begun.row.items()}
 
     def progress(epoch: int, of: int, loss: float) -> None:
         print(f"  epoch {epoch} of {of}, loss {loss:.3f}", flush=True)
 
-    network = fit(ready(known, row, WEIGHT), len(row) + 1, epochs=epochs, seed=SEED, progress=progress)
+    weights = WEIGHT_ON if a.on else WEIGHT
+    told = ready(known, row, weights)
+    network = fit(told, len(row) + 1, epochs=a.epochs, seed=SEED, progress=progress, rate=a.rate, begun=begun)
     _rate(others, rated(network, ready(others, row, {}, all_unseen=True)))
     recipe = (
         "Conditional logit (McFadden 1974) over the readings considered for each character, what the network adds to "
-        f"their linear costs (AdamW, one cycle); python -m tests.bench trace_habits --inks {inks} --epochs {epochs}"
-        f"; {len(known.counts):,} inked characters"
+        f"their linear costs (AdamW, one cycle); python -m tests.bench trace_habits --inks {a.inks} --epochs {a.epochs}"
+        f" --rate {a.rate:g}{' --on' if a.on else ''}; {len(known.counts):,} inked characters"
     )
+    if a.on:
+        recipe += f"; what went on was: {json.loads(_provenance())['recipe']}"
     people = zip(known.source.tolist(), known.writer.tolist(), strict=True)
-    told = np.frombuffer(provenance(recipe, fitted_on(people), date.today()).encode(), np.uint8)
+    told_of = np.frombuffer(provenance(recipe, fitted_on(people), date.today()).encode(), np.uint8)
     buffer = io.BytesIO()
-    np.savez_compressed(buffer, allow_pickle=False, **kept(network, row), **{writing_habits.PROVENANCE: told})
+    np.savez_compressed(buffer, allow_pickle=False, **kept(network, row), **{writing_habits.PROVENANCE: told_of})
     return buffer.getvalue()
 
 
@@ -90,3 +104,8 @@ def _rate(others: Choices, scores: np.ndarray[tuple[int, int], np.dtype[np.float
                     f" of {considered:.3f}",
                     flush=True,
                 )
+
+
+def _provenance() -> str:
+    with np.load(Path(writing_habits.__file__).with_name(writing_habits.NAME)) as now:
+        return bytes(now[writing_habits.PROVENANCE]).decode()

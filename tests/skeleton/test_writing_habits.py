@@ -145,10 +145,10 @@ def test_characters_are_inked_for_the_fit_and_nobody_left_out_is(tmp_path: Path)
     made = load(tmp_path / "made")
 
     assert len(made.counts) == 5 and made.counts.sum() == len(made.linear) == len(made.strokes) == len(made.along)
-    # a stem or a bow is among what is considered, and what was fitted is the likeliest
+    # a stem or a bow is among what is considered; rivals were fitted to the ink
     begin = np.cumsum([0, *made.counts])
     assert all(made.full[a:b].any() for a, b in pairwise(begin))
-    assert all(not np.isnan(made.unlike[a:b]).all() or b - a == 1 for a, b in pairwise(begin))
+    assert not np.isnan(made.unlike).all()
 
 
 def test_a_reading_is_right_in_paths_or_in_order_and_direction_too() -> None:

@@ -94,10 +94,13 @@ class Written:
     seed: tuple[int, ...]
 
 
-def written(paths: Sequence[Path], parts: Sequence[str], inks: int, seed: int) -> list[Written]:
+def written(
+    paths: Sequence[Path], parts: Sequence[str], inks: int, seed: int, most: int | None = None
+) -> list[Written]:
     """Return the characters of some parts of the people, of the small sets those for training, in several inks.
 
-    All in the first ink come first, in an order drawn by lot, then all in the second one.
+    All in the first ink come first, in an order drawn by lot, then all in the second one. most: characters of the sets
+    of people in each ink.
     """
     sets = {k: v for k, v in data_sets().items() if k not in ("sample hand", "kana")}
     for path in paths:
@@ -122,6 +125,9 @@ def written(paths: Sequence[Path], parts: Sequence[str], inks: int, seed: int) -
     out = []
     for k in range(inks):
         some = [x for x in every if k == 0 or x[1].grey is None]
+        some = [some[j] for j in rng.permutation(len(some))]
+        theirs = [x for x in some if x[0] in BY_LOT][:most]
+        some = [x for x in some if x[0] not in BY_LOT] + theirs
         for j in rng.permutation(len(some)):
             source, case, i = some[j]
             out.append(Written(source, case, k, (seed, i, k)))

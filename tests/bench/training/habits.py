@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from torch import Tensor, nn
 
 from skeleton.pipeline import FIT_COST_WINDOW, FIT_TOP_N, MAX_HYPOTHESES, MAX_JUDGED_READINGS
-from skeleton.scoring.writing_habits import FINE_SCALE, MAX_FEATURE_SPREADS, MAX_UNLIKE, MAX_UNLIKE_FINE
+from skeleton.scoring.writing_habits import FINE_SCALE, MAX_FEATURE_SPREADS, MAX_UNLIKE, MAX_UNLIKE_FINE, Habits
 from tests.bench.training.choices import Choices
 
 Floats = NDArray[np.float64]
@@ -154,9 +154,19 @@ class HabitNetwork(nn.Module):
 
 
 def fit(
-    known: Told, characters: int, *, epochs: int, seed: int, progress: Callable[[int, int, float], None]
+    known: Told,
+    characters: int,
+    *,
+    epochs: int,
+    seed: int,
+    progress: Callable[[int, int, float], None],
+    rate: float = RATE,
+    begun: Habits | None = None,
 ) -> HabitNetwork:
-    """Return a network fitted as a conditional logit, its output added to the cost (AdamW, one cycle of the rate)."""
+    """Return a network fitted as a conditional logit, its output added to the cost (AdamW, one cycle of the rate).
+
+    begun: a network whose fit goes on, with the same characters in the same rows.
+    """
     torch.manual_seed(seed)
     device = known.counts.device
     of = torch.repeat_interleave(torch.arange(len(known.counts), device=device), known.counts)
@@ -166,10 +176,13 @@ def fit(
     features = known.readings["features"]
     shift, scale = features.mean(0), features.std(0) + 1e-3
     inputs = known.readings["strokes"].shape[1] + features.shape[1] + known.readings["along"].shape[1] + 1
-    network = HabitNetwork(inputs, characters, shift, scale).to(device)
-    optimizer = torch.optim.AdamW(network.parameters(), RATE, weight_decay=DECAY)
+    network = HabitNetwork(inputs, characters, shift, scale)
+    if begun is not None:
+        _take_up(network, begun)
+    network = network.to(device)
+    optimizer = torch.optim.AdamW(network.parameters(), rate, weight_decay=DECAY)
     batches = max(1, len(use) // BATCH)
-    cycle = torch.optim.lr_scheduler.OneCycleLR(optimizer, RATE, total_steps=epochs * batches)
+    cycle = torch.optim.lr_scheduler.OneCycleLR(optimizer, rate, total_steps=epochs * batches)
     network.train()
     for epoch in range(epochs):
         order, total = use[torch.randperm(len(use), device=device)], torch.zeros((), device=device)
@@ -187,6 +200,34 @@ def fit(
             total += loss.detach()
         progress(epoch + 1, epochs, float(total) / batches)
     return network.eval()
+
+
+@torch.no_grad()
+def _take_up(network: HabitNetwork, begun: Habits) -> None:
+    """Give a network what one that was kept has; `kept` the other way round."""
+
+    def lay(into: Tensor, x: NDArray[np.float32]) -> None:
+        into.copy_(torch.as_tensor(x))
+
+    lay(network.shift, begun.shift)
+    lay(network.scale, begun.scale)
+    network.first.weight.zero_()
+    lay(network.first.weight[:, :-1], begun.first.T)
+    lay(network.second.weight[:, : HIDDEN[0]], begun.second.T)
+    lay(network.second.weight[:, HIDDEN[0] :], begun.second_of_all.T)
+    # what all characters have in common is the mean of what each has
+    for shared, own, rows in (
+        (network.first.bias, network.first_of.weight, begun.first_offsets),
+        (network.second.bias, network.second_of.weight, begun.second_offsets),
+        (network.last.weight[0], network.last_of.weight, begun.last),
+    ):
+        lay(shared, rows.mean(axis=0))
+        own[0] = 0.0
+        lay(own[1:], rows - rows.mean(axis=0))
+    lay(network.again.weight, begun.again.T)
+    lay(network.again.bias, begun.again_offsets)
+    lay(network.again_last.weight[0], begun.again_last)
+    network.residual_ink.fill_(float(np.log(np.expm1(begun.residual_ink))))
 
 
 def surprise(cost: Tensor, worth: Tensor) -> Tensor:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,7 @@ from skeleton.graph.junctions import Network
 from skeleton.hypotheses.uncovered_ink import completed
 from skeleton.states.paths import coverage
 from skeleton.states.state_graph import States, Walks, path_context_of
+from skeleton.words.bars import bars_across
 from skeleton.words.frame import WordFrame, first_frame
 from skeleton.words.laid_text import LaidText, laid_over, misfit_of
 from skeleton.words.leftovers import taken_up
@@ -83,16 +85,19 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     nothing = np.zeros(len(states.here))
     upright = first_frame(states.here, *expected_extent(text, known))
     few = [of_letter[:FEW] for of_letter in forms]
+    bars = bars_across(net, states, text, upright)
+    barred = np.unique(states.piece[np.concatenate(bars)]) if bars else np.empty(0, np.int32)
+    laid = partial(laid_over, net, states, part, sizes, text, barred=tuple(barred.tolist()))
     second: list[tuple[float, int, LaidText]] = []
     for starts, ways_of in ((STARTS, forms), (OTHERS, few)):
         tries: list[tuple[float, int, LaidText]] = []
         for x_height, slant in starts:
-            try_ = laid_over(net, states, part, sizes, text, ways_of, upright.changed(x_height, slant), nothing)
+            try_ = laid(ways_of, upright.changed(x_height, slant), nothing)
             if try_ is not None:
                 tries.append((try_.cost + _unusual(try_.refitted(states), upright), len(tries), try_))
         for cost, _, first in sorted(tries)[:FOLLOWED]:
             frame = first.refitted(states)
-            try_ = laid_over(net, states, part, sizes, text, forms, frame, nothing)
+            try_ = laid(forms, frame, nothing)
             cost, try_ = (cost, first) if try_ is None else (try_.cost + _unusual(frame, upright), try_)
             second.append((cost, len(second), try_))
         if second and min(second)[0] < AWRY * len(text):
@@ -103,7 +108,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     extra, now = nothing, best
     for _ in range(AGAIN):
         extra = extra + np.repeat(MALUS * now.twice - BONUS * now.bare, 2)
-        again = laid_over(net, states, part, sizes, text, forms, best.frame, extra)
+        again = laid(forms, best.frame, extra)
         if again is None or not (again.bare.any() or again.twice.any()):
             best = again if again is not None and again.cost < best.cost else best
             break
@@ -111,6 +116,9 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     walks, letter = linked(best.walks, best.letter, states, sizes, best.bare, best.frame.x_height)
     off = np.isin(states.piece[::2], best.marks)
     walks, letter = taken_up(walks, letter, states, sizes, off, best.frame.x_height)
+    every, starts = walks
+    walks = np.concatenate([every, *bars]), np.concatenate([starts, starts[-1] + np.cumsum([len(b) for b in bars], dtype=np.int64)])
+    letter = np.concatenate([letter, *(np.full(len(b), -1) for b in bars)])
     ways = completed(path_context_of(net, states), walks, coverage(walks, len(sizes)))
     of_place = part[states.piece[::2]]
     whole = _without_scraps(ways[-1][0], walks, sizes, of_place, SCRAP * best.frame.x_height)

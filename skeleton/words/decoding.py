@@ -18,6 +18,7 @@ from skeleton.words.laid_text import LaidText, laid_over, misfit_of
 from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import Known, expected_extent, forms_of
 from skeleton.words.links import linked
+from skeleton.words.unexplained_ink import unexplained
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -88,6 +89,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     bars = bars_across(net, states, text, upright)
     barred = np.unique(states.piece[np.concatenate(bars)]) if bars else np.empty(0, np.int32)
     laid = partial(laid_over, net, states, part, sizes, text, barred=tuple(barred.tolist()))
+    every_first: list[LaidText] = []
     second: list[tuple[float, int, LaidText]] = []
     for starts, ways_of in ((STARTS, forms), (OTHERS, few)):
         tries: list[tuple[float, int, LaidText]] = []
@@ -95,6 +97,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
             try_ = laid(ways_of, upright.changed(x_height, slant), nothing)
             if try_ is not None:
                 tries.append((try_.cost + _unusual(try_.refitted(states), upright), len(tries), try_))
+        every_first += [try_ for _, _, try_ in tries]
         for cost, _, first in sorted(tries)[:FOLLOWED]:
             frame = first.refitted(states)
             try_ = laid(forms, frame, nothing)
@@ -106,13 +109,17 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
         return None
     _, _, best = min(second)
     extra, now = nothing, best
+    ways = [*every_first, *(try_ for _, _, try_ in second)]
     for _ in range(AGAIN):
         extra = extra + np.repeat(MALUS * now.twice - BONUS * now.bare, 2)
         again = laid(forms, best.frame, extra)
-        if again is None or not (again.bare.any() or again.twice.any()):
-            best = again if again is not None and again.cost < best.cost else best
+        if again is None:
             break
-        best, now = again if again.cost < best.cost else best, again
+        ways.append(again)
+        if not (again.bare.any() or again.twice.any()):
+            break
+        now = again
+    best = min(ways, key=lambda way: unexplained(net, states, sizes, way))
     walks, letter = linked(best.walks, best.letter, states, sizes, best.bare, best.frame.x_height)
     off = np.isin(states.piece[::2], best.marks)
     walks, letter = taken_up(walks, letter, states, sizes, off, best.frame.x_height)

@@ -12,7 +12,7 @@ from skeleton.graph.junctions import Network
 from skeleton.hypotheses.uncovered_ink import completed
 from skeleton.states.paths import coverage
 from skeleton.states.state_graph import States, Walks, path_context_of
-from skeleton.words.bars import bars_across
+from skeleton.words.bars import bars_of
 from skeleton.words.frame import WordFrame, first_frame
 from skeleton.words.laid_text import LaidText, laid_over, misfit_of
 from skeleton.words.leftovers import taken_up
@@ -86,7 +86,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     nothing = np.zeros(len(states.here))
     upright = first_frame(states.here, *expected_extent(text, known))
     few = [of_letter[:FEW] for of_letter in forms]
-    bars = bars_across(net, states, text, upright)
+    bars = bars_of(net, states, text, upright)
     barred = np.unique(states.piece[np.concatenate(bars)]) if bars else np.empty(0, np.int32)
     laid = partial(laid_over, net, states, part, sizes, text, barred=tuple(barred.tolist()))
     every_first: list[LaidText] = []

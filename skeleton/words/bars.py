@@ -82,10 +82,8 @@ def _from_tips(net: Network, states: States) -> Iterator[Walk]:
             yield along if free[0] == 0 else along[::-1] + np.int32(1)
 
 
-def _across(
-    walk: Walk, inward: Mapping[int, Walk], states: States, frame: WordFrame, junctions: int
-) -> Iterator[Walk]:
-    """Yield walks that go on from a walk over level pieces to another tip; inward: walks from tips by their last step."""
+def _across(walk: Walk, inward: Mapping[int, Walk], states: States, frame: WordFrame, junctions: int) -> Iterator[Walk]:
+    """Yield walks led on over level pieces to another tip; inward: walks from tips, by their last step's reverse."""
     for t, cost in _onward(states, int(walk[-1])):
         if cost > TURN or frame.direction(states.heading[[t]])[0, 0] < 0.5:
             continue
@@ -98,9 +96,7 @@ def _across(
             yield from _across(np.concatenate([walk, on]), inward, states, frame, junctions - 1)
 
 
-def _like_a_bar(
-    walk: Walk, states: States, frame: WordFrame, above: float, hidden: float = 0.0
-) -> tuple[float, ...]:
+def _like_a_bar(walk: Walk, states: States, frame: WordFrame, above: float, hidden: float = 0.0) -> tuple[float, ...]:
     """Return how far a walk to the right is from a bar, nothing where it is not level, straight, high and wide enough.
 
     hidden: px of a bar that may lie inside a stem.

@@ -87,7 +87,7 @@ def test_what_is_not_passed_is_unexplained():
     forms = [forms_of(c) for c in word.text]
     laid = laid_over(net, states, connected_parts(net), sizes, word.text, forms, frame, nothing)
     whole = unexplained(net, states, sizes, laid)
-    every, starts = laid.walks
+    every, _ = laid.walks
     half = every[: len(every) // 2]
     missed = np.setdiff1d(every // 2, half // 2)
     bare = laid.bare.copy()

@@ -21,6 +21,7 @@ from ownhand.composer.layout.letterspacing import (
     NEAREST,
     clearance,
     gap_scatter,
+    nearest,
     space,
     word_scatter,
     words_apart,
@@ -44,10 +45,6 @@ DOUBLES = (0.09, 3.0)
 
 COMMA, LARGEST_COMMA = 2.0, 1.8
 """Pen widths that a comma is high at least, and how much it is enlarged for that at most."""
-
-TOUCH = 0.25
-"""Pen widths between the lines of neighbouring letters: people's letters touch now and then, but none is written over
-another."""
 
 STEP = 0.6
 """x-heights from a letter's beginning to the next one's at least where the pen stays down: letters cut too short stand
@@ -185,7 +182,7 @@ def make_letters(
         clear = clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
         mark = np.array([not c.isalnum() for c in chars])
         by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))
-        floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(TOUCH * pen + NEAREST * x, plain))
+        floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(nearest(font) * pen + NEAREST * x, plain))
         least[:-1] = floor - clear
         # where two never face each other, a quotation mark over the shoulder of a letter would let the next one run
         # into that letter: their boxes stay apart

@@ -32,10 +32,10 @@ FEW = 2
 """Other attempts that are needed to tell a beaded line."""
 
 CELLS = 3
-"""Attempts from cells that tell in how many strokes a letter is written at most, and by how much it turns: one that lies
-in more strokes, cut out of a joined word, was cut in pieces. Of a joining writer (UNIPEN train_r01_v07, kai; Guyon et
-al., ICPR 1994) these were 6 of 156 letters: an o whose ring was opened where its join goes out, an m of four pieces.
-Half of the t's of another's words were read with their bar to and fro, so that they were no measure of each other."""
+"""Attempts from cells that tell in how many strokes a letter is written at most, and by how much it turns: one that
+lies in more strokes, cut out of a joined word, was cut in pieces. Of a joining writer (UNIPEN train_r01_v07, kai; Guyon
+et al., ICPR 1994) these were 6 of 156 letters: an o whose ring was opened where its join goes out, an m of four pieces.
+Half of the t's of others' words were read with their bar to and fro, so that they were no measure of each other."""
 
 
 def find_doubtful(

@@ -10,6 +10,7 @@ import pytest
 from ownhand.composer import Composer, Life, Pen, PlotPage, Ruling, Settings
 from ownhand.composer.glyphs.variant_bank import POOL, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
+from ownhand.composer.plot.plot_page import flatten
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, pink_noise
 from tests.ownhand.composing import LETTER, composer
@@ -278,6 +279,30 @@ def test_neighbouring_letters_are_not_written_over_each_other() -> None:
         same_word = word[0] == word[1]
         crossings += bool(same_word and a[:, 0].mean() >= b[:, 0].mean())
     assert crossings == 0
+
+
+def test_letters_of_a_hand_that_writes_wide_come_as_seldom_near_each_other_as_its_writers() -> None:
+    def near(white: float) -> float:
+        """Return the share of neighbours whose lines are nearer than half a pen's width."""
+        plain = hershey_font("futural", 5, 1.0)
+        font = replace(plain, rhythm={"letter_white": white * plain.metrics.x_height})
+        scatter = replace(scatter_of(font), letter_gap=0.35)
+        page = Composer(font, scatter=scatter).compose("noon illicit cocoon ebbed " * 20, Settings(joins=False), seed=3)
+        (only,) = page.pages
+        points, starts = flatten(only.points_mm, only.starts, within_mm=0.02)
+        letter, word = np.repeat(only.letter, np.diff(starts)), np.repeat(only.word, np.diff(starts))
+        ink = {n: points[letter == n] for n in np.unique(letter)}
+        of = {n: word[letter == n][0] for n in ink}
+        apart = [
+            float(np.hypot(*(ink[n][:, None] - ink[n + 1][None]).transpose(2, 0, 1)).min())
+            for n in ink
+            if of.get(n + 1) == of[n]
+        ]
+        return float(np.mean(np.array(apart) < 0.5 * only.pen_mm))
+
+    # UNIPEN train_r01_v07, donors kai and art: .03 of those with a white over .4 x-heights, .24 of those under .25
+    assert near(0.5) < 0.03
+    assert near(0.2) > 0.06
 
 
 def test_words_stay_apart_even_where_a_capital_leans_over_a_full_stop() -> None:

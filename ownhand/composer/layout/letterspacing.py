@@ -16,8 +16,8 @@ NEAREST = 0.02
 """x-heights that stay white between the ink of neighbours when a gap is narrowed."""
 
 TOUCH, APART = 0.25, 0.9
-"""Pen widths between the lines of neighbouring letters at least, in a hand that writes as closely as the first figure of
-`fontbuild.spacing.TIGHT` and in one that writes as wide as the second: none writes a letter over another. Fifteen
+"""Pen widths between the lines of neighbouring letters at least, in a hand that writes as closely as the first figure
+of `fontbuild.spacing.TIGHT` and in one that writes as wide as the second: none writes a letter over another. Fifteen
 writers (UNIPEN train_r01_v07, donors kai and art; Guyon et al., ICPR 1994): of those with less than .25 x-heights of
 white, .48 of all neighbours are nearer than a pen's width and .24 nearer than half of it; of those with more than .4,
 .08 and .03, those who join left out."""

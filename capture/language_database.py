@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import contextlib
 import difflib
+import hashlib
+import json
 import os
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
+from importlib.metadata import version
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import regex
 
-from capture.errors import UsageError
+from capture.errors import OutputError, UsageError
+from capture.files import write_bytes
+from capture.user_cache import cache_folder, sealed, unsealed
 
 BASIC = tuple(".,:;!?…'’\"()-–—/&@%+=*#°")
 """Punctuation and signs that every sheet has; quotation marks and what else a language needs come from the database."""
@@ -140,9 +146,45 @@ def _speakers(iso: str) -> int:
 
 @cache
 def all_languages() -> tuple[Language, ...]:
-    """Return all languages of the database, each in its main script; takes some seconds the first time."""
+    """Return all languages of the database, each in its main script.
+
+    Takes some seconds the first time; then they are kept in this user's cache folder, for this version of the database
+    and of this module.
+    """
+    file = _kept_file()
+    if file is not None and (known := _kept(file)):
+        return known
     found = (_from_data(iso, _orthography(iso, _data(iso), None), _data(iso)) for iso in sorted(_codes()))
-    return tuple(one for one in found if one.base)
+    made = tuple(one for one in found if one.base)
+    data = None if file is None else sealed(json.dumps([vars(one) for one in made]).encode())
+    if file is not None and data is not None:
+        with contextlib.suppress(OutputError):  # nothing is lost but time
+            write_bytes(file, data)
+    return made
+
+
+def _kept_file() -> Path | None:
+    """Return where all languages are kept, None where there is no such place."""
+    folder = cache_folder()
+    if folder is None:
+        return None
+    told = f"{version('hyperglot')} {unicodedata.unidata_version} ".encode() + Path(__file__).read_bytes()
+    return folder / f"languages-{hashlib.sha256(told).hexdigest()[:16]}"
+
+
+def _kept(file: Path) -> tuple[Language, ...]:
+    """Return the languages that a file holds, none where it is not there or not this user's."""
+    try:
+        data = unsealed(file.read_bytes())
+    except OSError:
+        return ()
+    listed: list[dict[str, Any]] = [] if data is None else json.loads(data)
+    return tuple(_from_kept(fields) for fields in listed)
+
+
+def _from_kept(fields: dict[str, Any]) -> Language:
+    frozen: dict[str, Any] = {name: tuple(part) if isinstance(part, list) else part for name, part in fields.items()}
+    return Language(**frozen)
 
 
 @cache

@@ -16,29 +16,29 @@ Bounds = tuple[float, float, float, float]
 
 
 def sample_stroke(stroke: Points, *, per_piece: int = 12) -> Points:
-    """Return points along a cubic stroke, `per_piece` steps to each piece, ends included.
+    """Return points along a cubic stroke, or along strokes of one structure, `per_piece` steps to each piece.
 
     Parameters
     ----------
-    stroke : ndarray of shape (3 k + 1, 2)
+    stroke : ndarray of shape (..., 3 k + 1, 2)
 
     Returns
     -------
-    ndarray of shape (k * per_piece + 1, 2)
-        A dot (k = 0) gives its one point.
+    ndarray of shape (..., k * per_piece + 1, 2)
+        Ends included; a dot (k = 0) gives its one point.
 
     Examples
     --------
     >>> sample_stroke(np.array([[0, 0], [1, 0], [2, 0], [3, 0.0]]), per_piece=3)[:, 0]
     array([0., 1., 2., 3.])
     """
-    k = len(stroke) // 3
+    k = stroke.shape[-2] // 3
     if k == 0:
         return np.array(stroke, float)
-    t = (np.arange(per_piece) / per_piece)[None, :, None]
-    p0, p1, p2, p3 = (stroke[i : i + 3 * k : 3, None, :] for i in range(4))
+    t = (np.arange(per_piece) / per_piece)[:, None]
+    p0, p1, p2, p3 = (stroke[..., i : i + 3 * k : 3, None, :] for i in range(4))
     points = (1 - t) ** 3 * p0 + 3 * (1 - t) ** 2 * t * p1 + 3 * (1 - t) * t**2 * p2 + t**3 * p3
-    return np.vstack([points.reshape(-1, 2), stroke[-1:]])
+    return np.concatenate([points.reshape(*stroke.shape[:-2], -1, 2), stroke[..., -1:, :]], axis=-2)
 
 
 def sample_glyph(glyph: Glyph, *, per_piece: int = 12) -> list[Points]:

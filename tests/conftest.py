@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 from collections.abc import Callable
+from importlib.metadata import PackageNotFoundError, distribution
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
+
+HERE = Path(__file__).parent
 
 settings.register_profile(
     "fast", max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow], derandomize=True
@@ -16,12 +21,59 @@ settings.register_profile("thorough", max_examples=1000, deadline=None, suppress
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "fast"))
 
 
+LONGEST = (
+    "ownhand/test_main_job.py",
+    "ownhand/workroom/test_whole_job_hard.py",
+    "test_house.py",
+    "ownhand/test_one_off.py",
+    "ownhand/test_variation.py",
+    "test_recipes.py",
+    "skeleton/test_people.py",
+    "ownhand/workroom/test_whole_job.py",
+    "test_sample_archivist.py",
+    "ownhand/workroom/test_page.py",
+    "ownhand/test_killed.py",
+    "capture/test_read.py",
+    "ownhand/test_foreign_strokes.py",
+    "ownhand/test_review_page_slow.py",
+    "ownhand/test_review_page_everybody.py",
+    "ownhand/test_bad_input.py",
+)
+"""Files that take longest, longest first: begun last, one of them would keep a process at work when others are done."""
+
+
 def pytest_configure(config: pytest.Config) -> None:
     """Have the tracer compiled once, before the processes of a parallel run each begin to."""
-    if getattr(config.option, "numprocesses", None) and not hasattr(config, "workerinput"):
+    if hasattr(config, "workerinput"):
+        return
+    _take_compiled_loops()
+    if getattr(config.option, "numprocesses", None):
         from skeleton.precompile import prepare
 
         prepare()
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Begin with the files that take longest."""
+    place = {HERE / name: k for k, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: place.get(item.path, len(LONGEST)))
+
+
+def _take_compiled_loops() -> None:
+    """Keep for this checkout what was compiled when ownhand was installed: minutes of work that need not be done again.
+
+    A loop is found by what it is made of (`skeleton.geometry.loop_store`): an edited one is compiled anew.
+    """
+    from skeleton.geometry import loop_store
+
+    folder = loop_store.user_folder()
+    with contextlib.suppress(PackageNotFoundError, OSError):
+        for file in distribution("ownhand").files or ():
+            if file.suffix == loop_store.ENDING and folder is not None:
+                kept = folder / file.parent.name / file.name
+                if not kept.exists():
+                    kept.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+                    shutil.copyfile(str(file.locate()), kept)
 
 
 @pytest.fixture

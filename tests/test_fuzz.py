@@ -204,7 +204,7 @@ def test_decisions(tmp_path):
 
 
 def test_ufos(tmp_path):
-    whole = save_ufo(hershey_font(), tmp_path / "whole.ufo")
+    whole = save_ufo(hershey_font(variants=2), tmp_path / "whole.ufo")
     load_ufo(whole)
     files = sorted(p for p in whole.rglob("*") if p.is_file())
     rng = random.Random(SEED)

@@ -141,7 +141,7 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     hand = open_hand(path)
     with locked(path), rarely_collected(), processes() as pool:
         sweep(hand.path)
-        letters = KeptLetters(hand.font_folder / KEPT_FILE, side_by_side(pool))
+        letters = KeptLetters(side_by_side(pool), hand.font_folder / KEPT_FILE)
         font, result = make_font(hand, progress=progress, letterwise=letters)
         letters.save()
         if tabular_figures:

@@ -201,7 +201,8 @@ class Ensemble:
         strokes = strokes_of_path(curve.path, what=what)
         if len(strokes) != 1:
             raise UsageError(what, f"its path has {len(strokes)} parts", "Write it as one line, with one M.")
-        length = float(baseline_of(strokes[0])[2][-1])
+        baseline = baseline_of(strokes[0])
+        length = baseline.length_mm
         size = curve.x_height_mm or settings.x_height_mm or composer.written_x_height_mm
         tall = STRAIGHT_HEIGHTS * size
         # wide enough that no line breaks: whether the text is too long for its curve is said by `bent`
@@ -216,12 +217,12 @@ class Ensemble:
         page = made.pages[0]
         m = composer.font.metrics
         pen = settings.pens[0].width_mm or page.pen_mm
-        baseline = max(m.ascender, m.cap_height) * size / m.x_height + pen / 2
+        stands = max(m.ascender, m.cap_height) * size / m.x_height + pen / 2
         x0, _, x1, _ = page.bounds_mm()
         free = length - (x1 - x0)
         shift = {"left": 0.0, "centre": free / 2, "right": free}[curve.align] - x0
         straight_page = replace(page, points_mm=page.points_mm + np.array([max(shift, -x0), 0.0]))
-        done = bent(straight_page, strokes[0], baseline_mm=baseline, what=what)
+        done = bent(straight_page, baseline, baseline_mm=stands, what=what)
         done = replace(done, size_mm=settings.size_mm, margins_mm=settings.margins_mm)
         _check_margins(done, settings, what)
         return replace(made, pages=(done,))

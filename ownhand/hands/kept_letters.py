@@ -28,48 +28,51 @@ _ROOMS = ("capture", "skeleton", "fontbuild")
 class KeptLetters:
     """A `fontbuild.letterwise.Letterwise` that finds again what it made of the same attempts.
 
-    What it made lies in one file, sealed (`capture.user_cache`): a file that came with a hand from elsewhere is not
-    believed, and all is done anew, as it is where no seal can be made.
+    This is most of the work of a build, and a mend changes one character: the next build takes a moment.
+
+    What earlier programs made lies in one file, sealed (`capture.user_cache`): a file that came with a hand from
+    elsewhere is not believed, and all is done anew, as it is where no seal can be made.
 
     Parameters
     ----------
-    file
-        Where it lies.
     beneath
         How work is done that was not done before.
+    file
+        Where it lies; None where all is to be done at least once.
     """
 
-    def __init__(self, file: Path, beneath: Letterwise) -> None:
-        self._file, self._beneath = file, beneath
-        self._made = _loaded(file)
+    def __init__(self, beneath: Letterwise, file: Path | None = None) -> None:
+        self._beneath, self._file = beneath, file
+        self._kept = {} if file is None else _loaded(file)
+        self._made: dict[bytes, bytes] = {}
         self._used: dict[bytes, bytes] = {}
 
     def __call__(self, function: Callable[..., Any], jobs: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
         """Return what the function makes of each job, in their order."""
         listed = list(jobs)
         keys = [digest((function, *job)) for job in listed]
-        missing = [job for key, job in zip(keys, listed, strict=True) if key not in self._made]
-        fresh = iter(self._beneath(function, missing))
+        known = {key: found for key in keys if (found := self._kept.get(key) or self._made.get(key))}
+        fresh = iter(self._beneath(function, [job for key, job in zip(keys, listed, strict=True) if key not in known]))
 
         def results() -> Iterator[Any]:
             for key in keys:
-                if key in self._made:
-                    self._used[key] = self._made[key]
-                    yield pickle.loads(self._made[key])
+                if key in known:
+                    self._used[key] = known[key]
+                    yield pickle.loads(known[key])
                 else:
                     result = next(fresh)
-                    self._used[key] = pickle.dumps(result)
+                    self._made[key] = self._used[key] = pickle.dumps(result)
                     yield result
 
         return results()
 
-    def forget_used(self) -> None:
-        """Forget what was used so far, where it is not to be kept: by a process that builds again and again."""
-        self._used.clear()
+    def forget_unused(self) -> None:
+        """Forget what the last build made no use of, except for what the file holds: for a process that builds on."""
+        self._made, self._used = self._used, {}
 
     def save(self) -> None:
         """Keep what this build used; where that cannot be done nothing is lost but time."""
-        if self._used.keys() == self._made.keys():
+        if self._file is None or self._used.keys() == self._kept.keys():
             return
         data = sealed(pickle.dumps(self._used))
         if data is not None:
@@ -77,7 +80,7 @@ class KeptLetters:
                 write_bytes(self._file, data)
             except OutputError:
                 return
-            self._made = dict(self._used)
+            self._kept = dict(self._used)
 
 
 def _loaded(file: Path) -> dict[bytes, bytes]:

@@ -11,9 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from capture import language_database
 from capture.errors import UsageError
-from capture.language_database import BASIC
+from capture.language_database import BASIC, all_languages
 from capture.languages import characters_for, characters_in, coverage, in_order, language
+from capture.user_cache import FOLDER_VARIABLE
 
 LATIN = set("abcdefghijklmnopqrstuvwxyz")
 
@@ -136,6 +138,19 @@ def test_coverage_tells_complete_built_and_missing():
 
 def test_a_mark_that_was_written_alone_builds_letters():
     assert coverage([*LATIN, *map(str.upper, LATIN), "\u0301", "\u0303", "\u0308"], ["es"])[0].missing == ()
+
+
+def test_all_languages_are_kept_for_the_next_process_and_what_is_damaged_is_not_believed(tmp_path, monkeypatch):
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path))
+    languages = all_languages.__wrapped__
+    first = languages()
+    (file,) = tmp_path.glob("languages-*")
+    monkeypatch.setattr(language_database, "_codes", list)
+
+    assert len(first) > 700
+    assert languages() == first
+    file.write_bytes(file.read_bytes().replace(b"Polish", b"Polosh"))
+    assert languages() == ()
 
 
 def test_all_languages_are_judged_and_latin_ones_found_complete():

@@ -1,6 +1,7 @@
 """Reading files: every kind gives the same pixels, and no bytes give anything but pixels or one clear line."""
 
 import io
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
@@ -142,27 +143,36 @@ def test_heic_is_read_where_its_reader_is_installed():
     assert scan.pixels.shape[:2] == (48, 64)
 
 
+def noise() -> Image.Image:
+    return Image.fromarray(np.random.default_rng(1).integers(0, 255, (300, 400), np.uint8))
+
+
 @cache
-def damaged() -> dict[str, bytes]:
-    grey = Image.fromarray(drawing(400, 300))
-    noise = Image.fromarray(np.random.default_rng(1).integers(0, 255, (300, 400), np.uint8))
-    return {
-        "empty": b"",
-        "text": b"Dear museum, thank you for the postcard.",
-        "half a PNG": as_bytes(noise, "PNG")[:20000],
-        "half a JPEG": as_bytes(noise, "JPEG")[:20000],
-        "half a TIFF": as_bytes(noise, "TIFF")[:20000],
-        "half a PDF": pdf_of(noise)[:20000],
-        "a PDF without pages": b"%PDF-1.4\n%%EOF",
-        "a locked PDF": pdf_of(grey, encrypt="lantern"),
-        "an image far too large": as_bytes(Image.new("1", (30000, 30000)), "PNG", compress_level=1),
-    }
+def far_too_large() -> bytes:
+    return as_bytes(Image.new("1", (30000, 30000)), "PNG", compress_level=1)
 
 
-@pytest.mark.parametrize("case", sorted(damaged()))
+def locked() -> bytes:
+    return pdf_of(Image.fromarray(drawing(400, 300)), encrypt="lantern")
+
+
+DAMAGED: dict[str, Callable[[], bytes]] = {
+    "empty": lambda: b"",
+    "text": lambda: b"Dear museum, thank you for the postcard.",
+    "half a PNG": lambda: as_bytes(noise(), "PNG")[:20000],
+    "half a JPEG": lambda: as_bytes(noise(), "JPEG")[:20000],
+    "half a TIFF": lambda: as_bytes(noise(), "TIFF")[:20000],
+    "half a PDF": lambda: pdf_of(noise())[:20000],
+    "a PDF without pages": lambda: b"%PDF-1.4\n%%EOF",
+    "a locked PDF": locked,
+    "an image far too large": far_too_large,
+}
+
+
+@pytest.mark.parametrize("case", sorted(DAMAGED))
 def test_what_cannot_be_read_is_refused_in_one_line_with_a_remedy(case):
     with pytest.raises(NotAScanError) as caught:
-        list(scans_from_bytes(damaged()[case], "page1.png"))
+        list(scans_from_bytes(DAMAGED[case](), "page1.png"))
 
     message = str(caught.value)
     assert message.startswith("page1.png: ") and "\n" not in message
@@ -171,7 +181,7 @@ def test_what_cannot_be_read_is_refused_in_one_line_with_a_remedy(case):
 
 def test_an_image_of_30000_by_30000_is_refused_before_it_is_decoded():
     with pytest.raises(NotAScanError, match="900 million pixels"):
-        list(scans_from_bytes(damaged()["an image far too large"], "huge.png"))
+        list(scans_from_bytes(far_too_large(), "huge.png"))
 
 
 def test_a_picture_longer_than_can_be_sampled_is_made_smaller():
@@ -182,7 +192,7 @@ def test_a_picture_longer_than_can_be_sampled_is_made_smaller():
 
 def test_a_locked_pdf_is_called_locked():
     with pytest.raises(NotAScanError, match="locked"):
-        list(scans_from_bytes(damaged()["a locked PDF"], "page1.pdf"))
+        list(scans_from_bytes(locked(), "page1.pdf"))
 
 
 def test_a_file_that_is_not_there_and_a_folder_are_refused(tmp_path: Path):

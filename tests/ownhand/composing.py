@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
-from ownhand.composer import Composer
+from ownhand.composer import Composer, Pen, PlotPage, Settings, TextBox
 from tests.ownhand.hershey_font import hershey_font
 
 LETTER = (
@@ -15,7 +16,20 @@ LETTER = (
     "step. We shall keep a cup of tea warm for you."
 )
 
+CARD = Settings(paper="postcard", margins_mm=(10, 10, 10, 10))
+
 
 @lru_cache(maxsize=4)
 def composer(face: str = "futural", variants: int = 5, scatter: float = 1.0) -> Composer:
     return Composer(hershey_font(face, variants, scatter))
+
+
+def in_two_pens() -> PlotPage:
+    """Return a card with three boxes, of which the first and the last are in the second pen."""
+    boxes = (
+        TextBox("title", 80, 10, 50, 40, pen=2),
+        TextBox("body", 10, 10, 70, 40),
+        TextBox("foot", 10, 60, 70, 30, pen=2),
+    )
+    settings = replace(CARD, pens=(Pen(), Pen("#a02020")), boxes=boxes)
+    return composer().compose({"title": "Fog", "body": "lamp", "foot": "lit"}, settings, seed=1).pages[0]

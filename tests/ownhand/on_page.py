@@ -40,6 +40,26 @@ def ready(page) -> None:
     page.wait_for_selector("main[aria-busy=false]")
 
 
+def turn_to(page, part) -> None:
+    """Go to another part of the page in the same tab."""
+    page.evaluate("part => { location.hash = part }", f"#{part}")
+    page.locator(f'[data-part="{part}"][aria-current=page]').first.wait_for()
+    ready(page)
+
+
+def faults_of_accessibility(page) -> list[tuple]:
+    """Return what axe-core (Deque, open source, from PyPI's axe-playwright-python) finds after WCAG 2.1 A and AA."""
+    from axe_playwright_python.sync_playwright import Axe
+
+    found = Axe().run(page).response["violations"]
+    return [(v["id"], v["impact"], [n["html"][:140] for n in v["nodes"]][:4]) for v in found]
+
+
+def too_wide_by(page) -> float:
+    """Return by how many pixels the page scrolls sideways."""
+    return page.evaluate("document.documentElement.scrollWidth - innerWidth")
+
+
 def open_attempt(page, key, char) -> None:
     page.evaluate("at => { location.hash = at }", f"#letter/{char}/{key.replace('/', '%2F')}")
     page.wait_for_selector(f'.desk-picture[data-attempt="{key}"] .hit')

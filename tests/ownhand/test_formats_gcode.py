@@ -1,19 +1,15 @@
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 import pygcode
 import pytest
 
 from capture.errors import UsageError
-from ownhand.composer import Pen, PlotPage, Settings, TextBox
+from ownhand.composer import PlotPage
 from ownhand.composer.formats.gcode import gcode_text
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.plot_page import flatten
-from tests.ownhand.composing import composer
-
-CARD = Settings(paper="postcard", margins_mm=(10, 10, 10, 10))
+from tests.ownhand.composing import CARD, composer, in_two_pens
 
 
 @pytest.fixture(scope="module")
@@ -109,18 +105,8 @@ def test_a_page_beyond_the_bed_is_refused(page: PlotPage) -> None:
 
 
 def test_the_plotter_stops_for_another_pen() -> None:
-    settings = replace(
-        CARD,
-        pens=(Pen(), Pen("#a02020")),
-        boxes=(
-            TextBox("title", 80, 10, 50, 40, pen=2),
-            TextBox("body", 10, 10, 70, 40),
-            TextBox("foot", 10, 60, 70, 30, pen=2),
-        ),
-    )
-    page = composer().compose({"title": "Fog", "body": "lamp", "foot": "lit"}, settings, seed=1).pages[0]
+    text = gcode_text(in_two_pens())
 
-    text = gcode_text(page)
     assert text.count("M0\n") == text.count("(pen 2)\nM0\n") == 1
 
 

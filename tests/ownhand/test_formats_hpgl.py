@@ -15,14 +15,12 @@ from PIL import Image
 from scipy.ndimage import distance_transform_edt, label
 
 from capture.errors import UsageError
-from ownhand.composer import Pen, PlotPage, Settings, TextBox
+from ownhand.composer import Pen, PlotPage, Settings
 from ownhand.composer.formats.hpgl import hpgl_text
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.plot_page import flatten
-from tests.ownhand.composing import LETTER, composer
-
-CARD = Settings(paper="postcard", margins_mm=(10, 10, 10, 10))
+from tests.ownhand.composing import CARD, LETTER, composer, in_two_pens
 
 
 @pytest.fixture(scope="module")
@@ -138,18 +136,7 @@ def test_the_file_uses_four_instructions(page: PlotPage) -> None:
 
 
 def test_every_pen_is_taken_once() -> None:
-    settings = replace(
-        CARD,
-        pens=(Pen(), Pen("#a02020")),
-        boxes=(
-            TextBox("title", 80, 10, 50, 40, pen=2),
-            TextBox("body", 10, 10, 70, 40),
-            TextBox("foot", 10, 60, 70, 30, pen=2),
-        ),
-    )
-    page = composer().compose({"title": "Fog", "body": "the lamp", "foot": "lit"}, settings, seed=1).pages[0]
-
-    assert re.findall(r"SP\d", hpgl_text(page)) == ["SP1", "SP2", "SP0"]
+    assert re.findall(r"SP\d", hpgl_text(in_two_pens())) == ["SP1", "SP2", "SP0"]
 
 
 def test_a_machine_moves_the_paper_on_its_bed(page: PlotPage) -> None:

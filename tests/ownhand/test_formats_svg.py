@@ -17,14 +17,13 @@ import svgpathtools
 from PIL import Image
 from svgwrite.validator2 import get_validator
 
-from ownhand.composer import Pen, PlotPage, Settings, TextBox
+from ownhand.composer import Pen, PlotPage, TextBox
 from ownhand.composer.formats import page_bytes
 from ownhand.composer.formats.png import picture
 from ownhand.composer.formats.svg import path_data, svg_text
 from ownhand.composer.plot.plot_page import flatten
-from tests.ownhand.composing import LETTER, composer
+from tests.ownhand.composing import CARD, LETTER, composer
 
-CARD = Settings(paper="postcard", margins_mm=(10, 10, 10, 10))
 SVG = "{http://www.w3.org/2000/svg}"
 DPI = 200.0
 

@@ -154,18 +154,18 @@ def test_digests_differ_where_anything_differs():
 
 
 def test_the_same_work_twice_in_one_call_is_given_twice(tmp_path):
-    letters = KeptLetters(tmp_path / FILE, in_turn)
+    letters = KeptLetters(in_turn, tmp_path / FILE)
     assert list(letters(add, [(1, 2), (3, 4), (1, 2)])) == [3, 7, 3]
     letters.save()
-    never = KeptLetters(tmp_path / FILE, lambda function, jobs: iter(jobs))
+    never = KeptLetters(lambda function, jobs: iter(jobs), tmp_path / FILE)
     assert list(never(add, [(3, 4), (1, 2)])) == [7, 3]
 
 
 def test_a_process_that_builds_again_and_again_does_not_gather_all_it_ever_made(tmp_path):
-    letters = KeptLetters(tmp_path / FILE, in_turn)
+    letters = KeptLetters(in_turn, tmp_path / FILE)
     for n in range(5):
-        letters.forget_used()
+        letters.forget_unused()
         assert list(letters(add, [(n, 1)])) == [n + 1]
     letters.save()
-    never = KeptLetters(tmp_path / FILE, lambda function, jobs: iter(jobs))
+    never = KeptLetters(lambda function, jobs: iter(jobs), tmp_path / FILE)
     assert list(never(add, [(3, 1), (4, 1)])) == [(3, 1), 5]

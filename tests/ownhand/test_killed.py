@@ -8,10 +8,7 @@ from __future__ import annotations
 import json
 import os
 import random
-import signal
-import subprocess
-import sys
-import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -24,9 +21,9 @@ from ownhand.hands.captures import load_captures
 from ownhand.hands.decisions import KEPT, Decision, Decisions
 from ownhand.hands.decisions_file import load_decisions, save_decisions
 from ownhand.hands.hand import load_sheets, open_hand
+from tests.bench.attacks.warm import Warm, warm
 from tests.capture.simulated import plain_picture
 
-ROOT = Path(__file__).parents[2]
 KILLS = int(os.environ.get("OWNHAND_KILLS", "2"))
 
 
@@ -37,51 +34,28 @@ def scan(tmp_path_factory) -> Path:
     return path
 
 
-def kill_after(seconds: float, *args: str) -> bool:
-    """Run a command and kill it with all its processes; True if it was still running."""
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    run = subprocess.Popen(
-        [sys.executable, "-m", "ownhand", *args],
-        env=env, start_new_session=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-    )  # fmt: skip
-    time.sleep(seconds)
-    alive = run.poll() is None
-    if alive:
-        os.killpg(run.pid, signal.SIGKILL)
-    run.wait()
-    return alive
-
-
-def seconds_of(*args: str) -> float:
-    """Return how long a command takes; run twice, because the first run compiles what later ones find ready."""
-    for _ in range(2):
-        begin = time.monotonic()
-        run_whole(*args)
-    return time.monotonic() - begin
-
-
-def run_whole(*args: str) -> None:
-    subprocess.run(
-        [sys.executable, "-m", "ownhand", *args],
-        env={**os.environ, "PYTHONPATH": str(ROOT)}, check=True, capture_output=True,
-    )  # fmt: skip
+@pytest.fixture(scope="module")
+def commands() -> Iterator[Warm]:
+    """Commands without the time that imports take: a kill falls on their work."""
+    with warm() as started:
+        yield started
 
 
 def state(hand: Path) -> dict[str, str]:
     return {a.id: a.status for c in load_captures(open_hand(hand)) for a in c.attempts}
 
 
-def test_reading_killed_at_any_moment_leaves_a_whole_hand(tmp_path, scan):
-    takes = seconds_of("read", str(tmp_path / "whole"), str(scan))
+def test_reading_killed_at_any_moment_leaves_a_whole_hand(tmp_path, scan, commands):
+    _, takes = commands.run(["read", str(tmp_path / "whole"), str(scan)])
     expected = state(tmp_path / "whole")
+    assert expected
     moments = random.Random(11)
     caught = 0
     for number in range(KILLS):
         hand = tmp_path / f"hand-{number}"
-        if kill_after(moments.uniform(0.3, 1.0) * takes, "read", str(hand), str(scan)):
-            caught += 1
-        else:
-            takes *= 0.7
+        killed, took = commands.run(["read", str(hand), str(scan)], kill_after_s=moments.random() * takes)
+        caught += killed
+        takes = takes if killed else 0.7 * min(takes, took)
         if hand.exists() and (hand / "hand.json").exists():
             load_sheets(open_hand(hand))
             assert state(hand) in ({}, expected)
@@ -92,16 +66,16 @@ def test_reading_killed_at_any_moment_leaves_a_whole_hand(tmp_path, scan):
     assert caught > 0
 
 
-def test_reading_again_killed_at_any_moment_loses_nothing(tmp_path, scan):
+def test_reading_again_killed_at_any_moment_loses_nothing(tmp_path, scan, commands):
     hand = tmp_path / "hand"
     assert main(["read", str(hand), str(scan)]) == 0
     expected = state(hand)
     key = next(iter(expected))
     save_decisions(hand / "decisions.json", Decisions(attempts={key: Decision(verdict=KEPT)}))
     moments = random.Random(12)
-    takes = seconds_of("read", str(hand), str(scan))
+    _, takes = commands.run(["read", str(hand), str(scan)])
     for _ in range(KILLS):
-        kill_after(moments.uniform(0.3, 1.0) * takes, "read", str(hand), str(scan))
+        commands.run(["read", str(hand), str(scan)], kill_after_s=moments.random() * takes)
 
         assert state(hand) == expected
         assert load_decisions(hand / "decisions.json").attempts[key].verdict == KEPT
@@ -110,15 +84,15 @@ def test_reading_again_killed_at_any_moment_loses_nothing(tmp_path, scan):
             assert all((folder / picture.file).exists() for picture in capture.ink.values())
 
 
-def test_building_killed_at_any_moment_is_made_good_by_the_next(tmp_path, scan):
+def test_building_killed_at_any_moment_is_made_good_by_the_next(tmp_path, scan, commands):
     hand = tmp_path / "hand"
     assert main(["read", str(hand), str(scan)]) == 0
     before = {p: p.read_bytes() for p in hand.rglob("*.json")}
     moments = random.Random(13)
-    takes = seconds_of("build", str(hand))
+    _, takes = commands.run(["build", str(hand)])
     expected = {c: len(v) for c, v in load_ufo(open_hand(hand).ufo).glyphs.items()}
     for _ in range(KILLS):
-        kill_after(moments.uniform(0.3, 1.0) * takes, "build", str(hand))
+        commands.run(["build", str(hand)], kill_after_s=moments.random() * takes)
 
         ufo = open_hand(hand).ufo
         if ufo.exists():

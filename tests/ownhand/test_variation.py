@@ -22,14 +22,18 @@ STEMS = "bdhiklmnprtu"
 RULED = Settings(ruling=Ruling(11.0, 15.0), joins=False)
 
 
+@lru_cache(maxsize=64)
+def composed(life: Life, seed: int, settings: Settings) -> tuple[PlotPage, ...]:
+    return tuple(composer().compose(LETTER * 4, replace(settings, life=life), seed=seed))
+
+
 def pages_of(life: Life, seeds: int = 9, settings: Settings = RULED) -> list[PlotPage]:
-    made = [composer().compose(LETTER * 4, replace(settings, life=life), seed=s) for s in range(seeds)]
-    return [page for pages in made for page in pages]
+    return [page for seed in range(seeds) for page in composed(life, seed, settings)]
 
 
-@lru_cache(maxsize=4)
-def figures(life: Life) -> Measured:
-    return measured(pages_of(life), x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0, stands=STANDS, stems=STEMS)
+@lru_cache(maxsize=32)
+def figures(life: Life, seeds: int = 9) -> Measured:
+    return measured(pages_of(life, seeds), x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0, stands=STANDS, stems=STEMS)
 
 
 def test_no_shape_comes_back_within_three_lines_of_ten_thousand_characters() -> None:
@@ -152,16 +156,7 @@ def test_each_setting_goes_from_nil_to_strong(setting: str) -> None:
         "word_gap": "word_gap_sd", "level": "level_sd", "slope": "slope_sd_deg",
     }[setting]  # fmt: skip
 
-    nil, plain, strong = (
-        getattr(
-            measured(
-                pages_of(replace(still, **{setting: s}), seeds=3), x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0,
-                stands=STANDS, stems=STEMS,
-            ),
-            field,
-        )
-        for s in (0.0, 1.0, 2.0)
-    )  # fmt: skip
+    nil, plain, strong = (getattr(figures(replace(still, **{setting: s}), 3), field) for s in (0.0, 1.0, 2.0))
 
     assert nil < 0.75 * plain
     assert strong > 1.25 * plain
@@ -201,7 +196,8 @@ def test_the_hands_own_rhythm_comes_before_the_defaults() -> None:
     font = replace(hershey_font(), rhythm=rhythm)
     asked = scatter_of(font)
 
-    pages = [p for s in range(8) for p in Composer(font).compose(LETTER * 4, RULED, seed=s)]
+    own = Composer(font)
+    pages = [p for s in range(8) for p in own.compose(LETTER * 4, RULED, seed=s)]
     found = measured(pages, x_height_mm=3.0, pitch_mm=11.0, offset_mm=15.0, stands=STANDS, stems=STEMS)
 
     # the rhythm's gaps are measured between inks, those of pages between the lines that the pen's middle draws

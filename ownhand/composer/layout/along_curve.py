@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,10 +15,29 @@ TIGHTEST = 2.5
 """Radius of the curve, in heights of the writing, below which letters would fan out or run into each other."""
 
 
-def baseline_of(curve: Points) -> tuple[Points, Points, np.ndarray]:
-    """Return the curve as points (n, 2), their unit normals (left of its direction, y down), and arc lengths (n,).
+@dataclass(frozen=True, eq=False)
+class Baseline:
+    """A curve to write along, at even steps."""
 
-    curve: cubic pieces, shape (3 k + 1, 2), mm.
+    points: Points
+    """Shape (n, 2), mm, y down."""
+
+    normals: Points
+    """Unit vectors to the left of its direction, shape (n, 2)."""
+
+    along: np.ndarray
+    """Arc lengths, shape (n,), mm."""
+
+    @property
+    def length_mm(self) -> float:
+        """How long it is."""
+        return float(self.along[-1])
+
+
+def baseline_of(curve: Points) -> Baseline:
+    """Return the baseline that a curve is.
+
+    curve: cubic pieces, shape (3 k + 1, 2), mm, y down.
     """
     points, _ = flatten(curve, np.array([0, len(curve)]), within_mm=0.005)
     step = np.hypot(*np.diff(points, axis=0).T)
@@ -28,22 +47,20 @@ def baseline_of(curve: Points) -> tuple[Points, Points, np.ndarray]:
     on = points_at(points, even)
     tangent = np.gradient(on, even, axis=0)
     tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]
-    return on, np.column_stack([tangent[:, 1], -tangent[:, 0]]), even
+    return Baseline(on, np.column_stack([tangent[:, 1], -tangent[:, 0]]), even)
 
 
-def bent(page: PlotPage, curve: Points, *, baseline_mm: float, what: str) -> PlotPage:
+def bent(page: PlotPage, curve: Baseline, *, baseline_mm: float, what: str) -> PlotPage:
     """Return a page whose one line, written from x = 0 along y = `baseline_mm`, follows the curve.
-
-    curve: cubic pieces, shape (3 k + 1, 2), page mm, y down.
 
     Raises
     ------
     UsageError
         If the writing is longer than the curve, or the curve is too tight for its height; `what` is named.
     """
-    on, normal, s = baseline_of(curve)
     if not len(page):
         return page
+    on, normal, s = curve.points, curve.normals, curve.along
     x, up = page.points_mm[:, 0], baseline_mm - page.points_mm[:, 1]
     if x.max() > s[-1] + 0.5:
         remedy = "Lengthen the curve, shorten the text, or write smaller."

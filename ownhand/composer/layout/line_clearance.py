@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from fontbuild.geometry import sample_stroke
 from ownhand.composer.glyphs.variant_bank import Index
 from ownhand.composer.variation.handwriting_statistics import Array
 
@@ -99,17 +100,8 @@ def _near(line: Index, low: Array, high: Array, room: float) -> list[tuple[int, 
 
 def _profile(points: Array, starts: Index, step: float, reach: float, *, largest: bool) -> dict[int, float]:
     """Return by column the lowest (largest y) or highest ink of a letter, as far as `reach` to both sides of it."""
-    parts = []
-    for a, b in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True):
-        p = points[a:b]
-        if len(p) < 4:
-            parts.append(p)
-            continue
-        t = (np.arange(SAMPLES) / SAMPLES)[None, :, None]
-        p0, p1, p2, p3 = (p[i : len(p) - 3 + i : 3, None, :] for i in range(4))
-        on = (1 - t) ** 3 * p0 + 3 * (1 - t) ** 2 * t * p1 + 3 * (1 - t) * t**2 * p2 + t**3 * p3
-        parts += [on.reshape(-1, 2), p[-1:]]
-    ink = np.concatenate(parts)
+    strokes = zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True)
+    ink = np.concatenate([sample_stroke(points[a:b], per_piece=SAMPLES) for a, b in strokes])
     wide = int(np.ceil(reach / step))
     found: dict[int, float] = {}
     for k, y in zip(np.floor(ink[:, 0] / step).astype(int).tolist(), ink[:, 1].tolist(), strict=True):

@@ -10,6 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from capture.units import Points
+from fontbuild.geometry import sample_stroke
 from skeleton.geometry.arc_length import arc_lengths, points_at
 
 PIECES = 8
@@ -18,7 +19,8 @@ PIECES = 8
 EVEN = 64
 """Points of the line across at which it is smoothed."""
 
-STEPS = np.linspace(0, 1, 17)[:, None]
+STEPS = 16
+"""Steps along a piece at which it is measured."""
 
 MOST = 0.4
 """Share of a path that a join may take of it."""
@@ -52,7 +54,7 @@ def joined(one: Points, other: Points, reach: float) -> Points:
 def _cut(path: Points, reach: float) -> tuple[Points, Points]:
     """Return a path without its first `reach`, as control points, and that part as points along it, first to last."""
     pieces = [path[i : i + 4] for i in range(0, len(path) - 1, 3)]
-    drawn = [_drawn(p) for p in pieces]
+    drawn = [sample_stroke(p, per_piece=STEPS) for p in pieces]
     lengths = [float(np.hypot(*np.diff(d, axis=0).T).sum()) for d in drawn]
     wanted = min(reach, MOST * sum(lengths))
     gone: list[Points] = []
@@ -62,18 +64,12 @@ def _cut(path: Points, reach: float) -> tuple[Points, Points]:
             wanted -= length
             continue
         along = arc_lengths(drawn[k])
-        at = float(np.interp(wanted, along, STEPS[:, 0]))
+        at = float(np.interp(wanted, along, np.linspace(0, 1, STEPS + 1)))
         left, right = _halves(pieces[k], min(max(at, 0.02), 0.98))
         rest = np.vstack([right, *(p[1:] for p in pieces[k + 1 :])])
-        gone.append(_drawn(left))
+        gone.append(sample_stroke(left, per_piece=STEPS))
         break
     return rest, np.vstack(gone)
-
-
-def _drawn(p: Points) -> Points:
-    """Return points along a cubic."""
-    t = STEPS
-    return np.asarray((1 - t) ** 3 * p[0] + 3 * t * (1 - t) ** 2 * p[1] + 3 * t**2 * (1 - t) * p[2] + t**3 * p[3])
 
 
 def _halves(p: Points, t: float) -> tuple[Points, Points]:

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fontbuild.font import Font
+from fontbuild.geometry import sample_stroke
 from fontbuild.glyph import Glyph
 
 Array = NDArray[np.float64]
@@ -222,19 +223,12 @@ def sample(points: Array, sizes: tuple[int, ...], *, per_piece: int = 4) -> tupl
     ndarray of shape (m, k, 2), ndarray of bool of shape (k - 1,)
         False marks the step from one stroke to the next.
     """
-    t = (np.arange(per_piece) / per_piece)[None, None, :, None]
     out, step = [], []
     at = 0
     for size in sizes:
-        p = points[:, at : at + size]
+        out.append(sample_stroke(points[:, at : at + size], per_piece=per_piece))
+        step += [True] * (size // 3 * per_piece) + [False]
         at += size
-        k = size // 3
-        if k:
-            p0, p1, p2, p3 = (p[:, i : i + 3 * k : 3, None, :] for i in range(4))
-            on = (1 - t) ** 3 * p0 + 3 * (1 - t) ** 2 * t * p1 + 3 * (1 - t) * t**2 * p2 + t**3 * p3
-            out.append(on.reshape(len(points), -1, 2))
-        out.append(p[:, -1:])
-        step += [True] * (k * per_piece) + [False]
     return np.concatenate(out, axis=1), np.array(step[:-1], bool)
 
 

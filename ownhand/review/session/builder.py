@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any
@@ -19,9 +19,9 @@ from capture.errors import OwnhandError
 from fontbuild.build import BuildResult, build_font
 from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Record
-from fontbuild.letterwise import Letterwise, in_turn
+from fontbuild.letterwise import in_turn
 from fontbuild.text_spacing_statistics import CopiedWord
-from ownhand.hands.kept_letters import KeptLetters, digest
+from ownhand.hands.kept_letters import KeptLetters
 from ownhand.subprocesses import own_command, own_environment
 from skeleton.attempt import Attempt
 
@@ -47,33 +47,6 @@ class Order:
     """Where the work on letters of an earlier build lies, see `ownhand.hands.kept_letters`; it is only read."""
 
 
-class Remembered:
-    """A `fontbuild.letterwise.Letterwise` that does the same work on the same attempts only once.
-
-    This is most of the work of a build, and a mend changes one character: the next build takes a moment.
-    """
-
-    def __init__(self) -> None:
-        self.beneath: Letterwise = in_turn
-        """How work is done that was not done before."""
-
-        self._made: dict[bytes, Any] = {}
-        self._used: dict[bytes, Any] = {}
-
-    def __call__(self, function: Callable[..., Any], jobs: Iterable[tuple[Any, ...]]) -> Iterator[Any]:
-        """Return what the function makes of each job, in their order."""
-        keyed = [(digest((function, *job)), job) for job in jobs]
-        fresh = iter(self.beneath(function, [job for key, job in keyed if key not in self._made]))
-        for key, _ in keyed:
-            self._used[key] = self._made[key] if key in self._made else next(fresh)
-        self._made |= self._used
-        return (self._used[key] for key, _ in keyed)
-
-    def forget_unused(self) -> None:
-        """Forget what the last build did not need."""
-        self._made, self._used = self._used, {}
-
-
 def work() -> None:
     """Build what is asked for on standard input until nobody asks any more; answers go to standard output."""
     # Ctrl-C is for the server; this process ends when its input does.
@@ -82,19 +55,15 @@ def work() -> None:
         os.nice(5)
     jobs, answers = sys.stdin.buffer, os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)
-    letterwise = Remembered()
-    found: dict[Path, KeptLetters] = {}
+    found: dict[Path | None, KeptLetters] = {}
     while True:
         try:
             order: Order = pickle.load(jobs)
         except EOFError:
             return
-        letterwise.beneath = in_turn
-        if order.kept is not None:
-            if order.kept not in found:
-                found[order.kept] = KeptLetters(order.kept, in_turn)
-            letterwise.beneath = found[order.kept]
-            found[order.kept].forget_used()  # of the build before: nothing is kept from here
+        if order.kept not in found:
+            found[order.kept] = KeptLetters(in_turn, order.kept)
+        letterwise = found[order.kept]
         answer: tuple[str, Any]
         try:
             font = build_font(

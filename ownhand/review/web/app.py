@@ -27,15 +27,18 @@ def review_routes(hand: Hand) -> list[Route]:
     book = ReviewSession(hand)
     tryout = Tryout(book)
 
+    def pictured(request: Request, picture: bytes) -> Response:
+        fresh = request.query_params.get("read") == book.read_stamp
+        headers = {"cache-control": "private, max-age=86400, immutable" if fresh else "no-store"}
+        return Response(picture, media_type="image/png", headers=headers)
+
     async def ink(request: Request) -> Response:
         # Not sent to a thread: there are thousands of these, and each is a look into memory.
         key = request.query_params.get("id", "")
         picture = png(book, key)
         if picture is None:
             return JSONResponse(refusal(key[:200], "there is no ink picture of this attempt"), 404)
-        fresh = request.query_params.get("read") == book.read_stamp
-        headers = {"cache-control": "private, max-age=86400, immutable" if fresh else "no-store"}
-        return Response(picture, media_type="image/png", headers=headers)
+        return pictured(request, picture)
 
     def strip(request: Request) -> Response:
         char = request.query_params.get("char", "")
@@ -45,9 +48,7 @@ def review_routes(hand: Hand) -> list[Route]:
                 book.strips[char] = picture
         if picture is None:
             return JSONResponse(refusal(char[:40], "was never asked for"), 404)
-        fresh = request.query_params.get("read") == book.read_stamp
-        headers = {"cache-control": "private, max-age=86400, immutable" if fresh else "no-store"}
-        return Response(picture, media_type="image/png", headers=headers)
+        return pictured(request, picture)
 
     def overview(request: Request) -> Answer:
         book.refresh()

@@ -34,6 +34,9 @@ HEAVY: tuple[dict[str, Any], ...] = (
     {"text": "x", "format": "png", "dpi": 600, "settings": {"paper": "A4"}},
 )
 
+MOST_SILENT = 3
+"""So many orders in a row without an answer, of a minute each, and the service counts as hung."""
+
 
 def _serve(port: int) -> None:
     from ownhand.serve.server import serve
@@ -83,17 +86,23 @@ def orders(folder: Path, tally: Tally, share: float) -> None:
         "name",
         "bed_mm",
     )
+    silent = 0
     try:
         for _ in range(max(1, int(1000 * share))):
+            if silent == MOST_SILENT:
+                tally.note("orders", fault=f"no answer {silent} times in a row: the others were not sent")
+                break
             order: dict[str, Any] = {"text": "lamp", rng.choice(keys): rng.choice(VALUES)}
             if rng.random() < 0.6:
                 order[rng.choice(("settings", "machine"))] = {rng.choice(inner): rng.choice(VALUES)}
             try:
                 status, body = ask(port, order)
+                silent = 0
                 line = json.loads(body).get("error", "") if status != 200 else ""
                 bad = status >= 500 or "\n" in line or (status != 200 and not line)
                 tally.note("orders", refused=status != 200, fault=f"{status} {order!r} {line}" if bad else "")
             except (OSError, ValueError, http.client.HTTPException) as error:
+                silent += 1
                 tally.note("orders", fault=f"{order!r}: {error}")
         status, _ = ask(port, ORDINARY)
         tally.note("orders after them", fault="" if status == 200 else str(status))

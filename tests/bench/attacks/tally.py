@@ -10,10 +10,16 @@ from pathlib import Path
 
 from capture.errors import OwnhandError
 
+SAID_EVERY_S = 10.0
+"""Seconds after which it is said again how far the run is."""
+
 
 @dataclass
 class Tally:
     """What became of all inputs, by kind."""
+
+    say: Callable[[str], None] = lambda line: None
+    """Told how far the run is: at each new kind, and now and then."""
 
     tried: dict[str, int] = field(default_factory=dict)
     refused: dict[str, int] = field(default_factory=dict)
@@ -24,7 +30,9 @@ class Tally:
     measured: dict[str, str] = field(default_factory=dict)
     """What was measured of a kind, in words."""
 
+    _begin: float = field(default_factory=time.monotonic)
     _since: float = field(default_factory=time.monotonic)
+    _said: float = 0.0
 
     @property
     def faults(self) -> int:
@@ -41,6 +49,10 @@ class Tally:
         self.told.setdefault(kind, [])
         if fault:
             self.told[kind].append(fault)
+        if fault or self.tried[kind] == 1 or now - self._said > SAID_EVERY_S:
+            self._said = now
+            faults = f", {len(self.told[kind])} faults: {fault[:200]}" if fault else ""
+            self.say(f"{now - self._begin:4.0f} s  {kind}: {self.tried[kind]}{faults}")
 
     def reads(self, kind: str, read: Callable[[], object]) -> None:
         """Count what is read, or refused in one line."""

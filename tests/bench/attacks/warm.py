@@ -45,7 +45,7 @@ def warm() -> Iterator[Warm]:
     """Give a warm process, which ends after the block."""
     context = multiprocessing.get_context("spawn")
     ours, theirs = context.Pipe()
-    process = context.Process(target=_wait_for_commands, args=(theirs,))
+    process = context.Process(target=_wait_for_commands, args=(theirs, multiprocessing.get_start_method()))
     process.start()
     theirs.close()
     try:
@@ -56,9 +56,11 @@ def warm() -> Iterator[Warm]:
         process.kill()
 
 
-def _wait_for_commands(orders: Connection) -> None:
+def _wait_for_commands(orders: Connection, start_method: str) -> None:
     from skeleton.precompile import prepare
 
+    # else what is spawned spawns its workers too, and a command spends most of its time on their imports
+    multiprocessing.set_start_method(start_method, force=True)
     for module in USED:
         import_module(module)
     prepare()

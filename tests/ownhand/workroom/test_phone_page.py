@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 
 from ownhand.workroom import phone
-from tests.ownhand.on_page import PATIENCE_S
+from tests.ownhand.on_page import PATIENCE_S, faults_of_accessibility, too_wide_by
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
 
@@ -29,12 +29,6 @@ def handheld(browser):
     made.close()
 
 
-def violations(page) -> list[tuple[str, list[str]]]:
-    from axe_playwright_python.sync_playwright import Axe
-
-    return [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in Axe().run(page).response["violations"]]
-
-
 def test_a_phone_sends_a_photograph_and_is_told_what_became_of_it(handheld, door, hand, tmp_path):
     out = io.BytesIO()
     Image.fromarray(np.full((40, 30), 255, np.uint8)).save(out, "JPEG")
@@ -42,13 +36,13 @@ def test_a_phone_sends_a_photograph_and_is_told_what_became_of_it(handheld, door
     (tmp_path / "note.txt").write_text("no picture")
     page = handheld.new_page()
     page.goto(door.address)
-    before = violations(page)
+    before = faults_of_accessibility(page)
     page.get_by_label("Take or choose photographs").set_input_files([tmp_path / "sheet.jpg", tmp_path / "note.txt"])
     page.get_by_text("sheet.jpg: arrived").wait_for()
     page.get_by_text("is not a PNG, JPEG").wait_for()
-    wide = page.evaluate("document.documentElement.scrollWidth - innerWidth")
+    wide = too_wide_by(page)
 
-    assert before == violations(page) == []
+    assert before == faults_of_accessibility(page) == []
     assert wide <= 0
     assert [p.name for p in (hand.path / "waiting").iterdir()] == ["sheet.jpg"]
 
@@ -58,7 +52,7 @@ def test_what_is_shown_to_whoever_comes_second_is_a_page_that_says_why(handheld,
     second = browser.new_context(bypass_csp=True)
     page = second.new_page()
     page.goto(door.address)
-    said, faults = page.locator("body").text_content(), violations(page)
+    said, faults = page.locator("body").text_content(), faults_of_accessibility(page)
     second.close()
 
     assert "used already" in said

@@ -1,7 +1,8 @@
 // Boxes on the paper: moved and resized with the pointer, with keys, and by numbers.
 
 import { button, h, keepFocus } from "../core/dom.js";
-import { ARROWS, field, handChoice, more, number, penChoice, round, select, tick, trimmed } from "./fields.js";
+import { ARROWS, field, handChoice, more, number, penChoice, round, select, tick } from "./fields.js";
+import { Layer } from "./layer.js";
 
 const ALIGN = [["left", "left"], ["centre", "centre"], ["right", "right"], ["justified", "justified"]];
 export const DOWN = [["top", "at the top"], ["middle", "in the middle"], ["bottom", "at the bottom"]];
@@ -17,17 +18,9 @@ export function kept(box, [w, hgt], margins) {
   return { ...box, width_mm: width, height_mm: height, x_mm: Math.min(Math.max(left, box.x_mm), w - right - width), y_mm: Math.min(Math.max(top, box.y_mm), hgt - bottom - height) };
 }
 
-export class BoxLayer {
+export class BoxLayer extends Layer {
   constructor(desk) {
-    this.desk = desk;
-    this.layer = h("div", { class: "box-layer" });
-    this.chosen = 0;
-    desk.picture.append(this.layer);
-    this.fields = h("div", { class: "stack" });
-  }
-
-  get boxes() {
-    return this.desk.layout.boxes ?? [];
+    super(desk, "boxes", "box-layer");
   }
 
   draw(size) {
@@ -38,7 +31,7 @@ export class BoxLayer {
     if (this.drag) return;
     keepFocus(this.layer, () => this.layer.replaceChildren(
       h("div", { class: "margin-line", style: share(left, top, w - left - right, hgt - top - bottom) }),
-      ...this.boxes.map((box, i) => this.boxOf(box, i, share(box.x_mm, box.y_mm, box.width_mm, box.height_mm))),
+      ...this.items.map((box, i) => this.boxOf(box, i, share(box.x_mm, box.y_mm, box.width_mm, box.height_mm))),
     ));
     this.drawFields();
   }
@@ -54,16 +47,8 @@ export class BoxLayer {
     return el;
   }
 
-  choose(i) {
-    if (this.chosen === i) return;
-    this.chosen = i;
-    this.layer.querySelectorAll(".box").forEach((el, k) => el.setAttribute("aria-pressed", String(k === i)));
-    this.drawFields();
-  }
-
   put(i, changes) {
-    const next = this.boxes.map((box, k) => (k === i ? kept(trimmed({ ...box, ...changes }), this.size, marginsOf(this.desk.layout)) : box));
-    this.desk.lay("boxes", next);
+    this.lay(i, changes, (box) => kept(box, this.size, marginsOf(this.desk.layout)));
     this.draw(this.size);
   }
 
@@ -72,7 +57,7 @@ export class BoxLayer {
     if (!by) return;
     event.preventDefault();
     event.stopPropagation();
-    const box = this.boxes[i];
+    const box = this.items[i];
     if (event.shiftKey) this.put(i, { width_mm: box.width_mm + by[0], height_mm: box.height_mm + by[1] });
     else this.put(i, { x_mm: box.x_mm + by[0], y_mm: box.y_mm + by[1] });
   }
@@ -84,7 +69,7 @@ export class BoxLayer {
     el.focus({ preventScroll: true });
     el.setPointerCapture(event.pointerId);
     const rect = this.layer.getBoundingClientRect();
-    this.drag = { i, el, id: event.pointerId, from: [event.clientX, event.clientY], box: { ...this.boxes[i] }, k: this.size[0] / rect.width, corner: Boolean(event.target.dataset.corner) };
+    this.drag = { i, el, id: event.pointerId, from: [event.clientX, event.clientY], box: { ...this.items[i] }, k: this.size[0] / rect.width, corner: Boolean(event.target.dataset.corner) };
     event.preventDefault();
   }
 
@@ -109,35 +94,31 @@ export class BoxLayer {
 
   // --- numbers -------------------------------------------------------------------------------------------------------
 
-  drawFields() {
-    const { desk } = this;
-    const { boxes } = this;
-    keepFocus(this.fields, () => {
-      if (!boxes.length) {
-        this.fields.replaceChildren(h("p", { class: "hint" }, "One text fills the page inside its margins."), button("Divide the page into two boxes", () => this.divide(), { "data-act": "divide" }));
-        return;
-      }
-      const i = Math.min(this.chosen, boxes.length - 1);
-      const box = boxes[i];
-      const place = ([name, label]) => field(`${label}, mm`, number(box[name], (v) => v !== null && this.put(i, { [name]: v }), { "data-act": `field-${name}` }), "narrow");
-      this.fields.replaceChildren(
-        h("div", { class: "row", role: "group", "aria-label": "Boxes" }, boxes.map((b, k) => button(b.name, () => this.choose(k), { "aria-pressed": String(k === i), "data-act": `choose${k}` }))),
-        h("div", { class: "row bottom" },
-          field("Name", h("input", { type: "text", value: box.name, maxlength: 40, size: 12, "data-act": "field-name", onchange: (e) => this.rename(i, e.target.value) })),
-          ...(box.blank ? [] : [
-            penChoice(desk, box.pen, (v) => this.put(i, { pen: v }), { "data-act": "field-pen" }),
-            field("Lines", select([["", "as the page"], ...ALIGN], box.align ?? "", (v) => this.put(i, { align: v }), { "data-act": "field-align" })),
-            handChoice(desk, box.hand, (v) => this.put(i, { hand: v }), { "data-act": "field-hand" })])),
-        h("div", { class: "row bottom" }, FIELDS.map(place)),
-        ...(box.blank ? [] : [tick(box.fit, "Write smaller where the text would not fit", (on) => this.put(i, { fit: on }), { "data-act": "tick-fit" })]),
-        tick(box.blank, "Keep it free, for a stamp or a signature", (on) => {
-          this.put(i, { blank: on });
-          desk.texts.draw();
-        }, { "data-act": "tick-blank" }),
-        box.blank ? field("Text that meets it", select([["flow", "flows round it"], ["stop", "ends above it"]], box.around ?? "flow", (v) => this.put(i, { around: v }), { "data-act": "field-around" })) : this.finer(box, i),
-        h("div", { class: "row" }, button("One more box", () => this.add(), { "data-act": "more" }), button(`Take ${box.name} away`, () => this.remove(i), { "data-act": "less" })),
-      );
-    });
+  parts() {
+    const { desk, items: boxes } = this;
+    if (!boxes.length) {
+      return [h("p", { class: "hint" }, "One text fills the page inside its margins."), button("Divide the page into two boxes", () => this.divide(), { "data-act": "divide" })];
+    }
+    const i = Math.min(this.chosen, boxes.length - 1);
+    const box = boxes[i];
+    const place = ([name, label]) => field(`${label}, mm`, number(box[name], (v) => v !== null && this.put(i, { [name]: v }), { "data-act": `field-${name}` }), "narrow");
+    return [
+      h("div", { class: "row", role: "group", "aria-label": "Boxes" }, boxes.map((b, k) => button(b.name, () => this.choose(k), { "aria-pressed": String(k === i), "data-act": `choose${k}` }))),
+      h("div", { class: "row bottom" },
+        field("Name", h("input", { type: "text", value: box.name, maxlength: 40, size: 12, "data-act": "field-name", onchange: (e) => this.rename(i, e.target.value) })),
+        ...(box.blank ? [] : [
+          penChoice(desk, box.pen, (v) => this.put(i, { pen: v }), { "data-act": "field-pen" }),
+          field("Lines", select([["", "as the page"], ...ALIGN], box.align ?? "", (v) => this.put(i, { align: v }), { "data-act": "field-align" })),
+          handChoice(desk, box.hand, (v) => this.put(i, { hand: v }), { "data-act": "field-hand" })])),
+      h("div", { class: "row bottom" }, FIELDS.map(place)),
+      ...(box.blank ? [] : [tick(box.fit, "Write smaller where the text would not fit", (on) => this.put(i, { fit: on }), { "data-act": "tick-fit" })]),
+      tick(box.blank, "Keep it free, for a stamp or a signature", (on) => {
+        this.put(i, { blank: on });
+        desk.texts.draw();
+      }, { "data-act": "tick-blank" }),
+      box.blank ? field("Text that meets it", select([["flow", "flows round it"], ["stop", "ends above it"]], box.around ?? "flow", (v) => this.put(i, { around: v }), { "data-act": "field-around" })) : this.finer(box, i),
+      h("div", { class: "row" }, button("One more box", () => this.add(), { "data-act": "more" }), button(`Take ${box.name} away`, () => this.remove(i), { "data-act": "less" })),
+    ];
   }
 
   /** What few boxes need. */
@@ -180,33 +161,22 @@ export class BoxLayer {
 
   add() {
     const { x, y, w, h: hgt } = this.inner();
-    let n = this.boxes.length + 1;
-    while (this.boxes.some((b) => b.name === `box ${n}`)) n += 1;
-    this.desk.lay("boxes", [...this.boxes, kept({ name: `box ${n}`, x_mm: round(x), y_mm: round(y), width_mm: Math.floor(w / 3), height_mm: Math.floor(hgt / 3), fit: true }, this.size, marginsOf(this.desk.layout))]);
-    this.chosen = this.boxes.length - 1;
+    let n = this.items.length + 1;
+    while (this.isTaken(`box ${n}`)) n += 1;
+    this.desk.lay("boxes", [...this.items, kept({ name: `box ${n}`, x_mm: round(x), y_mm: round(y), width_mm: Math.floor(w / 3), height_mm: Math.floor(hgt / 3), fit: true }, this.size, marginsOf(this.desk.layout))]);
+    this.chosen = this.items.length - 1;
     this.draw(this.size);
     this.desk.texts.draw();
   }
 
   remove(i) {
-    const left = this.boxes.filter((_, k) => k !== i);
-    if (!left.length) this.desk.wish.texts.body ??= this.desk.wish.texts[this.boxes[i].name] ?? "";
-    this.desk.lay("boxes", left.length ? left : null);
-    this.chosen = 0;
+    if (this.items.length === 1) this.desk.wish.texts.body ??= this.desk.wish.texts[this.items[i].name] ?? "";
+    this.drop(i);
     this.draw(this.size);
     this.desk.texts.draw();
   }
 
   rename(i, typed) {
-    const name = typed.replaceAll("\n", " ").trim();
-    const before = this.boxes[i].name;
-    if (!name || name === before || this.boxes.some((b) => b.name === name)) {
-      this.drawFields();
-      return;
-    }
-    this.desk.wish.texts[name] = this.desk.wish.texts[before] ?? "";
-    delete this.desk.wish.texts[before];
-    this.put(i, { name });
-    this.desk.texts.draw();
+    this.renamed(i, typed.replaceAll("\n", " ").trim());
   }
 }

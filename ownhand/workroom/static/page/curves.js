@@ -1,7 +1,8 @@
 // Writing along curves: an arc through three points that are dragged, moved by keys or typed; or any path.
 
 import { button, h, keepFocus, s } from "../core/dom.js";
-import { ARROWS, draggable, field, handChoice, more, number, penChoice, round, select, trimmed, words } from "./fields.js";
+import { ARROWS, draggable, field, handChoice, more, number, penChoice, round, select, words } from "./fields.js";
+import { Layer } from "./layer.js";
 
 const POINTS = ["begins", "passes", "ends"];
 const mm = (v) => Math.round(v * 100) / 100;
@@ -42,26 +43,18 @@ export function pointsOf(path) {
   return [[ax, ay], [(ax + bx) / 2 + up[0] * bow, (ay + by) / 2 + up[1] * bow], [bx, by]];
 }
 
-export class CurveLayer {
+export class CurveLayer extends Layer {
   constructor(desk) {
-    this.desk = desk;
-    this.layer = h("div", { class: "on-paper" });
-    this.chosen = 0;
-    desk.picture.append(this.layer);
-    this.fields = h("div", { class: "stack" });
-  }
-
-  get curves() {
-    return this.desk.layout.curves ?? [];
+    super(desk, "curves");
   }
 
   draw(size) {
     this.size = size;
     const [w, hgt] = size;
-    this.lines = this.curves.map((c) => s("path", { d: c.path, class: "curve-line" }));
+    this.lines = this.items.map((c) => s("path", { d: c.path, class: "curve-line" }));
     keepFocus(this.layer, () => this.layer.replaceChildren(
-      ...(this.curves.length ? [s("svg", { viewBox: `0 0 ${w} ${hgt}`, class: "curve-lines", "aria-hidden": "true" }, this.lines)] : []),
-      ...this.curves.flatMap((c, i) => (pointsOf(c.path) ?? []).map((p, k) => this.handle(c, i, p, k))),
+      ...(this.items.length ? [s("svg", { viewBox: `0 0 ${w} ${hgt}`, class: "curve-lines", "aria-hidden": "true" }, this.lines)] : []),
+      ...this.items.flatMap((c, i) => (pointsOf(c.path) ?? []).map((p, k) => this.handle(c, i, p, k))),
     ));
     this.drawFields();
   }
@@ -77,7 +70,7 @@ export class CurveLayer {
       const far = event.shiftKey ? 5 : 1;
       this.move(i, k, [at[0] + far * by[0], at[1] + far * by[1]]);
     });
-    const moved = (dx, dy) => pointsOf(this.curves[i].path).map((p, j) => (j === k ? [p[0] + dx, p[1] + dy] : p));
+    const moved = (dx, dy) => pointsOf(this.items[i].path).map((p, j) => (j === k ? [p[0] + dx, p[1] + dy] : p));
     draggable(el, {
       mmPerPx: () => this.size[0] / this.layer.getBoundingClientRect().width,
       grab: () => ({}),
@@ -91,28 +84,18 @@ export class CurveLayer {
   }
 
   move(i, k, to) {
-    this.put(i, { path: pathOf(pointsOf(this.curves[i].path).map((p, j) => (j === k ? to : p))) });
-  }
-
-  choose(i) {
-    if (this.chosen === i) return;
-    this.chosen = i;
-    this.drawFields();
+    this.put(i, { path: pathOf(pointsOf(this.items[i].path).map((p, j) => (j === k ? to : p))) });
   }
 
   put(i, changes) {
-    this.desk.lay("curves", this.curves.map((c, k) => (k === i ? trimmed({ ...c, ...changes }) : c)));
+    this.lay(i, changes);
     this.draw(this.size);
   }
 
   // --- numbers -------------------------------------------------------------------------------------------------------
 
-  drawFields() {
-    keepFocus(this.fields, () => this.fields.replaceChildren(...this.parts()));
-  }
-
   parts() {
-    const { desk, curves } = this;
+    const { desk, items: curves } = this;
     const another = button(curves.length ? "One more line along a curve" : "Write a line along a curve", () => this.add(), { "data-act": "curve-more" });
     if (!curves.length) return [h("p", { class: "hint" }, "A line of writing along an arc, round a rim, up a slope."), another];
     const i = Math.min(this.chosen, curves.length - 1);
@@ -122,7 +105,7 @@ export class CurveLayer {
     return [
       h("div", { class: "row", role: "group", "aria-label": "Lines along curves" }, curves.map((o, k) => button(o.name, () => this.choose(k), { "aria-pressed": String(k === i), "data-act": `choose-curve${k}` }))),
       h("div", { class: "row bottom" },
-        field("Name", words(c.name, (v) => this.rename(i, v), { maxlength: 40, size: 12, "data-act": "curve-name" })),
+        field("Name", words(c.name, (v) => this.renamed(i, v), { maxlength: 40, size: 12, "data-act": "curve-name" })),
         penChoice(desk, c.pen, (v) => this.put(i, { pen: v }), { "data-act": "curve-pen" }),
         field("Stands", select([["left", "at its beginning"], ["centre", "in its middle"], ["right", "at its end"]], c.align ?? "left", (v) => this.put(i, { align: v }), { "data-act": "curve-align" })),
         field("Height of an x, mm", number(c.x_height_mm, (v) => this.put(i, { x_height_mm: v }), { min: 0.5, step: 0.1, placeholder: "same", "data-act": "curve-size" }), "narrow"),
@@ -140,34 +123,18 @@ export class CurveLayer {
   }
 
   add() {
-    let n = this.curves.length + 1;
-    const taken = [...this.curves, ...(this.desk.layout.boxes ?? [])].map((o) => o.name);
-    while (taken.includes(`curve ${n}`)) n += 1;
-    this.chosen = this.curves.length;
+    let n = this.items.length + 1;
+    while (this.isTaken(`curve ${n}`)) n += 1;
+    this.chosen = this.items.length;
     this.desk.wish.texts[`curve ${n}`] ??= "";
-    this.desk.lay("curves", [...this.curves, { name: `curve ${n}`, path: pathOf(this.fresh()), align: "centre" }]);
+    this.desk.lay("curves", [...this.items, { name: `curve ${n}`, path: pathOf(this.fresh()), align: "centre" }]);
     this.draw(this.size);
     this.desk.texts.draw();
   }
 
   remove(i) {
-    const left = this.curves.filter((_, k) => k !== i);
-    this.chosen = 0;
-    this.desk.lay("curves", left.length ? left : null);
+    this.drop(i);
     this.draw(this.size);
-    this.desk.texts.draw();
-  }
-
-  rename(i, typed) {
-    const before = this.curves[i].name;
-    const taken = [...this.curves, ...(this.desk.layout.boxes ?? [])].some((o) => o.name === typed);
-    if (!typed || typed === before || taken) {
-      this.drawFields();
-      return;
-    }
-    this.desk.wish.texts[typed] = this.desk.wish.texts[before] ?? "";
-    delete this.desk.wish.texts[before];
-    this.put(i, { name: typed });
     this.desk.texts.draw();
   }
 }

@@ -6,26 +6,19 @@ import { attemptTo } from "../core/router.js";
 import { dropPlace, sendFile } from "../start/transfer.js";
 import { marginsOf } from "./boxes.js";
 import { ARROWS, draggable, field, more, number, penChoice, round, tick, trimmed } from "./fields.js";
+import { Layer } from "./layer.js";
 
 const nameOf = (drawing, i) => drawing.file ?? `drawing ${i + 1}`;
 
-export class DrawingLayer {
+export class DrawingLayer extends Layer {
   constructor(desk) {
-    this.desk = desk;
-    this.layer = h("div", { class: "on-paper" });
-    this.chosen = 0;
-    desk.picture.append(this.layer);
-    this.fields = h("div", { class: "stack" });
-  }
-
-  get drawings() {
-    return this.desk.layout.drawings ?? [];
+    super(desk, "drawings");
   }
 
   draw(size) {
     this.size = size;
-    this.known = this.drawings.map((d, i) => this.lies(d, i));
-    keepFocus(this.layer, () => this.layer.replaceChildren(...this.drawings.map((d, i) => this.frame(d, i, this.known[i]))));
+    this.known = this.items.map((d, i) => this.lies(d, i));
+    keepFocus(this.layer, () => this.layer.replaceChildren(...this.items.map((d, i) => this.frame(d, i, this.known[i]))));
     this.drawFields();
   }
 
@@ -57,19 +50,12 @@ export class DrawingLayer {
     return el;
   }
 
-  choose(i) {
-    if (this.chosen === i) return;
-    this.chosen = i;
-    this.layer.querySelectorAll(".drawing").forEach((el, k) => el.setAttribute("aria-pressed", String(k === i)));
-    this.drawFields();
-  }
-
   key(event, i, [x, y, w]) {
     const by = ARROWS[event.key];
     if (!by) return;
     event.preventDefault();
     event.stopPropagation();
-    const d = this.drawings[i];
+    const d = this.items[i];
     if (event.shiftKey) this.resize(i, this.known[i], round(w) + by[0] + by[1]);
     else this.put(i, { x_mm: (d.x_mm ?? x) + by[0], y_mm: (d.y_mm ?? y) + by[1] });
   }
@@ -77,23 +63,19 @@ export class DrawingLayer {
   /** Make it so wide; its height follows, whichever of both is said. */
   resize(i, [, , w, hgt], width) {
     const wide = Math.max(1, width);
-    const d = this.drawings[i];
+    const d = this.items[i];
     this.put(i, d.height_mm && !d.width_mm ? { height_mm: round((wide * hgt) / w) } : { width_mm: wide, ...(d.height_mm ? { height_mm: round((wide * hgt) / w) } : {}) });
   }
 
   put(i, changes) {
-    this.desk.lay("drawings", this.drawings.map((d, k) => (k === i ? trimmed({ ...d, ...changes }) : d)));
+    this.lay(i, changes);
     this.drawFields();
   }
 
   // --- numbers -------------------------------------------------------------------------------------------------------
 
-  drawFields() {
-    keepFocus(this.fields, () => this.fields.replaceChildren(...this.parts()));
-  }
-
   parts() {
-    const { desk, drawings } = this;
+    const { desk, items: drawings } = this;
     const kept = desk.told.drawings;
     const add = [
       dropPlace("Drop a drawing (SVG, or a picture whose ink is traced)", (files) => this.take(files[0]), { accept: ".svg,.png,.jpg,.jpeg,.tif,.tiff", id: "drawing" }),
@@ -134,15 +116,13 @@ export class DrawingLayer {
     const wide = Math.max(0.5, Math.floor(2 * k * width) / 2);
     const high = (wide * height) / Math.max(width, 0.1);
     this.known = [...(this.known ?? []), [0, 0, wide, high]];
-    this.chosen = this.drawings.length;
-    this.desk.lay("drawings", [...this.drawings, trimmed({ file, dpi, x_mm: round(left + (room[0] - wide) / 2), y_mm: round(top + (room[1] - high) / 2), width_mm: wide })]);
+    this.chosen = this.items.length;
+    this.desk.lay("drawings", [...this.items, trimmed({ file, dpi, x_mm: round(left + (room[0] - wide) / 2), y_mm: round(top + (room[1] - high) / 2), width_mm: wide })]);
     this.drawFields();
   }
 
   remove(i) {
-    const left = this.drawings.filter((_, k) => k !== i);
-    this.chosen = 0;
-    this.desk.lay("drawings", left.length ? left : null);
+    this.drop(i);
     this.drawFields();
   }
 }

@@ -202,7 +202,8 @@ def build_font(
     tell("space letters", 0, 1)
     known = {**(rhythm or {}), **(joining(usable) if joins else {})}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
-    ways = {a.id: a.allograph for a in usable if a.allograph in WAYS.values()}
+    # a printing hand's letters that touch now and then stand by their white like all others
+    ways = {a.id: a.allograph for a in usable if joins and a.allograph in WAYS.values()}
     alone = {c: own for c, group in drawn.items() if (own := [g for g in group if g.source not in ways])}
     spaced, by = space_glyphs(
         drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else (),

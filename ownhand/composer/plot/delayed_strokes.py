@@ -49,7 +49,7 @@ def joins(font: Font) -> bool:
 
     Where running text was read, it tells: letters from cells, of which there may be more, say nothing against it.
     """
-    if font.rhythm.get(JOINS, 0.0) >= JOINS_FROM:
+    if JOINS in font.rhythm:
         return True
     written = [EXIT in g.anchors or ENTRY in g.anchors for c, v in font.glyphs.items() if c.islower() for g in v]
     if written and float(np.mean(written)) >= JOINS_FROM:

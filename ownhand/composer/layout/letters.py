@@ -17,6 +17,7 @@ from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letterspacing import (
+    KEEP,
     MARKS_KEEP,
     NEAREST,
     clearance,
@@ -182,7 +183,8 @@ def make_letters(
         clear = clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
         mark = np.array([not c.isalnum() for c in chars])
         by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))
-        floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(nearest(font) * pen + NEAREST * x, plain))
+        by_letter = np.maximum(np.minimum(nearest(font) * pen + NEAREST * x, plain), KEEP * np.minimum(plain, 0.6 * x))
+        floor = np.where(mark[:-1] | mark[1:], by_mark, by_letter)
         least[:-1] = floor - clear
         # where two never face each other, a quotation mark over the shoulder of a letter would let the next one run
         # into that letter: their boxes stay apart

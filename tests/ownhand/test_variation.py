@@ -226,6 +226,34 @@ def test_the_scatter_of_gaps_is_the_hands_own_as_far_as_its_gaps_were_seen() -> 
     assert scatter(letter_gap_sd=0.01) == pytest.approx(0.03), "no hand is quite even"
 
 
+def test_an_even_hand_makes_less_of_what_its_pairs_of_letters_differ_by() -> None:
+    plain = hershey_font("futural", 5, 1.0)
+    x = plain.metrics.x_height
+
+    def share(own: float) -> float:
+        rhythm = {"letter_gap_sd": own * x, "pair_gap_sd": 0.1 * x, "letter_gap_share": 1.0}
+        return scatter_of(replace(plain, rhythm=rhythm)).pair_share
+
+    assert share(0.2) == 1.0
+    # variances add: .05 squared is .03 squared, the least scatter, and what the pairs differ by squared
+    assert share(0.05) == pytest.approx(0.4)
+    assert scatter_of(plain).pair_share == 1.0
+
+
+def test_evened_gaps_are_as_wide_in_the_mean_and_nearer_to_each_other() -> None:
+    found = []
+    for share in (1.0, 0.4):
+        scatter = replace(scatter_of(hershey_font("futural", 5, 1.0)), letter_gap=0.0, pair_share=share)
+        made = Composer(hershey_font("futural", 5, 1.0), scatter=scatter).compose(LETTER * 4, RULED, seed=1)
+        letters = letters_of(list(made.pages))
+        inside = (letters.word[1:] == letters.word[:-1]) & (letters.page[1:] == letters.page[:-1])
+        found.append((letters.left[1:] - letters.right[:-1])[inside] / 3.0)
+
+    wide, even = found
+    assert even.std() < 0.8 * wide.std()
+    assert even.mean() == pytest.approx(wide.mean(), abs=0.02)
+
+
 def test_unruled_writing_wanders_more_than_ruled() -> None:
     only = Life(foot=0, height=0, slant=0, level=0)
 
@@ -281,7 +309,12 @@ def test_letters_of_a_hand_that_writes_wide_come_as_seldom_near_each_other_as_it
     def near(white: float) -> float:
         """Return the share of neighbours whose lines are nearer than half a pen's width."""
         plain = hershey_font("futural", 5, 1.0)
-        font = replace(plain, rhythm={"letter_white": white * plain.metrics.x_height})
+        x = plain.metrics.x_height
+        closer = {
+            c: tuple(replace(g, advance=g.advance - (0.5 - white) * x) for g in v) if c.isalpha() else v
+            for c, v in plain.glyphs.items()
+        }
+        font = replace(plain, glyphs=closer, rhythm={"letter_white": white * x})
         scatter = replace(scatter_of(font), letter_gap=0.35)
         page = Composer(font, scatter=scatter).compose("noon illicit cocoon ebbed " * 20, Settings(joins=False), seed=3)
         (only,) = page.pages

@@ -21,6 +21,7 @@ from ownhand.composer.layout.letterspacing import (
     MARKS_KEEP,
     NEAREST,
     clearance,
+    even,
     gap_scatter,
     nearest,
     space,
@@ -176,10 +177,12 @@ def make_letters(
     if n > 1 and inked.any():
         advance[:-1] += kern[:-1]
     white = after + kern
+    evened = even(chars, inked, left, white, x, scatter)
+    advance, white = advance + evened, white + evened
     least = np.zeros(n)
     if n > 1 and inked.any():
         # neighbours keep a pen's width of white, or what the font gives them when that is less
-        plain = clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
+        plain = clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern + evened, x)
         clear = clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
         mark = np.array([not c.isalnum() for c in chars])
         by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))

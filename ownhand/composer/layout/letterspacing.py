@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from fontbuild.font import Font
@@ -30,6 +32,9 @@ this, .38 to .45 with it."""
 
 MARKS_KEEP = 0.8
 """Share of the white about punctuation that is left of it at least: dots run together otherwise."""
+
+HANGS = 0.2
+"""x-heights by which a gap between two letters' boxes may differ from others because one hangs over the other."""
 
 WIDEST = 0.66
 """Share of the word gap that a gap inside a word may reach when it is widened: words must not fall apart."""
@@ -98,6 +103,24 @@ def words_apart(
     at = np.flatnonzero((gaps[1:-1] > 0) & inked[:-2] & inked[2:]) + 1
     white = after[at - 1] + advance[at] + left[at + 1]
     out[at] = np.maximum(0.0, min(space + 0.2 * x, LEAST_SPACE * x) - white)
+    return out
+
+
+def even(chars: Sequence[str], inked: np.ndarray, left: Array, after: Array, x: float, scatter: Scatter) -> Array:
+    """Return what is added to the white between neighbouring letters of a hand whose pairs differ less than the font's.
+
+    What hangs far over or under its neighbour, a j or f, stays. Arrays have shape (letters,), lengths in font units;
+    see `words_apart`.
+    """
+    out = np.zeros(len(inked))
+    letter = inked & np.array([c.isalpha() for c in chars], bool)
+    pair = letter[:-1] & letter[1:]
+    if scatter.pair_share >= 1.0 or not pair.any():
+        return out
+    white = after[:-1] + left[1:]
+    off = np.clip(white - np.median(white[pair]), -HANGS * x, HANGS * x)
+    off -= off[pair].mean()
+    out[:-1] = np.where(pair, (scatter.pair_share - 1.0) * off, 0.0)
     return out
 
 

@@ -116,7 +116,7 @@ def load_scans(path: str | Path, *, only: int | None = None) -> Iterator[Scan]:
     except OSError as error:
         reason = (error.strerror or "cannot be opened").lower()
         raise NotAScanError(
-            path.name, f"cannot be opened ({reason})", "Check the name and that it is a file."
+            path.name or str(path), f"cannot be opened ({reason})", "Check the name and that it is a file."
         ) from error
     with file:
         yield from _scans(file, path.name, only)

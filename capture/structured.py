@@ -109,8 +109,10 @@ def _wrong(expected: str, value: Any) -> _WrongError:
 
 def _number(value: Any, _: Any = None) -> float:
     # compared, not converted: a number of 400 digits is no float
-    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < LARGEST:
+    if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
         raise _wrong("a number", value)
+    if not abs(value) < LARGEST:
+        raise _wrong(f"a number under {LARGEST:g}", value)
     return float(value)
 
 

@@ -156,10 +156,14 @@ def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force
     from ownhand.commands import trace as tracing
     from ownhand.commands.read import unkept_lines
     from ownhand.composer.plot.machine import load_machine
+    from ownhand.composer.text.characters import characters
     from skeleton.precompile import prepare
 
     if kind != "json" and (output is None or len(images) != 1):
         raise UsageError("trace", "a plot file holds one image", "Give one image and -o out.svg, or --format json.")
+    if options["char"] is not None and len(characters(options["char"])) != 1:
+        what = f"'{options['char']:.40}' is not one character"
+        raise UsageError("--char", what, "Name the one that is drawn, or leave it out.")
     machine_file = options.pop("machine_file")
     with console.progress_bar() as progress:
         prepared = prepare(progress)
@@ -212,7 +216,8 @@ def extend(font: Path, languages: str, output: Path, hand: Path | None, force: b
         check_writable(output, force=force)
     attempts, decisions, consent = building.written_in(hand) if hand is not None else ((), None, "-")
     done = extend_font(font, words(languages), out=output, attempts=attempts, decisions=decisions)
-    console.say(f"{done.path}: {len(done.added)} letters added: {' '.join(done.added)}")
+    added = f"{len(done.added)} letters added: {' '.join(done.added)}" if done.added else "no letter had to be added."
+    console.say(f"{done.path}: {added}")
     if done.written:
         console.say(f"Of these as they were written: {' '.join(done.written)}")
     if done.set_aside:

@@ -212,7 +212,7 @@ def summary(done: TakenLetter) -> list[str]:
     ]
     if done.left_out:
         listed = "; ".join(done.left_out[:12]) + (" …" if len(done.left_out) > 12 else "")
-        lines.append(f"{len(done.left_out)} words left out, their ink does not suit them: {listed}")
+        lines.append(f"{len(done.left_out)} word(s) left out, their ink does not suit them: {listed}")
     if done.ink_left_out >= 0.005:
         lines.append(f"{done.ink_left_out:.0%} of the ink belongs to no word of the text.")
     return [*lines, *done.notices]

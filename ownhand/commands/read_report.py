@@ -80,15 +80,15 @@ def next_steps(path: Path, done: ReadReport) -> list[str]:
         glared = [a for a in taken.capture.attempts if any(f.kind == GLARE for f in a.findings)]
         if glared:
             lines.append(
-                f"{where}: {len(glared)} cells burnt out by glare, by row.column: {_listed(glared)}. Take the picture "
-                "again without the lamp or flash on it, or scan it; what is read already is kept."
+                f"{where}: {len(glared)} cell(s) burnt out by glare, by row.column: {_listed(glared)}. Take the "
+                "picture again without the lamp or flash on it, or scan it; what is read already is kept."
             )
         if taken.left_out:
             listed = "; ".join(taken.left_out[:SHOWN_WORDS]) + (" …" if len(taken.left_out) > SHOWN_WORDS else "")
-            lines.append(f"{where}: {len(taken.left_out)} words left out, their ink does not suit them: {listed}")
+            lines.append(f"{where}: {len(taken.left_out)} word(s) left out, their ink does not suit them: {listed}")
         blank = [a for a in taken.capture.attempts if a.status == "blank" and a not in glared]
         if blank and len(blank) < len(taken.capture.attempts):
-            lines.append(f"{where}: {len(blank)} cells taken as blank, by row.column: {_listed(blank)}")
+            lines.append(f"{where}: {len(blank)} cell(s) taken as blank, by row.column: {_listed(blank)}")
     if not done.pages:
         return lines
     hand = shlex.quote(str(path))

@@ -76,7 +76,7 @@ def write_traced(
     data = page_bytes(page, kind, machine)
     if kind == "svg":
         data = traced_svg(strokes, size).encode()  # each line as wide as its ink
-    notices = []
+    notices = [] if strokes else [f"{path} holds no ink: nothing is drawn."]
     broad = widest_mm(grey_of(load_scan(path).pixels), dpi)
     if broad > SOLID_MM:
         notices.append(

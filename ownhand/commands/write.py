@@ -197,8 +197,9 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
     """
     data, _ = with_drawings(_layout(layout), layout.parent) if layout else ({}, [])
     for name in ("paper", "x_height_mm", "line_spacing", "align", "hyphenate", "order", "landscape", "fit"):
-        if options.get(name) not in (None, False, ""):
-            data[name] = options[name]
+        given = options.get(name)
+        if given is not None and given is not False and given != "":  # but 0, which is refused
+            data[name] = given
     if options.get("impose"):
         given = data.get("impose")
         data["impose"] = {**(given if isinstance(given, dict) else {}), "paper": options["impose"]}

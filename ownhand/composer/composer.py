@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 import unicodedata
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
@@ -199,9 +200,12 @@ class Composer:
             notices += self._box_notices(done, box, settings)
             ready.append((done, letters))
         if fitter.missing and not any(letters.inked.any() for _, letters in ready):
-            lacking = ", ".join(f"'{char}'" for char in sorted(fitter.missing)[:20])
+            some = sorted(fitter.missing)[:20]
+            lacking = ", ".join(f"'{char}'" for char in some)
             what = f"nothing of it can be written, the hand lacks every character of it ({lacking})"
-            raise UsageError("text", what, "Add them: ownhand sheet HAND --characters.")
+            if fitter.from_right:
+                raise UsageError("text", what, "Scripts that are written from right to left are not set.")
+            raise UsageError("text", what, f"Add them: ownhand sheet HAND --characters {shlex.quote(''.join(some))}.")
         hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
         pages, squeezed = [], 0
         count = max([1, *(t.pages for t, _ in ready)])

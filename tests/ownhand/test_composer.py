@@ -135,6 +135,19 @@ def test_what_stands_for_a_mark_is_said() -> None:
     assert sorted(n.kind for n in made.notices) == ["replaced"] * 5
 
 
+def test_scripts_that_run_from_right_to_left_are_told_of() -> None:
+    # bidirectional classes of Unicode (UAX #9): alef and bet are R
+    plain = hershey_font()
+    letters = {c: tuple(replace(g, char=c) for g in plain.glyphs["o"]) for c in "אב"}
+    own = Composer(replace(plain, glyphs={**plain.glyphs, **letters}))
+
+    (told,) = (n for n in own.compose("lamp אב", CARD, seed=1).notices if n.kind == "direction")
+    assert "the wrong way round" in told.detail and told.count == 2
+    with pytest.raises(UsageError, match="from right to left are not set"):
+        composer().compose("אב", CARD, seed=1)
+    assert not [n for n in composer().compose("lamp", CARD, seed=1).notices if n.kind == "direction"]
+
+
 def test_text_goes_on_over_as_many_pages_as_it_needs() -> None:
     made = composer().compose(LETTER * 4, CARD, seed=1)
 

@@ -145,6 +145,8 @@ def test_a_quote_that_never_closes_costs_only_the_rest(tmp_path: Path) -> None:
         (b"\n\n", "holds no row"),
         (b"a,a\n1,2\n", "two columns 'a'"),
         (b",\n1,2\n", "no column names"),
+        (b"name,town\n\n", "no row but that of the column names"),
+        (b"name\n\x89PNG\0\1", "is no text"),
         (b"PK\x03\x04zip", "is a workbook, not CSV"),
         (b"\xff\xfea", "does not hold together"),
     ],

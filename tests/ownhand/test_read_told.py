@@ -35,7 +35,7 @@ def test_cells_taken_as_blank_are_named_with_their_place(tmp_path):
 
     told = next_steps(hand.path, report(hand, blank=2))
 
-    assert "LAMP1 page 1: 2 cells taken as blank, by row.column: a (1.1), a (1.2)" in told
+    assert "LAMP1 page 1: 2 cell(s) taken as blank, by row.column: a (1.1), a (1.2)" in told
 
 
 def test_reading_ends_with_where_to_look_and_what_comes_next(tmp_path):

@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import shutil
 import threading
+from dataclasses import replace
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from capture.errors import HandFolderError
+from ownhand.hands.captures import load_captures, save_capture
 from ownhand.hands.decisions import apply_decisions
 from ownhand.hands.decisions_file import load_decisions
 from ownhand.hands.hand import open_hand
@@ -26,6 +28,17 @@ KEYS = [f"LAMP1/1/{row}.{number}" for row in (1, 2) for number in (1, 2)]
 @pytest.fixture(scope="module")
 def written(tmp_path_factory):
     return write_hand(tmp_path_factory.mktemp("written") / "hand", "te", attempts=2, faults=False)
+
+
+def test_attempts_at_a_letter_on_several_sheets_have_numbers_of_their_own(hand):
+    (capture,) = load_captures(hand)
+    again = tuple(replace(a, id=a.id.replace("LAMP1", "LAMP2")) for a in capture.attempts)
+    save_capture(hand, replace(capture, sheet="LAMP2", attempts=again, ink={}))
+    book = ReviewSession(hand)
+
+    numbers = [{key: book.numbers[key] for key in keys} for keys in book.asked.values()]
+    assert [sorted(found.values()) for found in numbers] == [[1, 2, 3, 4], [1, 2, 3, 4]]
+    assert numbers[0]["LAMP1/1/1.1"] < numbers[0]["LAMP2/1/1.1"] < numbers[0]["LAMP1/1/1.2"]
 
 
 @pytest.fixture

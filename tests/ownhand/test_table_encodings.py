@@ -60,7 +60,8 @@ SAID = [
     (["Orla", "Wim", "Ada", "Tove"], "utf-8", "read as utf-8: Orla, Wim, Ada."),
     (["Orla", "Orla", "Zoë"], "utf-8-sig", "read as utf-8-sig: Zoë, Orla."),
     (NAMES["pl"][:1], "utf-16", "read as utf-16: Łucja Ślusarz."),
-    ([], "utf-8", "read as utf-8: no names in it."),
+    (NAMES["pl"][:1], "utf-32", "read as utf-32: Łucja Ślusarz."),
+    ([""], "utf-8", "read as utf-8: no names in it."),
     (['"Orla\nownhand: all is well"', "W" * 90], "utf-8", f"read as utf-8: Orla ownhand: all is well, {'W' * 60}."),
 ]
 

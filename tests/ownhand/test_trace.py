@@ -130,6 +130,19 @@ def test_a_blank_picture_has_no_strokes(tmp_path, capsys):
     assert json.loads(capsys.readouterr().out)["strokes"] == []
 
 
+def test_a_file_without_a_stroke_is_told_of(tmp_path, capsys):
+    Image.fromarray(np.full((90, 90), 255, np.uint8)).save(tmp_path / "blank.png")
+
+    assert main(["trace", str(tmp_path / "blank.png"), "--dpi", "300", "-o", str(tmp_path / "blank.svg")]) == 0
+    assert "blank.png holds no ink" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("char", ["ab", ""])
+def test_what_is_not_one_character_is_refused(drawing, capsys, char):
+    assert main(["trace", str(drawing), "--dpi", "300", "--format", "json", "--char", char]) == 2
+    assert "is not one character" in capsys.readouterr().err
+
+
 def test_an_existing_svg_is_kept_unless_forced(drawing, tmp_path):
     out = tmp_path / "mine.svg"
     out.write_text("mine")

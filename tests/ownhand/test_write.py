@@ -57,6 +57,12 @@ def test_options_win_over_the_layout_file(layout):
     assert settings.x_height_mm == 2.0
 
 
+@pytest.mark.parametrize("number", ["x_height_mm", "line_spacing"])
+def test_nil_is_refused_where_it_is_impossible(number):
+    with pytest.raises(UsageError, match="0 is not between"):
+        settings_of(None, {number: 0.0})
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [("paper = ", "is not TOML or JSON"), ("papper = 'A4'", "papper"), ("x_height_mm = 'tall'", "x_height_mm")],

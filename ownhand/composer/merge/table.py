@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 import re
@@ -22,6 +23,15 @@ LONGEST_SHOWN = 60
 MOST_COLUMNS = 1000
 MOST_ROWS = 200_000
 """A plotter that writes a card a minute is at it for four months."""
+
+MARKS = (
+    (codecs.BOM_UTF8, "utf-8-sig"),
+    (codecs.BOM_UTF32_LE, "utf-32"),  # begins as that of UTF-16 does
+    (codecs.BOM_UTF32_BE, "utf-32"),
+    (codecs.BOM_UTF16_LE, "utf-16"),
+    (codecs.BOM_UTF16_BE, "utf-16"),
+)
+"""Byte order marks."""
 
 NO_TEXT = frozenset({"base64", "bz2", "hex", "quopri", "rot13", "rot_13", "uu", "zip", "undefined", "punycode", "idna"})
 """Codecs of Python that are no encodings of text, or take time by the square of its length."""
@@ -82,7 +92,7 @@ def read_table(path: Path, *, encoding: str | None = None, letters: Collection[s
     Raises
     ------
     TableError
-        If it cannot be read or has no head. Faults in single rows are kept with the row.
+        If it cannot be read, or has no head or nothing under it. Faults in single rows are kept with the row.
     """
     try:
         with path.open("rb") as file:  # read, not asked for its size: a pipe has none
@@ -92,6 +102,8 @@ def read_table(path: Path, *, encoding: str | None = None, letters: Collection[s
     except OSError as error:
         raise TableError(str(path), f"cannot be read ({error.strerror})", "Give a CSV file.") from None
     text, used, as_likely = _decoded(raw, path, encoding, letters)
+    if "\0" in text:
+        raise TableError(str(path), "is no text", "Give a CSV file: 'CSV UTF-8' in the spreadsheet program.")
     text, said = _without_hint(text)
     delimiter = said or _delimiter(text)
     rows = _rows(text, delimiter, path)
@@ -118,6 +130,8 @@ def read_table(path: Path, *, encoding: str | None = None, letters: Collection[s
                 out.append(_row(len(out) + 1, line, values, columns))
     except csv.Error as error:
         out.append(Row(len(out) + 1, line + 1, {}, f"cannot be read as CSV from here on ({error})"))
+    if not out:
+        raise TableError(str(path), "holds no row but that of the column names", "Give it a row for each card.")
     return Table(columns, tuple(out), used, delimiter, as_likely)
 
 
@@ -132,7 +146,7 @@ def _decoded(
             if encoding.lower().replace("-", "_") in NO_TEXT:
                 raise LookupError(f"{encoding} is no encoding of text")
             return raw.decode(encoding), encoding, ()
-        for mark, name in ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16")):
+        for mark, name in MARKS:
             if raw.startswith(mark):
                 return raw.decode(name), name, ()
         if raw[:200].count(0) > len(raw[:200]) // 4:

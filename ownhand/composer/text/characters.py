@@ -104,7 +104,7 @@ class Notice:
     """Something about the text or the page that its maker should know; never a reason to stop."""
 
     kind: str
-    """'missing', 'replaced', 'composed', 'smaller', 'broken word' or 'squeezed'."""
+    """'missing', 'replaced', 'composed', 'direction', 'smaller', 'broken word' or 'squeezed'."""
 
     subject: str
     detail: str
@@ -192,6 +192,9 @@ _breaks_of_a_word = lru_cache(maxsize=65536)(_breaks)
 MOST_COMPOSED = 300
 """Different letters of one text that may be put together of others; no language has as many."""
 
+RIGHT_TO_LEFT = frozenset({"R", "AL"})
+"""Bidirectional classes of letters that run from right to left (UAX #9)."""
+
 MOST_NAMED = 50
 """Missing characters that a message tells to add together; where there are more, each alone."""
 
@@ -215,6 +218,8 @@ class Fitter:
         Pairs (asked for, written), with their counts.
     composed
         Letters put together of the font's own base and marks, with their counts.
+    from_right
+        Characters of scripts written from right to left, with their counts: they are set as they come.
     """
 
     def __init__(self, has: Container[str], make: Callable[[str], bool] | None = None) -> None:
@@ -223,6 +228,7 @@ class Fitter:
         self.missing: Counter[str] = Counter()
         self.replaced: Counter[tuple[str, str]] = Counter()
         self.composed: Counter[str] = Counter()
+        self.from_right: Counter[str] = Counter()
 
     def fit(self, char: str) -> tuple[str, ...]:
         """Return the font's characters for a grapheme; empty when there are none (counted in `missing`).
@@ -232,6 +238,8 @@ class Fitter:
         UsageError
             If more letters would have to be put together than any language has.
         """
+        if unicodedata.bidirectional(char[0]) in RIGHT_TO_LEFT:
+            self.from_right[char] += 1
         if char in self._has:
             return (char,)
         bare = char.replace("\u200c", "").replace("\u200d", "")
@@ -264,6 +272,10 @@ class Fitter:
             Notice("composed", character_name(char), "put together of the hand's own letter and marks", n)
             for char, n in self.composed.most_common()
         ]
+        if self.from_right:
+            (first, _), *_ = self.from_right.most_common(1)
+            why = "of a script written from right to left: its words stand the wrong way round"
+            out.append(Notice("direction", character_name(first), why, self.from_right.total()))
         every = "".join(sorted(self.missing)) if len(self.missing) <= MOST_NAMED else ""
         out += [
             Notice(

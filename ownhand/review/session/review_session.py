@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import threading
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 import numpy as np
@@ -56,6 +56,8 @@ class ReviewSession:
         self.attempts: dict[str, Attempt] = {}
         self.asked: dict[str, dict[str, Attempt]] = {}
         """By the character that was asked for, whatever it was corrected to: its attempts by id."""
+        self.numbers: dict[str, int] = {}
+        """What attempts are called: among all at the character asked for, on whichever sheet or line, from 1."""
         self.ink: dict[str, tuple[str, InkPicture]] = {}
         """By attempt id: the sheet it is on, and its picture."""
         self.sizes: dict[str, tuple[float, float]] = {}
@@ -78,6 +80,7 @@ class ReviewSession:
                 self.asked = {}
                 for key, a in self.attempts.items():
                     self.asked.setdefault(a.char, {})[key] = a
+                self.numbers = _numbers(a for c in captures for a in c.attempts)
                 self.ink = {key: (c.sheet, picture) for c in captures for key, picture in c.ink.items()}
                 self.readings.forget()
                 self.sizes, self.inked, self.contours, self.pngs, self.strips = {}, {}, {}, {}, {}
@@ -164,7 +167,7 @@ class ReviewSession:
 
     def _check_fresh(self, key: str, based_on: int) -> None:
         if self.decision(key).changed > based_on:
-            raise StaleError(f"'{self.char(key)}', attempt {self.attempt(key).attempt}")
+            raise StaleError(f"'{self.char(key)}', attempt {self.numbers[key]}")
 
     def _mend(self, item: Place, key: str, decision: Decision, learned: dict[str, KnownWay]) -> tuple[Decision, str]:
         attempt, do = self.attempt(key), item.of("do").value
@@ -181,7 +184,7 @@ class ReviewSession:
             raise_faults(item.faults)
             carried = self.carried(source, key)
             if not carried.fits:
-                raise OperationError(f"attempt {attempt.attempt} {carried.why}")
+                raise OperationError(f"attempt {self.numbers[key]} {carried.why}")
             new = with_strokes(attempt, decision, carried.strokes, f"mended alike: {carried.why}")
             return new, "mended alike"
         if do == "reading":
@@ -313,10 +316,20 @@ def known_way(attempt: Attempt, decision: Decision) -> KnownWay:
     return KnownWay(attempt.id, attempt.x_height_mm, as_stored(standing(attempt, decision)))
 
 
+def _numbers(attempts: Iterable[Attempt]) -> dict[str, int]:
+    """Return the numbers of attempts by id: as on their sheet where there is but one, blank ones counted."""
+    by_char: dict[str, list[Attempt]] = {}
+    for attempt in attempts:
+        by_char.setdefault(attempt.char, []).append(attempt)
+    return {
+        a.id: number
+        for found in by_char.values()
+        for number, a in enumerate(sorted(found, key=lambda a: (a.attempt, a.id)), 1)
+    }
+
+
 def _summary(said: list[str], book: ReviewSession, keys: list[str]) -> str:
     what = dict.fromkeys(said)
     chars = " ".join(dict.fromkeys(book.char(key) for key in keys[:12]))
-    place = (
-        f"'{chars}', attempt {book.attempt(keys[0]).attempt}" if len(keys) == 1 else f"{len(keys)} attempts of {chars}"
-    )
+    place = f"'{chars}', attempt {book.numbers[keys[0]]}" if len(keys) == 1 else f"{len(keys)} attempts of {chars}"
     return f"{place}: {', '.join(list(what)[:3])}"[:400]

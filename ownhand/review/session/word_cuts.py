@@ -22,6 +22,7 @@ class Letters(Protocol):
     """The session, as far as cuts need it."""
 
     attempts: dict[str, Attempt]
+    numbers: dict[str, int]
     ink: dict[str, tuple[str, InkPicture]]
 
     def attempt(self, key: str) -> Attempt:
@@ -119,7 +120,7 @@ def _cut_alike(book: Letters, item: Place, key: str, changed: Changed) -> tuple[
         raise OperationError("no next letter was read in its word")
     found = cut_alike(model, pair)
     if not found.fits:
-        raise OperationError(f"attempt {book.attempt(key).attempt} {found.why}")
+        raise OperationError(f"attempt {book.numbers[key]} {found.why}")
     one, another = book.attempt(key), book.attempt(other)
     of_one, of_other = (changed.get(k, book.decision(k)) for k in (key, other))
     words = f"cut alike: {found.why}"

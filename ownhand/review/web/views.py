@@ -44,7 +44,7 @@ def attempt_summary(book: ReviewSession, key: str, outlier: str) -> dict[str, An
     attempt, decision = book.attempt(key), book.decision(key)
     return {
         "id": key,
-        "number": attempt.attempt,
+        "number": book.numbers[key],
         "char": book.char(key),
         "asked": attempt.char,
         "verdict": decision.verdict,
@@ -174,7 +174,7 @@ def _proposed(book: ReviewSession, key: str, strokes: tuple[Stroke, ...]) -> dic
     return {
         "id": key,
         "char": book.char(key),
-        "number": attempt.attempt,
+        "number": book.numbers[key],
         "lines": strokes_view(strokes),
         "picture": picture_view(book, key),
         "inked": inked_mm(book, key),

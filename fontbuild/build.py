@@ -19,7 +19,7 @@ from fontbuild.doubtful import find_doubtful
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
-from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, without_joined
+from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, printing, without_joined
 from fontbuild.kerning import gap_sd, kerning
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.marks import dots_of, lift_all
@@ -200,7 +200,7 @@ def build_font(
         drawn.update(build_barred(drawn, metrics))
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
-    known = {**(rhythm or {}), **(joining(usable) if joins else {})}
+    known = {**(rhythm or {}), **(joining(usable) if joins else printing(usable))}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
     # a printing hand's letters that touch now and then stand by their white like all others
     ways = {a.id: a.allograph for a in usable if joins and a.allograph in WAYS.values()}

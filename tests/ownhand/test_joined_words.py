@@ -127,6 +127,17 @@ def test_a_letter_that_touches_in_a_printing_hand_stands_by_its_white_like_the_o
     assert np.ptp(sides, axis=0).max() < 0.05 * glyphs[0].advance, "written alike, they keep the same white"
 
 
+def test_running_text_that_was_printed_tells_that_a_hand_prints():
+    apart = [hump(c, w, h, n, (False, False), f"s1/9/{n}.{4 * ord(c)}") for c, w, h in LETTERS for n in range(1, 9)]
+
+    few, enough = (build_font(some, Record("print"), accents=False).font for some in (apart[::4], apart))
+
+    assert JOINS not in few.rhythm
+    assert enough.rhythm[JOINS] == 0.0
+    nearly = replace(enough, glyphs={c: tuple(replace(g, advance=1.0) for g in v) for c, v in enough.glyphs.items()})
+    assert strokes_of(nearly, "lane anna elan") == 12
+
+
 def test_a_hand_that_joins_seldom_still_has_its_letters_chosen_by_their_joins(font):
     apart = {
         c: tuple(replace(v[0], name=f"{c}.x", anchors={}, ductus=f"{c}/x") for _ in range(9))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -13,6 +13,10 @@ from capture.collector import rarely_collected
 from capture.errors import NEEDS_REVIEW, UsageError
 from ownhand import console
 from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, say_staleness, text_of, words
+
+if TYPE_CHECKING:
+    from ownhand.composer.merge.mail_merge import RunReport
+    from ownhand.composer.merge.table import Table
 
 ALIGNMENTS = click.Choice(["left", "right", "centre", "center", "justified"])
 FILE = click.Path(path_type=Path)
@@ -92,7 +96,6 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
 
 
 def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, others: Any, **options: Any) -> int:
-    from ownhand.commands.write import missing_lines
     from ownhand.composer.merge.mail_merge import Run, run_table
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import key, parse_template
@@ -106,8 +109,9 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     template = parse_template(text_of(options["template"]), where=str(options["template"]))
     formats = options["formats"] or (("gcode",) if options["one_file"] else ("svg",))
     run = Run(settings, formats=formats, machine=machine, others=others, one_file=options["one_file"])
-    if options["overview"] is not None:
-        _overview(font, table, template, folder, run, options)
+    seen = None if options["overview"] is None else _overview(font, table, template, folder, run, options)
+    if options["check"] and seen is not None:
+        return _told(seen, table, hand, folder, options)
     with console.progress_bar() as progress, nullcontext() if options["check"] else locked(folder, what=ANOTHER_RUN):
         done = run_table(
             font,
@@ -122,6 +126,13 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
             strict=options["strict"],
             progress=progress,
         )
+    return _told(done, table, hand, folder, options)
+
+
+def _told(done: RunReport, table: Table, hand: Path, folder: Path, options: dict[str, Any]) -> int:
+    """Say what a run did, or would do; return the exit code."""
+    from ownhand.commands.write import missing_lines
+
     checked = len(table.rows) - len(done.faults)
     console.say(
         f"{checked} of {len(table.rows)} rows can be written."
@@ -143,7 +154,8 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
 ANOTHER_RUN = "another run is writing into this folder"
 
 
-def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, options: dict[str, Any]) -> None:
+def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, options: dict[str, Any]) -> RunReport:
+    """Draw all cards in small; return what setting them found."""
     from ownhand.commands.overview import THUMBNAIL_DPI, write_overview
     from ownhand.composer.merge.mail_merge import run_table
 
@@ -162,3 +174,4 @@ def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, opti
         )
     for file in write_overview(seen.thumbnails, options["overview"], force=options["force"]):
         console.say(f"{file}: look through it before plotting.")
+    return seen

@@ -125,7 +125,7 @@ def take_letter(
     if suited < LEAST_SUITED * letters:
         shown = f"{found.looks_like} lines of writing are seen, the text has {len(lines)}"
         if found.looks_like == len(lines):
-            shown = f"{len(lines)} lines are seen"
+            shown = f"{len(lines)} line(s) are seen"
         what = f"its writing does not suit the text: {suited} of {letters} letters do; {shown}"
         raise InputError(picture.place, what, "Give the text of this page, with its line breaks.")
     if is_printed(readings):

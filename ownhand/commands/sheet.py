@@ -6,6 +6,7 @@ import secrets
 import shlex
 import shutil
 import tempfile
+import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -21,6 +22,7 @@ from capture.plan import plan_attempts
 from capture.print_sheet import page_svg, write_pdf
 from capture.sheet_file import save_sheet
 from fontbuild.formats.ufo import load_ufo
+from ownhand.composer.text.characters import RIGHT_TO_LEFT
 from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import Hand, add_to_record, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked
@@ -152,6 +154,9 @@ def print_sheet(
             "No consent is recorded yet: capture a hand only with its owner's consent "
             f"(ownhand record {shlex.quote(str(path))} --consent 'my own hand')."
         )
+    if from_right := [c for c in counts if unicodedata.bidirectional(c[0]) in RIGHT_TO_LEFT]:
+        some = " ".join(from_right[:5]) + (" …" if len(from_right) > 5 else "")
+        notices.append(f"Of scripts written from right to left, which are not set so, only in the font: {some}")
     if joining is not None and joining.strange:
         notices.append(f"No pairs of letters are known of: {', '.join(joining.strange)}")
     cells = sum(len(p.cells) for p in sheet.pages)

@@ -126,7 +126,8 @@ def make_app(
         remedy = "Put one line of 1 to 500 letters, digits and signs without spaces into its file."
         raise UsageError("serve", "the token is empty, has spaces, or is too long", remedy)
     if not is_loopback(host) and not token:
-        raise UsageError("serve", f"'{host}' can be reached from elsewhere and no token was set", "Set a token.")
+        what = f"'{host}' can be reached from elsewhere and no token was set"
+        raise UsageError("serve", what, "Give --token-file FILE.")
     desk = _Desk(dict(hands), token, workers or os.cpu_count() or 1, limits or Limits())
     routes = [
         Route("/hands", desk.guarded(desk.list_hands), methods=["GET"]),

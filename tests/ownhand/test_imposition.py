@@ -13,14 +13,18 @@ import pytest
 from PIL import Image
 
 from capture.errors import InputError, UsageError
+from fontbuild.formats.ufo import save_ufo
+from ownhand.cli.main import main
 from ownhand.commands.overview import write_overview
 from ownhand.composer import Settings
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats.gcode import gcode_job
+from ownhand.composer.merge import mail_merge
 from ownhand.composer.merge.mail_merge import ROWS, Run, run_table
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
 from ownhand.composer.merge.value_formats import formatted
+from ownhand.composer.merge.workers import worked
 from ownhand.composer.plot.imposition import crop_marks, sheet_of, sheets_of
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.additions import Curve
@@ -167,6 +171,21 @@ def test_the_overview_shows_every_card_under_its_name(tmp_path: Path) -> None:
     for rows in (slice(0, h // 5), slice(3 * h // 5, h)):
         for columns in (slice(0, w // 4), slice(3 * w // 4, w)):
             assert dark[rows, columns].any()
+
+
+def test_cards_that_are_only_looked_at_are_set_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    font = save_ufo(FONT, tmp_path / "font.ufo")
+    (tmp_path / "guests.csv").write_text("name\nOrla\nWim\n")
+    (tmp_path / "card.txt").write_text("Dear {name}")
+    table = ["--table", str(tmp_path / "guests.csv"), "--template", str(tmp_path / "card.txt")]
+    runs: list[int] = []
+    monkeypatch.setattr(mail_merge, "worked", lambda jobs, *rest: runs.append(len(jobs)) or worked(jobs, *rest))
+
+    looked = ["--check", "--overview", str(tmp_path / "all.png")]
+    code = main(["write", str(font), *table, "-o", str(tmp_path / "out"), *looked])
+
+    assert (code, runs) == (0, [2])
+    assert (tmp_path / "all.png").is_file() and not list(tmp_path.glob("out/*.svg"))
 
 
 @pytest.mark.parametrize(

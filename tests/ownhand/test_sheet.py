@@ -34,6 +34,11 @@ def test_a_sheet_begins_a_hand_with_its_record(tmp_path):
     assert set("aąbcżźŁ019.,?") <= chars_of(hand)
 
 
+def test_what_is_written_from_right_to_left_is_told_of(tmp_path, capsys):
+    assert main(["sheet", str(tmp_path / "keeper"), "--characters", "aש"]) == 0
+    assert "Of scripts written from right to left, which are not set so, only in the font: ש" in capsys.readouterr().err
+
+
 def test_a_refused_sheet_leaves_no_hand_and_the_next_try_loses_nothing(tmp_path):
     hand = tmp_path / "keeper"
     said = ["--writer", "A. Keeper", "--consent", "my own hand", "--left-handed"]

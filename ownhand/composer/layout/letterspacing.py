@@ -109,8 +109,8 @@ def words_apart(
 def even(chars: Sequence[str], inked: np.ndarray, left: Array, after: Array, x: float, scatter: Scatter) -> Array:
     """Return what is added to the white between neighbouring letters of a hand whose pairs differ less than the font's.
 
-    What hangs far over or under its neighbour, a j or f, stays. Arrays have shape (letters,), lengths in font units;
-    see `words_apart`.
+    What hangs far over or under its neighbour, a j or f, stays. All arrays have shape (letters,), lengths in font
+    units. inked: whether the letter leaves ink; left, after: white before and after each letter's ink.
     """
     out = np.zeros(len(inked))
     letter = inked & np.array([c.isalpha() for c in chars], bool)

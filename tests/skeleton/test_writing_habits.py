@@ -15,6 +15,7 @@ from skeleton.scoring import writing_habits
 from skeleton.scoring.writing_habits import MAX_STROKES, Habits, costs_by, habit_costs, stroke_inputs
 from skeleton.states.state_graph import packed
 from tests.bench.people import part
+from tests.bench.training import examples
 from tests.bench.training.examples import tasks
 from tests.skeleton.test_people import records
 
@@ -74,7 +75,11 @@ def test_it_is_kept_with_what_it_was_fitted_on() -> None:
     assert all(d["licence"] not in ("", "not stated") for d in told["fitted_on"])
 
 
-def test_people_of_the_network_are_added_and_nobody_left_out_is(tmp_path: Path) -> None:
+def test_people_of_the_network_are_added_and_nobody_left_out_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # without the simulated writers, whose characters take seconds to write
+    monkeypatch.setattr(examples, "loose_characters", lambda *args, **options: [])
     file = tmp_path / "unipen_chars.json"
     file.write_text(json.dumps(records(80)), "utf-8")
 

@@ -19,14 +19,14 @@ from fontbuild.doubtful import find_doubtful
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
-from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, without_joined
+from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, printing, without_joined
 from fontbuild.kerning import gap_sd, kerning
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
-from fontbuild.running_text import size_on_lines
+from fontbuild.running_text import on_the_line, size_on_lines
 from fontbuild.spacing import box_gap, gap_of_words, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
@@ -160,11 +160,8 @@ def build_font(
     size = reference_size(usable)
     tell("judge attempts", 0, 1)
     read = by_char([as_written(a, size) for a in usable])
+    read = on_the_line(read, x_height_mm=size.x_height_mm)
     joins = joins_letters(usable)
-    if not joins:  # a letter of a printing hand is written alike in a word and in a cell
-        read = {
-            c: [replace(w, allograph="" if w.allograph == APART else w.allograph) for w in g] for c, g in read.items()
-        }
     guided = {_size(a) for a in usable if a.allograph not in IN_TEXT}
     true_size = {a.id for a in usable if a.allograph in IN_TEXT and _size(a) in guided}
     pen_mm = float(np.median([a.pen_mm for a in usable]))
@@ -183,6 +180,10 @@ def build_font(
     doubts, doubtful = find_doubtful(staying, x_height_mm=size.x_height_mm, keep=wishes.keep)
     aside |= doubts
     kept = {char: left for char, group in letters.items() if (left := [w for w in group if w.id not in aside])}
+    if not joins:  # a letter of a printing hand is written alike in a word and in a cell
+        kept = {
+            c: [replace(w, allograph="" if w.allograph == APART else w.allograph) for w in g] for c, g in kept.items()
+        }
 
     fit = partial(variants_of, x_height_mm=size.x_height_mm)
     drawn: dict[str, tuple[Glyph, ...]] = {}
@@ -199,9 +200,10 @@ def build_font(
         drawn.update(build_barred(drawn, metrics))
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
-    known = {**(rhythm or {}), **(joining(usable) if joins else {})}
+    known = {**(rhythm or {}), **(joining(usable) if joins else printing(usable))}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
-    ways = {a.id: a.allograph for a in usable if a.allograph in WAYS.values()}
+    # a printing hand's letters that touch now and then stand by their white like all others
+    ways = {a.id: a.allograph for a in usable if joins and a.allograph in WAYS.values()}
     alone = {c: own for c, group in drawn.items() if (own := [g for g in group if g.source not in ways])}
     spaced, by = space_glyphs(
         drawn, metrics, letter_gap=known.get("letter_gap"), words=words if len(words) >= LEAST_WORDS else (),

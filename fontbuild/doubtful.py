@@ -7,12 +7,14 @@ person would set it aside; where a character has nothing else, it is drawn all t
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from functools import cache
 
 import numpy as np
 
 from capture.units import Points
 from fontbuild.joins import IN_TEXT
 from fontbuild.variants import AttemptStrokes
+from skeleton.ductus import allographs
 from skeleton.geometry.arc_length import line_length, resample
 
 SURE = 0.5
@@ -23,15 +25,17 @@ STEP = 0.12
 
 BEADED = (1.6, 4.0)
 """A line is beaded when it turns by so many times what the other attempts at the character turn by, and by so many
-radians more: where a pen skips or ink blots, the line read from it goes to and fro along the blots."""
+radians more: where a pen skips or ink blots, the line read from it goes to and fro along the blots. What the form that
+was recognised turns by, a loop where others have none, is no bead."""
 
 FEW = 2
 """Other attempts that are needed to tell a beaded line."""
 
 CELLS = 3
-"""Attempts from cells that tell in how many strokes a letter is written at most: one that lies in more, cut out of a
-joined word, was cut in pieces. Of a joining writer (UNIPEN train_r01_v07, kai; Guyon et al., ICPR 1994) these were 6 of
-156 letters: an o whose ring was opened where its join goes out, an m of four pieces."""
+"""Attempts from cells that tell in how many strokes a letter is written at most, and by how much it turns: one that
+lies in more strokes, cut out of a joined word, was cut in pieces. Of a joining writer (UNIPEN train_r01_v07, kai; Guyon
+et al., ICPR 1994) these were 6 of 156 letters: an o whose ring was opened where its join goes out, an m of four pieces.
+Half of the t's of others' words were read with their bar to and fro, so that they were no measure of each other."""
 
 
 def find_doubtful(
@@ -51,17 +55,16 @@ def find_doubtful(
     reasons: dict[str, str] = {}
     only: list[str] = []
     for char, group in letters.items():
-        turns = np.array([turning(w.strokes, STEP * x_height_mm) for w in group])
         doubts = {}
         cells = [len(w.strokes) for w in group if w.allograph not in IN_TEXT]
         most = max(cells) if len(cells) >= CELLS else None
-        for i, w in enumerate(group):
-            others = np.delete(turns, i)
+        beads = _beaded(group, x_height_mm)
+        for w, beaded in zip(group, beads, strict=True):
             if w.id in keep:
                 continue
             if w.confidence < SURE:
                 doubts[w.id] = f"doubtful reading (confidence {w.confidence:.2f})"
-            elif len(others) >= FEW and turns[i] > max(BEADED[0] * np.median(others), np.median(others) + BEADED[1]):
+            elif beaded:
                 doubts[w.id] = "a beaded line"
             elif most is not None and w.allograph in IN_TEXT and len(w.strokes) > most:
                 doubts[w.id] = f"cut out of its word in {len(w.strokes)} pieces"
@@ -70,6 +73,29 @@ def find_doubtful(
         else:
             reasons |= doubts
     return reasons, tuple(only)
+
+
+def _beaded(group: Sequence[AttemptStrokes], x_height_mm: float) -> list[bool]:
+    """Return which attempts at a character are beaded."""
+    turns = np.array([turning(w.strokes, STEP * x_height_mm) for w in group])
+    in_cell = np.array([w.allograph not in IN_TEXT for w in group], bool)
+    judges = in_cell if in_cell.sum() >= CELLS else np.ones(len(group), bool)
+    out = []
+    for i, w in enumerate(group):
+        others = turns[judges & (np.arange(len(group)) != i)]
+        if len(others) < FEW:
+            out.append(False)
+            continue
+        middle = float(np.median(others))
+        form = usual_turning(w.char).get(w.allograph, 0.0)
+        out.append(bool(turns[i] > max(BEADED[0] * max(middle, form), middle + BEADED[1])))
+    return out
+
+
+@cache
+def usual_turning(char: str) -> Mapping[str, float]:
+    """Return by how much each known form of a character turns, radians, by its name."""
+    return {form.name: turning(form.strokes, STEP) for form in allographs(char)}
 
 
 def turning(strokes: Sequence[Points], step_mm: float) -> float:

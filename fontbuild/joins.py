@@ -41,7 +41,10 @@ def way_of(before: bool, after: bool) -> str:
 
 JOINS = "joins "
 """Beginning of the names under which a font's rhythm keeps how often the pen stays down between two letters: of a pair
-('joins th'), after a letter ('joins t'), and in all ('joins ')."""
+('joins th'), after a letter ('joins t'), and in all ('joins '); 0 in all where it was read that a hand prints."""
+
+LEAST_LETTERS = 30
+"""Letters of running text from which on a hand that hardly joins them is known to print."""
 
 TRUST = 2.0
 """A pair that was seen so often counts as much as what its first letter does elsewhere."""
@@ -71,6 +74,11 @@ def joining(attempts: Iterable[Attempt]) -> dict[str, float]:
         trust = TRUST if name else 0.0
         out[JOINS + name] = round((joined[name] + trust * wider) / (seen[name] + trust), 4)
     return out
+
+
+def printing(attempts: Iterable[Attempt]) -> dict[str, float]:
+    """Return that a hand never joins, as `joining` would say it; empty where too little running text was read."""
+    return {JOINS: 0.0} if sum(a.allograph in IN_TEXT for a in attempts) >= LEAST_LETTERS else {}
 
 
 def stays_down(rhythm: Mapping[str, float], first: str, second: str) -> float:

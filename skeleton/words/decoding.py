@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,11 +13,13 @@ from skeleton.graph.junctions import Network
 from skeleton.hypotheses.uncovered_ink import completed
 from skeleton.states.paths import coverage
 from skeleton.states.state_graph import States, Walks, path_context_of
+from skeleton.words.bars import bars_of
 from skeleton.words.frame import WordFrame, first_frame
 from skeleton.words.laid_text import LaidText, laid_over, misfit_of
 from skeleton.words.leftovers import taken_up
-from skeleton.words.letter_forms import Known, expected_extent, forms_of
+from skeleton.words.letter_forms import Known, LetterForm, expected_extent, forms_of
 from skeleton.words.links import linked
+from skeleton.words.unexplained_ink import unexplained
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -74,48 +78,74 @@ class Decoded:
 
 
 def decode_text(net: Network, states: States, text: str, known: Known | None = None) -> Decoded | None:
-    """Return the cheapest way to write a text over all ink of a network; None where there is none."""
+    """Return the way to write a text that leaves least of a network's ink unexplained; None where there is none."""
     forms = [forms_of(c, known) for c in text]
     if not text or not all(forms):
         return None
     sizes = np.repeat(states.spacing, np.diff(states.first))
     part = connected_parts(net)
-    nothing = np.zeros(len(states.here))
     upright = first_frame(states.here, *expected_extent(text, known))
+    bars = bars_of(net, states, text, upright)
+    barred = np.unique(states.piece[np.concatenate(bars)]).tolist() if bars else []
+    laid = partial(laid_over, net, states, part, sizes, text, barred=tuple(barred))
+    ways = _ways(laid, states, upright, forms)
+    if not ways:
+        return None
+    best = min(ways, key=lambda way: unexplained(net, states, sizes, way))
+    walks, letter = linked(best.walks, best.letter, states, sizes, best.bare, best.frame.x_height)
+    off = np.isin(states.piece[::2], best.marks)
+    walks, letter = taken_up(walks, letter, states, sizes, off, best.frame.x_height)
+    walks, letter = _with_bars(walks, letter, bars)
+    whole_ways = completed(path_context_of(net, states), walks, coverage(walks, len(sizes)))
+    of_place = part[states.piece[::2]]
+    whole = _without_scraps(whole_ways[-1][0], walks, sizes, of_place, SCRAP * best.frame.x_height)
+    owner = _owners(walks, letter, whole, len(states.here))
+    return Decoded(best.cost + best.events, whole, owner, best.frame, best.marks, misfit_of(states, best, len(text)))
+
+
+def _ways(
+    laid: Callable[..., LaidText | None],
+    states: States,
+    upright: WordFrame,
+    forms: Sequence[tuple[LetterForm, ...]],
+) -> list[LaidText]:
+    """Return ways to write a text: in first frames, in those found from them, and with what is left bare cheaper.
+
+    laid: gives the cheapest way from letters' forms, a frame, and what passing each state costs beside.
+    """
+    nothing = np.zeros(len(states.here))
     few = [of_letter[:FEW] for of_letter in forms]
+    ways: list[LaidText] = []
     second: list[tuple[float, int, LaidText]] = []
     for starts, ways_of in ((STARTS, forms), (OTHERS, few)):
         tries: list[tuple[float, int, LaidText]] = []
         for x_height, slant in starts:
-            try_ = laid_over(net, states, part, sizes, text, ways_of, upright.changed(x_height, slant), nothing)
+            try_ = laid(ways_of, upright.changed(x_height, slant), nothing)
             if try_ is not None:
                 tries.append((try_.cost + _unusual(try_.refitted(states), upright), len(tries), try_))
+        ways += [try_ for _, _, try_ in tries]
         for cost, _, first in sorted(tries)[:FOLLOWED]:
             frame = first.refitted(states)
-            try_ = laid_over(net, states, part, sizes, text, forms, frame, nothing)
+            try_ = laid(forms, frame, nothing)
             cost, try_ = (cost, first) if try_ is None else (try_.cost + _unusual(frame, upright), try_)
             second.append((cost, len(second), try_))
-        if second and min(second)[0] < AWRY * len(text):
+        if second and min(second)[0] < AWRY * len(forms):
             break
     if not second:
-        return None
-    _, _, best = min(second)
-    extra, now = nothing, best
+        return []
+    ways += [try_ for _, _, try_ in second]
+    now = min(second)[2]
+    frame, extra = now.frame, nothing
     for _ in range(AGAIN):
         extra = extra + np.repeat(MALUS * now.twice - BONUS * now.bare, 2)
-        again = laid_over(net, states, part, sizes, text, forms, best.frame, extra)
-        if again is None or not (again.bare.any() or again.twice.any()):
-            best = again if again is not None and again.cost < best.cost else best
+        again = laid(forms, frame, extra)
+        if again is None:
             break
-        best, now = again if again.cost < best.cost else best, again
-    walks, letter = linked(best.walks, best.letter, states, sizes, best.bare, best.frame.x_height)
-    off = np.isin(states.piece[::2], best.marks)
-    walks, letter = taken_up(walks, letter, states, sizes, off, best.frame.x_height)
-    ways = completed(path_context_of(net, states), walks, coverage(walks, len(sizes)))
-    of_place = part[states.piece[::2]]
-    whole = _without_scraps(ways[-1][0], walks, sizes, of_place, SCRAP * best.frame.x_height)
-    owner = _owners(walks, letter, whole, len(states.here))
-    return Decoded(best.cost + best.events, whole, owner, best.frame, best.marks, misfit_of(states, best, len(text)))
+        ways.append(again)
+        if not (again.bare.any() or again.twice.any()):
+            break
+        now = again
+    return ways
 
 
 def _unusual(frame: WordFrame, upright: WordFrame) -> float:
@@ -123,6 +153,14 @@ def _unusual(frame: WordFrame, upright: WordFrame) -> float:
     height, width = np.log(frame.x_height / upright.x_height), np.log(frame.width)
     off = ((height - USUAL_HEIGHT[0]) / USUAL_HEIGHT[1], (width - USUAL_WIDTH[0]) / USUAL_WIDTH[1])
     return float(UNUSUAL * 0.5 * (off[0] ** 2 + off[1] ** 2))
+
+
+def _with_bars(walks: Walks, letter: Ints, bars: Sequence[NDArray[np.int32]]) -> tuple[Walks, Ints]:
+    """Return walks and the letter of every step with bars added, which no letter's form has."""
+    every, starts = walks
+    ends = starts[-1] + np.cumsum([len(bar) for bar in bars], dtype=np.int64)
+    none = np.full(sum(map(len, bars)), -1)
+    return (np.concatenate([every, *bars]), np.concatenate([starts, ends])), np.concatenate([letter, none])
 
 
 def _without_scraps(whole: Walks, before: Walks, sizes: Floats, part: Ints, least: float) -> Walks:

@@ -120,10 +120,13 @@ class LaidText:
 
 def laid_over(
     net: Network, states: States, part: Ints, sizes: Floats, text: str, forms: list[tuple[LetterForm, ...]],
-    frame: WordFrame, extra: Floats,
+    frame: WordFrame, extra: Floats, *, barred: tuple[int, ...] = (),
 ) -> LaidText | None:  # fmt: skip
-    """Return the cheapest way to write the text in a frame; extra: what passing each state costs beside."""
-    marks = marks_above(net, part, text, frame)
+    """Return the cheapest way to write the text in a frame.
+
+    extra: what passing each state costs beside. barred: pieces of bars, which no letter passes.
+    """
+    marks = (*barred, *marks_above(net, part, text, frame))
     found = cheapest_way(states, forms, frame, marks, extra, NEAR)
     if found is None:
         return None

@@ -31,7 +31,7 @@ AGAIN = 0.6
 TURN = 1.5
 """Weight of the cost of a step."""
 
-ALONE = 1.2
+ALONE = 2.4
 """Cost of a chain as a stroke of its own."""
 
 

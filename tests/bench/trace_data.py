@@ -9,6 +9,7 @@ import site
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -174,5 +175,11 @@ def data_sets() -> dict[str, list[Case]]:
         "kanjivg": list(kanjivg(LATIN, known=True)),
         "hershey": list(hershey()),
         "kana": list(kanjivg(KANA, known=False)),
-        "sample hand": list(sample_hand()),
+        "sample hand": list(_sample_hand()),
     }
+
+
+@cache
+def _sample_hand() -> tuple[Case, ...]:
+    """Return the simulated hand's characters: they are written stroke by stroke, which takes seconds."""
+    return tuple(sample_hand())

@@ -7,10 +7,11 @@ from dataclasses import replace
 import numpy as np
 
 from fontbuild.build import Decisions, build_font
-from fontbuild.doubtful import find_doubtful
+from fontbuild.doubtful import find_doubtful, usual_turning
 from fontbuild.font import Record
 from fontbuild.variants import AttemptStrokes
 from ownhand.commands.build import Built, summary
+from skeleton.ductus import allographs
 from tests.fontbuild.hands import attempt, hand, letterform
 
 RECORD = Record("Lamp Room")
@@ -55,6 +56,29 @@ def test_a_beaded_line_is_told_from_a_plain_one() -> None:
 
     assert found == {"beads": "a beaded line"}
     assert only == ()
+
+
+def test_a_form_that_turns_by_nature_is_no_bead() -> None:
+    forms = {form.name: form.strokes for form in allographs("y")}
+    calm, looped = min(forms, key=lambda k: usual_turning("y")[k]), max(forms, key=lambda k: usual_turning("y")[k])
+    assert usual_turning("y")[looped] > 1.6 * usual_turning("y")[calm] + 4.0
+    plain = [AttemptStrokes(f"plain {k}", "y", forms[calm], allograph=calm) for k in range(6)]
+    once = AttemptStrokes("once", "y", forms[looped], allograph=looped)
+
+    assert find_doubtful({"y": [*plain, once]}, x_height_mm=1.0)[0] == {}
+    unknown = replace(once, allograph="")
+    assert find_doubtful({"y": [*plain, unknown]}, x_height_mm=1.0)[0] == {"once": "a beaded line"}
+
+
+def test_letters_of_running_text_are_measured_by_those_of_cells() -> None:
+    stem, bar = np.array([[0.5, 2.0], [0.5, 0.0]]), np.array([[0.0, 1.0], [1.0, 1.0]])
+    there = np.array([[0.5, 2.0], [0.5, 1.0], [1.0, 1.0], [0.0, 1.0], [1.0, 1.0], [0.5, 1.0], [0.5, 0.0]])
+    cells = [AttemptStrokes(f"cell {k}", "t", (stem, bar)) for k in range(3)]
+    text = [AttemptStrokes(f"to and fro {k}", "t", (there,), allograph="apart") for k in range(5)]
+
+    found, _ = find_doubtful({"t": [*cells, *text]}, x_height_mm=1.0)
+
+    assert found == {w.id: "a beaded line" for w in text}
 
 
 def test_a_letter_cut_out_of_its_word_in_pieces_is_not_drawn() -> None:

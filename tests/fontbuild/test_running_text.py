@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -10,7 +11,11 @@ import pytest
 from fontbuild.build import build_font
 from fontbuild.font import Font, Record
 from fontbuild.geometry import glyph_bounds
+from fontbuild.joins import APART
+from fontbuild.running_text import on_the_line
 from fontbuild.text_spacing_statistics import CopiedLine, CopiedWord, copied_words
+from fontbuild.variants import AttemptStrokes
+from skeleton.geometry.stroke import Stroke
 from tests.fontbuild.hands import PEN_MM, X_HEIGHT_MM, hand
 
 WORDS = ("lamp", "stones", "tide", "harbour", "seal", "lens", "mist", "dune", "tern", "gulls", "shore", "stairs")
@@ -62,6 +67,46 @@ def test_a_hand_that_writes_smaller_on_the_line_comes_out_smaller() -> None:
     font = build_font(ATTEMPTS, Record("S"), copied=set_words(plain, size=0.85) * 8).font
 
     assert font.metrics.x_height / plain.metrics.x_height == pytest.approx(0.85, abs=0.02)
+
+
+def test_letters_of_words_that_were_read_too_low_stand_on_the_line_of_the_cells() -> None:
+    # the line of a cell is printed on the sheet; that of a copied word is read off its ink
+    copied, column = [], 1
+    for k, word in enumerate(WORDS):
+        up = np.array([0.0, (0.2, 0.35, 0.5)[k % 3] * X_HEIGHT_MM])
+        for c in word:
+            cell = next(a for a in ATTEMPTS if a.char == c and a.attempt == 1 + k % 4)
+            strokes = tuple(Stroke(s.points_mm + up) for s in cell.strokes)
+            copied.append(replace(cell, id=f"s1/9/1.{column}", allograph=APART, strokes=strokes))
+            column += 1
+        column += 1
+
+    font = build_font([*ATTEMPTS, *copied], Record("S")).font
+
+    plain = build_font(ATTEMPTS, Record("S")).font
+    assert font.metrics.x_height == pytest.approx(plain.metrics.x_height, rel=0.02)
+    off = []
+    for c in "abdehilmnorstu":
+        cells, words = (
+            [glyph_bounds(g)[1] for g in font.glyphs[c] if g.source.startswith(place)] for place in ("s1/1/", "s1/9/")
+        )
+        off += [(foot - np.mean(cells)) / font.metrics.x_height for foot in words]
+    assert len(off) > 30, "letters of words are among them"
+    assert np.mean(off) == pytest.approx(0.0, abs=0.04)
+    assert np.std(off) < 0.1
+
+
+def test_without_cells_the_letters_of_words_stand_on_the_line() -> None:
+    letters = {}
+    for column, c in enumerate("lamp", 1):
+        strokes = tuple(s.points_mm + np.array([0.0, 0.9]) for s in next(a for a in ATTEMPTS if a.char == c).strokes)
+        letters[c] = [AttemptStrokes(f"s1/9/1.{column}", c, strokes, allograph=APART)]
+
+    moved = on_the_line(letters, x_height_mm=X_HEIGHT_MM)
+
+    feet = {c: min(float(s[:, 1].min()) for s in w.strokes) for c, (w,) in moved.items()}
+    assert np.median([feet[c] for c in "lam"]) == pytest.approx(0.0, abs=1e-9)
+    assert feet["p"] == min(feet.values())
 
 
 def test_a_few_words_tell_nothing() -> None:

@@ -11,6 +11,7 @@ import pytest
 from capture.report import Finding
 from fontbuild.build import Decisions, build_font, choose
 from fontbuild.font import Record
+from fontbuild.geometry import glyph_bounds
 from fontbuild.joins import APART, JOINS, joining, stays_down, way_of
 from fontbuild.text_spacing_statistics import CopiedWord
 from ownhand.composer import Composer, Life, Settings
@@ -111,6 +112,42 @@ def test_a_hand_that_always_joins_writes_words_in_one_go(font):
 
 def test_a_hand_that_never_joins_lifts_between_all_letters(font):
     assert strokes_of(with_share(font, 0.0), "lane anna elan") == 12
+
+
+def test_a_letter_that_touches_in_a_printing_hand_stands_by_its_white_like_the_others():
+    apart = [hump(c, w, h, n, (False, False), f"s1/9/{n}.{4 * ord(c)}") for c, w, h in LETTERS for n in range(1, 5)]
+    touching = hump("a", 3.0, 3.0, 9, (True, True), "s1/9/9.1")
+
+    glyphs = build_font([*apart, touching], Record("print"), accents=False).font.glyphs["a"]
+
+    (odd,) = [g for g in glyphs if g.source == touching.id]
+    assert odd.anchors.keys() == glyphs[0].anchors.keys()
+    sides = np.array([[b[0], g.advance - b[2]] for g in glyphs if (b := glyph_bounds(g))])
+    assert sides.min() > 0
+    assert np.ptp(sides, axis=0).max() < 0.05 * glyphs[0].advance, "written alike, they keep the same white"
+
+
+def test_running_text_that_was_printed_tells_that_a_hand_prints():
+    apart = [hump(c, w, h, n, (False, False), f"s1/9/{n}.{4 * ord(c)}") for c, w, h in LETTERS for n in range(1, 9)]
+
+    few, enough = (build_font(some, Record("print"), accents=False).font for some in (apart[::4], apart))
+
+    assert JOINS not in few.rhythm
+    assert enough.rhythm[JOINS] == 0.0
+    nearly = replace(enough, glyphs={c: tuple(replace(g, advance=1.0) for g in v) for c, v in enough.glyphs.items()})
+    assert strokes_of(nearly, "lane anna elan") == 12
+
+
+def test_a_hand_that_joins_seldom_still_has_its_letters_chosen_by_their_joins(font):
+    apart = {
+        c: tuple(replace(v[0], name=f"{c}.x", anchors={}, ductus=f"{c}/x") for _ in range(9))
+        for c, v in font.glyphs.items()
+    }
+    mixed = replace(font, glyphs={c: (*v[:1], *apart[c]) if c.islower() else v for c, v in font.glyphs.items()})
+
+    lifted = strokes_of(with_share(mixed, 0.2), "lane anneal lean " * 8)
+
+    assert lifted < strokes_of(with_share(mixed, 0.0), "lane anneal lean " * 8)
 
 
 def test_a_hand_of_mixed_habits_stays_mixed(font):

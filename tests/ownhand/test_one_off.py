@@ -231,5 +231,5 @@ def test_what_glare_took_is_told_apart_from_what_is_blank(
     main(["read", str(tmp_path / "hand"), str(tmp_path / "lamp.png")])
     said = " ".join(capsys.readouterr().err.split())
 
-    assert f"1 cells burnt out by glare, by row.column: {cell.char} ({cell.row}.{cell.column})" in said
+    assert f"1 cell(s) burnt out by glare, by row.column: {cell.char} ({cell.row}.{cell.column})" in said
     assert f"{cell.char} ({cell.row}.{cell.column})" not in said.partition("taken as blank")[2]

@@ -10,6 +10,7 @@ import pytest
 from ownhand.composer import Composer, Life, Pen, PlotPage, Ruling, Settings
 from ownhand.composer.glyphs.variant_bank import POOL, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
+from ownhand.composer.plot.plot_page import flatten
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, pink_noise
 from tests.ownhand.composing import LETTER, composer
@@ -225,6 +226,34 @@ def test_the_scatter_of_gaps_is_the_hands_own_as_far_as_its_gaps_were_seen() -> 
     assert scatter(letter_gap_sd=0.01) == pytest.approx(0.03), "no hand is quite even"
 
 
+def test_an_even_hand_makes_less_of_what_its_pairs_of_letters_differ_by() -> None:
+    plain = hershey_font("futural", 5, 1.0)
+    x = plain.metrics.x_height
+
+    def share(own: float) -> float:
+        rhythm = {"letter_gap_sd": own * x, "pair_gap_sd": 0.1 * x, "letter_gap_share": 1.0}
+        return scatter_of(replace(plain, rhythm=rhythm)).pair_share
+
+    assert share(0.2) == 1.0
+    # variances add: .05 squared is .03 squared, the least scatter, and what the pairs differ by squared
+    assert share(0.05) == pytest.approx(0.4)
+    assert scatter_of(plain).pair_share == 1.0
+
+
+def test_evened_gaps_are_as_wide_in_the_mean_and_nearer_to_each_other() -> None:
+    found = []
+    for share in (1.0, 0.4):
+        scatter = replace(scatter_of(hershey_font("futural", 5, 1.0)), letter_gap=0.0, pair_share=share)
+        made = Composer(hershey_font("futural", 5, 1.0), scatter=scatter).compose(LETTER * 4, RULED, seed=1)
+        letters = letters_of(list(made.pages))
+        inside = (letters.word[1:] == letters.word[:-1]) & (letters.page[1:] == letters.page[:-1])
+        found.append((letters.left[1:] - letters.right[:-1])[inside] / 3.0)
+
+    wide, even = found
+    assert even.std() < 0.8 * wide.std()
+    assert even.mean() == pytest.approx(wide.mean(), abs=0.02)
+
+
 def test_unruled_writing_wanders_more_than_ruled() -> None:
     only = Life(foot=0, height=0, slant=0, level=0)
 
@@ -274,6 +303,35 @@ def test_neighbouring_letters_are_not_written_over_each_other() -> None:
         same_word = word[0] == word[1]
         crossings += bool(same_word and a[:, 0].mean() >= b[:, 0].mean())
     assert crossings == 0
+
+
+def test_letters_of_a_hand_that_writes_wide_come_as_seldom_near_each_other_as_its_writers() -> None:
+    def near(white: float) -> float:
+        """Return the share of neighbours whose lines are nearer than half a pen's width."""
+        plain = hershey_font("futural", 5, 1.0)
+        x = plain.metrics.x_height
+        closer = {
+            c: tuple(replace(g, advance=g.advance - (0.5 - white) * x) for g in v) if c.isalpha() else v
+            for c, v in plain.glyphs.items()
+        }
+        font = replace(plain, glyphs=closer, rhythm={"letter_white": white * x})
+        scatter = replace(scatter_of(font), letter_gap=0.35)
+        page = Composer(font, scatter=scatter).compose("noon illicit cocoon ebbed " * 20, Settings(joins=False), seed=3)
+        (only,) = page.pages
+        points, starts = flatten(only.points_mm, only.starts, within_mm=0.02)
+        letter, word = np.repeat(only.letter, np.diff(starts)), np.repeat(only.word, np.diff(starts))
+        ink = {n: points[letter == n] for n in np.unique(letter)}
+        of = {n: word[letter == n][0] for n in ink}
+        apart = [
+            float(np.hypot(*(ink[n][:, None] - ink[n + 1][None]).transpose(2, 0, 1)).min())
+            for n in ink
+            if of.get(n + 1) == of[n]
+        ]
+        return float(np.mean(np.array(apart) < 0.5 * only.pen_mm))
+
+    # UNIPEN train_r01_v07, donors kai and art: .03 of those with a white over .4 x-heights, .24 of those under .25
+    assert near(0.5) < 0.03
+    assert near(0.2) > 0.06
 
 
 def test_words_stay_apart_even_where_a_capital_leans_over_a_full_stop() -> None:

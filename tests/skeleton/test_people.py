@@ -21,6 +21,7 @@ from tests.bench.trace import main as trace_bench
 from tests.bench.trace_data import people, stored
 from tests.bench.trace_reliability import bins, calibration_error, wrong_among_least_sure
 from tests.bench.trace_spline import spline
+from tests.bench.training import examples
 from tests.bench.training.examples import tasks
 from tests.bench.training.samples import stored as written
 from tests.bench.training.specks import visible
@@ -57,6 +58,12 @@ def unipen(tmp_path_factory: pytest.TempPathFactory) -> Path:
     file = tmp_path_factory.mktemp("people") / "unipen_chars.json.gz"
     file.write_bytes(gzip.compress(json.dumps(records(80)).encode()))
     return file
+
+
+@pytest.fixture
+def nobody_simulated(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Leave out the characters of the simulated writers, which take seconds to write: this is about people."""
+    monkeypatch.setattr(examples, "loose_characters", lambda *args, **options: [])
 
 
 def test_points_sampled_in_time_are_joined_by_a_smooth_line_through_them(tmp_path: Path) -> None:
@@ -101,6 +108,7 @@ def test_a_file_of_words_holds_no_characters(tmp_path: Path) -> None:
     assert people(tmp_path, "all") == {}
 
 
+@pytest.mark.usefixtures("nobody_simulated")
 def test_measured_fitted_and_calibrated_people_have_nobody_in_common(unipen: Path) -> None:
     parts = {kind: {c.writer for c in people(unipen, kind).get("unipen_chars", [])} for kind in ("train", "val", "out")}
     everybody = {c.writer for c in people(unipen, "all")["unipen_chars"]}
@@ -114,6 +122,7 @@ def test_measured_fitted_and_calibrated_people_have_nobody_in_common(unipen: Pat
     assert confidence <= parts["val"]
 
 
+@pytest.mark.usefixtures("nobody_simulated")
 def test_nothing_is_fitted_on_broken_records(tmp_path: Path) -> None:
     every = records(60)
     for r in every:

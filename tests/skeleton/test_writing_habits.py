@@ -29,6 +29,7 @@ from skeleton.scoring.writing_habits import (
 from skeleton.states.state_graph import end_to_end, packed
 from tests.bench.people import part
 from tests.bench.trace_ink import ink
+from tests.bench.training import choices
 from tests.bench.training.bending import bent
 from tests.bench.training.choices import load, make, written
 from tests.bench.training.rightness import rightness
@@ -134,7 +135,11 @@ def test_it_is_kept_with_what_it_was_fitted_on() -> None:
     assert all(d["licence"] not in ("", "not stated") for d in told["fitted_on"])
 
 
-def test_characters_are_inked_for_the_fit_and_nobody_left_out_is(tmp_path: Path) -> None:
+def test_characters_are_inked_for_the_fit_and_nobody_left_out_is(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # without the simulated writers, whose characters take seconds to write
+    monkeypatch.setattr(choices, "loose_characters", lambda *args, **options: [])
     file = tmp_path / "unipen_chars.json"
     file.write_text(json.dumps(records(80)), "utf-8")
 

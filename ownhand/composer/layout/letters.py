@@ -17,10 +17,13 @@ from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
 from ownhand.composer.layout.letterspacing import (
+    KEEP,
     MARKS_KEEP,
     NEAREST,
     clearance,
+    even,
     gap_scatter,
+    nearest,
     space,
     word_scatter,
     words_apart,
@@ -44,10 +47,6 @@ DOUBLES = (0.09, 3.0)
 
 COMMA, LARGEST_COMMA = 2.0, 1.8
 """Pen widths that a comma is high at least, and how much it is enlarged for that at most."""
-
-TOUCH = 0.25
-"""Pen widths between the lines of neighbouring letters: people's letters touch now and then, but none is written over
-another."""
 
 STEP = 0.6
 """x-heights from a letter's beginning to the next one's at least where the pen stays down: letters cut too short stand
@@ -178,14 +177,17 @@ def make_letters(
     if n > 1 and inked.any():
         advance[:-1] += kern[:-1]
     white = after + kern
+    evened = even(chars, inked, left, white, x, scatter)
+    advance, white = advance + evened, white + evened
     least = np.zeros(n)
     if n > 1 and inked.any():
         # neighbours keep a pen's width of white, or what the font gives them when that is less
-        plain = clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern, x)
+        plain = clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern + evened, x)
         clear = clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
         mark = np.array([not c.isalnum() for c in chars])
         by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))
-        floor = np.where(mark[:-1] | mark[1:], by_mark, np.minimum(TOUCH * pen + NEAREST * x, plain))
+        by_letter = np.maximum(np.minimum(nearest(font) * pen + NEAREST * x, plain), KEEP * np.minimum(plain, 0.6 * x))
+        floor = np.where(mark[:-1] | mark[1:], by_mark, by_letter)
         least[:-1] = floor - clear
         # where two never face each other, a quotation mark over the shoulder of a letter would let the next one run
         # into that letter: their boxes stay apart

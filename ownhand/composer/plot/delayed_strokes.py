@@ -49,9 +49,9 @@ def joins(font: Font) -> bool:
 
     Where running text was read, it tells: letters from cells, of which there may be more, say nothing against it.
     """
-    if font.rhythm.get(JOINS, 0.0) >= JOINS_FROM:
-        return True
     written = [EXIT in g.anchors or ENTRY in g.anchors for c, v in font.glyphs.items() if c.islower() for g in v]
+    if JOINS in font.rhythm:
+        return font.rhythm[JOINS] > 0 or any(written)
     if written and float(np.mean(written)) >= JOINS_FROM:
         return True
     x = font.metrics.x_height

@@ -80,6 +80,9 @@ class Scatter:
     letter_gap: float = 0.165
     """Of the white between neighbouring letters, about what suits the pair."""
 
+    pair_share: float = 1.0
+    """What is left of the differences between pairs of letters in the font's spacing: an even hand has less."""
+
     gap_word_share: float = 0.2
     """Share of its variance that a whole word has in common: a word is written tight or wide."""
 
@@ -126,6 +129,7 @@ def scatter_of(font: Font) -> Scatter:
     if "foot_sd" in rhythm:
         changes["foot"] = rhythm["foot_sd"] / x
     changes["letter_gap"] = _gap_scatter(rhythm, x, plain.letter_gap)
+    changes["pair_share"] = _pair_share(rhythm, x)
     if "word_gap" in rhythm:
         # measured between inks; here gaps are counted between the lines that the pen's middle drew
         changes["word_gap"] = (rhythm["word_gap"] + font.metrics.pen_width) / x
@@ -153,6 +157,14 @@ def _gap_scatter(rhythm: Mapping[str, float], x: float, general: float) -> float
     own = max(float(noise), LEAST_GAP_SCATTER)
     share = rhythm.get("letter_gap_share", 1.0)
     return float(own**share * usual ** (1 - share))
+
+
+def _pair_share(rhythm: Mapping[str, float], x: float) -> float:
+    """Return what is left of the differences between pairs so that all gaps scatter as the hand's own do, 0 to 1."""
+    if "letter_gap_sd" not in rhythm or rhythm.get("pair_gap_sd", 0.0) <= 0:
+        return 1.0
+    own = np.sqrt(max(0.0, rhythm["letter_gap_sd"] ** 2 - (LEAST_GAP_SCATTER * x) ** 2))
+    return float(min(1.0, own / rhythm["pair_gap_sd"]) ** rhythm.get("letter_gap_share", 1.0))
 
 
 def own_scatter(font: Font) -> tuple[Array, Array]:

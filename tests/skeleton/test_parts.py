@@ -286,7 +286,7 @@ def the_te_of_kana_turns_back(part: Switch) -> bool:
 
 
 def drafted_letters_are_drawn_line_by_line(part: Switch) -> bool:
-    return most(part, "kanjivg", "L/0 E/0 z/0", least=2) and most(part, "hershey", "E/0 E/1", least=2)
+    return most(part, "kanjivg", "L/0 L/1 z/0 z/1", least=3) and most(part, "hershey", "G/0 G/1 G/2", least=2)
 
 
 def every_reading_passes_all_the_ink(part: Switch) -> bool:
@@ -339,8 +339,8 @@ def forms_decide_between_alike_readings(part: Switch) -> bool:
     return most(part, "hershey", "d/1 d/2", least=2)
 
 
-def a_d_of_bowl_and_stem_is_read_as_people_write_it(part: Switch) -> bool:
-    return most(part, "kanjivg", "d/0 d/1 d/2", least=2)
+def capitals_are_read_as_people_write_them(part: Switch) -> bool:
+    return most(part, "hershey", "E/0 E/1 E/2 G/0 G/1 G/2", least=5)
 
 
 def two_widths_speak_for_two_strokes(part: Switch) -> bool:
@@ -358,7 +358,7 @@ def two_widths_speak_for_two_strokes(part: Switch) -> bool:
 
 def ink_that_is_no_such_letter_follows_the_general_rules(part: Switch) -> bool:
     names = []
-    for char in "8@":
+    for char in "8&":
         case = next(c for c in hershey() if c.char == char)
         found = read(ink(case.strokes)[0], DPI, "l", handedness="right", known=(), judged=False)
         names.append(found.allograph)
@@ -415,7 +415,7 @@ GUARDS: dict[str, Guard] = {
     "hooks, loops, crossings": hooks_and_loops_are_tried,
     "smoothest lines beside forms": scribble_labelled_l_follows_the_smoothest_lines,
     "form similarity": forms_decide_between_alike_readings,
-    "writing habits": a_d_of_bowl_and_stem_is_read_as_people_write_it,
+    "writing habits": capitals_are_read_as_people_write_them,
     "width consistency": two_widths_speak_for_two_strokes,
     "weight of unexplained ink": a_reading_that_explains_the_ink_is_preferred,
     "minimum Bayes risk": readings_that_are_nearly_alike_win,

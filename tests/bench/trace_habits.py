@@ -4,7 +4,8 @@ Fits the network of `skeleton.scoring.writing_habits` on the readings considered
 `trace_weights`: the linear costs are what the network adds to), in PyTorch (extra `train`), on a graphics card where
 there is one. The examples are made first, on all cores, and kept in a folder: where that has some, they are taken.
 Printed: the share of characters read right by the linear costs and by the network, of people of the validation part, in
-the usual ink and in another. `--write FILE` keeps the network there with what it was fitted on.
+the usual ink and in another. `--write FILE` keeps the network there with what it was fitted on. `--on` goes on with the
+network in use, on other examples: a small rate and a few epochs.
 """
 
 from __future__ import annotations
@@ -84,10 +85,14 @@ def fitted(known: Choices, others: Choices, a: argparse.Namespace) -> bytes:
         f"their linear costs (AdamW, one cycle); python -m tests.bench trace_habits --inks {a.inks} --epochs {a.epochs}"
         f" --rate {a.rate:g}{' --on' if a.on else ''}; {len(known.counts):,} inked characters"
     )
+    if a.most:
+        recipe = recipe.replace(" --epochs", f" --most {a.most} --epochs", 1)
+    data = fitted_on(zip(known.source.tolist(), known.writer.tolist(), strict=True))
     if a.on:
-        recipe += f"; what went on was: {json.loads(_provenance())['recipe']}"
-    people = zip(known.source.tolist(), known.writer.tolist(), strict=True)
-    told_of = np.frombuffer(provenance(recipe, fitted_on(people), date.today()).encode(), np.uint8)
+        before = json.loads(_provenance())
+        recipe += f"; what went on was: {before['recipe']}"
+        data += before["fitted_on"]
+    told_of = np.frombuffer(provenance(recipe, data, date.today()).encode(), np.uint8)
     buffer = io.BytesIO()
     np.savez_compressed(buffer, allow_pickle=False, **kept(network, row), **{writing_habits.PROVENANCE: told_of})
     return buffer.getvalue()

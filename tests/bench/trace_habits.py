@@ -80,13 +80,12 @@ def fitted(known: Choices, others: Choices, a: argparse.Namespace) -> bytes:
     told = ready(known, row, weights)
     network = fit(told, len(row) + 1, epochs=a.epochs, seed=SEED, progress=progress, rate=a.rate, begun=begun)
     _rate(others, rated(network, ready(others, row, {}, all_unseen=True)))
+    options = f"--inks {a.inks}" + (f" --most {a.most}" if a.most else "") + f" --epochs {a.epochs} --rate {a.rate:g}"
     recipe = (
         "Conditional logit (McFadden 1974) over the readings considered for each character, what the network adds to "
-        f"their linear costs (AdamW, one cycle); python -m tests.bench trace_habits --inks {a.inks} --epochs {a.epochs}"
-        f" --rate {a.rate:g}{' --on' if a.on else ''}; {len(known.counts):,} inked characters"
+        f"their linear costs (AdamW, one cycle); python -m tests.bench trace_habits {options}{' --on' if a.on else ''}; "
+        f"{len(known.counts):,} inked characters"
     )
-    if a.most:
-        recipe = recipe.replace(" --epochs", f" --most {a.most} --epochs", 1)
     data = fitted_on(zip(known.source.tolist(), known.writer.tolist(), strict=True))
     if a.on:
         before = json.loads(_provenance())

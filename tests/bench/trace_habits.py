@@ -81,9 +81,10 @@ def fitted(known: Choices, others: Choices, a: argparse.Namespace) -> bytes:
     network = fit(told, len(row) + 1, epochs=a.epochs, seed=SEED, progress=progress, rate=a.rate, begun=begun)
     _rate(others, rated(network, ready(others, row, {}, all_unseen=True)))
     options = f"--inks {a.inks}" + (f" --most {a.most}" if a.most else "") + f" --epochs {a.epochs} --rate {a.rate:g}"
+    options += " --on" if a.on else ""
     recipe = (
         "Conditional logit (McFadden 1974) over the readings considered for each character, what the network adds to "
-        f"their linear costs (AdamW, one cycle); python -m tests.bench trace_habits {options}{' --on' if a.on else ''}; "
+        f"their linear costs (AdamW, one cycle); python -m tests.bench trace_habits {options}; "
         f"{len(known.counts):,} inked characters"
     )
     data = fitted_on(zip(known.source.tolist(), known.writer.tolist(), strict=True))

@@ -102,7 +102,7 @@ class Habits:
 
 
 @dataclass(frozen=True, eq=False)
-class Judged:
+class FirstLook:
     """What the network says of readings at its first look."""
 
     costs: Floats
@@ -112,7 +112,9 @@ class Judged:
     """Shape (readings, m): what the second look starts from."""
 
 
-def habit_costs(char: str, shapes: Sequence[Shape], along: Single, features: Floats, linear: Floats) -> Judged | None:
+def habit_costs(
+    char: str, shapes: Sequence[Shape], along: Single, features: Floats, linear: Floats
+) -> FirstLook | None:
     """Return what the network says of readings; None for a character not known.
 
     Parameters
@@ -133,7 +135,7 @@ def habit_costs(char: str, shapes: Sequence[Shape], along: Single, features: Flo
 
 def judged_by(
     habits: Habits, char: str, shapes: Sequence[Shape], along: Single, features: Floats, linear: Floats
-) -> Judged | None:
+) -> FirstLook | None:
     """Return what a network says of readings; see `habit_costs`."""
     row = habits.row.get(char)
     if row is None or not shapes:
@@ -146,7 +148,7 @@ def judged_by(
         y = np.maximum(x @ habits.first + habits.first_offsets[row], 0)
         of_all = share.astype(np.float32) @ y
         z = np.maximum(y @ habits.second + (of_all @ habits.second_of_all + habits.second_offsets[row]), 0)
-        return Judged(SHARE_HEARD * (z @ habits.last[row]).astype(float), z)
+        return FirstLook(SHARE_HEARD * (z @ habits.last[row]).astype(float), z)
 
 
 def second_look(traits: Single, unlike: Floats, fitted: NDArray[np.bool_]) -> Floats:
@@ -155,7 +157,7 @@ def second_look(traits: Single, unlike: Floats, fitted: NDArray[np.bool_]) -> Fl
     Parameters
     ----------
     traits
-        Shape (readings, m), `Judged.traits`.
+        Shape (readings, m), `FirstLook.traits`.
     unlike
         Shape (readings,): e-folds of ink left unexplained beyond those of the reading that explains it best; those not
         fitted as much as the worst.

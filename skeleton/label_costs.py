@@ -21,6 +21,9 @@ SIZE_SD = 0.3
 """x-heights: how far a letter's top and foot lie from where its form has them, standard deviation (common practice, no
 source; two writers of UNIPEN scatter by 0.11 about their own heights, and their own are not the form's)."""
 
+FORMS, FORMS_WITHIN, EDITED, EDITED_WITHIN = 9, 0.7, 3, 2.0
+"""How wide the choice is, less than where the label is known: with more ways a wrong label suits nearly as well."""
+
 MOST_SIZE_COST = 4.0
 MOST_COST = 30.0
 """Beyond this a label is no more unlike than unlike."""
@@ -57,9 +60,13 @@ def label_costs(
     out = []
     for char in chars:
         models = models_of(char, handedness, ())
-        found = candidates(net, states, find_matches(net, states, models), models) if models else []
+        if not models:
+            out.append(float("nan"))
+            continue
+        matches = find_matches(net, states, models, keep=FORMS, window=FORMS_WITHIN)
+        found = candidates(net, states, matches, models, edited=EDITED, window=EDITED_WITHIN)
         if not found:
-            out.append(float("nan") if not models else MOST_COST)
+            out.append(MOST_COST)
             continue
         off = np.array([top, foot]) / x_height_mm - heights_of(char)
         size = np.minimum(0.5 * (off / SIZE_SD) ** 2, MOST_SIZE_COST).sum(axis=1).min()

@@ -30,7 +30,11 @@ from ownhand.tracing_faults import DEFEATED
 from ownhand.validation import Place as DataPlace
 from skeleton.attempt import ONE_OFF
 from skeleton.label_costs import label_costs
-from skeleton.result import LOW_CONFIDENCE, Reading
+from skeleton.result import Reading
+
+SUSPECT_CONFIDENCE = 0.75
+"""Confidence under which a reading may be of another letter: more than are shown as doubtful, for the tracer follows
+what ink there is."""
 
 PageKey = tuple[str, int]
 """Sheet id, page."""
@@ -59,7 +63,7 @@ def find_runs(
         written = {(c.row, c.column): c for c in page.cells if c.status == "written" and c.grey.size}
         labels = labels_of(page, decisions)
         read = {place: traced.get((*key, *place)) for place in written}
-        doubtful = {place: r is None or r.confidence < LOW_CONFIDENCE for place, r in read.items()}
+        doubtful = {place: r is None or r.confidence < SUSPECT_CONFIDENCE for place, r in read.items()}
         if not is_suspect(page.page.cells, labels, doubtful):
             continue
         tried = labels_to_try(page.page.cells, labels)

@@ -99,8 +99,19 @@ def with_edit(made: EditCounts, kind: int, n: int = 1) -> EditCounts:
     return (*made[:kind], made[kind] + n, *made[kind + 1 :])
 
 
-def candidates(net: Network, states: States, matches: list[Match], models: list[Model]) -> list[Hypothesis]:
-    """Return the readings that the matches and their variants give, best first, no two alike."""
+def candidates(
+    net: Network,
+    states: States,
+    matches: list[Match],
+    models: list[Model],
+    *,
+    edited: int = MAX_EDITED_READINGS,
+    window: float = EDIT_COST_WINDOW,
+) -> list[Hypothesis]:
+    """Return the readings that the matches and their variants give, best first, no two alike.
+
+    edited: how many readings are varied; window: log odds behind the best up to which they are.
+    """
     if not matches:
         return []
     scorer = path_scorer(net, states)
@@ -151,12 +162,12 @@ def candidates(net: Network, states: States, matches: list[Match], models: list[
         _, _, _, (m, like, _, _) = min(queue, key=lambda x: x[:2])
         weigh([(m, end_to_end(reorder_like(like, smooth)), 0.0, with_edit(none, SMOOTH))])
     expanded: set[Any] = set()
-    for _ in range(MAX_EDITED_READINGS):
+    for _ in range(edited):
         fresh = [x for x in queue if x[2] not in expanded]
         if not fresh:
             break
         cost, _, key, (m, walks, bare, made) = min(fresh, key=lambda x: x[:2])
-        if cost > min(queue, key=lambda x: x[:2])[0] + EDIT_COST_WINDOW:
+        if cost > min(queue, key=lambda x: x[:2])[0] + window:
             break
         expanded.add(key)
         changed = [(LIFTED + kind, n, variant) for kind, n, variant in lift_edits(context, walks)]

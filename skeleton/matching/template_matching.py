@@ -86,9 +86,18 @@ class Match:
     """Cost of place, direction and stretch per point of the model; 0 is perfect."""
 
 
-def find_matches(net: Network, states: States, models: list[Model], *, keep: int = 12, rounds: int = 3) -> list[Match]:
+def find_matches(
+    net: Network,
+    states: States,
+    models: list[Model],
+    *,
+    keep: int = 12,
+    window: float = ROUGH_COST_WINDOW,
+    rounds: int = 3,
+) -> list[Match]:
     """Return the models found in the ink, after a rough pass that keeps the best `keep` of them.
 
+    window: cost behind the best of the rough pass up to which a model is kept.
     Of models that differ in their marks alone the best one counts. Every model kept is walked up to `rounds` times: the
     later ones are drawn to ink that was left bare.
     """
@@ -114,7 +123,7 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
         else:
             aside, boxes = len(every), np.stack([whole, whole])
         usual = ROUGH_PRIOR_WEIGHT * m.log_prior
-        most = least + ROUGH_COST_WINDOW + usual
+        most = least + window + usual
         points, breaks, steps, letter, walk, cost = align_and_decode(
             every, first, aside, boxes, step, size * PLACE_SPREAD_SIZES, most, *place, *moves
         )
@@ -124,7 +133,7 @@ def find_matches(net: Network, states: States, models: list[Model], *, keep: int
     out: dict[tuple[bytes, bytes], Match] = {}
     letters: set[bytes] = set()
     for cost, m, laid in rough:
-        if cost > rough[0][0] + ROUGH_COST_WINDOW or len(letters) == keep:
+        if cost > rough[0][0] + window or len(letters) == keep:
             break
         if m.letter in letters:
             continue

@@ -168,7 +168,10 @@ def second_look(traits: Single, unlike: Floats, fitted: NDArray[np.bool_]) -> Fl
 
 
 def looked_again(habits: Habits, traits: Single, unlike: Floats, fitted: NDArray[np.bool_]) -> Floats:
-    """Return the costs of a network's second look; see `second_look`."""
+    """Return the costs of a network's second look: of traits (readings, m), unlike and fitted (readings,).
+
+    See `second_look`.
+    """
     wide, fine = np.minimum(unlike, MAX_UNLIKE), FINE_SCALE * np.minimum(unlike, MAX_UNLIKE_FINE)
     x = np.concatenate([traits, np.stack([wide, fitted, fine], axis=1)], axis=1, dtype=np.float32)
     y = np.maximum(x @ habits.again + habits.again_offsets, 0) @ habits.again_last

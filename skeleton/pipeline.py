@@ -71,8 +71,8 @@ SAME = 0.05
 
 
 FIT_TOP_N, FIT_COST_WINDOW = 4, 2.0
-"""How many hypotheses are fitted to the ink, and how many log odds behind the best they may be. Set by hand:
-fewer give half of the gain."""
+"""How many hypotheses are fitted to the ink, and how many log odds behind the best they may be. Set by hand: six read
+as well since `writing_habits` looks again."""
 
 RESIDUAL_INK_COST = 5.75
 """Log odds lost for every e-fold of ink left unexplained (`refinement.FittedHypothesis`); fitted with the choice by
@@ -232,16 +232,13 @@ def _refit_likeliest(options: list[ReadingHypothesis], paper: FitContext) -> lis
     Those that were not tried count as explaining it no better than the worst that was.
     """
     near = [o for o in options[:FIT_TOP_N] if o.cost <= options[0].cost + FIT_COST_WINDOW]
+    trials = [fit_hypothesis(o.lines, paper) for o in near] if len(near) > 1 else []
+    fitted = np.arange(len(options)) < len(trials)
     unlike = np.zeros(len(options))
-    fitted = np.arange(len(options)) < len(near)
-    trials: list[FittedHypothesis] = []
-    if len(near) > 1:
-        trials = [fit_hypothesis(o.lines, paper) for o in near]
+    if trials:
         unlike[:] = max(t.unlike for t in trials)
-        unlike[: len(near)] = [t.unlike for t in trials]
+        unlike[fitted] = [t.unlike for t in trials]
         unlike -= unlike.min()
-    else:
-        fitted[:] = False
     more = RESIDUAL_INK_COST * unlike
     seen = np.array([o.traits is not None for o in options])
     if seen.any():

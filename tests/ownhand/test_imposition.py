@@ -188,6 +188,22 @@ def test_cards_that_are_only_looked_at_are_set_once(tmp_path: Path, monkeypatch:
     assert (tmp_path / "all.png").is_file() and not list(tmp_path.glob("out/*.svg"))
 
 
+@pytest.mark.parametrize(("name", "code"), [("all.jpg", 2), ("there.png", 4)])
+def test_a_picture_of_all_cards_that_cannot_be_written_is_refused_before_any_is_set(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, code: int
+) -> None:
+    font = save_ufo(FONT, tmp_path / "font.ufo")
+    (tmp_path / "there.png").touch()
+    (tmp_path / "guests.csv").write_text("name\nOrla\n")
+    (tmp_path / "card.txt").write_text("Dear {name}")
+    table = ["--table", str(tmp_path / "guests.csv"), "--template", str(tmp_path / "card.txt")]
+    monkeypatch.setattr(mail_merge, "worked", lambda *how: pytest.fail("a card was set"))
+
+    looked = ["--overview", str(tmp_path / name)]
+
+    assert main(["write", str(font), *table, "-o", str(tmp_path / "out"), *looked]) == code
+
+
 @pytest.mark.parametrize(
     ("value", "how", "set_as"),
     # after CLDR (unicode.org/cldr/charts): the forms of numbers, dates and currencies of these languages

@@ -121,7 +121,7 @@ def test_a_zipped_font_that_unpacked_would_fill_the_memory_is_not_unpacked(tmp_p
             file.write(bytes(2**20))
 
     assert path.stat().st_size < 2**20
-    with pytest.raises(FontFileError, match=r"s\.ufoz: unpacked it would have 51 MB, its largest file 51; at most"):
+    with pytest.raises(FontFileError, match=r"s\.ufoz: unpacked .* its largest file 51; at most"):
         load_ufo(path)
 
 

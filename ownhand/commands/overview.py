@@ -52,11 +52,15 @@ def write_overview(cards: Sequence[tuple[str, bytes]], output: Path, *, force: b
     ]
     for file in files:
         check_writable(file, force=force)
+    row = tall + LABEL_MM + 1 + GAP_MM
     for k, file in enumerate(files):
-        canvas = Canvas(*PAGE_MM, px_per_mm=PX_PER_MM)
-        for n, (name, picture) in enumerate(pictures[k * each : (k + 1) * each]):
+        shown = pictures[k * each : (k + 1) * each]
+        # each as long as it is filled
+        height = 2 * MARGIN_MM - GAP_MM + row * -(-len(shown) // COLUMNS)
+        canvas = Canvas(PAGE_MM[0], height, px_per_mm=PX_PER_MM)
+        for n, (name, picture) in enumerate(shown):
             x = MARGIN_MM + n % COLUMNS * (width + GAP_MM)
-            y = MARGIN_MM + n // COLUMNS * (tall + LABEL_MM + 1 + GAP_MM)
+            y = MARGIN_MM + n // COLUMNS * row
             h = width * picture.shape[0] / picture.shape[1]
             canvas.picture(picture, x, y, width, h)
             canvas.line([(x, y), (x + width, y), (x + width, y + h), (x, y + h), (x, y)], width_mm=0.15, colour=RULE)

@@ -161,12 +161,13 @@ def test_the_overview_shows_every_card_under_its_name(tmp_path: Path) -> None:
     table = guests(tmp_path, [f"Guest {k}" for k in range(40)])
     done = run_table(FONT, table, parse_template("Dear {name},"), tmp_path / "out", run, check=True, workers=1)
     files = write_overview(done.thumbnails, tmp_path / "all.png")
-    dark = np.asarray(Image.open(files[0]).convert("L")) < 160
+    whole, rest = (np.asarray(Image.open(f).convert("L")) for f in files)
+    dark = whole < 160
 
     assert len(done.thumbnails) == 40
     assert not (tmp_path / "out").exists()
     assert [f.name for f in files] == ["all.png", "all-2.png"]
-    assert Image.open(files[1]).height < 0.7 * Image.open(files[0]).height, "a page is as long as it is filled"
+    assert len(rest) < len(whole), "a page is as long as it is filled"
     # ink in the first and the last column and row of the first page
     h, w = dark.shape
     for rows in (slice(0, h // 5), slice(3 * h // 5, h)):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import socket
+from collections import Counter
 from typing import Any
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -17,8 +18,8 @@ WHOLE_S = 75.0
 """In which a request must have been answered, and its answer taken."""
 
 MOST = 400
-"""Open connections; for a further one the one that has done nothing for longest is closed. Most systems give a program
-1,024 open files."""
+"""Open connections; for a further one an idle one of the address that has most is closed, the longest idle first. Most
+systems give a program 1,024 open files."""
 
 LOOK_S = 1.0
 
@@ -35,12 +36,16 @@ class BoundedProtocol(H11Protocol):
         self._seen: object = None
         self._since = self.loop.time()
         self._look()
-        if len(self.connections) > MOST:
-            idle = [c for c in self.connections if isinstance(c, BoundedProtocol) and not c.serving and c is not self]
-            if idle:
-                min(idle, key=lambda c: c._since)._drop()
-            else:
-                self._drop()
+        ours = [c for c in self.connections if isinstance(c, BoundedProtocol) and not c.transport.is_closing()]
+        if len(ours) > MOST:
+            each = Counter(c.address for c in ours)
+            idle = [c for c in ours if not c.serving and c is not self]
+            (min(idle, key=lambda c: (-each[c.address], c._since)) if idle else self)._drop()
+
+    @property
+    def address(self) -> str:
+        """The other side's, without its port."""
+        return self.client[0] if self.client else ""
 
     @property
     def serving(self) -> bool:

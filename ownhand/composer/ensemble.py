@@ -13,10 +13,10 @@ from capture.errors import UsageError
 from capture.units import Points
 from fontbuild.font import Font
 from ownhand.composer.composer import Composer, Composition, named_texts
-from ownhand.composer.layout.along_curve import baseline_of, bent
+from ownhand.composer.layout.along_curve import Baseline, baseline_of, bent
 from ownhand.composer.plot.combine import combined, page_of_strokes
 from ownhand.composer.plot.drawings import placed, strokes_of_path
-from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.composer.plot.plot_page import PlotPage, over_edge
 from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.settings.additions import Curve
 from ownhand.composer.settings.settings import Settings, TextBox
@@ -82,8 +82,13 @@ class Ensemble:
             if hand == "" or any(n in texts for n in names)
         ]
         made += [part for box, body in several.items() for part in self._in_turn(box, body, plain, seed)]
-        curves = [c for c in settings.curves if texts.get(c.name, "").strip()]
-        lettered = [self._curve(c, texts[c.name], plain, seed) for c in curves]
+        # of all curves, those included that this text leaves out: the next row of a table may use them
+        curves = [(c, self.of(c.hand, what=f"curve '{c.name}'"), _baseline_of(c)) for c in settings.curves]
+        lettered = [
+            self._curve(c, composer, baseline, texts[c.name], plain, seed)
+            for c, composer, baseline in curves
+            if texts.get(c.name, "").strip()
+        ]
         pages = []
         for number in range(max(len(m.pages) for m in made)):
             layers = [m.pages[number] for m in made if number < len(m.pages)]
@@ -195,13 +200,10 @@ class Ensemble:
             end = made[-1].ends[box.name]
         return made
 
-    def _curve(self, curve: Curve, text: str, settings: Settings, seed: int) -> Composition:
+    def _curve(
+        self, curve: Curve, composer: Composer, baseline: Baseline, text: str, settings: Settings, seed: int
+    ) -> Composition:
         what = f"curve '{curve.name}'"
-        composer = self.of(curve.hand, what=what)
-        strokes = strokes_of_path(curve.path, what=what)
-        if len(strokes) != 1:
-            raise UsageError(what, f"its path has {len(strokes)} parts", "Write it as one line, with one M.")
-        baseline = baseline_of(strokes[0])
         length = baseline.length_mm
         size = curve.x_height_mm or settings.x_height_mm or composer.written_x_height_mm
         tall = STRAIGHT_HEIGHTS * size
@@ -228,6 +230,14 @@ class Ensemble:
         return replace(made, pages=(done,))
 
 
+def _baseline_of(curve: Curve) -> Baseline:
+    what = f"curve '{curve.name}'"
+    strokes = strokes_of_path(curve.path, what=what)
+    if len(strokes) != 1:
+        raise UsageError(what, f"its path has {len(strokes)} parts", "Write it as one line, with one M.")
+    return baseline_of(strokes[0])
+
+
 def _seed_of(seed: int, name: str) -> int:
     """Return a seed of its own for each hand and curve; the page's own hand keeps the page's."""
     if not name:
@@ -251,11 +261,10 @@ def _rules(settings: Settings) -> list[Points]:
 
 
 def _check_margins(page: PlotPage, settings: Settings, what: str) -> None:
-    if not len(page):
-        return
-    (x0, y0, x1, y1), (width, height) = page.bounds_mm(), settings.size_mm
+    width, height = settings.size_mm
     top, right, bottom, left = settings.margins_mm
-    if x0 < left - 0.05 or y0 < top - 0.05 or x1 > width - right + 0.05 or y1 > height - bottom + 0.05:
+    if over_edge(page, (left, width - right), (top, height - bottom), slack_mm=0.05):
+        x0, y0, x1, y1 = page.bounds_mm()
         raise UsageError(
             what,
             f"it reaches from {x0:.1f}, {y0:.1f} to {x1:.1f}, {y1:.1f} mm, over the margins ({top:g}, {right:g}, "

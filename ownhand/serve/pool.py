@@ -1,6 +1,7 @@
 """Workers in processes of their own: light orders never wait for heavy ones, and what takes too long is ended.
 
-Waiting orders are taken in turn, one of each client; within a client in the order in which they came.
+Waiting orders are taken in turn, one of each client; within a client in the order in which they came. Where no more may
+wait, the client with most of them gives way to one with fewer.
 """
 
 from __future__ import annotations
@@ -44,6 +45,16 @@ class Turns:
         """Add an order."""
         self._waiting.setdefault(ticket.client, deque()).append(ticket)
         self._came.set()
+
+    def given_way(self, client: str) -> Ticket | None:
+        """Take out the last order of whoever has most; None where that is not more than `client` will have."""
+        most, own = max(self._waiting.items(), key=lambda entry: len(entry[1]), default=("", deque()))
+        if len(own) <= self.of(client) + 1:
+            return None
+        ticket = own.pop()
+        if not own:
+            del self._waiting[most]
+        return ticket
 
     async def get(self) -> Ticket:
         """Return the next order that somebody still waits for."""
@@ -125,7 +136,11 @@ class Pool:
         if turns.of(client) >= self._each:
             raise RefusalError(429, f"{self._each} of your requests are waiting; come back in a moment")
         if len(turns) >= self._waiting:
-            raise RefusalError(503, f"{len(turns)} requests are waiting; come back in a moment")
+            other = turns.given_way(client)
+            if other is None:
+                raise RefusalError(503, f"{len(turns)} requests are waiting; come back in a moment")
+            if not other.answer.done():
+                other.answer.set_result(("gave way", None))
         loop = asyncio.get_running_loop()
         ticket = Ticket(client, task, order, loop.create_future(), loop.time() + self._seconds)
         turns.put(ticket)
@@ -135,6 +150,8 @@ class Pool:
             raise RefusalError(503, f"not done within {self._seconds:g} s; shorten the text") from None
         if kind == "refused":
             raise RefusalError(422, what)
+        if kind == "gave way":
+            raise RefusalError(503, "others are waiting who asked for less; come back in a moment")
         if kind == "lost":
             raise RefusalError(503, "a worker was lost; come back in a moment")
         if kind == "failed":

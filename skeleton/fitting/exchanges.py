@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -13,23 +15,22 @@ MIN_LEG_POINTS = 3
 
 def exchanged_orders(
     points: Points, stroke: NDArray[np.int64], met: NDArray[np.int64], wide: float
-) -> list[NDArray[np.int64]]:
-    """Return orders of all points with a narrow loop turned, or two stretches between crossings in exchanged places.
+) -> Iterator[NDArray[np.int64]]:
+    """Yield orders of all points with a narrow loop turned, or two stretches between crossings in exchanged places.
 
     points: shape (n, 2), of all strokes; stroke: shape (n,), the number of each point's stroke; met: shape (k, 2), the
     segments that cross (`residual_ink.crossings`); wide: distance, px, up to which two stretches are one blot. Each
-    order has shape (n,).
+    order has shape (n,). Few are tried, so each is made when it is asked for.
     """
     from skeleton.fitting.residual_ink import gap
 
     p, n = points, np.arange(len(points))
-    out = []
     for i, j in met:
         half = (j - i) // 2
         if half < MIN_LEG_POINTS:
             continue
         if stroke[i] == stroke[j] and gap(p[i + 1 : i + 1 + half], p[j - half : j + 1], wide) <= wide:
-            out.append(np.concatenate([n[: i + 1], n[i + 1 : j + 1][::-1], n[j + 1 :]]))
+            yield np.concatenate([n[: i + 1], n[i + 1 : j + 1][::-1], n[j + 1 :]])
     for a, (i, j) in enumerate(met):
         for k, m in met[a + 1 :]:
             low, high = min(j, m), max(j, m)
@@ -43,5 +44,4 @@ def exchanged_orders(
             other_new = one[np.round(np.linspace(0, len(one) - 1, len(other))).astype(int)]
             if m < j:
                 one_new, other_new = one_new[::-1], other_new[::-1]
-            out.append(np.concatenate([n[: i + 1], one_new, n[k + 1 : low + 1], other_new, n[high + 1 :]]))
-    return out
+            yield np.concatenate([n[: i + 1], one_new, n[k + 1 : low + 1], other_new, n[high + 1 :]])

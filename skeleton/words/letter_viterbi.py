@@ -103,6 +103,10 @@ def decode(
     jump, jump_arg = np.empty(bins), np.empty(bins, np.int32)
     bin_of = np.empty(states, np.int32)
     none = np.zeros(states, np.int32)
+    stepped = np.empty(len(to))
+    for j in range(len(to)):
+        r = length[j] / step - 1.0
+        stepped[j] = cost[j] + w_stretch * r * r
     for s in range(states):
         bin_of[s] = min(max(int((here[s, 0] - left) / bin_width), 0), bins - 1)
     shift = np.zeros(states, np.int32)
@@ -136,8 +140,7 @@ def decode(
                         continue
                     for q in range(at[s], at[s + 1]):
                         t = to[q]
-                        r = length[q] / step - 1.0
-                        c = way[s] + cost[q] + w_join + w_back * max(0.0, -heading[t, 0]) + w_stretch * r * r + extra[t]
+                        c = way[s] + stepped[q] + w_join + w_back * max(0.0, -heading[t, 0]) + extra[t]
                         if t != s and c < further[t]:
                             further[t] = c
                             further_edge[t] = way_edge[s]
@@ -191,11 +194,7 @@ def decode(
                             continue
                         for j in range(at[s], at[s + 1]):
                             t = to[j]
-                            c = before[s] + cost[j]
-                            if c >= now[t]:
-                                continue
-                            r = length[j] / step - 1.0
-                            c += w_stretch * r * r
+                            c = before[s] + stepped[j]
                             if c < now[t]:
                                 if now[t] == NEVER:
                                     new[reached] = t

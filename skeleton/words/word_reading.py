@@ -58,7 +58,7 @@ class WordReading:
     """How far strokes lean: mm to the right per mm up."""
 
     cost: float
-    """Of a letter, on the average: how badly the text suits the ink, 0 for well; NaN where nothing was read."""
+    """Of a letter, on the average: how badly the text suits the ink, near 0 for well; NaN where nothing was read."""
 
 
 def read_word(grey: Grey, dpi: float, text: str, known: Known | None = None) -> WordReading:
@@ -179,5 +179,5 @@ def _reading(
     at_left = frame.y - frame.slope * (frame.x + 0.5)
     return WordReading(
         tuple(stroke for stroke, _ in written), letters, ((at_left + 0.5) / px_per_mm, frame.slope),
-        frame.x_height / px_per_mm, frame.slant, found.cost / len(text),
+        frame.x_height / px_per_mm, frame.slant, found.cost,
     )  # fmt: skip

@@ -90,6 +90,19 @@ def test_a_curve_that_cannot_bear_its_text_says_why(path: str, message: str) -> 
         ensemble().compose({"t": "nummus annus"}, replace(CARD, curves=(Curve("t", path),)), seed=2)
 
 
+@pytest.mark.parametrize(
+    ("curve", "message"),
+    [
+        (Curve("later", "M 20 60 L 140 60 M 3 3 L 4 4"), "'later': its path has 2 parts"),
+        (Curve("later", "hello"), "'later'.* is no SVG path data"),
+        (Curve("later", "M 20 60 L 140 60", hand="nobody"), "'later'.*nobody"),
+    ],
+)
+def test_a_curve_that_this_text_leaves_out_is_checked_all_the_same(curve: Curve, message: str) -> None:
+    with pytest.raises(UsageError, match=message):
+        ensemble().compose("annus", replace(CARD, curves=(curve,)), seed=2)
+
+
 @pytest.mark.parametrize("data", ["M1 2 L8 3 l2 2 h4 v-3 Z", "M0 0 C1 5 4 6 9 2 S 12 0 14 4", "M0 0 Q 5 9 10 0 T 20 0",
                                   "M2 3 A 4 6 30 1 0 9 9"])  # fmt: skip
 def test_path_data_are_read_as_another_library_reads_them(data: str) -> None:

@@ -28,11 +28,20 @@ ADDRESSES = ["", "#letter/t/LAMP1%2F1%2F4.2", "#text", "#languages"]
 
 
 @pytest.mark.parametrize(
-    ("size", "scheme"), [((1280, 720), "none"), ((820, 1180), "none"), ((390, 800), "none"), ((640, 360), "active")]
+    ("size", "forced", "scheme"),
+    [
+        ((1280, 720), "none", "dark"),
+        ((820, 1180), "none", "light"),
+        ((390, 800), "none", "dark"),
+        ((360, 640), "none", "light"),
+        ((640, 360), "active", "light"),
+    ],
 )
-def test_no_fault_of_accessibility_and_no_sideways_scrolling(browser, served, faults, size, scheme):
+def test_no_fault_of_accessibility_and_no_sideways_scrolling(browser, served, faults, size, forced, scheme):
     """640 px is 1280 at a zoom of 200 %."""
-    context = browser.new_context(viewport={"width": size[0], "height": size[1]}, bypass_csp=True, forced_colors=scheme)
+    context = browser.new_context(
+        viewport={"width": size[0], "height": size[1]}, bypass_csp=True, forced_colors=forced, color_scheme=scheme
+    )
     context.set_default_timeout(PATIENCE_S * 1000)
     page = tab(context, served.url, faults)
     for part in PARTS:

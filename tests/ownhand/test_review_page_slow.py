@@ -304,3 +304,14 @@ def test_a_menu_over_which_the_pointer_was_lifted_holds_up_nothing(page):
     paper.dispatch_event("pointerdown", {"pointerId": 7, "button": 0})
     paper.select_option("105 148")
     until(lambda: page.locator("img.set-page").first.get_attribute("src") != first)
+
+
+def test_a_text_that_takes_long_says_why(page, slow):
+    slow.hold("api/text")
+    page.get_by_role("link", name="Try-out").click()
+    said = page.get_by_text("a minute or longer the first time")
+    said.wait_for()
+    slow.let_go()
+    page.wait_for_selector("#pages[aria-busy=false] img.set-page")
+
+    assert said.count() == 0

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import asyncio
 import gzip
 import http.client
 import json
@@ -8,7 +9,7 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 from typing import Any
 from xml.etree import ElementTree
@@ -20,6 +21,7 @@ from capture.errors import UsageError
 from ownhand.composer import Composer, Settings
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.settings.settings_data import settings_from
+from ownhand.serve.pool import Ticket, Turns
 from ownhand.serve.request import order_from
 from ownhand.serve.server import HOW, Limits, make_app, serve
 from tests.ownhand.composing import LETTER
@@ -29,13 +31,13 @@ FONT = hershey_font()
 
 
 class Client:
-    def __init__(self, port: int, token: str | None = None) -> None:
-        self._port, self._token = port, token
+    def __init__(self, port: int, token: str | None = None, *, source: str = "127.0.0.1") -> None:
+        self._port, self._token, self._source = port, token, source
 
     def ask(
         self, method: str, path: str, data: Any = None, *, raw: bytes | None = None, **headers: str
     ) -> tuple[int, dict[str, str], bytes]:
-        connection = http.client.HTTPConnection("127.0.0.1", self._port, timeout=60)
+        connection = http.client.HTTPConnection("127.0.0.1", self._port, timeout=60, source_address=(self._source, 0))
         body = raw if raw is not None else None if data is None else json.dumps(data).encode()
         sent = {"Content-Type": "application/json"} if body is not None else {}
         sent |= {"Authorization": f"Bearer {self._token}"} if self._token else {}
@@ -367,6 +369,48 @@ def test_one_client_cannot_fill_the_queue() -> None:
     assert {a[0] for a in answers} <= {200, 429}
     assert any(a[0] == 200 for a in answers)
     assert all("retry-after" in a[1] for a in answers if a[0] == 429)
+
+
+def test_where_no_more_may_wait_whoever_asked_for_most_gives_way() -> None:
+    async def given() -> list[tuple[str, int] | None]:
+        turns, order, loop = Turns(), order_from("keeper", {"text": "lamp"}, Limits()), asyncio.get_running_loop()
+        for n, client in enumerate(("greedy", "greedy", "modest", "greedy")):
+            turns.put(Ticket(client, "page", order, loop.create_future(), float(n)))
+        return [
+            (t.client, int(t.until)) if (t := turns.given_way(who)) else None for who in ("guest", "modest", "guest")
+        ]
+
+    assert asyncio.run(given()) == [("greedy", 3), None, ("greedy", 1)]
+
+
+def test_who_asks_for_one_page_is_served_while_another_has_filled_the_queue() -> None:
+    """Loopback has many addresses: all of 127.0.0.0/8 (RFC 6890)."""
+    heavy = {"text": "the lamp " * 400, "settings": {"order": "least travel", "paper": "900x900"}}
+    limits = Limits(waiting=2, waiting_each=2, seconds=300)
+    with running(workers=1, limits=limits) as port, ThreadPoolExecutor(6) as greedy:
+        asked = [greedy.submit(Client(port).page, **heavy) for _ in range(6)]
+        assert next(as_completed(asked)).result()[0] == 429  # one is worked on, two wait
+        modest = Client(port, source="127.0.0.2").page(**{**heavy, "text": "the lamp " * 200})
+        answers = [a.result() for a in asked]
+
+    assert modest[0] == 200
+    assert sum(b"others are waiting who asked for less" in body for status, _, body in answers if status == 503) == 1
+
+
+def test_of_connections_those_of_the_address_with_most_are_closed_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ownhand.connections.MOST", 20)
+    monkeypatch.setattr("ownhand.connections.HEAD_S", 300.0)
+    with running(workers=1) as port:
+        modest = socket.create_connection(("127.0.0.1", port), source_address=("127.0.0.2", 0))
+        idle = [socket.create_connection(("127.0.0.1", port)) for _ in range(60)]
+        for connection in idle[:40]:
+            connection.settimeout(30)
+            assert connection.recv(1) == b""
+        modest.sendall(b"GET /hands HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")
+
+        assert modest.recv(12) == b"HTTP/1.1 200"
+        for connection in (modest, *idle):
+            connection.close()
 
 
 def test_it_stops_at_once_whatever_is_being_worked_on(caplog: pytest.LogCaptureFixture) -> None:

@@ -188,7 +188,6 @@ def test_a_word_with_a_flourish_is_read_in_another_frame():
     strokes = [*word.strokes[:-1], np.concatenate([word.strokes[-1], flourish])]
     grey, offset = ink(strokes, seed=1)
     reading = read_word(grey, 300, word.text)
-    assert reading.cost < 3
     assert way([s.points_mm for s in reading.strokes], [s + offset for s in strokes]) > 0.96
 
 

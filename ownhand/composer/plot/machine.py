@@ -37,7 +37,7 @@ import numpy as np
 from capture.errors import InputError, UsageError
 from capture.limits import is_plain
 from capture.units import Points
-from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.composer.plot.plot_page import PlotPage, over_edge
 
 RANGES = {
     **dict.fromkeys(("lift_s", "lower_s"), (0.0, 1e5)),
@@ -174,15 +174,14 @@ def check_bed(page: PlotPage, machine: Machine) -> None:
     UsageError
         With how far it would.
     """
-    if not len(page):
-        return
-    x0, y0, x1, y1 = page.bounds_mm()
     (px, py), (width, height) = machine.paper_mm, machine.bed_mm
-    for name, at, low, high in (("x", x0 + px, 0, width), ("x", x1 + px, 0, width),
-                                ("y", y0 + py, 0, height), ("y", y1 + py, 0, height)):  # fmt: skip
-        if not low - 1e-6 <= at <= high + 1e-6:
-            raise UsageError(
-                f"page {page.number}",
-                f"the writing reaches {name} = {at:.1f} mm, the bed of '{machine.name}' goes from 0 to {high:g} mm",
-                "Use smaller paper, turn it, or move it on the bed.",
-            )
+    over = over_edge(page, (-px, width - px), (-py, height - py), slack_mm=1e-6)
+    if over is None:
+        return
+    name, place = over
+    at, high = (place + px, width) if name == "x" else (place + py, height)
+    raise UsageError(
+        f"page {page.number}",
+        f"the writing reaches {name} = {at:.1f} mm, the bed of '{machine.name}' goes from 0 to {high:g} mm",
+        "Use smaller paper, turn it, or move it on the bed.",
+    )

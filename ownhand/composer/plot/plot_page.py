@@ -85,6 +85,22 @@ class PlotPage:
         return float(x0), float(y0), float(x1), float(y1)
 
 
+def over_edge(
+    page: PlotPage, x_mm: tuple[float, float], y_mm: tuple[float, float], *, slack_mm: float
+) -> tuple[str, float] | None:
+    """Return where the writing leaves a rectangle: the axis, 'x' or 'y', and how far it reaches; None if nowhere.
+
+    x_mm, y_mm: the rectangle's least and greatest; slack_mm: how far over it is let.
+    """
+    if not len(page):
+        return None
+    x0, y0, x1, y1 = page.bounds_mm()
+    for axis, at, (low, high) in (("x", x0, x_mm), ("x", x1, x_mm), ("y", y0, y_mm), ("y", y1, y_mm)):
+        if not low - slack_mm <= at <= high + slack_mm:
+            return axis, at
+    return None
+
+
 def reordered(page: PlotPage, order: Index, turned: NDArray[np.bool_] | None = None) -> PlotPage:
     """Return the page with its paths in another order, those of `turned` (by new place) drawn from their other end."""
     sizes = np.diff(page.starts)[order]

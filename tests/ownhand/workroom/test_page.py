@@ -45,11 +45,18 @@ def boxes(page) -> Any:
     return page.evaluate("fetch('api/desk').then((a) => a.json()).then((d) => d.draft.layout.boxes)")
 
 
-@pytest.mark.parametrize(("width", "scheme"), [(1400, "none"), (390, "none"), (640, "active"), (2560, "none")])
-def test_no_view_has_a_fault_of_accessibility_or_scrolls_sideways(browser, served, faults, width, scheme):
+@pytest.mark.parametrize(
+    ("width", "forced", "scheme"),
+    [(1400, "none", "light"), (390, "none", "dark"), (640, "active", "light"), (2560, "none", "dark")],
+)
+def test_no_view_has_a_fault_of_accessibility_or_scrolls_sideways(browser, served, faults, width, forced, scheme):
     """640 px is 1280 at a zoom of 200 %."""
     context = browser.new_context(
-        viewport={"width": width, "height": 844}, bypass_csp=True, forced_colors=scheme, reduced_motion="reduce"
+        viewport={"width": width, "height": 844},
+        bypass_csp=True,
+        forced_colors=forced,
+        color_scheme=scheme,
+        reduced_motion="reduce",
     )
     context.set_default_timeout(PATIENCE_S * 1000)
     page = tab(context, served.url, faults, "../../")

@@ -1,5 +1,7 @@
 // Small helpers to make elements; text is always text, never markup.
 
+import { isInSight } from "./in_sight.js";
+
 const SVG = "http://www.w3.org/2000/svg";
 
 function fill(el, attributes, children) {
@@ -20,14 +22,16 @@ export const s = (name, attributes = {}, ...children) => fill(document.createEle
 
 export const button = (label, act, attributes = {}) => h("button", { type: "button", onclick: (event) => act(event), ...attributes }, label);
 
-/** Fill `box` anew; the focus stays on what bears the same `data-act`, or goes to what is chosen there. */
+/** Fill `box` anew; the focus stays on what bears the same `data-act`, or goes to what is chosen there, and in sight. */
 export function keepFocus(box, fillIt) {
   const el = document.activeElement;
   const name = box.contains(el) ? el.dataset.act : "";
+  const seen = name && isInSight(el);
   fillIt();
   if (!name || box.contains(document.activeElement)) return;
   const again = box.querySelector(`[data-act="${CSS.escape(name)}"]:enabled`) ?? box.querySelector('[aria-pressed="true"]');
   again?.focus({ preventScroll: true });
+  if (again && seen && !isInSight(again)) again.scrollIntoView({ block: "nearest" });
 }
 
 const said = document.getElementById("said");

@@ -27,6 +27,10 @@ const wish = { text: "Greetings from the lighthouse!\nThe lamp room is open, the
 
 let latest = 0;
 
+/** After so long it is told why a text does not stand there yet. */
+const SLOW_MS = 2500;
+const SLOW = "Before a text is set, the font is built from the letters: of a large hand this takes a minute or longer the first time, and again when the program was changed; after that, a moment.";
+
 /** The try-out that stands there: its element, and what sets the text anew. */
 let standing = null;
 
@@ -37,6 +41,7 @@ export async function showTryout(main) {
   }
   document.title = "Try-out";
   const pages = h("div", { class: "pages", id: "pages", "aria-live": "off" });
+  const building = h("div", { class: "notices", role: "status" });
   const notices = h("div", { class: "notices", role: "status" });
   const save = button("Download the SVG", saveAll, { class: "main", id: "download", disabled: true });
   let files = [];
@@ -54,6 +59,7 @@ export async function showTryout(main) {
     const mine = ++latest;
     const [width_mm, height_mm] = wish.paper.split(" ").map(Number);
     const { paper, x_height_mm, ...rest } = wish;
+    const slow = setTimeout(() => mine === latest && building.replaceChildren(h("p", {}, SLOW)), SLOW_MS);
     const size = x_height_mm ? { x_height_mm } : {};
     try {
       const done = await post("text", { ...rest, ...size, width_mm, height_mm });
@@ -74,6 +80,9 @@ export async function showTryout(main) {
       if (mine !== latest) return;
       pages.querySelector(".wait")?.remove();
       notices.replaceChildren(h("p", {}, error.message));
+    } finally {
+      clearTimeout(slow);
+      if (mine === latest) building.replaceChildren();
     }
   };
   const soon = () => {
@@ -133,7 +142,7 @@ export async function showTryout(main) {
       h("fieldset", { class: "sliders" }, h("legend", {}, "How much the writing lives: 0 not at all, 1 as people write, 2 twice as much"), slider(LIFE[0]), h("details", {}, h("summary", {}, "Each of it by itself"), h("div", { class: "sliders" }, LIFE.slice(1).map(slider)))),
       h("p", { class: "hint" }, "A stroke that looks wrong here is mended in its letter; this page follows at once. ", h("span", { id: "size-now" })),
     ),
-    h("div", { class: "shown-page" }, notices, pages),
+    h("div", { class: "shown-page" }, building, notices, pages),
   );
   main.replaceChildren(el);
   pages.append(h("p", { class: "wait" }, "Building the font from the letters …"));

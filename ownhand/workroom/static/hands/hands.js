@@ -2,6 +2,7 @@
 
 import { get, post, Refused } from "../core/api.js";
 import { h, plural, warn } from "../core/dom.js";
+import { keepInSight } from "../core/in_sight.js";
 import { caution, recordFields } from "./record.js";
 
 const main = document.getElementById("main");
@@ -66,4 +67,5 @@ async function show() {
   main.setAttribute("aria-busy", "false");
 }
 
+keepInSight();
 show();

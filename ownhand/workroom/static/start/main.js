@@ -3,6 +3,7 @@
 import { atRest, inTurn } from "../core/action_queue.js";
 import { get, note, onSeen, post, Refused, seen } from "../core/api.js";
 import { say } from "../core/dom.js";
+import { keepInSight } from "../core/in_sight.js";
 import { onKey, showKeys, wireKeys } from "../core/keys.js";
 import { attemptTo, follow, haveParts, takeIn } from "../core/router.js";
 import { leaveLetter, showLetter } from "../editor/letter_view.js";
@@ -48,6 +49,7 @@ document.getElementById("keys").addEventListener("click", showKeys);
 onKey("undo", () => back("undo"));
 onKey("redo", () => back("redo"));
 wireKeys();
+keepInSight();
 
 addEventListener("hashchange", () => {
   // What it offers belongs to the letter that was left.

@@ -1,0 +1,60 @@
+"""What has the focus stays in the window while things appear above it, unless the person scrolls away."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.ownhand.on_page import PATIENCE_S, tab, until
+from tests.ownhand.person import IN_SIGHT
+
+pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
+
+BUILD = "() => { import('../../static/start/room.js').then((room) => room.buildFont()) }"
+"""What the button \"Bring it up to date\" does; its news stand above everything while the font is built."""
+
+
+@pytest.fixture
+def narrow(browser, served, faults):
+    context = browser.new_context(viewport={"width": 390, "height": 844})
+    context.set_default_timeout(PATIENCE_S * 1000)
+    page = tab(context, served.url, faults, "#page")
+    page.wait_for_selector("#paper[aria-busy=false]")
+    yield page
+    context.close()
+
+
+def at_the_foot(page):
+    """Give the focus to a button at the foot of the window, of a page that is not scrolled.
+
+    A scrolled one is held by the browser itself where it knows how (CSS Scroll Anchoring Module Level 1).
+    """
+    button = page.get_by_role("button", name="Again, differently")
+    page.set_viewport_size({"width": 390, "height": int(button.bounding_box()["y"]) + 12})
+    button.evaluate("(el) => { el.focus(); scrollTo(0, 0) }")
+    assert button.evaluate("(el) => el === document.activeElement") and button.evaluate(IN_SIGHT)
+    return button
+
+
+def grow(page) -> float:
+    """Have news appear; return how tall they are."""
+    page.evaluate(BUILD)
+    page.get_by_role("progressbar").wait_for()
+    return page.locator("#news").bounding_box()["height"]
+
+
+def test_news_that_appear_do_not_push_it_out_of_the_window(narrow):
+    button = at_the_foot(narrow)
+    tall = grow(narrow)
+
+    assert tall > 12  # as much of the button is seen
+    assert button.evaluate(IN_SIGHT)
+
+
+def test_who_scrolled_away_from_it_is_not_brought_back(narrow):
+    button = at_the_foot(narrow)
+    narrow.mouse.move(200, 100)
+    narrow.mouse.wheel(0, 1500)
+    until(lambda: not button.evaluate(IN_SIGHT))
+    grow(narrow)
+
+    assert not button.evaluate(IN_SIGHT)

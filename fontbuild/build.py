@@ -27,6 +27,7 @@ from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
 from fontbuild.running_text import on_the_line, size_on_lines
+from fontbuild.shared_variation import shared_variation
 from fontbuild.spacing import box_gap, gap_of_words, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
@@ -200,7 +201,7 @@ def build_font(
         drawn.update(build_barred(drawn, metrics))
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
-    known = {**(rhythm or {}), **(joining(usable) if joins else printing(usable))}
+    known = {**(rhythm or {}), **(joining(usable) if joins else printing(usable)), **shared_variation(kept)}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
     # a printing hand's letters that touch now and then stand by their white like all others
     ways = {a.id: a.allograph for a in usable if joins and a.allograph in WAYS.values()}
@@ -219,7 +220,7 @@ def build_font(
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
     pairs = without_joined(kerning(anchored, metrics, by), anchored)
     lifted = {c: lone for c, group in anchored.items() if (lone := [g for g in group if g.source not in ways])}
-    differ = gap_sd(lifted, pairs, [w.text for w in copied], pen_width=metrics.pen_width)
+    differ = gap_sd(lifted, pairs, [w.text for w in copied], share=known.get("letter_gap_share", 1.0))
     if "letter_gap_sd" in known and differ is not None:
         known["pair_gap_sd"] = round(differ, 2)
     font = Font(record, metrics, size.mm_per_unit, anchored, pairs, known)

@@ -57,18 +57,19 @@ def gap_sd(
     pairs: Mapping[tuple[str, str], float],
     words: Iterable[str],
     *,
-    pen_width: float,
+    share: float,
 ) -> float | None:
     """Return the standard deviation of the gaps between letters' boxes as the font sets words, any variant of each.
 
-    Of words of which it lets no two letters touch, if there are any: the gaps of a hand's own words are seen in such.
+    Of the words whose letters it sets farthest apart: the gaps of a hand's own words are seen in those of which no two
+    letters touch.
 
     Parameters
     ----------
     pairs
         The kerning, font units.
-    pen_width
-        Font units.
+    share
+        Share of the gaps that were seen.
 
     Returns
     -------
@@ -84,7 +85,9 @@ def gap_sd(
         before[c] = np.array([box[0] for box, _ in boxes])
         after[c] = np.array([advance - box[2] for box, advance in boxes])
     mean = [[float(after[a].mean() + pairs.get((a, b), 0.0) + before[b].mean()) for a, b in word] for word in known]
-    clear = [k for k, gaps in enumerate(mean) if min(gaps) > pen_width] or range(len(known))
+    apart = sorted(range(len(mean)), key=lambda k: -min(mean[k]))
+    upto = np.cumsum([len(mean[k]) for k in apart])
+    clear = apart[: max(1, int(np.searchsorted(upto, share * upto[-1])))]
     shapes = [after[a].var() + before[b].var() for k in clear for a, b in known[k]]
     return float(np.sqrt(np.var([gap for k in clear for gap in mean[k]]) + np.mean(shapes)))
 

@@ -6,7 +6,8 @@ Keys of `Font.rhythm`, in font units but for shares and degrees; each may be abs
 no two letters touch), `pair_gap_sd` (how much the font's own gaps differ in such words), `lifted_gap` (gap between the
 boxes of lines where a hand that joins lifts its pen), `word_gap` (white between words), `word_gap_sd`, `foot_sd`
 (letters' feet about the line, the mean of each letter's own taken off), `line_slope_sd_deg`, `line_level_sd` (lines
-about their ruled places).
+about their ruled places), `word_height_share`, `line_height_share` and the like of width and slant (share of the
+variance that words, and lines, have in common), each with its standard error, `word_height_share_error`.
 """
 
 from __future__ import annotations

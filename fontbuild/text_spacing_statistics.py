@@ -23,6 +23,9 @@ LEAST_WORDS = 6
 LEAST_LINES = 4
 """Fewer than these tell nothing."""
 
+ROUNDS = 5
+"""How often letters' feet and lines' levels are told from each other in turn."""
+
 STRAY = 4.0
 """Gaps farther than this from the middle, in robust standard deviations, come of ink that was dealt out wrongly."""
 
@@ -102,7 +105,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
     word_gaps: list[float] = []
     feet: dict[str, list[float]] = {}
     slopes: list[float] = []
-    levels: list[float] = []
+    rows: list[list[tuple[str, float]]] = []
     for line in lines:
         words = line.text.split()
         parted = _words(line.boxes_mm, len(words))
@@ -124,7 +127,7 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
         if len(standing) >= 6:
             slope, level, residues = _settled(np.array([place for _, *place in standing]))
             slopes.append(slope)
-            levels.append(level)
+            rows.append([(c, level + r) for (c, *_), r in zip(standing, residues.tolist(), strict=True) if r == r])
             for (letter, *_), residue in zip(standing, residues.tolist(), strict=True):
                 if not np.isnan(residue):
                     feet.setdefault(letter, []).append(residue)
@@ -144,8 +147,33 @@ def measure_rhythm(lines: Sequence[CopiedLine], *, x_height_mm: float) -> Mappin
         rhythm["foot_sd"] = _spread(about) / x_height_mm
     if len(slopes) >= LEAST_LINES:
         rhythm["line_slope_sd_deg"] = float(np.degrees(np.std(slopes)))
-        rhythm["line_level_sd"] = float(np.std(levels)) / x_height_mm
+        rhythm["line_level_sd"] = level_scatter(rows) / x_height_mm
     return rhythm
+
+
+def level_scatter(lines: Sequence[Sequence[tuple[str, float]]]) -> float:
+    """Return by how much whole lines stand higher or lower than others: the standard deviation.
+
+    Which letters a line happens to hold says nothing of its level, so the letters' own feet are fitted beside it; and
+    what the mean of so few feet varies by is taken off.
+
+    Parameters
+    ----------
+    lines
+        Each with its letters and the height of their feet.
+    """
+    levels = [float(np.mean([foot for _, foot in line])) for line in lines]
+    own: dict[str, float] = {}
+    for _ in range(ROUNDS):
+        by_letter: dict[str, list[float]] = {}
+        for line, level in zip(lines, levels, strict=True):
+            for letter, foot in line:
+                by_letter.setdefault(letter, []).append(foot - level)
+        # a letter that was seen once tells its own foot and its line's at once
+        own = {letter: float(np.sum(v)) / (len(v) + 1) for letter, v in by_letter.items()}
+        levels = [float(np.mean([foot - own[letter] for letter, foot in line])) for line in lines]
+    chance = [np.var([foot - own[letter] for letter, foot in line]) / max(len(line) - 1, 1) for line in lines]
+    return float(np.sqrt(max(0.0, np.var(levels) - np.mean(chance))))
 
 
 def _words(boxes: NDArray[np.float64], count: int) -> list[NDArray[np.float64]] | None:

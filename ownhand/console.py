@@ -6,6 +6,7 @@ imported when there is something to draw.
 
 from __future__ import annotations
 
+import io
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -26,6 +27,15 @@ def _err() -> Console:
     from rich.console import Console
 
     return Console(stderr=True, highlight=False, soft_wrap=True)
+
+
+def never_at_a_loss() -> None:
+    """Have standard output write what its encoding has no letter for by its number, as standard error does.
+
+    Where output goes into a file, some systems take an old code page, in which most languages cannot be named.
+    """
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")
 
 
 def say(text: str) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import zipfile
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -27,6 +28,9 @@ MOST_DEPTH = 32
 """Components in components."""
 
 MOST_GLYPH_POINTS = 100_000
+
+MOST_UNPACKED, LARGEST_UNPACKED = 300 * 2**20, 50 * 2**20
+"""Bytes of all files in a .ufoz, and of one of them: a few kilobytes can hold gigabytes of one letter."""
 
 KEY = "org.ownhand."
 """Before all our keys in `lib`."""
@@ -88,12 +92,26 @@ def open_ufo(path: Path) -> ufoLib2.Font:
         )
     if path.is_dir():
         check_names(path)
+    else:
+        _check_unpacked(path)
     try:
         ufo = ufoLib2.Font.open(path, lazy=False, validate=True)
     except (UFOLibError, OSError, ValueError, KeyError, TypeError, AttributeError, EOFError) as error:
         said = " ".join(str(error).split()) or type(error).__name__
         raise FontFileError(str(path), f"is not a UFO that can be read ({said})", "Restore or rebuild it.") from None
     return ufo
+
+
+def _check_unpacked(path: Path) -> None:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            sizes = [entry.file_size for entry in archive.infolist()]
+    except (zipfile.BadZipFile, NotImplementedError, OSError):
+        return  # told by who reads it
+    if sum(sizes) > MOST_UNPACKED or max(sizes, default=0) > LARGEST_UNPACKED:
+        what = f"unpacked it would have {sum(sizes) / 2**20:.0f} MB, its largest file {max(sizes) / 2**20:.0f}"
+        limits = f"at most {MOST_UNPACKED >> 20} and {LARGEST_UNPACKED >> 20} are read"
+        raise FontFileError(str(path), f"{what}; {limits}", "Take out what is no part of the font.")
 
 
 def load_ufo(path: Path) -> Font:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import shlex
 import sys
 from collections.abc import Sequence
@@ -9,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from click.exceptions import NoArgsIsHelpError
 
 from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
@@ -303,12 +305,16 @@ ownhand.add_command(write)
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return its exit code (see `capture.errors`)."""
+    console.never_at_a_loss()
     try:
-        return int(
-            ownhand.main(args=None if argv is None else list(argv), prog_name="ownhand", standalone_mode=False) or 0
-        )
+        code = ownhand.main(args=None if argv is None else list(argv), prog_name="ownhand", standalone_mode=False) or 0
+        sys.stdout.flush()  # here, where a full disk can still be told
+        return int(code)
     except OwnhandError as error:
         console.say(f"ownhand: {error}")
+        return error.exit_code
+    except NoArgsIsHelpError as error:
+        console.say(error.format_message())
         return error.exit_code
     except click.ClickException as error:
         console.say(f"ownhand: {error.format_message()}")
@@ -320,8 +326,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         sys.stderr.close()
         return 0
     except OSError as error:
-        where = error.filename if isinstance(error.filename, str) else "a file"
-        console.say(f"ownhand: {where}: {error.strerror or type(error).__name__}. Check its name and permissions.")
+        where = error.filename if isinstance(error.filename, str) else "the output"
+        remedy = "Make room on the disk" if error.errno == errno.ENOSPC else "Check its name and permissions"
+        console.say(f"ownhand: {where}: {error.strerror or type(error).__name__}. {remedy}.")
         return 1
     except MemoryError:
         console.say("ownhand: not enough memory. Scan at a lower resolution, or read fewer pages at once.")

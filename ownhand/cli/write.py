@@ -156,9 +156,10 @@ ANOTHER_RUN = "another run is writing into this folder"
 
 def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, options: dict[str, Any]) -> RunReport:
     """Draw all cards in small; return what setting them found."""
-    from ownhand.commands.overview import THUMBNAIL_DPI, write_overview
+    from ownhand.commands.overview import THUMBNAIL_DPI, check_overview, write_overview
     from ownhand.composer.merge.mail_merge import run_table
 
+    check_overview(options["overview"], force=options["force"])
     small = replace(run, thumbnail_dpi=THUMBNAIL_DPI)
     with console.progress_bar() as progress:
         seen = run_table(

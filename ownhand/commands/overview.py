@@ -21,6 +21,13 @@ MARGIN_MM, GAP_MM, LABEL_MM = 10.0, 5.0, 3.0
 THUMBNAIL_DPI = 60.0
 
 
+def check_overview(output: Path, *, force: bool) -> None:
+    """Refuse a name for the pictures before any card is drawn; see `write_overview`."""
+    if output.suffix.lower() != ".png":
+        raise UsageError("--overview", f"'{output.name}' is no PNG file", "Call it cards.png, say.")
+    check_writable(output, force=force)
+
+
 def write_overview(cards: Sequence[tuple[str, bytes]], output: Path, *, force: bool = False) -> list[Path]:
     """Write pictures of all cards (name, PNG) as PNG pages; return their files: `output`, then `<stem>-2` and so on.
 
@@ -31,8 +38,7 @@ def write_overview(cards: Sequence[tuple[str, bytes]], output: Path, *, force: b
     OutputError
         If a file exists and `force` was not given.
     """
-    if output.suffix.lower() != ".png":
-        raise UsageError("--overview", f"'{output.name}' is no PNG file", "Call it cards.png, say.")
+    check_overview(output, force=force)
     if not cards:
         raise UsageError("--overview", "there is no card to show", "See what is said of the rows.")
     width = (PAGE_MM[0] - 2 * MARGIN_MM - (COLUMNS - 1) * GAP_MM) / COLUMNS
@@ -46,11 +52,15 @@ def write_overview(cards: Sequence[tuple[str, bytes]], output: Path, *, force: b
     ]
     for file in files:
         check_writable(file, force=force)
+    row = tall + LABEL_MM + 1 + GAP_MM
     for k, file in enumerate(files):
-        canvas = Canvas(*PAGE_MM, px_per_mm=PX_PER_MM)
-        for n, (name, picture) in enumerate(pictures[k * each : (k + 1) * each]):
+        shown = pictures[k * each : (k + 1) * each]
+        # each as long as it is filled
+        height = 2 * MARGIN_MM - GAP_MM + row * -(-len(shown) // COLUMNS)
+        canvas = Canvas(PAGE_MM[0], height, px_per_mm=PX_PER_MM)
+        for n, (name, picture) in enumerate(shown):
             x = MARGIN_MM + n % COLUMNS * (width + GAP_MM)
-            y = MARGIN_MM + n // COLUMNS * (tall + LABEL_MM + 1 + GAP_MM)
+            y = MARGIN_MM + n // COLUMNS * row
             h = width * picture.shape[0] / picture.shape[1]
             canvas.picture(picture, x, y, width, h)
             canvas.line([(x, y), (x + width, y), (x + width, y + h), (x, y + h), (x, y)], width_mm=0.15, colour=RULE)

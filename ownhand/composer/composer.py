@@ -276,7 +276,7 @@ class Composer:
         size = done.mm_per_unit * self.font.metrics.x_height
         if size < 0.995 * asked:
             why = f"written with an x-height of {size:.2f} mm instead of {asked:.2f} to fit"
-            out.append(Notice("smaller", f"box '{box.name}'", why))
+            out.append(Notice("smaller", f"box '{box.name}'", why, size_mm=size))
         if done.broken_words:
             out.append(Notice("broken word", f"box '{box.name}'", "word longer than a line, broken", done.broken_words))
         return out

@@ -21,6 +21,7 @@ from pathlib import Path
 
 import numpy as np
 
+from capture.sheet import Page
 from capture.sheet_file import load_sheet
 from fontbuild.font import Font
 from ownhand.composer import Composer, Life, Ruling, Settings
@@ -188,6 +189,34 @@ def composed(font: Font, life: Life, seeds: int) -> Measured:
     return measured(pages, x_height_mm=x, pitch_mm=pitch, offset_mm=15.0, stands=STANDS, stems=STEMS)
 
 
+def composed_lines(font: Font, seeds: int) -> dict[str, float]:
+    """Return the figures of the sample's copied lines as they are composed: the mean of many times.
+
+    The same text in the same lines: means of lines and of characters that few letters tell are off alike in both.
+    """
+    composer = Composer(font)
+    x = composer.written_x_height_mm
+    pitch = round(3.7 * x, 1)
+    text = "\n".join(line.text for line in _ruled_page().ruled)
+    settings = Settings(paper=(420.0, 297.0), ruling=Ruling(pitch, 15.0), joins=False, lists=False)
+    found = [
+        asdict(
+            measured(
+                composer.compose(text, settings, seed=s).pages, x_height_mm=x, pitch_mm=pitch, offset_mm=15.0,
+                stands=STANDS, stems=STEMS,
+            )
+        )
+        for s in range(seeds)
+    ]  # fmt: skip
+    return {key: float(np.mean([f[key] for f in found])) for key in found[0]}
+
+
+def _ruled_page() -> Page:
+    sheet = load_sheet(SAMPLE / "sheet" / "sheet.json")
+    (page,) = [p for p in sheet.pages if p.ruled]
+    return page
+
+
 def copied_lines() -> Measured:
     """Return the figures of the lines that the sample's writer copied, from their true strokes."""
     sheet = load_sheet(SAMPLE / "sheet" / "sheet.json")
@@ -219,6 +248,7 @@ def variation(font: Font, *, copied: bool) -> None:
     own = np.sqrt(squares / np.maximum(freedom, 1)) / [x, 1, 1, 1]
     attempts = dict(zip(("foot_sd", "height_sd", "width_sd", "slant_sd_deg"), own.tolist(), strict=True))
     lines = asdict(copied_lines()) if copied else {}
+    again = composed_lines(font, 24) if copied else {}
     gap = (font.rhythm["letter_gap"] + pen) / x if "letter_gap" in font.rhythm else None
     # UNIPEN train_r01_v07, writers art03 and art08 (Guyon et al., ICPR 1994)
     table: list[tuple[str, str, float | None, str]] = [
@@ -239,13 +269,14 @@ def variation(font: Font, *, copied: bool) -> None:
         ("... SD", "word_gap_sd", asked.word_gap_share * found["word_gap_mean"], "0.7, 0.4"),
     ]
     print("\nvariation on ruled pages, in x-heights (heights and widths: as shares)")
-    print(f"{'':26} {'asked':>8} {'found':>8} {'attempts':>9} {'lines':>8}   two writers")
+    print(f"{'':26} {'asked':>8} {'found':>8} {'attempts':>9} {'lines':>8} {'again':>8}   two writers")
 
     def cell(value: float | None) -> str:
         return "" if value is None else f"{value:.3f}"
 
     for label, key, want, writers in table:
-        here = f"{cell(want):>8} {found[key]:>8.3f} {cell(attempts.get(key)):>9} {cell(lines.get(key)):>8}"
+        here = f"{cell(want):>8} {found[key]:>8.3f} {cell(attempts.get(key)):>9}"
+        here += f" {cell(lines.get(key)):>8} {cell(again.get(key)):>8}"
         print(f"{label:26} {here}   {writers}")
 
 

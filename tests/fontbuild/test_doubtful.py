@@ -9,6 +9,7 @@ import numpy as np
 from fontbuild.build import Decisions, build_font
 from fontbuild.doubtful import find_doubtful, usual_turning
 from fontbuild.font import Record
+from fontbuild.joins import APART
 from fontbuild.variants import AttemptStrokes
 from ownhand.commands.build import Built, summary
 from skeleton.ductus import allographs
@@ -44,6 +45,20 @@ def test_a_character_with_only_doubtful_attempts_is_drawn_and_named() -> None:
     assert result.doubtful == ("n",)
     lines = summary(Built(result.font, result, (), "my own hand"))
     assert any("doubtful" in line and line.endswith(" n") for line in lines)
+
+
+def test_a_letter_cut_out_of_a_word_without_its_dot_stays_out() -> None:
+    dot = np.array([[0.0, 4.5]])
+    stem = np.array([[0.0, 3.0], [0.1, 0.0]])
+    dotted = [AttemptStrokes(f"c{k}", "i", (stem, dot), allograph=APART if k == 5 else "") for k in range(6)]
+    cut = AttemptStrokes("cut", "i", (stem,), allograph="joined")
+    in_cell = AttemptStrokes("cell", "i", (stem,))
+
+    found, _ = find_doubtful({"i": [*dotted, cut, in_cell]}, x_height_mm=3.0)
+    seldom, _ = find_doubtful({"i": [*dotted[:2], cut, in_cell]}, x_height_mm=3.0)
+
+    assert found == {"cut": "cut out of its word without a dot or bar"}
+    assert seldom == {}, "of a writer who often leaves the dot out it is no fault"
 
 
 def test_a_beaded_line_is_told_from_a_plain_one() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from fontbuild.text_spacing_statistics import CopiedLine, measure_rhythm, pieces_of
+from fontbuild.text_spacing_statistics import CopiedLine, level_scatter, measure_rhythm, pieces_of
 
 X = 3.0
 TEXT = "sea wind over warm stones"
@@ -66,6 +66,17 @@ def test_lines_that_stand_over_or_under_their_place_are_told():
     moved = [CopiedLine(one.text, np.add(one.boxes_mm, [0, mm, 0, mm])) for one, mm in zip(lines, levels, strict=True)]
 
     assert measure_rhythm(moved, x_height_mm=X)["line_level_sd"] == pytest.approx(np.std(levels) / X)
+
+
+def test_which_letters_a_line_holds_says_nothing_of_its_level():
+    rng = np.random.default_rng(3)
+    feet = {c: rng.normal(0, 0.4) for c in "aceimnorsuvxz"}
+    lines = [[(c, feet[c] + rng.normal(0, 0.2)) for c in rng.choice(list(feet), 24)] for _ in range(40)]
+    levels = rng.normal(0, 0.2, 40)
+    moved = [[(c, foot + up) for c, foot in line] for line, up in zip(lines, levels, strict=True)]
+
+    assert level_scatter(lines) < 0.03
+    assert level_scatter(moved) == pytest.approx(levels.std(), rel=0.15)
 
 
 def test_the_scatter_of_feet_comes_out_as_it_went_in():

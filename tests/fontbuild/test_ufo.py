@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import zipfile
 from pathlib import Path
 
 import numpy as np
@@ -111,6 +112,17 @@ def test_what_is_not_a_ufo_is_named(tmp_path: Path, font: Font) -> None:
     for path in (empty, torn, text, tmp_path / "absent.ufo"):
         with pytest.raises(FontFileError, match=path.name):
             load_ufo(path)
+
+
+def test_a_zipped_font_that_unpacked_would_fill_the_memory_is_not_unpacked(tmp_path: Path, font: Font) -> None:
+    path = save_ufo(font, tmp_path / "s.ufoz", zipped=True)
+    with zipfile.ZipFile(path, "a", zipfile.ZIP_DEFLATED) as archive, archive.open("s.ufo/data/dark", "w") as file:
+        for _ in range(51):
+            file.write(bytes(2**20))
+
+    assert path.stat().st_size < 2**20
+    with pytest.raises(FontFileError, match=r"s\.ufoz: unpacked .* its largest file 51; at most"):
+        load_ufo(path)
 
 
 @st.composite

@@ -244,6 +244,37 @@ def test_an_unknown_option_or_command(refused):
     assert refused("paint")[0] == 2
 
 
+def test_no_command_at_all_shows_what_there_is(capsys):
+    assert main([]) == 2
+    assert capsys.readouterr().err.startswith("Usage: ownhand")
+
+
+def run_in_shell(words: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    """Run `ownhand` with these words of a shell, in a process of its own."""
+    path = os.pathsep.join(p for p in sys.path if p)
+    return subprocess.run(
+        f"{sys.executable} -m ownhand {words}", shell=True, env={**os.environ, "PYTHONPATH": path, **environment},
+        capture_output=True, encoding="cp1252", timeout=300, check=False,
+    )  # fmt: skip
+
+
+def test_what_an_old_code_page_cannot_name_is_named_by_number(tmp_path):
+    create_hand(tmp_path / "hand", HandRecord("Łódź"))
+    done = run_in_shell(f"record {tmp_path / 'hand'}", PYTHONIOENCODING="cp1252")
+
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.startswith("family: \\u0141ód\\u017a\n")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux: full(4)")
+def test_a_full_disk_under_the_output_is_told(tmp_path):
+    create_hand(tmp_path / "hand", HandRecord("Keeper"))
+    done = run_in_shell(f"record {tmp_path / 'hand'} > /dev/full")
+
+    assert done.returncode == 1
+    assert done.stderr == "ownhand: the output: No space left on device. Make room on the disk.\n"
+
+
 def test_one_bad_page_does_not_cost_the_others(tmp_path, capsys):
     (tmp_path / "empty.png").touch()
     Image.fromarray(plain_picture().scan.pixels).save(tmp_path / "whole.png", dpi=(200, 200))

@@ -161,11 +161,13 @@ def test_the_overview_shows_every_card_under_its_name(tmp_path: Path) -> None:
     table = guests(tmp_path, [f"Guest {k}" for k in range(40)])
     done = run_table(FONT, table, parse_template("Dear {name},"), tmp_path / "out", run, check=True, workers=1)
     files = write_overview(done.thumbnails, tmp_path / "all.png")
-    dark = np.asarray(Image.open(files[0]).convert("L")) < 160
+    whole, rest = (np.asarray(Image.open(f).convert("L")) for f in files)
+    dark = whole < 160
 
     assert len(done.thumbnails) == 40
     assert not (tmp_path / "out").exists()
     assert [f.name for f in files] == ["all.png", "all-2.png"]
+    assert len(rest) < len(whole), "a page is as long as it is filled"
     # ink in the first and the last column and row of the first page
     h, w = dark.shape
     for rows in (slice(0, h // 5), slice(3 * h // 5, h)):
@@ -186,6 +188,22 @@ def test_cards_that_are_only_looked_at_are_set_once(tmp_path: Path, monkeypatch:
 
     assert (code, runs) == (0, [2])
     assert (tmp_path / "all.png").is_file() and not list(tmp_path.glob("out/*.svg"))
+
+
+@pytest.mark.parametrize(("name", "code"), [("all.jpg", 2), ("there.png", 4)])
+def test_a_picture_of_all_cards_that_cannot_be_written_is_refused_before_any_is_set(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, code: int
+) -> None:
+    font = save_ufo(FONT, tmp_path / "font.ufo")
+    (tmp_path / "there.png").touch()
+    (tmp_path / "guests.csv").write_text("name\nOrla\n")
+    (tmp_path / "card.txt").write_text("Dear {name}")
+    table = ["--table", str(tmp_path / "guests.csv"), "--template", str(tmp_path / "card.txt")]
+    monkeypatch.setattr(mail_merge, "worked", lambda *how: pytest.fail("a card was set"))
+
+    looked = ["--overview", str(tmp_path / name)]
+
+    assert main(["write", str(font), *table, "-o", str(tmp_path / "out"), *looked]) == code
 
 
 @pytest.mark.parametrize(

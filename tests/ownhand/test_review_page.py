@@ -74,7 +74,7 @@ def test_from_a_read_sheet_to_a_mended_font_through_the_page_alone(page, hand):
     page.keyboard.press("r")
     page.get_by_role("heading", name="set aside").wait_for()
     page.get_by_role("link", name="Try-out").click()
-    page.locator("#text").fill("a tune")
+    page.locator("#tryout-text").fill("a tune")
     page.wait_for_selector("#pages[aria-busy=false] img.set-page")
     until(lambda: page.evaluate("document.querySelector('img.set-page').naturalWidth > 100"))
     with page.expect_download() as download:

@@ -106,3 +106,24 @@ def test_the_page_asks_nobody_else_for_anything(context, served, faults):
     home = served.url.partition("/hand/")[0] + "/"
     assert asked
     assert all(url.startswith((home, "blob:")) for url in asked), json.dumps(asked, indent=1)
+
+
+def test_on_a_phone_no_field_of_the_tryout_lies_under_its_page_when_it_is_gone_to(browser, served, faults):
+    """Opened anew, and backwards with Shift+Tab. WCAG 2.2, 2.4.11: what has the focus is not hidden by other parts."""
+    context = browser.new_context(viewport={"width": 360, "height": 740})
+    context.set_default_timeout(PATIENCE_S * 1000)
+    page = tab(context, served.url, faults, "#text")
+    page.wait_for_selector("#pages[aria-busy=false] img.set-page")
+    hidden = """() => { const { x, y, width, height } = document.activeElement.getBoundingClientRect();
+      return document.elementFromPoint(x + width / 2, y + height / 2)?.closest(".pages") !== null }"""
+    opened = page.evaluate("scrollY")
+    page.get_by_role("link", name="Try-out").focus()
+    page.locator("details summary").focus()
+    seen = []
+    while page.evaluate("document.activeElement.id") != "tryout-text":
+        page.keyboard.press("Shift+Tab")
+        seen.append(page.evaluate(hidden))
+    context.close()
+
+    assert opened == 0
+    assert len(seen) > 5 and not any(seen)

@@ -270,7 +270,7 @@ def test_the_letter_that_is_looked_for_and_the_focus_stay_when_the_list_changes(
 def test_word_from_another_page_changes_no_text_that_is_being_typed(page, context, served, slow, faults):
     page.get_by_role("link", name="Try-out").click()
     page.wait_for_selector("#pages[aria-busy=false] img")
-    page.locator("#text").fill("a tune")
+    page.locator("#tryout-text").fill("a tune")
     other = tab(context, served.url, faults)
     open_attempt(other, f"{A}.3", "a")
     other.keyboard.press("r")
@@ -278,16 +278,16 @@ def test_word_from_another_page_changes_no_text_that_is_being_typed(page, contex
     page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
     page.get_by_text("Another page changed something").wait_for()
     page.keyboard.type(" in a tent")
-    assert page.locator("#text").input_value() == "a tune in a tent"
+    assert page.locator("#tryout-text").input_value() == "a tune in a tent"
 
 
 def test_what_is_downloaded_is_the_text_that_stands_in_the_field(page, hand):
     page.get_by_role("link", name="Try-out").click()
     page.wait_for_selector("#pages[aria-busy=false] img")
-    page.locator("#text").fill("n")
+    page.locator("#tryout-text").fill("n")
     with page.expect_download() as short:
         page.get_by_role("button", name="Download the SVG").click()
-    page.locator("#text").fill("n n n n n n n n n n")
+    page.locator("#tryout-text").fill("n n n n n n n n n n")
     with page.expect_download() as long:
         page.get_by_role("button", name="Download the SVG").click()
     paths = [d.value.path().read_text(encoding="utf-8").count("<path") for d in (short, long)]

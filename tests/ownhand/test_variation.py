@@ -10,6 +10,7 @@ import pytest
 from ownhand.composer import Composer, Life, Pen, PlotPage, Ruling, Settings
 from ownhand.composer.glyphs.variant_bank import POOL, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
+from ownhand.composer.layout.letterspacing import leaning_edges
 from ownhand.composer.plot.plot_page import flatten
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, pink_noise
@@ -252,6 +253,30 @@ def test_evened_gaps_are_as_wide_in_the_mean_and_nearer_to_each_other() -> None:
     wide, even = found
     assert even.std() < 0.8 * wide.std()
     assert even.mean() == pytest.approx(wide.mean(), abs=0.02)
+
+
+def test_what_words_and_lines_have_in_common_is_the_hands_own_as_far_as_it_is_known() -> None:
+    def share(found: float, error: float) -> float:
+        rhythm = {"line_width_share": found, "line_width_share_error": error}
+        return scatter_of(replace(hershey_font(), rhythm=rhythm)).line_width_share
+
+    assert share(0.0, 0.0) == 0.0
+    assert share(0.2, 0.0) == pytest.approx(0.2)
+    assert share(0.0, 0.1) == pytest.approx(0.05)
+    assert share(0.0, 9.0) == pytest.approx(Scatter().line_width_share, abs=0.001)
+    assert share(-0.3, 0.01) == 0.0
+
+
+def test_a_leaning_letters_box_is_wider_to_the_right_over_the_middle_and_to_the_left_under_it() -> None:
+    bank = VariantBank(hershey_font())
+    tall, hanging = bank.pool("l").first, bank.pool("p").first
+    bank.settle()
+
+    left, right = leaning_edges(bank, np.array([tall, hanging]), np.array([0.2, 0.2]), X_HEIGHT)
+
+    assert right[0] > 0.15 * X_HEIGHT
+    assert left[1] < -0.15 * X_HEIGHT
+    assert np.abs(np.concatenate(leaning_edges(bank, np.array([tall]), np.zeros(1), X_HEIGHT))).max() == 0.0
 
 
 def test_unruled_writing_wanders_more_than_ruled() -> None:

@@ -17,7 +17,7 @@ from skeleton.hypotheses.endpoints import optimise_endpoints
 from skeleton.hypotheses.labelled import candidates
 from skeleton.matching.stroke_distance import shape_of
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import build_state_graph_of, models_of
+from skeleton.pipeline import build_state_graph_of, models_of, read
 from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
 from skeleton.scoring.width_consistency import ALIKE_WITHIN_SHARE, WIDTH_NOISE_SHARE, _evidence, link_cost, own_widths
 from skeleton.states.paths import coverage
@@ -157,3 +157,13 @@ def test_readings_that_are_nearly_alike_speak_for_each_other() -> None:
     apart = shape_of([np.array([[0.0, 0.0], [0.0, 5.0]]), np.array([[0.0, 5.0], [3.0, 5.0]])])
     assert minimum_bayes_risk([apart, *hooks].__getitem__, np.array([0.34, 0.2, 0.24, 0.22])) == 2
     assert minimum_bayes_risk([apart, *hooks].__getitem__, np.array([0.9, 0.02, 0.06, 0.02])) == 0
+
+
+@pytest.mark.parametrize("crossings", [6, 8, 10])
+def test_two_lines_that_cross_again_and_again_are_read(crossings: int) -> None:
+    """Ink of many small loops has more ways through it than can be tried: the search for ends must give up."""
+    t = np.linspace(0, 1, 400)
+    swing = 0.55 * np.sin(np.pi * crossings * t)
+    lines = [np.stack([2 + side * swing, 8 * t], axis=1) for side in (1, -1)]
+    grey, _ = ink(lines, seed=1)
+    assert read(grey, 300, "t", handedness="right", known=(), judged=False).strokes

@@ -23,6 +23,7 @@ from ownhand.composer.layout.letterspacing import (
     clearance,
     even,
     gap_scatter,
+    leaning_edges,
     nearest,
     space,
     word_scatter,
@@ -131,6 +132,7 @@ def make_letters(
         Chooses the shapes, instead of `chooser`, where it is known how the hand joins.
     """
     n = len(chars)
+    lifted_sd = scatter.letter_gap * life.of("letter_gap")
     if goes_on:
         scatter = replace(scatter, letter_gap=GAP_SHARE * scatter.letter_gap)
     x = font.metrics.x_height
@@ -177,8 +179,11 @@ def make_letters(
     if n > 1 and inked.any():
         advance[:-1] += kern[:-1]
     white = after + kern
-    evened = even(chars, inked, left, white, x, scatter)
-    advance, white = advance + evened, white + evened
+    # gaps are those of the boxes as they lean
+    leaning = leaning_edges(bank, shape, np.tan(np.radians(degrees)), x) if n else (left, left)
+    box_left, box_white = left + leaning[0], white - leaning[1]
+    evened = even(chars, inked, box_left, box_white, x, scatter)
+    advance, white, box_white = advance + evened, white + evened, box_white + evened
     least = np.zeros(n)
     if n > 1 and inked.any():
         # neighbours keep a pen's width of white, or what the font gives them when that is less
@@ -193,13 +198,14 @@ def make_letters(
         # into that letter: their boxes stay apart
         facing = np.isfinite(clear)
         least[:-1] = np.where(facing, least[:-1], np.where(mark[:-1] | mark[1:], -white[:-1] - left[1:], -np.inf))
-    advance += gap_scatter(inked, left, white, least, word_space, x, scatter, life, rng)
+    advance += gap_scatter(inked, box_left, box_white, least, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
     if held is not None and n > 1:
         ends = left + (mixed("exit_x") - left) * wides
         has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
-        lifted = max(TIGHTEST * x, font.rhythm.get("lifted_gap", LIFTED * x))
+        usual = font.rhythm.get("lifted_gap", LIFTED * x)
+        lifted = np.maximum(TIGHTEST * x, usual + lifted_sd * x * draw(rng, n - 1))
         by_joins = _by_joins(held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x)
         advance[:-1] = np.where(np.isfinite(by_joins), by_joins, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]
@@ -216,12 +222,13 @@ def make_letters(
 
 def _by_joins(
     held: np.ndarray, inked: np.ndarray, has_join: np.ndarray, left: Array, right: Array, ends: Array, wides: Array,
-    white: float, least: float,
+    white: Array, least: float,
 ) -> Array:  # fmt: skip
     """Return the advance of each letter but the last that joins decide; nan where they do not.
 
     Where the pen stays down the next letter's entry, its origin, stands where this one goes out; where it is lifted
-    beside a letter that was written joined, their boxes keep a little white.
+    beside a letter that was written joined, their boxes keep a little white,
+    more here and less there.
     """
     origin = left[1:] - left[1:] * wides[1:]
     lifted = inked[:-1] & inked[1:] & (has_join[:-1] | has_join[1:])

@@ -91,6 +91,18 @@ def _shifted(bands: Array, by: int) -> Array:
     return out
 
 
+def leaning_edges(bank: VariantBank, shape: Index, lean: Array, x: float) -> tuple[Array, Array]:
+    """Return by how much the left and the right edge of each letter's box move to the right as it leans.
+
+    Both of shape (n,), font units. What hangs under the line moves the other way.
+    """
+    over = lean[:, None] * (BAND_MIDDLES - 0.5) * x
+    left, right = bank.left_edges[shape], bank.right_edges[shape]
+    with np.errstate(invalid="ignore"):
+        moved = (left + over).min(axis=1) - left.min(axis=1), (right + over).max(axis=1) - right.max(axis=1)
+    return np.nan_to_num(moved[0]), np.nan_to_num(moved[1])
+
+
 def words_apart(
     inked: np.ndarray, gaps: Array, left: Array, after: Array, advance: Array, space: float, x: float
 ) -> Array:

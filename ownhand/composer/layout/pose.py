@@ -80,7 +80,7 @@ def draw_poses(
         carried[inked] = blended * np.array([bank.pools[c].variance for c in known])[index]
     word = np.cumsum(~inked)
     shares = np.array([0.0, scatter.word_height_share, scatter.word_width_share, scatter.word_slant_share])
-    lines = np.array([0.0, scatter.line_share, scatter.line_share, scatter.line_share])
+    lines = np.array([0.0, scatter.line_height_share, scatter.line_width_share, scatter.line_slant_share])
     out = []
     for k, name in enumerate(FIGURES):
         strength = life.of(name)

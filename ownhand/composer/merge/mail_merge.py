@@ -25,9 +25,11 @@ from fontbuild.font import Font
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import SUFFIXES
 from ownhand.composer.merge.lacks import Lack, lacks_of
+from ownhand.composer.merge.run_notices import told_together
 from ownhand.composer.merge.table import Row, Table
 from ownhand.composer.merge.template import Template, key
 from ownhand.composer.merge.workers import Job, Run, worked
+from ownhand.composer.text.characters import Notice
 
 __all__ = ["Fault", "Job", "Progress", "Run", "RunReport", "plan", "run_table", "safe_name"]
 
@@ -132,7 +134,7 @@ def run_table(
     total = len(jobs)
     tell("write" if not check else "check", 0, total)
     written = pages = done = 0
-    notices: Counter[str] = Counter()
+    notices: list[Notice] = []
     thumbnails: list[tuple[str, bytes]] = []
     target = None if check else out
     for results in worked(jobs, font, run, target, workers or os.cpu_count() or 1):
@@ -140,7 +142,7 @@ def run_table(
             done += 1
             faults += [Fault(line, message) for line, message in result.faults]
             thumbnails += result.thumbnails
-            notices.update(result.notices)
+            notices += result.notices
             if result.pages:
                 written, pages = written + (0 if check else 1), pages + result.pages
         tell("write" if not check else "check", done, total)
@@ -148,7 +150,9 @@ def run_table(
     if not check:
         write_text(out / ROWS, rows_report(every, faults, missing))
     thumbnails.sort()
-    return RunReport(written, skipped, pages, tuple(faults), dict(notices), missing, left_over, tuple(thumbnails))
+    return RunReport(
+        written, skipped, pages, tuple(faults), told_together(notices), missing, left_over, tuple(thumbnails)
+    )
 
 
 def plan(

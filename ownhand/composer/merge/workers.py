@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from ownhand.composer.plot.imposition import sheet_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings import Settings
+from ownhand.composer.text.characters import Notice
 from ownhand.subprocesses import end_with_parent
 
 if TYPE_CHECKING:
@@ -79,7 +80,7 @@ class Result:
     pages: int
     """Sheets of paper; 0 where nothing was made."""
 
-    notices: tuple[str, ...] = ()
+    notices: tuple[Notice, ...] = ()
     faults: tuple[tuple[int, str], ...] = ()
     """Lines of the table, and what is wrong with their rows."""
 
@@ -127,7 +128,7 @@ class _Worker:
         return [self._one(job) for job in batch]
 
     def _one(self, job: Job) -> Result:
-        notices: list[str] = []
+        notices: list[Notice] = []
         faults: list[tuple[int, str]] = []
         thumbnails: list[tuple[str, bytes]] = []
         try:
@@ -153,12 +154,12 @@ class _Worker:
             return Result(job, 0, (), (*faults, (job.line, str(error))), tuple(thumbnails))
 
     def _pages(
-        self, job: Job, notices: list[str], faults: list[tuple[int, str]], thumbnails: list[tuple[str, bytes]]
+        self, job: Job, notices: list[Notice], faults: list[tuple[int, str]], thumbnails: list[tuple[str, bytes]]
     ) -> list[tuple[str, PlotPage]]:
         """Return the sheets of paper of a job with their names; what there is to say of it goes into the lists."""
         if not job.parts:
             made = self._ensemble.compose(job.text, self._run.settings, job.seed)
-            notices += [str(replace(n, count=1)) for n in made.notices if n.kind != "missing"]
+            notices += [n for n in made.notices if n.kind != "missing"]
             if self._run.thumbnail_dpi and made.pages:
                 thumbnails.append((job.name, png_bytes(made.pages[0], dpi=self._run.thumbnail_dpi)))
             return [(job.name, page) for page in made.pages]

@@ -109,6 +109,8 @@ class Notice:
     subject: str
     detail: str
     count: int = 1
+    size_mm: float | None = None
+    """Of what was written 'smaller': its x-height."""
 
     def __str__(self) -> str:
         times = f" ({self.count} times)" if self.count > 1 else ""

@@ -43,6 +43,15 @@ fonts that do not tell by how much their own differ."""
 LEAST_GAP_SCATTER = 0.03
 """x-heights: an even hand's; what is measured beside `PAIRS` tells no less."""
 
+SHARES = {
+    "word_height_share": 0.2, "word_width_share": 0.15, "word_slant_share": 0.17,
+    "line_height_share": 0.1, "line_width_share": 0.1, "line_slant_share": 0.1,
+}  # fmt: skip
+"""Shares of the variance that words, and lines, are usually seen to have in common; see `Scatter`."""
+
+SHARES_DIFFER, MOST_SHARE = 0.1, 0.45
+"""Standard deviation of these shares from hand to hand, and what no hand is given more than."""
+
 STANDS_WITHIN = 0.15
 """x-heights: a character whose mean foot is within this of the line stands on it."""
 
@@ -70,8 +79,11 @@ class Scatter:
 
     word_width_share: float = 0.12
     word_slant_share: float = 0.4
-    line_share: float = 0.1
-    """... and a whole line."""
+    line_height_share: float = 0.1
+    """... and a whole line; so for the next two."""
+
+    line_width_share: float = 0.1
+    line_slant_share: float = 0.1
 
     line_level: float = 0.105
     """Of a whole line about its ruled place."""
@@ -101,17 +113,17 @@ class Scatter:
     @property
     def line_height(self) -> float:
         """Of the means of lines."""
-        return float(np.sqrt(self.line_share)) * self.height
+        return float(np.sqrt(self.line_height_share)) * self.height
 
     @property
     def line_width(self) -> float:
         """Of the means of lines."""
-        return float(np.sqrt(self.line_share)) * self.width
+        return float(np.sqrt(self.line_width_share)) * self.width
 
     @property
     def line_slant_deg(self) -> float:
         """Of the means of lines."""
-        return float(np.sqrt(self.line_share)) * self.slant_deg
+        return float(np.sqrt(self.line_slant_share)) * self.slant_deg
 
 
 def scatter_of(font: Font) -> Scatter:
@@ -135,11 +147,30 @@ def scatter_of(font: Font) -> Scatter:
         changes["word_gap"] = (rhythm["word_gap"] + font.metrics.pen_width) / x
     if "word_gap_sd" in rhythm and rhythm.get("word_gap", 0.0) > 0:
         changes["word_gap_share"] = rhythm["word_gap_sd"] / (rhythm["word_gap"] + font.metrics.pen_width)
+    for key in SHARES:
+        if key in rhythm:
+            changes[key] = _share(rhythm[key], rhythm[f"{key}_error"], SHARES[key], getattr(plain, key))
     if "line_slope_sd_deg" in rhythm:
         changes["line_slope_deg"] = rhythm["line_slope_sd_deg"]
     if "line_level_sd" in rhythm:
         changes["line_level"] = rhythm["line_level_sd"] / x
     return replace(plain, **{name: float(value) for name, value in changes.items()})
+
+
+def _share(found: float, error: float, usual: float, general: float) -> float:
+    """Return a share of the variance, the hand's own as far as it is surely known (see `SHARES`).
+
+    Parameters
+    ----------
+    found, error
+        What the hand's running text tells, and its standard error.
+    usual
+        What people's running text tells, seen likewise.
+    general
+        The share with which pages are composed that look so.
+    """
+    trust = SHARES_DIFFER**2 / (SHARES_DIFFER**2 + error**2)
+    return float(np.clip(general * (1.0 + trust * (found / usual - 1.0)), 0.0, MOST_SHARE))
 
 
 def _gap_scatter(rhythm: Mapping[str, float], x: float, general: float) -> float:

@@ -116,7 +116,7 @@ export async function showTryout(main) {
     });
     return h("label", { class: "slider" }, h("span", {}, label), input, out);
   };
-  const text = bound(h("textarea", { id: "text", maxlength: 5000, spellcheck: "false" }, wish.text), "text");
+  const text = bound(h("textarea", { id: "tryout-text", maxlength: 5000, spellcheck: "false" }, wish.text), "text");
   const align = bound(h("select", {}, ["left", "centre", "right", "justified"].map((a) => h("option", { value: a, selected: a === wish.align }, a))), "align");
   const paper = bound(h("select", {}, PAPERS.map(([v, label]) => h("option", { value: v, selected: v === wish.paper }, label))), "paper");
   const size = bound(h("input", { type: "number", min: 0.5, max: 50, step: 0.1, placeholder: "written", value: wish.x_height_mm ?? "" }), "x_height_mm", (v) => (v === "" ? null : Number(v)));

@@ -1,0 +1,56 @@
+"""What letters of a word and of a line have in common comes out as it went in."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+import numpy as np
+import pytest
+
+from fontbuild.joins import APART
+from fontbuild.shared_variation import shared_variation
+from fontbuild.variants import AttemptStrokes
+
+LETTERS = "abdehimnostu"
+
+
+def copied(lines: int, *, word: float, line: float, own: float, seed: int = 1) -> dict[str, list[AttemptStrokes]]:
+    """Return letters as tall as their word, their line and chance make them: standard deviations of logarithms."""
+    rng = np.random.default_rng(seed)
+    out = defaultdict(list)
+    for row in range(1, lines + 1):
+        of_line, column = rng.normal(0, line), 0
+        for _ in range(7):
+            of_word = rng.normal(0, word)
+            for char in rng.choice(list(LETTERS), 5):
+                column += 1
+                tall = (3.0 + 0.1 * LETTERS.index(char)) * np.exp(of_line + of_word + rng.normal(0, own))
+                wide = 2.0 * np.exp(rng.normal(0, 0.1))
+                strokes = (np.array([[0.0, tall], [0.0, 0.0], [wide, 0.0]]),)
+                out[char].append(AttemptStrokes(f"s/1/{row}.{column}", char, strokes, allograph=APART))
+            column += 1
+    return dict(out)
+
+
+def test_shares_of_words_and_lines_come_out_as_they_went_in() -> None:
+    found = shared_variation(copied(40, word=0.06, line=0.04, own=0.08))
+
+    whole = 0.06**2 + 0.04**2 + 0.08**2
+    assert found["word_height_share"] == pytest.approx(0.06**2 / whole, abs=0.08)
+    assert found["line_height_share"] == pytest.approx(0.04**2 / whole, abs=0.08)
+    assert found["word_width_share"] == pytest.approx(0.0, abs=0.05)
+    assert found["line_width_share"] == pytest.approx(0.0, abs=0.05)
+
+
+def test_few_lines_are_known_to_tell_little() -> None:
+    few, many = (shared_variation(copied(n, word=0.06, line=0.04, own=0.08)) for n in (5, 40))
+
+    assert few["line_height_share_error"] > 1.5 * many["line_height_share_error"]
+
+
+def test_letters_of_cells_tell_nothing_nor_do_three_lines() -> None:
+    text = copied(40, word=0.06, line=0.04, own=0.08)
+    cells = {c: [AttemptStrokes(w.id, c, w.strokes) for w in group] for c, group in text.items()}
+
+    assert shared_variation(cells) == {}
+    assert shared_variation(copied(3, word=0.06, line=0.04, own=0.08)) == {}

@@ -20,7 +20,7 @@ from skeleton.words.frame import WordFrame, refitted
 from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import forms_of, main_strokes, packed, unpacked
 from skeleton.words.letter_viterbi import single_steps_of
-from skeleton.words.line_reading import read_line
+from skeleton.words.line_reading import SUITS, read_line
 from skeleton.words.word_reading import read_word
 from tests.bench.trace_ink import ink
 from tests.bench.words import SCRIPT_WORDS, letters_found, script_word, way
@@ -178,6 +178,12 @@ def test_a_frame_is_found_again_from_points():
     assert found.slant == pytest.approx(true.slant, abs=0.06)
     assert found.width == pytest.approx(true.width, rel=0.1)
     assert true.place(places) @ [0, 1] == pytest.approx(model[:, 1], abs=1e-9)
+
+
+def test_a_word_that_leaves_ink_unexplained_suits_less():
+    grey, _ = ink(script_word("lamp").strokes, seed=1)
+    whole, short = (read_word(grey, 300, text).cost for text in ("lamp", "la"))
+    assert whole < SUITS < SUITS + 2.0 < short
 
 
 def test_a_word_with_a_flourish_is_read_in_another_frame():

@@ -58,3 +58,23 @@ def test_who_scrolled_away_from_it_is_not_brought_back(narrow):
     grow(narrow)
 
     assert not button.evaluate(IN_SIGHT)
+
+
+@pytest.mark.parametrize("known_by", ["{}", "{ 'data-act': 'go' }"])
+def test_a_link_that_is_drawn_anew_further_down_keeps_the_focus_and_stays_in_sight(narrow, known_by):
+    kept = narrow.evaluate(
+        f"""async () => {{
+          const {{ h, keepFocus }} = await import('../../static/core/dom.js');
+          const box = h('div', {{}});
+          const fill = (tall) => box.replaceChildren(h('div', {{ style: {{ height: `${{tall}}px` }} }}),
+            h('a', {{ href: '#letters', ...{known_by} }}, 'Look through the letters'));
+          document.getElementById('main').prepend(box);
+          fill(10);
+          box.querySelector('a').focus();
+          keepFocus(box, () => fill(3000));
+          return document.activeElement === box.querySelector('a');
+        }}"""
+    )
+
+    assert kept
+    assert narrow.get_by_role("link", name="Look through the letters").evaluate(IN_SIGHT)

@@ -22,14 +22,20 @@ export const s = (name, attributes = {}, ...children) => fill(document.createEle
 
 export const button = (label, act, attributes = {}) => h("button", { type: "button", onclick: (event) => act(event), ...attributes }, label);
 
-/** Fill `box` anew; the focus stays on what bears the same `data-act`, or goes to what is chosen there, and in sight. */
+/**
+ * Fill `box` anew; the focus stays on what bears the same `data-act`, or is a link or button of the same words, or goes to
+ * what is chosen there; and it stays in sight.
+ */
 export function keepFocus(box, fillIt) {
   const el = document.activeElement;
-  const name = box.contains(el) ? el.dataset.act : "";
-  const seen = name && isInSight(el);
+  const within = box.contains(el) && el !== box;
+  const name = within ? el.dataset.act : "";
+  const words = within && el.matches("a, button, summary") ? el.textContent : "";
+  const seen = within && isInSight(el);
   fillIt();
-  if (!name || box.contains(document.activeElement)) return;
-  const again = box.querySelector(`[data-act="${CSS.escape(name)}"]:enabled`) ?? box.querySelector('[aria-pressed="true"]');
+  if (!(name || words) || box.contains(document.activeElement)) return;
+  const alike = name ? box.querySelector(`[data-act="${CSS.escape(name)}"]:not(:disabled)`) : [...box.querySelectorAll("a, button:enabled, summary")].find((other) => other.textContent === words);
+  const again = alike ?? box.querySelector('[aria-pressed="true"]');
   again?.focus({ preventScroll: true });
   if (again && seen && !isInSight(again)) again.scrollIntoView({ block: "nearest" });
 }

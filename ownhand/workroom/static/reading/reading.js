@@ -94,7 +94,7 @@ function draw(state) {
       : []),
   ));
   const pages = job?.result ? [...job.result.pages, ...job.result.refused] : (job?.pages ?? []);
-  list.replaceChildren(...(job ? pages : earlier).map((p) => verdict(p, job)));
+  keepFocus(list, () => list.replaceChildren(...(job ? pages : earlier).map((p) => verdict(p, job))));
   const foreign = pages.some((p) => p.what?.includes("does not belong to this hand"));
   keepFocus(after, () => after.replaceChildren(
     ...(job && !job.running && pages.some((p) => p.page !== undefined) ? [h("a", { href: "#letters", class: "go-on" }, "Look through the letters"), state.stale?.length ? button("Build the font", buildFont, { "data-act": "build" }) : ""] : []),

@@ -29,12 +29,16 @@ the other way, strokes that cross gone on as the other one did, an end led on ov
 MAX_TIP_PEN_WIDTHS = 3.0
 """Pen widths up to which a tip may be where a ring was begun as well as where it ended."""
 
+MAX_CHANGES = 120
+"""Readings that are made of one at most, those of the first strokes: people's characters have 30 at most, ink of dozens
+of crossings has thousands."""
+
 HOOKED, UNHOOKED, TURNED, LOOPED, CROSSED, OVERRUN = range(len(KINDS))
 
 
 @compiled
 def others(context: PathContext, walks: FlatPaths, free: Flags) -> list[tuple[int, FlatPaths]]:
-    """Return readings that differ in one thing, each (kind, walks); `free` marks states at tips."""
+    """Return readings that differ in one thing, each (kind, walks), up to `MAX_CHANGES`; `free` marks states at tips."""
     every = parted(walks)
     changes = []
     for i in range(len(every)):
@@ -46,7 +50,7 @@ def others(context: PathContext, walks: FlatPaths, free: Flags) -> list[tuple[in
                 changes.append((CROSSED, i, k, one, other))
         for kind, new in _others_of_one(context, w, free):
             changes.append((kind, i, i, new, new[:0]))
-    return [(kind, joined(_instead(every, i, k, one, other))) for kind, i, k, one, other in changes]
+    return [(kind, joined(_instead(every, i, k, one, other))) for kind, i, k, one, other in changes[:MAX_CHANGES]]
 
 
 @inner

@@ -22,7 +22,13 @@ THUMBNAIL_DPI = 60.0
 
 
 def check_overview(output: Path, *, force: bool) -> None:
-    """Refuse a name for the pictures before any card is drawn; see `write_overview`."""
+    """Refuse a name for the pictures before any card is drawn; see `write_overview`.
+
+    Raises
+    ------
+    UsageError
+        If the name is that of no PNG file, or of a file that is there (unless `force`) or cannot be written.
+    """
     if output.suffix.lower() != ".png":
         raise UsageError("--overview", f"'{output.name}' is no PNG file", "Call it cards.png, say.")
     check_writable(output, force=force)

@@ -21,6 +21,10 @@ DIRECTION = load_fitted_values(Path(__file__).with_name("direction_log_odds.json
 ORDER = load_fitted_values(Path(__file__).with_name("order_log_odds.json")).column("log odds")
 """Log odds that one line is written before another, for each of `pair_features`."""
 
+MOST_LINES = 64
+"""Lines whose order is asked for: the most that a character has are about half as many. More are a texture or a stain,
+and every pair of them is compared."""
+
 
 def order_features(line: Points, size: float, corner: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return what speaks for a directed line being written late, shape (14,).
@@ -38,9 +42,14 @@ def order_features(line: Points, size: float, corner: NDArray[np.float64]) -> ND
 
 
 def writing_order(lines: list[Points], dots: list[bool]) -> list[int]:
-    """Return the order in which lines (already directed) are written: repeatedly the one with the best claim."""
+    """Return the order in which lines (already directed) are written: repeatedly the one with the best claim.
+
+    Of more than `MOST_LINES` it is the one from the top down.
+    """
     if len(lines) < 2:
         return list(range(len(lines)))
+    if len(lines) > MOST_LINES:
+        return sorted(range(len(lines)), key=lambda i: (lines[i][0, 1], lines[i][0, 0]))
     every = np.concatenate(lines)
     corner = every.min(axis=0)
     size = float(max(np.ptp(every, axis=0).max(), 1e-6))

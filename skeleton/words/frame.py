@@ -14,6 +14,9 @@ ROBUST = 0.25
 """x-heights from which a point counts half."""
 
 ROUNDS = 4
+WIDEST = 8.0
+"""x-heights that a letter of a word is wide at most, with the white beside it."""
+
 LONG = 6.0
 """x-heights of a word from which its slope is measured."""
 
@@ -57,11 +60,19 @@ class WordFrame:
         return np.stack([x, y], axis=1) / np.maximum(np.hypot(x, y), 1e-9)[:, None]
 
 
-def first_frame(places: Points, top: float, bottom: float) -> WordFrame:
-    """Return an upright, level frame in which ink at `places` (px) has the height that its text should have."""
+def first_frame(places: Points, top: float, bottom: float, least: float) -> WordFrame:
+    """Return an upright, level frame in which ink at `places` (px) has the height that its text should have.
+
+    least: x-height, px, that it has at any rate, for a line has no height to tell it from.
+    """
     low, high = float(quantile(places[:, 1], 0.005)), float(quantile(places[:, 1], 0.995))
-    x_height = max(high - low, 1e-6) / max(bottom - top, 0.2)
+    x_height = max((high - low) / max(bottom - top, 0.2), least)
     return WordFrame(float(places[:, 0].min()), high - bottom * x_height, x_height)
+
+
+def least_x_height(places: Points, letters: int, pen_px: float) -> float:
+    """Return the least x-height, px, that ink at `places` (px) can have: a pen's width, or what its width tells."""
+    return max(pen_px, float(np.ptp(places[:, 0])) / (WIDEST * letters))
 
 
 def refitted(frame: WordFrame, places: Points, model: Points, letter: NDArray[np.int64]) -> WordFrame:

@@ -13,12 +13,14 @@ from capture.units import Points
 from skeleton.cues.bilinear_sampling import fill_between
 from skeleton.cues.local_features import features, measure
 from skeleton.cues.pen_events import Layer, convolved, find_pen_events
+from skeleton.hypotheses.edits import MAX_CHANGES, others
 from skeleton.hypotheses.endpoints import optimise_endpoints
 from skeleton.hypotheses.labelled import candidates
 from skeleton.matching.stroke_distance import shape_of
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import build_state_graph_of, models_of, read
 from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
+from skeleton.scoring.path_features import path_scorer
 from skeleton.scoring.width_consistency import ALIKE_WITHIN_SHARE, WIDTH_NOISE_SHARE, _evidence, link_cost, own_widths
 from skeleton.states.paths import coverage
 from skeleton.states.state_graph import end_to_end, one_by_one, path_context_of
@@ -86,9 +88,9 @@ def test_strokes_with_other_ends_go_from_state_to_state(strokes: list[Points]) -
     assert apart is not None
     _, net, states = apart
     walks = end_to_end([list(range(2 * a, 2 * b, 2)) for a, b in pairwise(states.first.tolist())])
-    others = optimise_endpoints(path_context_of(net, states), walks, True)
-    assert all(len(one_by_one(*other)) == len(walks[1]) - 1 for other in others)
-    for other in others:
+    moved = optimise_endpoints(path_context_of(net, states), walks, True)
+    assert all(len(one_by_one(*other)) == len(walks[1]) - 1 for other in moved)
+    for other in moved:
         for w in one_by_one(*other):
             for s, t in pairwise(w):
                 assert t in states.step_to[states.step_at[s] : states.step_at[s + 1]]
@@ -159,11 +161,26 @@ def test_readings_that_are_nearly_alike_speak_for_each_other() -> None:
     assert minimum_bayes_risk([apart, *hooks].__getitem__, np.array([0.9, 0.02, 0.06, 0.02])) == 0
 
 
+def crossing(times: int) -> list[Points]:
+    """Return two lines that cross so many times, mm."""
+    t = np.linspace(0, 1, 400)
+    swing = 0.55 * np.sin(np.pi * times * t)
+    return [np.stack([2 + side * swing, 8 * t], axis=1) for side in (1, -1)]
+
+
 @pytest.mark.parametrize("crossings", [6, 8, 10])
 def test_two_lines_that_cross_again_and_again_are_read(crossings: int) -> None:
     """Ink of many small loops has more ways through it than can be tried: the search for ends must give up."""
-    t = np.linspace(0, 1, 400)
-    swing = 0.55 * np.sin(np.pi * crossings * t)
-    lines = [np.stack([2 + side * swing, 8 * t], axis=1) for side in (1, -1)]
-    grey, _ = ink(lines, seed=1)
+    grey, _ = ink(crossing(crossings), seed=1)
     assert read(grey, 300, "t", handedness="right", known=(), judged=False).strokes
+
+
+def test_of_ink_of_many_crossings_no_more_is_made_than_can_be_weighed() -> None:
+    t = np.linspace(0, 1, 4000)
+    long = [np.stack([2 + side * np.sin(np.pi * 30 * t), 40 * t], axis=1) for side in (1, -1)]
+    apart = build_state_graph_of(ink(long, seed=1)[0], 300)
+    assert apart is not None
+    _, net, states = apart
+    match = find_matches(net, states, models_of("t", "right", ()))[0]
+    scorer = path_scorer(net, states)
+    assert len(others(scorer.context, match.end_to_end, scorer.tip)) == MAX_CHANGES

@@ -6,6 +6,7 @@ import gzip
 import json
 from itertools import pairwise
 
+import cv2
 import numpy as np
 import pytest
 
@@ -161,6 +162,15 @@ def test_dots_and_bars_are_no_part_of_forms():
     assert len(main_strokes("i", [stem, dot])) == 1
     assert len(main_strokes("t", [tall, bar])) == 1
     assert len(main_strokes("H", [stem, bar])) == 2
+
+
+def test_a_dash_is_no_word_but_is_read():
+    """An even line has no height of which an x-height could be told."""
+    grey = np.full((60, 160), 245, np.uint8)
+    cv2.line(grey, (20, 30), (140, 30), 40, 7)
+    found = read_word(cv2.GaussianBlur(grey, (0, 0), 0.7), 300, "vn")
+    assert len(found.strokes) == 1
+    assert found.cost > SUITS
 
 
 def test_a_frame_is_found_again_from_points():

@@ -32,6 +32,12 @@ def test_of_two_marks_in_the_upper_right_the_left_one_is_first_and_both_come_las
     assert writing_order([right, left, body], [False, False, False]) == [2, 1, 0]
 
 
+def test_of_a_texture_the_lines_come_from_the_top_down() -> None:
+    lines = [_line((x, y), (x + 4, y)) for y in range(90, -10, -10) for x in range(0, 100, 10)]
+    tops = [lines[i][0, 1] for i in writing_order(lines, [False] * len(lines))]
+    assert tops == sorted(tops)
+
+
 def _read(*strokes: Points) -> list[Points]:
     image, off = ink([s / 10 for s in strokes])
     return [10 * (s.points_mm - off) for s in skeleton.trace(image, 300)]

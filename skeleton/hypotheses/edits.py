@@ -38,7 +38,7 @@ HOOKED, UNHOOKED, TURNED, LOOPED, CROSSED, OVERRUN = range(len(KINDS))
 
 @compiled
 def others(context: PathContext, walks: FlatPaths, free: Flags) -> list[tuple[int, FlatPaths]]:
-    """Return readings that differ in one thing, each (kind, walks), up to `MAX_CHANGES`; `free` marks states at tips."""
+    """Return up to `MAX_CHANGES` readings that differ in one thing, each (kind, walks); `free` marks states at tips."""
     every = parted(walks)
     changes = []
     for i in range(len(every)):

@@ -96,6 +96,8 @@ def leaning_edges(bank: VariantBank, shape: Index, lean: Array, x: float) -> tup
 
     Both of shape (n,), font units. What hangs under the line moves the other way.
     """
+    if not len(bank.left_edges):  # nothing but spaces
+        return np.zeros(len(shape)), np.zeros(len(shape))
     over = lean[:, None] * (BAND_MIDDLES - 0.5) * x
     left, right = bank.left_edges[shape], bank.right_edges[shape]
     with np.errstate(invalid="ignore"):

@@ -95,10 +95,12 @@ def create_hand(path: Path, record: HandRecord) -> Hand:
     Raises
     ------
     HandFolderError
-        If the folder holds something else.
+        If the folder holds something else, or its name has more than one line.
     OutputError
         If the folder cannot be made.
     """
+    if len(path.name.splitlines()) > 1:
+        raise HandFolderError(ascii(path.name), "a name of more than one line", "Give another name.")
     if path.exists() and not path.is_dir():
         raise HandFolderError(str(path), "is a file, a hand is a folder", "Give the name of a folder.")
     try:

@@ -213,3 +213,10 @@ def test_errors_travel_between_processes_whole():
     back = pickle.loads(pickle.dumps(error))
 
     assert (type(back), str(back), back.exit_code) == (WrongSheetError, str(error), 3)
+
+
+@pytest.mark.parametrize("name", ["two\nlines", "two\rlines"])
+def test_a_hand_whose_name_is_more_than_a_line_is_refused(tmp_path, name):
+    with pytest.raises(HandFolderError, match="more than one line"):
+        open_or_create(tmp_path / name)
+    assert not list(tmp_path.iterdir())

@@ -1,8 +1,8 @@
 """Make the contact page of the recipes again: `python -m sample_sheets.recipe_pictures HAND OTHER`.
 
 HAND is the sample's hand, read and built, OTHER a second hand or font: the guest's, say (`python -m sample_sheets.make
---writer guest --out FOLDER`, read and built). Every recipe is run as it stands, in a folder of
-its own; of what it makes the first page is shown. Wants resvg-py, as the tests do.
+--writer guest --out FOLDER`, read and built). Every recipe is run as it stands, in a folder of its own; of what it
+makes the first page is shown. Wants resvg-py, as the tests do.
 """
 
 from __future__ import annotations

@@ -14,7 +14,7 @@ from skeleton.hypotheses.uncovered_ink import completed
 from skeleton.states.paths import coverage
 from skeleton.states.state_graph import States, Walks, path_context_of
 from skeleton.words.bars import bars_of
-from skeleton.words.frame import WordFrame, first_frame, least_x_height
+from skeleton.words.frame import WordFrame, first_frame
 from skeleton.words.laid_text import LaidText, laid_over, misfit_of
 from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import Known, LetterForm, expected_extent, forms_of
@@ -90,8 +90,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
         return None
     sizes = np.repeat(states.spacing, np.diff(states.first))
     part = connected_parts(net)
-    smallest = least_x_height(states.here, len(text), net.pen_px)
-    upright = first_frame(states.here, *expected_extent(text, known), smallest)
+    upright = first_frame(states.here, *expected_extent(text, known), len(text), net.pen_px)
     bars = bars_of(net, states, text, upright)
     barred = np.unique(states.piece[np.concatenate(bars)]).tolist() if bars else []
     laid = partial(laid_over, net, states, part, sizes, text, barred=tuple(barred))

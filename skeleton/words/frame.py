@@ -60,19 +60,16 @@ class WordFrame:
         return np.stack([x, y], axis=1) / np.maximum(np.hypot(x, y), 1e-9)[:, None]
 
 
-def first_frame(places: Points, top: float, bottom: float, least: float) -> WordFrame:
+def first_frame(places: Points, top: float, bottom: float, letters: int, pen_px: float = 0.0) -> WordFrame:
     """Return an upright, level frame in which ink at `places` (px) has the height that its text should have.
 
-    least: x-height, px, that it has at any rate, for a line has no height to tell it from.
+    An even line has no height to tell it from: the x-height is at least a pen's width, and what the width of the ink
+    tells of so many letters.
     """
     low, high = float(quantile(places[:, 1], 0.005)), float(quantile(places[:, 1], 0.995))
+    least = max(pen_px, float(np.ptp(places[:, 0])) / (WIDEST * letters))
     x_height = max((high - low) / max(bottom - top, 0.2), least)
     return WordFrame(float(places[:, 0].min()), high - bottom * x_height, x_height)
-
-
-def least_x_height(places: Points, letters: int, pen_px: float) -> float:
-    """Return the least x-height, px, that ink at `places` (px) can have: a pen's width, or what its width tells."""
-    return max(pen_px, float(np.ptp(places[:, 0])) / (WIDEST * letters))
 
 
 def refitted(frame: WordFrame, places: Points, model: Points, letter: NDArray[np.int64]) -> WordFrame:

@@ -227,8 +227,7 @@ def _by_joins(
     """Return the advance of each letter but the last that joins decide; nan where they do not.
 
     Where the pen stays down the next letter's entry, its origin, stands where this one goes out; where it is lifted
-    beside a letter that was written joined, their boxes keep a little white,
-    more here and less there.
+    beside a letter that was written joined, their boxes keep a little white, more here and less there.
     """
     origin = left[1:] - left[1:] * wides[1:]
     lifted = inked[:-1] & inked[1:] & (has_join[:-1] | has_join[1:])

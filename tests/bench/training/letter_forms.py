@@ -27,7 +27,7 @@ from scipy.ndimage import gaussian_filter1d
 from capture.units import Points
 from skeleton.ductus import allographs
 from skeleton.words import laid_text, letter_forms
-from skeleton.words.frame import first_frame, least_x_height, refitted
+from skeleton.words.frame import first_frame, refitted
 from skeleton.words.letter_forms import DOTTED, expected_extent, forms_of, main_strokes, packed
 from tests.bench.trace_ink import even
 from tests.bench.words import Word, words_of
@@ -92,8 +92,7 @@ def cut_by_forms(word: Word) -> list[tuple[str, list[Points]]]:
     forms = [forms_of(c) for c in word.text]
     if not all(forms):
         return []
-    smallest = least_x_height(states.here, len(word.text), 0.0)
-    frame = first_frame(states.here, *expected_extent(word.text), smallest)
+    frame = first_frame(states.here, *expected_extent(word.text), len(word.text))
     for _ in range(2):
         marks = tuple(i for i, s in enumerate(strokes) if _is_mark(frame.place(s), word.text))
         found = laid_text.cheapest_way(states, forms, frame, marks, np.zeros(len(states.here)))

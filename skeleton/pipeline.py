@@ -15,8 +15,17 @@ from numpy.typing import NDArray
 from capture.report import Finding
 from capture.units import Points, image_from_pixels
 from skeleton.ductus.observed import observed_allographs
+from skeleton.fitting.end_lengths import moved_ends
 from skeleton.fitting.reconstruction_check import reinked
-from skeleton.fitting.refinement import FitContext, FittedHypothesis, completed, fit_context, fit_hypothesis, refine
+from skeleton.fitting.refinement import (
+    STEP_PEN_WIDTHS,
+    FitContext,
+    FittedHypothesis,
+    completed,
+    fit_context,
+    fit_hypothesis,
+    refine,
+)
 from skeleton.geometry.quantiles import median
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.ink_graph import build_graph
@@ -123,6 +132,9 @@ class Analysis:
     paper: FitContext | None
     """What lines are fitted to, where they are."""
 
+    char: str | None = None
+    """What was written, if it is known."""
+
 
 def read(
     grey: Grey,
@@ -195,7 +207,7 @@ def study_apart(
         free = _by_general_rules(net, states, rivals=bool(found))
         found = _likeliest([*found, *(_with_habit_cost(o, own) if own else o for o in free)])
     paper = fit_context(ink, smoothly=parts.smooth) if parts.refine else None
-    return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper)
+    return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper, char)
 
 
 def _judged_by_habits(
@@ -395,7 +407,9 @@ def finish(option: ReadingHypothesis, found: Analysis) -> list[Stroke]:
     """Return the strokes of an option."""
     k = found.ink.px_per_mm
     if found.paper:
-        lines = completed(option.trial or fit_hypothesis(option.lines, found.paper))
+        point_mm = STEP_PEN_WIDTHS * found.paper.pen / k
+        trial = option.trial or fit_hypothesis(option.lines, found.paper)
+        lines = completed(trial, move_ends=partial(moved_ends, point_mm=point_mm, char=found.char))
     else:
         lines = refine(option.lines, found.ink, to_ink=False, smoothly=found.parts.smooth)
     return [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import cv2
@@ -66,6 +66,10 @@ LOOP_WIDTH_PEN_WIDTHS = 1.1
 """Pen widths between the legs of a loop below which ink may hide which leg is which."""
 
 Floats = NDArray[np.float64]
+MoveEnds = Callable[
+    [NDArray[np.float32], Points, Floats, NDArray[np.int64], float, float], tuple[Points, Floats, NDArray[np.int64]]
+]
+"""Gives strokes with their ends elsewhere; takes what `end_lengths.moved_ends` takes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -197,10 +201,10 @@ def fit_hypothesis(lines: Sequence[Points], paper: FitContext) -> FittedHypothes
     return FittedHypothesis(paper, fitted, wanting, math.log(unlike / paper.pen + PERFECT_RESIDUAL))
 
 
-def completed(trial: FittedHypothesis, *, loops: bool = True) -> list[Refined]:
+def completed(trial: FittedHypothesis, *, loops: bool = True, move_ends: MoveEnds | None = None) -> list[Refined]:
     """Return the lines of a trial with their ends led on, closed loops laid apart and blots untangled.
 
-    `loops`: False where shares of a line's length must stay where they are.
+    `loops`: False where shares of a line's length must stay where they are. `move_ends`: moves ends at last.
     """
     lines, wanting, paper = trial.lines, trial.wanting, trial.paper
     for _ in range(MAX_EXTENSIONS):
@@ -211,6 +215,8 @@ def completed(trial: FittedHypothesis, *, loops: bool = True) -> list[Refined]:
     if loops:
         lines, wanting = _spread(lines, wanting, paper)
     lines = _unravel(lines, wanting, paper)
+    if move_ends:
+        lines = _Lines(*move_ends(paper.dark, lines.points, lines.half, lines.stroke, paper.pen, paper.full))
     points, strokes = lines.points + paper.low, int(lines.stroke[-1]) + 1
     return [_closed(points[lines.stroke == i], 2 * lines.half[lines.stroke == i], paper.pen) for i in range(strokes)]
 

@@ -1,0 +1,202 @@
+"""Where strokes fitted to the ink really began and ended, where other ink hides it.
+
+A stroke that begins within another's ink, or goes the same way back at its begin, or comes round to where it began, may
+be a little longer or shorter than it was read, and the ink tells by its breadth, its notches and its round ends. A
+small convolutional network sees the ink about every end and the lines as they were read, and says by how many points
+the end lies elsewhere. It was trained on people's pen strokes (`tests.bench trace_ends`). An end is moved to where it is
+likeliest to be right within a tolerance, and only where that is likelier than where it was.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.blas import limited_threads
+from capture.units import Points
+
+Floats = NDArray[np.float64]
+Single = NDArray[np.float32]
+
+NAME = "end_lengths.npz"
+
+PROVENANCE = "provenance"
+"""Name, among the arrays kept, of what they were trained on: JSON in UTF-8, as bytes."""
+
+TOLERANCE_MM = 0.5
+"""Length by which an end may be off and still be right. A stroke counts as read where its points lie 0.35 mm off on the
+average; an error at one end falls to nothing at the other."""
+
+MIN_GAIN = 0.01
+"""Probability of being right that must be won for an end to be moved. Set by hand on people of the validation part:
+0 and 0.02 read as well."""
+
+MAX_MEASURE_SPREADS = 4.0
+"""What is measured is kept within so many standard deviations."""
+
+MIN_POINTS = 4
+"""Points that a stroke must have, and keep."""
+
+
+@dataclass(frozen=True, eq=False)
+class EndNetwork:
+    """Three convolutions, and three layers of a perceptron that is also told measures and the character."""
+
+    row: Mapping[str, int]
+    """Which row of the arrays by character is a character's; row 0 is for all others."""
+
+    shift: Single
+    scale: Single
+    """Shape (measures,): mean and standard deviation of what is measured."""
+
+    kernels: tuple[Single, ...]
+    """Each of shape (channels, channels before, k, k)."""
+
+    kernel_offsets: tuple[Single, ...]
+    weights: tuple[Single, ...]
+    """Each of shape (before, after): of the picture, of what the first gives, of what the second gives."""
+
+    offsets: tuple[Single, ...]
+    of_measures: Single
+    """Shape (measures, n): added to what the first layer of the perceptron sums."""
+
+    of_character: Single
+    """Shape (characters, n): likewise."""
+
+    last_of_character: Single
+    """Shape (characters, shifts): added to the outcome."""
+
+
+STRIDES = (2, 2, 1)
+
+
+def shift_odds(network: EndNetwork, char: str | None, pictures: Single, measures: Single) -> Floats:
+    """Return how likely each end lies so many points further out, shape (ends, 2 * `end_pictures.MOST` + 1).
+
+    Parameters
+    ----------
+    char
+        The character that was written; None if it is not known.
+    pictures, measures
+        `end_pictures.end_pictures` and `end_pictures.end_measures`.
+    """
+    row = network.row.get(char, 0) if char else 0
+    told = (measures - network.shift) / network.scale
+    told = np.minimum(np.maximum(told, -MAX_MEASURE_SPREADS), MAX_MEASURE_SPREADS)
+    with limited_threads():
+        x = pictures
+        for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):
+            x = _convolved(x, kernels, offsets, stride)
+        first, second, last = network.weights
+        y = x.reshape(len(x), -1) @ first + (told @ network.of_measures + network.of_character[row])
+        y = np.maximum(y + network.offsets[0], 0)
+        y = np.maximum(y @ second + network.offsets[1], 0)
+        odds = (y @ last + network.offsets[2] + network.last_of_character[row]).astype(float)
+    odds = np.exp(odds - odds.max(axis=1, keepdims=True))
+    out: Floats = odds / odds.sum(axis=1, keepdims=True)
+    return out
+
+
+def _convolved(x: Single, kernels: Single, offsets: Single, stride: int) -> Single:
+    """Return the rectified convolution of pictures (n, channels, h, w), nothing around them."""
+    k = kernels.shape[-1]
+    n, channels, height, width = x.shape
+    wide = np.zeros((n, channels, height + k - 1, width + k - 1), np.float32)
+    wide[:, :, k // 2 : k // 2 + height, k // 2 : k // 2 + width] = x
+    h, w = -(-height // stride), -(-width // stride)
+    a, c, r, s = wide.strides
+    windows = np.lib.stride_tricks.as_strided(wide, (n, h, w, channels, k, k), (a, r * stride, s * stride, c, r, s))
+    y: Single = windows.reshape(n * h * w, -1) @ kernels.reshape(len(kernels), -1).T
+    y += offsets
+    np.maximum(y, 0, out=y)
+    return np.ascontiguousarray(y.reshape(n, h, w, -1).transpose(0, 3, 1, 2))
+
+
+def likeliest_shifts(odds: Floats, point_mm: float) -> NDArray[np.int64]:
+    """Return by how many points each end is to be led on (or, below nothing, taken back), shape (ends,).
+
+    odds: of `shift_odds`; point_mm: length of line from point to point, mm.
+    """
+    most = odds.shape[1] // 2
+    spread = max(TOLERANCE_MM / point_mm, 1.0) / 1.5
+    apart = np.arange(odds.shape[1])
+    right = odds @ np.exp(-0.5 * ((apart[:, None] - apart) / spread) ** 2)
+    best = right.argmax(axis=1)
+    better = right[np.arange(len(right)), best] > right[:, most] + MIN_GAIN
+    return np.where(better, best - most, 0)
+
+
+def moved_ends(
+    dark: Single, points: Points, half: Floats, stroke: NDArray[np.int64], pen: float, full: float,
+    *, point_mm: float, char: str | None,
+) -> tuple[Points, Floats, NDArray[np.int64]]:  # fmt: skip
+    """Return strokes with their ends where they probably were: points, half-widths and numbers of strokes.
+
+    Parameters
+    ----------
+    dark, points, half, stroke, pen, full
+        As `render_fit.fit` takes them; points (n, 2), px of the picture `dark`.
+    point_mm
+        Length of line from point to point, mm.
+    char
+        The character that was written; None if it is not known.
+    """
+    from skeleton.fitting.end_pictures import MOST, end_measures, end_pictures, led_on
+    from skeleton.fitting.residual_ink import ends_of
+
+    ends = ends_of(stroke)
+    if not len(ends):
+        return points, half, stroke
+    led, rings = [], np.zeros(len(ends))
+    for k in range(0, len(ends), 2):
+        way, *rings[k : k + 2] = led_on(points[ends[k] : ends[k + 1] + 1], pen)
+        led.append(way)
+    pictures = end_pictures(dark, points, half, stroke, pen, full, ends)
+    odds = shift_odds(trained(), char, pictures, end_measures(points, stroke, pen, ends, rings))
+    shifts = likeliest_shifts(odds, point_mm)
+    parts = list(np.split(np.arange(len(stroke)), np.flatnonzero(np.diff(stroke)) + 1))
+    lines = [points[p] for p in parts]
+    for k, way in enumerate(led):
+        begin, end = shifts[2 * k : 2 * k + 2]
+        first, last = MOST - begin, len(way) - MOST + end
+        if (begin or end) and last - first >= MIN_POINTS:
+            at = int(stroke[ends[2 * k]] - stroke[0])
+            lines[at] = way[first:last]
+            kept = np.arange(first, last) - MOST
+            parts[at] = parts[at][np.clip(kept, 0, len(parts[at]) - 1)]
+    every = np.concatenate(parts)
+    return np.concatenate(lines), half[every], stroke[every]
+
+
+@lru_cache(maxsize=1)
+def trained() -> EndNetwork:
+    """Return the network as it was trained."""
+    return network_of(files("skeleton.fitting") / NAME)
+
+
+def network_of(file: Path | Traversable) -> EndNetwork:
+    """Return the network kept in a file, as `tests.bench trace_ends` writes it."""
+    with file.open("rb") as f:
+        kept = np.load(f)
+        arrays = {n: np.ascontiguousarray(kept[n], np.float32) for n in kept if n not in (PROVENANCE, "characters")}
+        row = {chr(c): i + 1 for i, c in enumerate(kept["characters"].tolist())}
+
+    def several(name: str) -> tuple[Single, ...]:
+        return tuple(arrays[f"{name}_{i}"] for i in range(3))
+
+    single = ("shift", "scale", "of_measures", "of_character", "last_of_character")
+    return EndNetwork(
+        row,
+        kernels=several("kernels"),
+        kernel_offsets=several("kernel_offsets"),
+        weights=several("weights"),
+        offsets=several("offsets"),
+        **{name: arrays[name] for name in single},
+    )

@@ -3,8 +3,8 @@
 A stroke that begins within another's ink, or goes the same way back at its begin, or comes round to where it began, may
 be a little longer or shorter than it was read, and the ink tells by its breadth, its notches and its round ends. A
 small convolutional network sees the ink about every end and the lines as they were read, and says by how many points
-the end lies elsewhere. It was trained on people's pen strokes (`tests.bench trace_ends`). An end is moved to where it is
-likeliest to be right within a tolerance, and only where that is likelier than where it was.
+the end lies elsewhere. It was trained on people's pen strokes (`tests.bench trace_ends`). An end is moved to where it
+is likeliest to be right within a tolerance, and only where that is likelier than where it was.
 """
 
 from __future__ import annotations

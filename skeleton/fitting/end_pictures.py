@@ -105,9 +105,9 @@ def _lay(
     ra, rb = half[i] / pen, half[j] / pen
     reach = FAR + max(ra, rb)
     middle = (COLUMNS - 1) * 0.5
-    r0 = max(int(math.ceil((min(au, bu) - reach + BACK) / STEP)), 0)
+    r0 = max(math.ceil((min(au, bu) - reach + BACK) / STEP), 0)
     r1 = min(int((max(au, bu) + reach + BACK) / STEP), ROWS - 1)
-    c0 = max(int(math.ceil((min(av, bv) - reach) / STEP + middle)), 0)
+    c0 = max(math.ceil((min(av, bv) - reach) / STEP + middle), 0)
     c1 = min(int((max(av, bv) + reach) / STEP + middle), COLUMNS - 1)
     vx, vy = bu - au, bv - av
     per = 1.0 / max(vx * vx + vy * vy, 1e-12)

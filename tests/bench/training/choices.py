@@ -180,7 +180,7 @@ def _keep(read: Sequence[Choices], file: Path) -> None:
     np.savez(file, **{f.name: np.concatenate([getattr(c, f.name) for c in read]) for f in fields(Choices)})
 
 
-def _inked(one: Written) -> tuple[NDArray[np.uint8], float, float, list[NDArray[np.float64]]]:
+def inked(one: Written) -> tuple[NDArray[np.uint8], float, float, list[NDArray[np.float64]]]:
     """Return picture, resolution, width of the pen, mm, and where the strokes lie: the usual ink, or any other."""
     case, rng = one.case, np.random.default_rng(one.seed)
     if case.grey is not None:
@@ -203,7 +203,7 @@ def _inked(one: Written) -> tuple[NDArray[np.uint8], float, float, list[NDArray[
 def _choice(one: Written) -> Choices | None:
     """Return the readings considered for a character, None where nothing was read."""
     char = unicodedata.normalize("NFC", one.case.char)
-    grey, dpi, pen, true = _inked(one)
+    grey, dpi, pen, true = inked(one)
     apart = build_state_graph_of(grey, dpi)
     models = models_of(char, "right", ())
     if apart is None or not models or len(char) > 1:

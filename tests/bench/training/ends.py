@@ -1,0 +1,133 @@
+"""Fits the network of `end_lengths` in PyTorch (extra `train`)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+from torch import nn
+from torch.nn import functional
+
+from skeleton.fitting.end_lengths import MAX_MEASURE_SPREADS, STRIDES
+from skeleton.fitting.end_pictures import COLUMNS, MEASURES, MOST, ROWS
+from tests.bench.training.end_examples import EndExamples
+
+CHANNELS, KERNELS = (12, 24, 36), (5, 3, 3)
+HIDDEN, NARROW = 72, 64
+BATCH = 2048
+RATE, DECAY, DROPOUT = 4e-3, 0.1, 0.25
+
+UNNAMED = 0.15
+"""Share of the examples that are not told the character."""
+
+SMOOTHED = 0.5
+"""Points: standard deviation of where an end is said to be."""
+
+CONTRAST, GRAIN = 0.08, 0.03
+"""Standard deviations of what the ink's darkness is multiplied by, and of noise added to it."""
+
+AVERAGED, AVERAGED_FIRST, FIRST_STEPS = 0.002, 0.02, 500
+"""Share of every step in the running mean of the weights, which is what is kept."""
+
+
+class Ends(nn.Module):
+    """Three convolutions and a perceptron; see `end_lengths.EndNetwork`."""
+
+    def __init__(self, characters: int) -> None:
+        super().__init__()
+        before, height, width = 4, ROWS, COLUMNS
+        convolutions = []
+        for channels, k, stride in zip(CHANNELS, KERNELS, STRIDES, strict=True):
+            convolutions.append(nn.Conv2d(before, channels, k, stride, k // 2))
+            before, height, width = channels, -(-height // stride), -(-width // stride)
+        self.convolutions = nn.ModuleList(convolutions)
+        self.first, self.second = nn.Linear(before * height * width, HIDDEN), nn.Linear(HIDDEN, NARROW)
+        self.last = nn.Linear(NARROW, 2 * MOST + 1)
+        # one measure more: whether the end was moved by lot
+        self.measures = nn.Linear(MEASURES + 1, HIDDEN, bias=False)
+        self.character, self.last_of_character = (nn.Embedding(characters, n) for n in (HIDDEN, 2 * MOST + 1))
+        for table in (self.character, self.last_of_character):
+            nn.init.zeros_(table.weight)
+
+    def forward(self, pictures: torch.Tensor, measures: torch.Tensor, row: torch.Tensor) -> torch.Tensor:
+        """Return log odds of shifts, (ends, shifts)."""
+        x = pictures
+        for convolution in self.convolutions:
+            x = functional.relu(convolution(x))
+        x = functional.dropout(x.flatten(1), DROPOUT, self.training)
+        x = functional.relu(self.first(x) + self.measures(measures) + self.character(row))
+        x = functional.relu(self.second(functional.dropout(x, DROPOUT, self.training)))
+        return self.last(x) + self.last_of_character(row)
+
+
+def fit_ends(
+    known: EndExamples,
+    row: Mapping[int, int],
+    *,
+    epochs: int,
+    seed: int,
+    device: str,
+    progress: Callable[[int, int, float], None],
+) -> dict[str, NDArray[Any]]:
+    """Return the arrays of a network trained on examples; row: of the characters that are told apart, from 1 on."""
+    torch.manual_seed(seed)
+    pictures = torch.from_numpy(known.pictures).to(device)
+    shift, scale = known.measures.mean(axis=0), known.measures.std(axis=0) + 1e-3
+    told = np.clip((known.measures - shift) / scale, -MAX_MEASURE_SPREADS, MAX_MEASURE_SPREADS)
+    measures = torch.from_numpy(np.column_stack([told, known.perturbed]).astype(np.float32)).to(device)
+    target = torch.from_numpy(known.shift.astype(np.int64) + MOST).to(device)
+    rows = torch.tensor([row.get(c, 0) for c in known.char.tolist()], device=device)
+    apart = torch.arange(2 * MOST + 1, device=device).float()
+    smoothed = torch.exp(-0.5 * ((apart[:, None] - apart) / SMOOTHED) ** 2)
+    smoothed /= smoothed.sum(dim=1, keepdim=True)
+    network = Ends(len(row) + 1).to(device)
+    mean = {name: value.detach().clone() for name, value in network.state_dict().items()}
+    optimiser = torch.optim.AdamW(network.parameters(), RATE, weight_decay=DECAY)
+    batch = min(BATCH, len(target))
+    steps = epochs * (len(target) // batch)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, RATE, total_steps=steps, pct_start=0.15)
+    network.train()
+    done = 0
+    for epoch in range(epochs):
+        order = torch.randperm(len(target))
+        for at in range(0, len(target) - batch + 1, batch):
+            some = order[at : at + batch].to(device)
+            seen = pictures[some].float()
+            contrast = 1 + CONTRAST * torch.randn(len(some), 1, 1, device=device)
+            seen[:, 0] = seen[:, 0] * contrast + GRAIN * torch.randn_like(seen[:, 0])
+            named = rows[some] * (torch.rand(len(some), device=device) > UNNAMED)
+            odds = functional.log_softmax(network(seen, measures[some], named), dim=1)
+            loss = -(smoothed[target[some]] * odds).sum(dim=1).mean()
+            optimiser.zero_grad()
+            loss.backward()
+            optimiser.step()
+            schedule.step()
+            done += 1
+            share = AVERAGED if done > FIRST_STEPS else AVERAGED_FIRST
+            for name, value in network.state_dict().items():
+                mean[name].lerp_(value.detach(), share)
+        progress(epoch + 1, epochs, loss.item())
+    network.load_state_dict(mean)
+    return {"shift": shift, "scale": scale, **_kept(network), "characters": np.array(list(row), np.int32)}
+
+
+def _kept(network: Ends) -> dict[str, NDArray[Any]]:
+    """Return the arrays as `end_lengths.network_of` reads them, in half precision."""
+
+    def half(x: torch.Tensor) -> NDArray[np.float16]:
+        out: NDArray[np.float16] = x.detach().cpu().numpy().astype(np.float16)
+        return out
+
+    out = {}
+    for i, convolution in enumerate(network.convolutions):
+        out[f"kernels_{i}"], out[f"kernel_offsets_{i}"] = half(convolution.weight), half(convolution.bias)
+    for i, layer in enumerate((network.first, network.second, network.last)):
+        out[f"weights_{i}"], out[f"offsets_{i}"] = half(layer.weight.T), half(layer.bias)
+    # an end that is read was not moved by lot
+    out["of_measures"] = half(network.measures.weight.T[:MEASURES])
+    out["of_character"] = half(network.character.weight)
+    out["last_of_character"] = half(network.last_of_character.weight)
+    return out

@@ -40,7 +40,7 @@ HOOKED, UNHOOKED, TURNED, LOOPED, CROSSED, OVERRUN = range(len(KINDS))
 def others(context: PathContext, walks: FlatPaths, free: Flags) -> list[tuple[int, FlatPaths]]:
     """Return up to `MAX_CHANGES` readings that differ in one thing, each (kind, walks); `free` marks states at tips."""
     every = parted(walks)
-    changes = []
+    changes: list[tuple[int, int, int, Path, Path]] = []
     for i in range(len(every)):
         w = every[i]
         if context.piece[w[0]] >= context.lines:
@@ -170,7 +170,7 @@ def _junctions_passed(context: PathContext, w: Path) -> IndexTable:
 def _loops_reversed(context: PathContext, w: Path) -> list[Path]:
     """Return the walk with each of its loops gone round the other way."""
     met = _junctions_passed(context, w)
-    out = []
+    out: list[Path] = []
     for first in range(len(met)):
         j = met[first, 0]
         seen = False

@@ -18,7 +18,7 @@ from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import FORMATS, MEDIA_TYPES, SUFFIXES, page_bytes
 from ownhand.composer.formats.replay import replay_data
 from ownhand.composer.formats.svg import svg_text
-from ownhand.composer.merge.mail_merge import safe_name
+from ownhand.composer.merge.run_plan import safe_name
 from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine, check_bed, machine_from
 from ownhand.composer.plot.motion import effort

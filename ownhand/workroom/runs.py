@@ -18,9 +18,12 @@ from fontbuild.font import Font
 from ownhand.commands.additions import fonts_of
 from ownhand.composer.formats import FORMATS, SUFFIXES
 from ownhand.composer.merge.lacks import ranges
-from ownhand.composer.merge.mail_merge import RECORD, Fault, Job, Run, gathered, plan, run_table, safe_name
+from ownhand.composer.merge.mail_merge import run_table
+from ownhand.composer.merge.run_folder import RECORD
+from ownhand.composer.merge.run_plan import Fault, gathered, plan, safe_name
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
+from ownhand.composer.merge.workers import Job, Run
 from ownhand.composer.plot.machine import machine_from
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.hands.font_of_hand import font_of

@@ -21,9 +21,12 @@ from capture.files import HELD
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
 from ownhand.composer import Settings
-from ownhand.composer.merge.mail_merge import RECORD, ROWS, Run, run_table, safe_name
+from ownhand.composer.merge.mail_merge import ROWS, run_table
+from ownhand.composer.merge.run_folder import RECORD
+from ownhand.composer.merge.run_plan import safe_name
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
+from ownhand.composer.merge.workers import Run
 from tests.ownhand.hershey_font import hershey_font
 
 FONT = hershey_font()

@@ -5,10 +5,9 @@ Compiled by numba on first use and kept on disk; imported only when a word is re
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import Indices, Line, Matrix, Path, Vector
 from skeleton.geometry.jit import inner
 from skeleton.words.pen_jumps import NEVER, lifted
 
@@ -19,14 +18,14 @@ LANES = 6
 @inner
 def _told(
     y: float, right: float, down: float, point: float, across: float, along: float, w_y: float, far_y: float
-) -> Any:
+) -> float:
     """Return what a state's height and direction cost beside a model's point; the tangents weighed already."""
     dy = y - point
     return w_y * min(dy * dy, far_y) - right * across - down * along
 
 
 @inner
-def moved_on(before: Any, at: Any, come: Any, cost: Any, now: Any) -> None:
+def moved_on(before: Matrix, at: Indices, come: Indices, cost: Vector, now: Matrix) -> None:
     """Set what it costs to get into every state by one move, in each lane.
 
     at, come, cost: moves by the state that they lead to: where each state's begin, from where they come.
@@ -44,7 +43,9 @@ def moved_on(before: Any, at: Any, come: Any, cost: Any, now: Any) -> None:
 
 
 @inner
-def suited(here: Any, heading: Any, always: Any, model: Any, weights: Any, now: Any, least: Any) -> None:
+def suited(
+    here: Line, heading: Line, always: Vector, model: Matrix, weights: Vector, now: Matrix, least: Vector
+) -> None:
     """Add what every state costs beside each lane's point of a model, and set the least cost of each lane.
 
     model (3, LANES): height of the points, and their weighed tangents.
@@ -60,7 +61,7 @@ def suited(here: Any, heading: Any, always: Any, model: Any, weights: Any, now: 
 
 
 @inner
-def given_up(now: Any, floor: Any) -> None:
+def given_up(now: Matrix, floor: Vector) -> None:
     """Give up what costs more than its lane's floor."""
     for s in range(len(now)):
         costs = now[s]
@@ -70,8 +71,8 @@ def given_up(now: Any, floor: Any) -> None:
 
 @inner
 def begun(
-    entered: Any, edge_of: Any, lift_cost: Any, landing: Any, bin_of: Any, before_it: int, weights: Any,
-    bin_width: float, out: Any,
+    entered: Vector, edge_of: Vector, lift_cost: Vector, landing: Vector, bin_of: Indices, before_it: int,
+    weights: Vector, bin_width: float, out: Vector,
 ) -> None:  # fmt: skip
     """Set what it costs to begin a form in every state: the pen goes on from the letter before, or comes down."""
     overlap, free, bins = weights[6], weights[13], len(lift_cost)
@@ -82,7 +83,7 @@ def begun(
 
 
 @inner
-def turned(at: Any, to: Any, cost: Any) -> Any:
+def turned(at: Indices, to: Indices, cost: Vector) -> tuple[Indices, Indices, Vector]:
     """Return moves by the state that they lead to: where each state's begin, from where they come, what they cost."""
     states = len(at) - 1
     begin = np.zeros(states + 1, np.int64)
@@ -102,20 +103,21 @@ def turned(at: Any, to: Any, cost: Any) -> Any:
 
 @inner
 def traced(
-    begun: Any, end: int, here: Any, heading: Any, always: Any, landing: Any, lifting: Any, bin_of: Any,
-    at: Any, come: Any, cost: Any, points: Any, tangents: Any, breaks: Any, weights: Any, bin_width: float, bins: int,
-) -> Any:  # fmt: skip
+    start: Vector, end: int, here: Line, heading: Line, always: Vector, landing: Vector, lifting: Vector,
+    bin_of: Indices, at: Indices, come: Indices, cost: Vector, points: Line, tangents: Line, breaks: Indices,
+    weights: Vector, bin_width: float, bins: int,
+) -> Path:  # fmt: skip
     """Return the states of the cheapest way along one form, one a point, that ends in a state; see `decode`.
 
     The lanes keep no record of whence they came, which would take as long again; this is done for the forms that are
     on the cheapest way alone.
 
-    begun (s,): what it costs to begin in each state. points, tangents, breaks: of this form.
+    start (s,): what it costs to begin in each state. points, tangents, breaks: of this form.
     """
     states, count, beam = len(here), len(points), weights[4]
     back = np.empty((count, states), np.int32)
     jump, jump_arg = np.empty(bins), np.empty(bins, np.int32)
-    before, now = begun.copy(), np.empty(states)
+    before, now = start.copy(), np.empty(states)
     floor = before.min() + beam
     for i in range(count):
         for s in range(states):

@@ -5,17 +5,16 @@ Compiled by numba on first use and kept on disk; imported only when a word is re
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 
+from skeleton.geometry.array_types import Indices, Vector
 from skeleton.geometry.jit import inner
 
 NEVER = 1e18
 
 
 @inner
-def lowest_by_bin(cost: Any, bins: Any, shift: Any, out: Any, arg: Any) -> None:
+def lowest_by_bin(cost: Vector, bins: Indices, shift: Indices, out: Vector, arg: Indices) -> None:
     """Set for every bin the cheapest state whose place, shifted by whole bins, lies in it."""
     count = len(out)
     for b in range(count):
@@ -30,7 +29,9 @@ def lowest_by_bin(cost: Any, bins: Any, shift: Any, out: Any, arg: Any) -> None:
 
 
 @inner
-def gone_on(edge: Any, edge_arg: Any, skipped: Any, overlap: float, reach: int, out: Any, arg: Any) -> None:
+def gone_on(
+    edge: Vector, edge_arg: Indices, skipped: Vector, overlap: float, reach: int, out: Vector, arg: Indices
+) -> None:
     """Set what it costs to begin in every bin after a letter that ended at an edge.
 
     Paper and ink left out on the way cost what `skipped` grows by, beginning before the edge the square of the overlap.
@@ -54,7 +55,7 @@ def gone_on(edge: Any, edge_arg: Any, skipped: Any, overlap: float, reach: int, 
 
 
 @inner
-def _jumped(edge: Any, edge_arg: Any, shift: int, reach: int, spread: float, out: Any, arg: Any) -> None:
+def _jumped(edge: Vector, edge_arg: Indices, shift: int, reach: int, spread: float, out: Vector, arg: Indices) -> None:
     """Set what it costs to begin in every bin a stroke that should begin `shift` bins from where the last one ended."""
     count = len(out)
     for b in range(count):
@@ -71,7 +72,15 @@ def _jumped(edge: Any, edge_arg: Any, shift: int, reach: int, spread: float, out
 
 @inner
 def lifted(
-    before: Any, lifting: Any, bin_of: Any, gap: int, weights: Any, bin_width: float, bins: int, jump: Any, arg: Any
+    before: Vector,
+    lifting: Vector,
+    bin_of: Indices,
+    gap: int,
+    weights: Vector,
+    bin_width: float,
+    bins: int,
+    jump: Vector,
+    arg: Indices,
 ) -> None:
     """Set what it costs to begin a letter's next stroke in every bin, `gap` bins from where the last one ended."""
     states = len(before)

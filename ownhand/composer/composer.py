@@ -57,7 +57,7 @@ class Composition:
     pages: tuple[PlotPage, ...]
     notices: tuple[Notice, ...]
     missing: Mapping[str, int]
-    """Characters that the hand lacks, and how often each was wanted."""
+    """Characters that the hand lacks, and how often each was wanted; on a page of several hands, of all of them."""
 
     x_height_mm: Mapping[str, float]
     """By box: the writing size."""
@@ -65,6 +65,9 @@ class Composition:
     seed: int
     ends: Mapping[str, tuple[int, float]] = field(default_factory=dict)
     """By box: column, counted through all pages, and baseline (page mm) of its last line."""
+
+    missing_elsewhere: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    """What of `missing` further hands lack, by their names."""
 
     def __iter__(self) -> Iterator[PlotPage]:
         return iter(self.pages)

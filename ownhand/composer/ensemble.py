@@ -169,7 +169,7 @@ class Ensemble:
         """Return a box's paragraphs with their hands, written by one after the other, each below the last."""
         if box.down != "top":
             what = f"its text is to stand at its {box.down}, and has paragraphs in several hands"
-            raise UsageError(f"box '{box.name}'", what, 'Leave down = "top".')
+            raise UsageError(box.told, what, 'Leave down = "top".')
         parts = [(hand or box.hand, part) for hand, part in by_hand(text)]
         if not box.fit:
             return self._one_below_another(box, parts, settings, seed, 1.0)

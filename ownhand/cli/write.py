@@ -68,12 +68,13 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     say_staleness(hand, sized=bool(options.get("x_height_mm")))
     settings = pages.settings_of(options.pop("layout"), options)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None
-    others = fonts_of(others_of(options.pop("hands")))
+    places = {name: Path(folder) for name, folder in others_of(options.pop("hands")).items()}
+    others = fonts_of(places)
     options["formats"] = tuple(kind for given in options["formats"] for kind in words(given))
     if options["table"]:
         if text is not None or text_file is not None or options["template"] is None:
             raise UsageError("--table", "goes with --template, not with a text", "Give --template FILE with {fields}.")
-        return _write_table(hand, output, settings=settings, machine=machine, others=others, **options)
+        return _write_table(hand, output, settings=settings, machine=machine, others=others, places=places, **options)
     if text is not None and text_file is not None:
         raise UsageError("write", "a text and a file", "Give one of them.")
     done = pages.write_pages(
@@ -90,7 +91,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
         others=others,
         formats=options["formats"],
     )
-    for line in pages.summary(done, font=hand):
+    for line in pages.summary(done, font=hand, others=places):
         console.say(line)
     return NEEDS_REVIEW if done.missing else 0
 
@@ -153,7 +154,8 @@ def _told(done: RunReport, table: Table, hand: Path, folder: Path, options: dict
     if done.left_over:
         listed = ", ".join(done.left_over[:20]) + (" …" if len(done.left_over) > 20 else "")
         console.say(f"Of earlier runs and no row of this table any more, {len(done.left_over)} file(s) stay: {listed}")
-    for line in missing_lines(done.missing, hand, written=not (options["strict"] or options["check"])):
+    written = not (options["strict"] or options["check"])
+    for line in missing_lines(done.missing, hand, options["places"], written=written):
         console.say(line)
     return NEEDS_REVIEW if done.faults or done.missing else 0
 

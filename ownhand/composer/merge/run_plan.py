@@ -46,8 +46,9 @@ def plan(
     lacking = sorted(template.fields - set(table.columns))
     if lacking or (name_field and key(name_field) not in table.columns):
         what = lacking[0] if lacking else name_field
+        where = "template" if lacking else "--name"
         names = ", ".join(table.columns)
-        raise InputError("template", f"the table has no column '{what}'", f"Its columns are: {names}.")
+        raise InputError(where, f"the table has no column '{what}'", f"Its columns are: {names}.")
     common = _digest(repr(run.settings), run.formats, repr(run.machine), run.dpi, _font_digest(font), *_others(run))
     used: Counter[str] = Counter()
     jobs, faults = [], []

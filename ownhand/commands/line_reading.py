@@ -44,15 +44,15 @@ def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tel
         tell("read lines", n + 1, len(texts))
     for times in range(AGAIN):
         known = own_letters([w for r in found for w in r.words])
-        open_words = [frozenset(i for i, w in enumerate(r.words) if _cost(w) > SETTLED) for r in found]
-        unsure = [n for n, words in enumerate(open_words) if words]
+        costs = [{i: c for i, w in enumerate(r.words) if (c := _cost(w)) > SETTLED} for r in found]
+        unsure = [n for n, words in enumerate(costs) if words]
         if not known or not unsure:
             break
         done, whole = times * len(texts), AGAIN * len(texts)
         tell("read again", done, whole)
         again = pool.map(
             read_line_ink, [inks[n] for n in unsure], [texts[n] for n in unsure], [known] * len(unsure),
-            [open_words[n] for n in unsure],
+            [costs[n] for n in unsure],
         )  # fmt: skip
         for n, reading in zip(unsure, again, strict=True):
             best = [b if _cost(b) < _cost(a) else a for a, b in zip(found[n].words, reading.words, strict=True)]

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -169,8 +170,9 @@ def scatter_of(font: Font) -> Scatter:
         changes["line_slope_deg"] = rhythm["line_slope_sd_deg"]
     if "line_level_sd" in rhythm:
         changes["line_level"] = rhythm["line_level_sd"] / x
-    out = replace(plain, **{name: float(value) for name, value in changes.items()})
-    return replace(out, beyond_attempts=(1.0, float(beyond[1]), float(beyond[2]), float(beyond[3])))
+    figures: dict[str, Any] = {name: float(value) for name, value in changes.items()}
+    # feet are told by the copied lines themselves
+    return replace(plain, **figures, beyond_attempts=(1.0, *beyond[1:].tolist()))
 
 
 def _share(found: float, error: float, usual: float, general: float) -> float:

@@ -86,7 +86,11 @@ def _forms(group: Sequence[Glyph], x_height: float) -> dict[tuple[bool, bool], _
         ahead = max(g.anchors[EXIT][0], STEP * x_height) if EXIT in g.anchors else g.advance
         rows.setdefault((ENTRY in g.anchors, EXIT in g.anchors), []).append((right - left, left, ahead - right))
     every = [row for own in rows.values() for row in own]
-    return {way: _Form(*np.mean(rows.get(way, every), axis=0).tolist(), way in rows) for way in (*WAYS, (False, False))}
+    out = {}
+    for way in (*WAYS, (False, False)):
+        width, before, after = np.mean(rows.get(way, every), axis=0).tolist()
+        out[way] = _Form(width, before, after, way in rows)
+    return out
 
 
 def _expected(

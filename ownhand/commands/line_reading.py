@@ -1,4 +1,4 @@
-"""Lines of writing read side by side in processes; doubtful ones once more, with the writer's own letters."""
+"""Lines of writing read side by side in processes; and again with the writer's own letters."""
 
 from __future__ import annotations
 
@@ -18,33 +18,42 @@ from skeleton.words.word_reading import WordReading
 Progress = Callable[[str, int, int], None]
 
 OWN_FORMS = 6
-"""Most letters of one character that the second reading knows of."""
+"""Most letters of one character that a further reading knows of."""
+
+AGAIN = 2
+"""How often words are read again."""
+
+SETTLED = 0.8
+"""Cost of a letter up to which a word is not read again."""
 
 
 def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tell: Progress) -> list[LineReading]:
     """Return the lines read, each in the frame of its own ink (mm, y down).
 
-    Doubtful words are read a second time, with the writer's own letters from the sure ones; the cheaper reading stays.
+    Words are read again, with the writer's own letters from the sure ones, of which there are more each time; the
+    cheaper reading stays.
     """
     tell("read lines", 0, len(texts))
     found = []
     for n, reading in enumerate(pool.map(read_line_ink, inks, texts)):
         found.append(reading)
         tell("read lines", n + 1, len(texts))
-    known = own_letters([w for r in found for w in r.words])
-    doubts = [frozenset(i for i, w in enumerate(r.words) if not w.letters or w.cost > SURELY) for r in found]
-    unsure = [n for n, words in enumerate(doubts) if words]
-    if not known or not unsure:
-        return found
-    tell("read again", 0, len(unsure))
-    again = pool.map(
-        read_line_ink, [inks[n] for n in unsure], [texts[n] for n in unsure], [known] * len(unsure),
-        [doubts[n] for n in unsure],
-    )  # fmt: skip
-    for done, (n, reading) in enumerate(zip(unsure, again, strict=True)):
-        best = [b if _cost(b) < _cost(a) else a for a, b in zip(found[n].words, reading.words, strict=True)]
-        found[n] = dataclasses.replace(found[n], words=tuple(best))
-        tell("read again", done + 1, len(unsure))
+    for times in range(AGAIN):
+        known = own_letters([w for r in found for w in r.words])
+        open_words = [frozenset(i for i, w in enumerate(r.words) if _cost(w) > SETTLED) for r in found]
+        unsure = [n for n, words in enumerate(open_words) if words]
+        if not known or not unsure:
+            break
+        done, whole = times * len(texts), AGAIN * len(texts)
+        tell("read again", done, whole)
+        again = pool.map(
+            read_line_ink, [inks[n] for n in unsure], [texts[n] for n in unsure], [known] * len(unsure),
+            [open_words[n] for n in unsure],
+        )  # fmt: skip
+        for n, reading in zip(unsure, again, strict=True):
+            best = [b if _cost(b) < _cost(a) else a for a, b in zip(found[n].words, reading.words, strict=True)]
+            found[n] = dataclasses.replace(found[n], words=tuple(best))
+            tell("read again", done + n + 1, whole)
     return found
 
 

@@ -7,10 +7,13 @@ import sys
 
 def run() -> None:
     """Run the command line and exit with its code; says what to install where a system library is missing."""
-    from ownhand.cli.main import main
-
     try:
+        from ownhand.cli.main import main
+
         code = main()
+    except KeyboardInterrupt:  # while it is still loaded: afterwards `main` catches it
+        sys.stderr.write("ownhand: stopped.\n")
+        code = 130
     except ImportError as error:
         name = next((lib for lib in ("libGL", "libgthread", "libglib") if lib in str(error)), "")
         if not name:

@@ -10,8 +10,9 @@ from scipy.special import logsumexp
 from skeleton.geometry.stroke import Stroke
 from skeleton.ink.ink_map import Grey
 from skeleton.matching.stroke_distance import stroke_distances
-from skeleton.pipeline import analyse, select_reading
+from skeleton.pipeline import analyse
 from skeleton.result import Reading
+from skeleton.selection import select_reading
 
 VOTE_COST = 1.0
 """Log odds lost for every tenth of the character's size that a reading differs from the writer's way. Set by hand;

@@ -16,6 +16,7 @@ from skeleton.hypotheses.labelled import candidates
 from skeleton.ink.ink_map import Grey
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import build_state_graph_of, models_of
+from skeleton.scoring.path_features import path_scorer
 
 SIZE_SD = 0.3
 """x-heights: how far a letter's top and foot lie from where its form has them, standard deviation (common practice, no
@@ -55,6 +56,7 @@ def label_costs(
     if apart is None:
         return [float("nan")] * len(chars)
     _, net, states = apart
+    scorer = path_scorer(net, states)
     rows = np.flatnonzero((grey < 128).any(axis=1)) * MM_PER_INCH / dpi
     top, foot = ((baseline_mm - rows[0]), (baseline_mm - rows[-1])) if len(rows) else (0.0, 0.0)
     out = []
@@ -64,7 +66,7 @@ def label_costs(
             out.append(float("nan"))
             continue
         matches = find_matches(net, states, models, keep=FORMS, window=FORMS_WITHIN)
-        found = candidates(net, states, matches, models, edited=EDITED, window=EDITED_WITHIN)
+        found = candidates(scorer, matches, models, edited=EDITED, window=EDITED_WITHIN)
         if not found:
             out.append(MOST_COST)
             continue

@@ -3,57 +3,38 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache, partial
+from collections.abc import Sequence
+from dataclasses import replace
+from functools import lru_cache, partial
 from itertools import pairwise
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.report import Finding
-from capture.units import Points, image_from_pixels
+from capture.units import Points
+from skeleton.analysis import Analysis, ReadingHypothesis
 from skeleton.ductus.observed import observed_allographs
-from skeleton.fitting.end_lengths import moved_ends
-from skeleton.fitting.reconstruction_check import reinked
-from skeleton.fitting.refinement import (
-    STEP_PEN_WIDTHS,
-    FitContext,
-    FittedHypothesis,
-    completed,
-    fit_context,
-    fit_hypothesis,
-    refine,
-)
-from skeleton.geometry.quantiles import median
+from skeleton.fitting.refinement import FitContext, fit_context, fit_hypothesis
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.ink_graph import build_graph
 from skeleton.graph.junctions import Network, build_network
 from skeleton.graph.pruning import repair
 from skeleton.hypotheses.good_continuation import reorder_like
+from skeleton.hypotheses.habit_inputs import habit_inputs
 from skeleton.hypotheses.labelled import Hypothesis, candidates, kinematic_cost, negative_log_likelihood
 from skeleton.hypotheses.unlabelled import readings
 from skeleton.hypotheses.writing_order import writing_order
 from skeleton.ink.ink_map import Grey, InkMap, find_ink
-from skeleton.matching.stroke_distance import (
-    Shape,
-    shape_along,
-    shape_of,
-    shapes_of_readings,
-    stroke_distance,
-    stroke_distances,
-    undirected_distance,
-)
+from skeleton.matching.stroke_distance import Shape, shape_along, shape_of, stroke_distance, undirected_distance
 from skeleton.matching.template_matching import Model, find_matches
 from skeleton.options import Options
-from skeleton.result import LOW_CONFIDENCE, Reading
-from skeleton.scoring.confidence import Judged, confidence
+from skeleton.result import Reading
 from skeleton.scoring.form_similarity import NO_FORM
-from skeleton.scoring.minimum_bayes_risk import DISAGREEMENT_LIMIT_SIZES, minimum_bayes_risk
-from skeleton.scoring.path_features import path_scorer
-from skeleton.scoring.writing_habits import clues_along, habit_costs, second_look
-from skeleton.states.state_graph import States, Walks, build_states, draw, end_to_end, packed
+from skeleton.scoring.path_features import PathScorer, path_scorer
+from skeleton.scoring.writing_habits import habit_costs, second_look
+from skeleton.selection import select_reading
+from skeleton.states.state_graph import States, Walks, build_states, draw, end_to_end
 
 ALL_PARTS = Options()
 
@@ -75,9 +56,8 @@ INK_DISAGREEMENT_COST = 0.7
 """The same where the ink differs, a different number of strokes counting as three tenths: people write more than one
 form of a letter."""
 
-SAME = 0.05
-"""Distance, in sizes of the character, up to which two readings are the same."""
-
+GENERAL_RULES_FROM_COST = 6.0
+"""Cost of the best labelled reading from which the general rules have a say."""
 
 FIT_TOP_N, FIT_COST_WINDOW = 4, 2.0
 """How many hypotheses are fitted to the ink, and how many log odds behind the best they may be. Set by hand: six read
@@ -86,54 +66,6 @@ as well since `writing_habits` looks again."""
 RESIDUAL_INK_COST = 5.75
 """Log odds lost for every e-fold of ink left unexplained (`refinement.FittedHypothesis`); fitted with the choice by
 `tests.bench trace_weights`."""
-
-
-@dataclass(frozen=True, eq=False)
-class ReadingHypothesis:
-    """One way to read an image, not yet refined."""
-
-    name: str
-    drawing: Callable[[], list[Points]]
-    """Gives the lines, each of shape (n, 2), in writing order and direction, px of the working image."""
-
-    cost: float
-    """Differences are log odds."""
-
-    surprise: float = 0.0
-    """How little the rough shape suits any form of the character, -log likelihood."""
-
-    shaping: Callable[[], Shape] | None = None
-    """Gives the shape without drawing the lines, where there is a quicker way."""
-
-    traits: NDArray[np.float32] | None = None
-    """What `writing_habits` saw of it, shape (m,), for its second look."""
-
-    trial: FittedHypothesis | None = None
-    """The lines as they suit the ink, where that was tried."""
-
-    @cached_property
-    def lines(self) -> list[Points]:
-        """The lines, drawn when first asked for."""
-        return self.drawing()
-
-    @cached_property
-    def shape(self) -> Shape:
-        """What is compared with other readings."""
-        return self.shaping() if self.shaping else shape_of(self.lines)
-
-
-@dataclass(frozen=True, eq=False)
-class Analysis:
-    """An image taken apart, with the ways to read it, best first."""
-
-    ink: InkMap
-    options: tuple[ReadingHypothesis, ...]
-    parts: Options
-    paper: FitContext | None
-    """What lines are fitted to, where they are."""
-
-    char: str | None = None
-    """What was written, if it is known."""
 
 
 def read(
@@ -193,25 +125,26 @@ def study_apart(
 ) -> Analysis:
     """Return an image of which `build_state_graph_of` was made, with the ways to read it."""
     ink, net, states = apart
+    scorer = path_scorer(net, states)
     own = [shape_of([s.points_mm for s in strokes]) for strokes in known if len(strokes)]
     found: list[ReadingHypothesis] = []
     if char and parts.ductus:
         models = models_of(char, handedness, known)
-        every = candidates(net, states, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
+        every = candidates(scorer, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
         drawn: dict[bytes, Points] = {}
-        for c, cost, shape, traits in _judged_by_habits(char, net, states, every):
+        for c, cost, shape, traits in _judged_by_habits(char, scorer, every):
             drawing, surprise = partial(_drawn, net, states, c, drawn), negative_log_likelihood(c)
             found.append(ReadingHypothesis(c.name, drawing, cost, surprise, partial(_this, shape), traits))
     found = _likeliest(found if not own else [_with_habit_cost(o, own) for o in found])
     if not found or found[0].cost > GENERAL_RULES_FROM_COST:
-        free = _by_general_rules(net, states, rivals=bool(found))
+        free = _by_general_rules(scorer, rivals=bool(found))
         found = _likeliest([*found, *(_with_habit_cost(o, own) if own else o for o in free)])
     paper = fit_context(ink, smoothly=parts.smooth) if parts.refine else None
     return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper, char)
 
 
 def _judged_by_habits(
-    char: str, net: Network, states: States, every: Sequence[Hypothesis]
+    char: str, scorer: PathScorer, every: Sequence[Hypothesis]
 ) -> list[tuple[Hypothesis, float, Shape, NDArray[np.float32] | None]]:
     """Return readings with their costs, people's habits added, their shapes, and what is kept for the second look.
 
@@ -219,19 +152,15 @@ def _judged_by_habits(
     """
     if not every:
         return []
-    pack = packed([c.end_to_end for c in every])
-    shapes = shapes_of_readings(pack, states.here)
-    linear = np.array([c.cost for c in every])
+    told = habit_inputs(scorer, every)
     judged = None
     if min(negative_log_likelihood(c) for c in every) <= MAX_SURPRISE_OF_HABITS:
-        told = np.column_stack([[c.fluent_features for c in every], [c.drafted for c in every]])
-        along = clues_along(path_scorer(net, states), pack)
-        judged = habit_costs(unicodedata.normalize("NFC", char), shapes, along, told, linear)
+        judged = habit_costs(unicodedata.normalize("NFC", char), told.shapes, told.along, told.features, told.linear)
     if judged is None:
-        return [(c, x, shape, None) for c, x, shape in zip(every, linear.tolist(), shapes, strict=True)]
-    cost = linear + judged.costs
-    cost += linear.min() - cost.min()
-    return list(zip(every, cost.tolist(), shapes, judged.traits, strict=True))
+        return [(c, c.cost, shape, None) for c, shape in zip(every, told.shapes, strict=True)]
+    cost = told.linear + judged.costs
+    cost += told.linear.min() - cost.min()
+    return list(zip(every, cost.tolist(), told.shapes, judged.traits, strict=True))
 
 
 def _this(shape: Shape) -> Shape:
@@ -261,15 +190,16 @@ def _refit_likeliest(options: list[ReadingHypothesis], paper: FitContext) -> lis
     return _likeliest(weighed)
 
 
-def _by_general_rules(net: Network, states: States, *, rivals: bool) -> list[ReadingHypothesis]:
+def _by_general_rules(scorer: PathScorer, *, rivals: bool) -> list[ReadingHypothesis]:
     """Return the options that follow no form; `rivals`: beside some that do."""
-    ways = readings(net, states)[: 1 if rivals else MAX_HYPOTHESES]
+    net, states = scorer.net, scorer.states
+    ways = readings(scorer)[: 1 if rivals else MAX_HYPOTHESES]
     if not ways:
         return []
     first = ways[0].end_to_end
     out = []
     for c in ways:
-        cost, odd = (kinematic_cost(net, states, c.end_to_end), NO_FORM[1]) if rivals else (c.cost, 0.0)
+        cost, odd = (kinematic_cost(scorer, c.end_to_end), NO_FORM[1]) if rivals else (c.cost, 0.0)
         drawing, shaping = partial(_in_writing_order, net, states, c), partial(shaped_like, states, first, c)
         out.append(ReadingHypothesis("", drawing, cost, odd, shaping))
     return out
@@ -316,79 +246,6 @@ def _drawn(
     return out
 
 
-GENERAL_RULES_FROM_COST = 6.0
-"""Cost of the best labelled reading from which the general rules have a say."""
-
-
-def select_reading(
-    found: Analysis | None, *, costs: NDArray[np.float64] | None = None, alternatives: int = 0, judged: bool = True
-) -> Reading:
-    """Return the reading of an analysis: the option most like all likely ones, by `costs` if given, and the next best.
-
-    Without `judged` there is no confidence, finding or other reading, and no time spent on them.
-    """
-    if found is None:
-        return Reading(())
-    cost = np.array([o.cost for o in found.options] if costs is None else costs)
-    odds = np.exp(-(cost - cost.min()))
-    middle = minimum_bayes_risk(lambda i: found.options[i].shape, odds)
-    if not judged:
-        only = found.options[middle]
-        return Reading(tuple(finish(only, found)), allograph=only.name)
-    rank = np.argsort(cost, kind="stable")
-    rank = np.concatenate([[middle], rank[rank != middle]])
-    chosen = [found.options[i] for i in rank]
-    best = _reading(found, chosen[0], odds)
-    others: list[Reading] = []
-    seen = [chosen[0]]
-    for o in chosen[1:]:
-        if len(others) >= alternatives:
-            break
-        if all(stroke_distance(o.shape, s.shape) > SAME for s in seen):
-            seen.append(o)
-            others.append(_reading(found, o, odds))
-    return Reading(best.strokes, best.confidence, best.allograph, tuple(others), best.findings)
-
-
-def _standing(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float64]) -> tuple[float, float]:
-    """Return an option's share of the odds among it and all that read otherwise, and how alike it is to all options.
-
-    Options that are the same reading as this one are left out of the comparison.
-    """
-    likely = [(o, w) for o, w in zip(found.options, odds, strict=True) if w > 1e-3 or o is option]
-    apart = stroke_distances([o.shape for o, _ in likely], [option.shape])[:, 0]
-    weight = np.array([w for _, w in likely])
-    own = float(sum(w for o, w in likely if o is option))
-    contending = float(sum(w for (o, w), d in zip(likely, apart, strict=True) if o is option or d > SAME))
-    return own / max(contending, 1e-12), float(
-        np.maximum(1 - apart / DISAGREEMENT_LIMIT_SIZES, 0) @ weight / weight.sum()
-    )
-
-
-def _reading(found: Analysis, option: ReadingHypothesis, odds: NDArray[np.float64]) -> Reading:
-    strokes = tuple(finish(option, found))
-    judged, filled = judge(found, option, strokes, odds)
-    sure = confidence(judged)
-    findings = []
-    if sure < LOW_CONFIDENCE:
-        findings.append(Finding("low confidence", detail=f"{sure:.2f}"))
-    if filled:
-        findings.append(Finding("filled counter"))
-    return Reading(strokes, sure, option.name, (), tuple(findings))
-
-
-def judge(
-    found: Analysis, option: ReadingHypothesis, strokes: Sequence[Stroke], odds: NDArray[np.float64]
-) -> tuple[Judged, bool]:
-    """Return what is known of a reading that may be wrong, and whether a blot is left unexplained.
-
-    strokes: the option's, finished; odds: shape (options,), of all.
-    """
-    wrong_share, filled = reinked(strokes, found.ink)
-    share, alike = _standing(found, option, odds)
-    return Judged(share, alike, option.surprise, wrong_share, len(strokes), followed_form=bool(option.name)), filled
-
-
 def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> list[Model]:
     """Return the forms to look for: the writer's own first, then the table's."""
     own = [Model("known", tuple(s.points_mm for s in strokes), 1.0) for strokes in known if len(strokes)]
@@ -401,17 +258,3 @@ def _table(char: str, hand: Literal["right", "left"]) -> tuple[Model, ...]:
     flip = np.array([1.0, -1.0])
     forms = observed_allographs(unicodedata.normalize("NFC", char), handedness=hand)
     return tuple(Model(a.name, tuple(s * flip for s in a.strokes), a.prior) for a in forms)
-
-
-def finish(option: ReadingHypothesis, found: Analysis) -> list[Stroke]:
-    """Return the strokes of an option."""
-    k = found.ink.px_per_mm
-    if found.paper:
-        point_mm = STEP_PEN_WIDTHS * found.paper.pen / k
-        trial = option.trial or fit_hypothesis(option.lines, found.paper)
-        lines = completed(trial, move_ends=partial(moved_ends, point_mm=point_mm, char=found.char))
-    else:
-        lines = refine(option.lines, found.ink, to_ink=False, smoothly=found.parts.smooth)
-    return [
-        Stroke(image_from_pixels(r.line, px_per_mm=k), float(median(r.width)) / k, r.width / k, r.closed) for r in lines
-    ]

@@ -112,7 +112,7 @@ def letter(hand: Path, scan: Path, text_file: Path, **options: Any) -> int:
 
     with console.progress_bar() as progress:
         done = taking.take_letter(hand, scan, text_of(text_file), progress=progress, **options)
-    for line in taking.summary(done):
+    for line in taking.summary(done, hand=hand):
         console.say(line)
     return NEEDS_REVIEW if done.left_out else 0
 

@@ -51,7 +51,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--format", "formats", multiple=True, help="Kinds of file: svg,hpgl,gcode,png,html.")
 @click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
 @click.option("--one-file", is_flag=True, help="A table in one G-code file that stops for each next sheet of paper.")
-@click.option("--overview", type=FILE, help="PNG with all cards of a table in small, made before any is written.")
+@click.option("--overview", type=FILE, help="PNG of all cards of a table in small; with --check before any is written.")
 @click.option("--impose", metavar="PAPER", help="Several pages on one sheet, with crop marks: A3, SRA3, 420x297.")
 @click.option("--check", is_flag=True, help="Read the whole table and write nothing.")
 @FORCE
@@ -68,12 +68,13 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     say_staleness(hand, sized=bool(options.get("x_height_mm")))
     settings = pages.settings_of(options.pop("layout"), options)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None
-    others = fonts_of(others_of(options.pop("hands")))
+    places = {name: Path(folder) for name, folder in others_of(options.pop("hands")).items()}
+    others = fonts_of(places)
     options["formats"] = tuple(kind for given in options["formats"] for kind in words(given))
     if options["table"]:
         if text is not None or text_file is not None or options["template"] is None:
             raise UsageError("--table", "goes with --template, not with a text", "Give --template FILE with {fields}.")
-        return _write_table(hand, output, settings=settings, machine=machine, others=others, **options)
+        return _write_table(hand, output, settings=settings, machine=machine, others=others, places=places, **options)
     if text is not None and text_file is not None:
         raise UsageError("write", "a text and a file", "Give one of them.")
     done = pages.write_pages(
@@ -90,15 +91,17 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
         others=others,
         formats=options["formats"],
     )
-    for line in pages.summary(done, font=hand):
+    for line in pages.summary(done, font=hand, others=places):
         console.say(line)
     return NEEDS_REVIEW if done.missing else 0
 
 
 def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, others: Any, **options: Any) -> int:
-    from ownhand.composer.merge.mail_merge import Run, run_table
+    from ownhand.commands.overview import THUMBNAIL_DPI, check_overview, write_overview
+    from ownhand.composer.merge.mail_merge import run_table
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import key, parse_template
+    from ownhand.composer.merge.workers import Run
     from ownhand.hands.font_of_hand import font_of
     from ownhand.hands.locking import locked
 
@@ -109,9 +112,9 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     template = parse_template(text_of(options["template"]), where=str(options["template"]))
     formats = options["formats"] or (("gcode",) if options["one_file"] else ("svg",))
     run = Run(settings, formats=formats, machine=machine, others=others, one_file=options["one_file"])
-    seen = None if options["overview"] is None else _overview(font, table, template, folder, run, options)
-    if options["check"] and seen is not None:
-        return _told(seen, table, hand, folder, options)
+    if options["overview"] is not None:
+        check_overview(options["overview"], force=options["force"])
+        run = replace(run, thumbnail_dpi=THUMBNAIL_DPI)
     with console.progress_bar() as progress, nullcontext() if options["check"] else locked(folder, what=ANOTHER_RUN):
         done = run_table(
             font,
@@ -126,6 +129,11 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
             strict=options["strict"],
             progress=progress,
         )
+    if options["overview"] is not None and not done.thumbnails:
+        console.say(f"{options['overview']}: not made, there is no card to show.")
+    elif options["overview"] is not None:
+        files = write_overview(done.thumbnails, options["overview"], force=options["force"])
+        console.say(f"{', '.join(map(str, files))}: look through before plotting.")
     return _told(done, table, hand, folder, options)
 
 
@@ -146,33 +154,10 @@ def _told(done: RunReport, table: Table, hand: Path, folder: Path, options: dict
     if done.left_over:
         listed = ", ".join(done.left_over[:20]) + (" …" if len(done.left_over) > 20 else "")
         console.say(f"Of earlier runs and no row of this table any more, {len(done.left_over)} file(s) stay: {listed}")
-    for line in missing_lines(done.missing, hand, written=not (options["strict"] or options["check"])):
+    written = not (options["strict"] or options["check"])
+    for line in missing_lines(done.missing, hand, options["places"], written=written):
         console.say(line)
     return NEEDS_REVIEW if done.faults or done.missing else 0
 
 
 ANOTHER_RUN = "another run is writing into this folder"
-
-
-def _overview(font: Any, table: Any, template: Any, folder: Path, run: Any, options: dict[str, Any]) -> RunReport:
-    """Draw all cards in small; return what setting them found."""
-    from ownhand.commands.overview import THUMBNAIL_DPI, check_overview, write_overview
-    from ownhand.composer.merge.mail_merge import run_table
-
-    check_overview(options["overview"], force=options["force"])
-    small = replace(run, thumbnail_dpi=THUMBNAIL_DPI)
-    with console.progress_bar() as progress:
-        seen = run_table(
-            font,
-            table,
-            template,
-            folder,
-            small,
-            name_field=options["name_field"],
-            seed=options["seed"],
-            check=True,
-            progress=progress,
-        )
-    for file in write_overview(seen.thumbnails, options["overview"], force=options["force"]):
-        console.say(f"{file}: look through it before plotting.")
-    return seen

@@ -77,7 +77,7 @@ def _as_cubic(points: np.ndarray) -> np.ndarray:
     return np.vstack([p[:1], pieces])
 
 
-def fonts_of(hands: Mapping[str, str]) -> dict[str, Font]:
+def fonts_of(hands: Mapping[str, Path]) -> dict[str, Font]:
     """Return the fonts of further hands, by the names they were given.
 
     Raises
@@ -85,4 +85,4 @@ def fonts_of(hands: Mapping[str, str]) -> dict[str, Font]:
     InputError, HandFolderError
         As `ownhand.commands.build.font_of`.
     """
-    return {name: font_of(Path(folder)) for name, folder in hands.items()}
+    return {name: font_of(folder) for name, folder in hands.items()}

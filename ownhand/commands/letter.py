@@ -1,8 +1,8 @@
 """A hand taken from a page of writing and its text: a letter, an old postcard, any page, blank or ruled.
 
 Lines are found, words and letters cut (`skeleton.words`), and what suits its text becomes attempts of the hand, like
-those of a sheet. A second reading looks at the doubtful words once more, with the writer's own letters from the sure
-ones. Nothing is assigned in silence: words that do not suit are left out and named, doubtful ones marked.
+those of a sheet. Words are read again, with the writer's own letters. Nothing is assigned in silence: words that do
+not suit are left out and named, doubtful ones marked.
 """
 
 from __future__ import annotations
@@ -162,9 +162,7 @@ def _dpi(picture: Scan, grey: NDArray[np.uint8], dpi: float | None, paper_width_
         return float(grey.shape[1] / paper_width_mm * MM_PER_INCH)
     if picture.dpi is not None and picture.dpi >= 100:
         return float(picture.dpi)
-    raise UsageError(
-        picture.place, "its scale is not known", "Give --dpi, --paper-width or --line-distance with --dpi."
-    )
+    raise UsageError(picture.place, "its scale is not known", "Give --dpi, --paper-width or --line-distance.")
 
 
 def _distance_px(found: PageLines) -> float:
@@ -204,8 +202,8 @@ def _keep(
     return capture, doubtful
 
 
-def summary(done: TakenLetter) -> list[str]:
-    """Return what to tell the person, a line each."""
+def summary(done: TakenLetter, *, hand: Path) -> list[str]:
+    """Return what to tell the person, a line each; `hand`: its folder."""
     share = done.kept / max(done.letters, 1)
     lines = [
         f"{done.kept} of {done.letters} letters taken ({share:.0%}), {done.doubtful} of them doubtful: {done.contact}"
@@ -215,4 +213,6 @@ def summary(done: TakenLetter) -> list[str]:
         lines.append(f"{len(done.left_out)} word(s) left out, their ink does not suit them: {listed}")
     if done.ink_left_out >= 0.005:
         lines.append(f"{done.ink_left_out:.0%} of the ink belongs to no word of the text.")
-    return [*lines, *done.notices]
+    name = shlex.quote(str(hand))
+    todo = f"Look through the letters: ownhand review {name}. Then build the font: ownhand build {name}"
+    return [*lines, *done.notices, todo]

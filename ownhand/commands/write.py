@@ -17,14 +17,14 @@ from ownhand.commands.additions import with_drawings
 from ownhand.composer import Notice, Ruling, Settings
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import KINDS, SUFFIXES, page_bytes
-from ownhand.composer.merge.lacks import Lack, ranges
+from ownhand.composer.merge.lacks import Lack, lacks_in, ranges
 from ownhand.composer.merge.template import split_boxes
 from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import Effort, effort
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.composer.text.characters import character_name
-from ownhand.hands.font_of_hand import font_of
+from ownhand.hands.font_of_hand import font_of, is_font_file
 
 
 @dataclass(frozen=True, eq=False)
@@ -36,7 +36,7 @@ class WrittenPages:
 
     efforts: tuple[Effort, ...]
     notices: tuple[Notice, ...]
-    missing: dict[str, int]
+    missing: tuple[Lack, ...]
 
 
 def page_file(output: Path, number: int) -> Path:
@@ -117,7 +117,7 @@ def write_pages(
     named = in_boxes(text) if settings.boxes or settings.curves else text
     composed = Ensemble(font_of(font), others).compose(named, settings, seed)
     if strict and composed.missing:
-        return WrittenPages((), (), composed.notices, dict(composed.missing))
+        return WrittenPages((), (), composed.notices, lacks_in(composed))
     pages = composed.pages if settings.impose is None else sheets_of(composed.pages, settings.impose)
     files = [(page_file(file, page.number), page, what) for page in pages for file, what in wanted.items()]
     made = [(file, page_bytes(page, what, machine)) for file, page, what in files]
@@ -126,7 +126,7 @@ def write_pages(
     for file, data in made:
         write_bytes(file, data)
     efforts = tuple(effort(page, machine) for page in pages)
-    return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, dict(composed.missing))
+    return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, lacks_in(composed))
 
 
 def _holds(file: Path, data: bytes) -> bool:
@@ -140,10 +140,9 @@ def in_boxes(text: str) -> str | dict[str, str]:
     return parts[""] if list(parts) == [""] else parts
 
 
-def summary(done: WrittenPages, *, font: Path) -> list[str]:
-    """Return what to tell the person, a line each."""
-    found = [Lack(char, n) for char, n in sorted(done.missing.items(), key=lambda item: (-item[1], item[0]))]
-    missing = missing_lines(found, font, written=bool(done.files))
+def summary(done: WrittenPages, *, font: Path, others: Mapping[str, Path] | None = None) -> list[str]:
+    """Return what to tell the person, a line each; `others`: the places of further hands by their names."""
+    missing = missing_lines(done.missing, font, others or {}, written=bool(done.files))
     lines = [str(file) for file in done.files]
     if not done.files:
         return lines + missing
@@ -160,22 +159,35 @@ def summary(done: WrittenPages, *, font: Path) -> list[str]:
     return lines + missing
 
 
-def missing_lines(lacks: Sequence[Lack], font: Path, *, written: bool) -> list[str]:
-    """Return what to tell of characters that the hand lacks: each, how often, in which rows, and what to do."""
-    if not lacks:
-        return []
+def missing_lines(lacks: Sequence[Lack], font: Path, others: Mapping[str, Path], *, written: bool) -> list[str]:
+    """Return what to tell of characters that hands lack: each, how often, in which rows, and what to do.
+
+    font, others: the places of the page's own hand, and of further ones by their names.
+    """
     what = "a gap is left where each belongs" if written else "nothing was written"
-    lines = [f"Missing in this hand; {what}:"]
-    for lack in lacks:
-        times = "once" if lack.count == 1 else f"{lack.count} times"
-        where = f", in the rows at line {ranges(lack.lines)} of the table" if lack.lines else ""
-        lines.append(f"  {character_name(lack.char)}: {times}{where}")
-    return [*lines, f"Add them: {how_to_add(font, ''.join(sorted(lack.char for lack in lacks)))}"]
+    lines = []
+    for hand, place in {"": font, **others}.items():
+        own = [lack for lack in lacks if lack.hand == hand]
+        whose = f"the hand '{hand}'" if hand else "this hand"
+        if own:
+            lines.append(f"Missing in {whose}; {what}:")
+        for lack in own:
+            times = "once" if lack.count == 1 else f"{lack.count} times"
+            where = f", in the rows at line {ranges(lack.lines)} of the table" if lack.lines else ""
+            lines.append(f"  {character_name(lack.char)}: {times}{where}")
+        if own:
+            lines.append(how_to_add(place, "".join(sorted(lack.char for lack in own))))
+    return lines
 
 
 def how_to_add(font: Path, chars: str) -> str:
-    """Return the command that prints a sheet for characters which the font lacks."""
-    return f"ownhand sheet {shlex.quote(str(font))} --characters {shlex.quote(chars)}"
+    """Return what to do for characters that the hand or the font file at `font` lacks."""
+    asked = f"--characters {shlex.quote(chars)}"
+    if not is_font_file(font):
+        return f"Add them: ownhand sheet {shlex.quote(str(font))} {asked}"
+    new = font.with_name(f"{font.stem}-more{font.suffix}")
+    added = f"ownhand extend {shlex.quote(str(font))} --hand HAND -o {shlex.quote(str(new))}"
+    return f"Add them: ownhand sheet HAND {asked}, and when it was read: {added}"
 
 
 def _minutes(seconds: float) -> str:

@@ -57,7 +57,7 @@ class Composition:
     pages: tuple[PlotPage, ...]
     notices: tuple[Notice, ...]
     missing: Mapping[str, int]
-    """Characters that the hand lacks, and how often each was wanted."""
+    """Characters that the hand lacks, and how often each was wanted; on a page of several hands, of all of them."""
 
     x_height_mm: Mapping[str, float]
     """By box: the writing size."""
@@ -65,6 +65,9 @@ class Composition:
     seed: int
     ends: Mapping[str, tuple[int, float]] = field(default_factory=dict)
     """By box: column, counted through all pages, and baseline (page mm) of its last line."""
+
+    missing_elsewhere: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    """What of `missing` further hands lack, by their names."""
 
     def __iter__(self) -> Iterator[PlotPage]:
         return iter(self.pages)
@@ -250,7 +253,7 @@ class Composer:
         if done.left_over:
             size = done.mm_per_unit * x
             raise UsageError(
-                f"box '{box.name}'",
+                box.told,
                 f"the text needs {len(done.lines) + done.left_over} lines, at an x-height of {size:.1f} mm there is "
                 f"room for {len(done.lines)}",
                 "Shorten the text, enlarge the box, or write smaller.",
@@ -276,9 +279,9 @@ class Composer:
         size = done.mm_per_unit * self.font.metrics.x_height
         if size < 0.995 * asked:
             why = f"written with an x-height of {size:.2f} mm instead of {asked:.2f} to fit"
-            out.append(Notice("smaller", f"box '{box.name}'", why, size_mm=size))
+            out.append(Notice("smaller", box.told, why, size_mm=size))
         if done.broken_words:
-            out.append(Notice("broken word", f"box '{box.name}'", "word longer than a line, broken", done.broken_words))
+            out.append(Notice("broken word", box.told, "word longer than a line, broken", done.broken_words))
         return out
 
     def _finished(self, page: PlotPage, ready: list[tuple[SetText, Letters]], settings: Settings) -> PlotPage:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -76,16 +76,17 @@ class Ensemble:
         texts = self._by_name(text, settings)
         plain = replace(settings, curves=(), drawings=(), order="writing", impose=None)
         several = {b: texts.pop(b.name) for b in plain.all_boxes if changes_hand(texts.get(b.name, ""))}
-        made = [
-            self._boxes(hand, {n: t for n, t in texts.items() if n in names}, plain, seed)
+        by_hand = [
+            (hand, self._boxes(hand, {n: t for n, t in texts.items() if n in names}, plain, seed))
             for hand, names in self._names_by_hand(settings).items()
             if hand == "" or any(n in texts for n in names)
         ]
-        made += [part for box, body in several.items() for part in self._in_turn(box, body, plain, seed)]
+        by_hand += [part for box, body in several.items() for part in self._in_turn(box, body, plain, seed)]
+        made = [m for _, m in by_hand]
         # of all curves, those included that this text leaves out: the next row of a table may use them
         curves = [(c, self.of(c.hand, what=f"curve '{c.name}'"), _baseline_of(c)) for c in settings.curves]
         lettered = [
-            self._curve(c, composer, baseline, texts[c.name], plain, seed)
+            (c.hand, self._curve(c, composer, baseline, texts[c.name], plain, seed))
             for c, composer, baseline in curves
             if texts.get(c.name, "").strip()
         ]
@@ -98,37 +99,45 @@ class Ensemble:
                     page_of_strokes(_rules(settings), first, pen=settings.ruling.pen if settings.ruling else 1)
                 )
             if number == 0:
-                layers += [m.pages[0] for m in lettered]
+                layers += [m.pages[0] for _, m in lettered]
             for k, drawing in enumerate(settings.drawings, 1):
                 if number == 0 or drawing.every_page:
                     layers.append(page_of_strokes(placed(drawing, number=k), first, pen=drawing.pen))
                     _check_margins(layers[-1], settings, f"drawing {k}")
             page = combined([replace(p, pens=settings.pens) for p in layers])
             pages.append(least_travel(page) if settings.order == "least travel" else page)
-        every = [*made, *lettered]
-        missing: Counter[str] = Counter()
-        for m in every:
-            missing.update(m.missing)
+        every = [*made, *(m for _, m in lettered)]
+        lacks = _by_hand((hand, m.missing) for hand, m in (*by_hand, *lettered))
+        missing = sum(lacks.values(), Counter[str]())
         sizes = {name: size for m in every for name, size in m.x_height_mm.items()}
         notices = tuple(notice for m in every for notice in m.notices)
-        return replace(made[0], pages=tuple(pages), notices=notices, missing=missing, x_height_mm=sizes, seed=seed)
+        return replace(
+            made[0], pages=tuple(pages), notices=notices, missing=missing, x_height_mm=sizes, seed=seed,
+            missing_elsewhere={hand: lacked for hand, lacked in lacks.items() if hand and lacked},
+        )  # fmt: skip
 
     def limit_pages(self, most: int) -> None:
         """Refuse texts that fill more than `most` pages."""
         for composer in self._composers.values():
             composer.most_pages = most
 
-    def missing(self, text: str | Mapping[str, str], settings: Settings) -> Counter[str]:
-        """Return what a text needs and its hands lack, and how often; nothing is set, so that it is quick."""
+    def missing(self, text: str | Mapping[str, str], settings: Settings) -> dict[str, Counter[str]]:
+        """Return what a text needs and its hands lack, and how often, by hand: '' is the page's own.
+
+        Nothing is set, so that it is quick.
+        """
         mixed = any(map(changes_hand, [text] if isinstance(text, str) else text.values()))
         if not (mixed or settings.curves or any(b.hand for b in settings.boxes)):
-            return self._composers[""].missing(text, lists=settings.lists)
+            return {"": self._composers[""].missing(text, lists=settings.lists)}
         hands = {b.name: b.hand for b in settings.all_boxes} | {c.name: c.hand for c in settings.curves}
-        out: Counter[str] = Counter()
-        for name, body in self._by_name(text, settings).items():
-            for hand, part in by_hand(body):
-                out.update(self.of(hand or hands[name], what=f"'{name}'").missing(part, lists=settings.lists))
-        return out
+        parts = [
+            (hand or hands[name], name, part)
+            for name, body in self._by_name(text, settings).items()
+            for hand, part in by_hand(body)
+        ]
+        return _by_hand(
+            (hand, self.of(hand, what=f"'{name}'").missing(part, lists=settings.lists)) for hand, name, part in parts
+        )
 
     def _by_name(self, text: str | Mapping[str, str], settings: Settings) -> dict[str, str]:
         """Return the text of each box and curve by its name."""
@@ -156,16 +165,16 @@ class Ensemble:
         own = tuple(replace(box, hand="") for box in settings.boxes)
         return self.of(hand).compose(texts, replace(settings, boxes=own), _seed_of(seed, hand))
 
-    def _in_turn(self, box: TextBox, text: str, settings: Settings, seed: int) -> list[Composition]:
-        """Return a box's paragraphs, written by one hand after the other, each below the last."""
+    def _in_turn(self, box: TextBox, text: str, settings: Settings, seed: int) -> list[tuple[str, Composition]]:
+        """Return a box's paragraphs with their hands, written by one after the other, each below the last."""
         if box.down != "top":
             what = f"its text is to stand at its {box.down}, and has paragraphs in several hands"
-            raise UsageError(f"box '{box.name}'", what, 'Leave down = "top".')
+            raise UsageError(box.told, what, 'Leave down = "top".')
         parts = [(hand or box.hand, part) for hand, part in by_hand(text)]
         if not box.fit:
             return self._one_below_another(box, parts, settings, seed, 1.0)
         low, high = settings.smallest, 1.0
-        best: list[Composition] | None = None
+        best: list[tuple[str, Composition]] | None = None
         for share in (high, low):
             try:
                 best = self._one_below_another(box, parts, settings, seed, share)
@@ -184,9 +193,9 @@ class Ensemble:
 
     def _one_below_another(
         self, box: TextBox, parts: Sequence[tuple[str, str]], settings: Settings, seed: int, share: float
-    ) -> list[Composition]:
-        """Return the paragraphs at a share of the size asked for."""
-        made: list[Composition] = []
+    ) -> list[tuple[str, Composition]]:
+        """Return the paragraphs with their hands at a share of the size asked for."""
+        made: list[tuple[str, Composition]] = []
         end: tuple[int, float] | None = None
         for k, (hand, part) in enumerate(parts):
             composer = self.of(hand, what=f"a paragraph of '{box.name}'")
@@ -194,10 +203,9 @@ class Ensemble:
             own = replace(box, hand="", fit=False, x_height_mm=size)
             every = replace(settings, boxes=(own, *(replace(b, hand="") for b in settings.boxes if b.name != box.name)))
             after = {} if end is None else {box.name: end}
-            made.append(
-                composer.compose({box.name: part}, every, _seed_of(seed, f"{hand} {k}" if k else hand), after=after)
-            )
-            end = made[-1].ends[box.name]
+            done = composer.compose({box.name: part}, every, _seed_of(seed, f"{hand} {k}" if k else hand), after=after)
+            made.append((hand, done))
+            end = done.ends[box.name]
         return made
 
     def _curve(
@@ -228,6 +236,14 @@ class Ensemble:
         done = replace(done, size_mm=settings.size_mm, margins_mm=settings.margins_mm)
         _check_margins(done, settings, what)
         return replace(made, pages=(done,))
+
+
+def _by_hand(lacks: Iterable[tuple[str, Mapping[str, int]]]) -> dict[str, Counter[str]]:
+    """Return what parts of a page lack, those of each hand together."""
+    out: dict[str, Counter[str]] = {}
+    for hand, lacked in lacks:
+        out.setdefault(hand, Counter()).update(lacked)
+    return out
 
 
 def _baseline_of(curve: Curve) -> Baseline:

@@ -10,6 +10,13 @@ from fontbuild.formats.ufo_reader import load_ufo
 from ownhand.hands.freshness import build_command
 from ownhand.hands.hand import open_hand
 
+FONT_FILES = (".ufo", ".ufoz", ".svg")
+
+
+def is_font_file(path: Path) -> bool:
+    """Tell whether a path names a font by itself, and no hand's folder."""
+    return path.suffix.lower() in FONT_FILES
+
 
 def font_of(path: Path) -> Font:
     """Return the font to write with: that of a hand folder, or a UFO or SVG font of any origin.

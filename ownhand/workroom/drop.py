@@ -12,7 +12,7 @@ from starlette.concurrency import run_in_threadpool
 from capture.errors import InputError, OutputError
 from capture.files import SCRAP, make_folder, usual_mode
 from capture.scan import kind_of
-from ownhand.composer.merge.mail_merge import safe_name
+from ownhand.composer.merge.run_plan import safe_name
 from ownhand.composer.plot.drawings import strokes_of_svg
 from ownhand.hands.hand import Hand
 from ownhand.workroom.drawings import layouts_folder

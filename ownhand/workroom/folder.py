@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import OutputError, UsageError
-from ownhand.composer.merge.mail_merge import safe_name
+from ownhand.composer.merge.run_plan import safe_name
 from ownhand.hands.freshness import changed_since
 from ownhand.hands.hand import Hand, open_hand, open_or_create
 from ownhand.hands.locking import locked

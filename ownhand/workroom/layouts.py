@@ -10,7 +10,7 @@ import tomli_w
 
 from capture.errors import HandFolderError, InputError, UsageError
 from capture.files import write_json, write_text
-from ownhand.composer.merge.mail_merge import safe_name
+from ownhand.composer.merge.run_plan import safe_name
 from ownhand.composer.plot.machine import machine_from
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.hands.hand import Hand

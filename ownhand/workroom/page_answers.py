@@ -12,7 +12,8 @@ from starlette.requests import Request
 from capture.errors import InputError, OwnhandError, UsageError
 from ownhand.composer import Composition
 from ownhand.composer.formats.svg import svg_text
-from ownhand.composer.merge.mail_merge import Fault, Job
+from ownhand.composer.merge.run_plan import Fault
+from ownhand.composer.merge.workers import Job
 from ownhand.composer.plot.imposition import sheet_of
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.hands.hand import open_hand

@@ -18,7 +18,8 @@ from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import FORMATS, MEDIA_TYPES, SUFFIXES, page_bytes
 from ownhand.composer.formats.replay import replay_data
 from ownhand.composer.formats.svg import svg_text
-from ownhand.composer.merge.mail_merge import safe_name
+from ownhand.composer.merge.lacks import lacks_elsewhere, lacks_in
+from ownhand.composer.merge.run_plan import safe_name
 from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine, check_bed, machine_from
 from ownhand.composer.plot.motion import effort
@@ -198,7 +199,7 @@ def page_view(done: Composition, wish: Wish) -> dict[str, Any]:
 
     Where several go on one sheet, they are drawn as they are before that; time, ink and bed are the sheets'.
     """
-    sheets = papers(done, wish)
+    sheets, lacks = papers(done, wish), lacks_in(done)
     efforts = [effort(page, wish.machine) for page in sheets]
     off_bed = ""
     if wish.machine is not None:
@@ -213,8 +214,8 @@ def page_view(done: Composition, wish: Wish) -> dict[str, Any]:
         "size_mm": list(done.pages[0].size_mm),
         "drawings": extents(wish.settings),
         "sheets": sheets_view(done, wish),
-        "notices": [*wish.notices, *(str(n) for n in done.notices if n.kind != "missing")],
-        "missing": dict(done.missing),
+        "notices": [*wish.notices, *lacks_elsewhere(lacks), *(str(n) for n in done.notices if n.kind != "missing")],
+        "missing": {lack.char: lack.count for lack in lacks if not lack.hand},
         "x_height_mm": {name: round(mm, 2) for name, mm in done.x_height_mm.items()},
         "seconds": round(sum(e.seconds for e in efforts), 1),
         "ink_mm": round(sum(e.ink_mm for e in efforts)),

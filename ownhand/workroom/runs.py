@@ -18,9 +18,12 @@ from fontbuild.font import Font
 from ownhand.commands.additions import fonts_of
 from ownhand.composer.formats import FORMATS, SUFFIXES
 from ownhand.composer.merge.lacks import ranges
-from ownhand.composer.merge.mail_merge import RECORD, Fault, Job, Run, gathered, plan, run_table, safe_name
+from ownhand.composer.merge.mail_merge import run_table
+from ownhand.composer.merge.run_folder import RECORD
+from ownhand.composer.merge.run_plan import Fault, gathered, plan, safe_name
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
+from ownhand.composer.merge.workers import Job, Run
 from ownhand.composer.plot.machine import machine_from
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.hands.font_of_hand import font_of
@@ -142,7 +145,7 @@ def run_of(hand: Hand, order: Order) -> Run:
     """Return what the run makes of every row."""
     layout, _ = with_drawings_read(dict(order.layout), hand)
     machine = machine_from(order.machine, where="the plotter") if order.machine is not None else None
-    others = fonts_of({name: str(path_inside(hand.path.parent, folder)) for name, folder in order.hands.items()})
+    others = fonts_of({name: path_inside(hand.path.parent, folder) for name, folder in order.hands.items()})
     settings = settings_from(layout, where="the layout")
     return Run(settings, formats=order.formats, machine=machine, others=others, one_file=order.one_file)
 
@@ -204,7 +207,10 @@ def write_run(
         "pages": done.pages,
         "faults": [str(f) for f in done.faults][:200],
         "notices": [f"{notice} (in {rows} rows)" for notice, rows in done.notices.items()],
-        "missing": [{"char": lack.char, "count": lack.count, "lines": ranges(lack.lines)} for lack in done.missing],
+        "missing": [
+            {"char": lack.char, "count": lack.count, "lines": ranges(lack.lines), "hand": lack.hand}
+            for lack in done.missing
+        ],
         "left_over": list(done.left_over),
     }
 

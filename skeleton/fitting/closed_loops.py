@@ -50,6 +50,9 @@ EDGE_SHARE = 0.5
 
 SIDE_SAMPLES_PER_PX = 4
 
+BLOCK_POINTS = 64
+"""Points that are compared with those near them at once."""
+
 
 @dataclass(frozen=True, eq=False)
 class Beside:
@@ -132,23 +135,26 @@ def _laid(points: Points, pair: Beside, broad: slice, centre: Floats, apart: Flo
 
 def _beside(points: Points, stroke: Ints, pen: float) -> Iterator[Beside]:
     """Yield the legs of loops that run beside each other."""
-    n = len(points)
+    n, reach = len(points), BESIDE_PEN_WIDTHS * pen
     heading = np.zeros((n, 2))
     for k in range(int(stroke[-1]) + 1):
         own = np.flatnonzero(stroke == k)
         if len(own) > 1:
             d = np.gradient(points[own], axis=0)
             heading[own] = d / np.maximum(np.hypot(*d.T), 1e-9)[:, None]
-    apart = np.hypot(*(points[:, None] - points[None]).transpose(2, 0, 1))
-    number = np.arange(n)
-    far = (stroke[:, None] != stroke[None]) | (np.abs(number[:, None] - number[None]) >= MIN_APART_POINTS)
-    along = np.abs(heading @ heading.T) > PARALLEL_COSINE
-    # every pair once: the earlier point is the one
-    there = far & along & (apart < BESIDE_PEN_WIDTHS * pen) & (number[:, None] < number[None])
-    cost = np.where(there, apart, np.inf)
-    partner = cost.argmin(axis=1)
-    beside = number[there.any(axis=1)]
-    for run in _runs(beside, partner, stroke):
+    partner = np.full(n, -1)
+    for first in range(0, n, BLOCK_POINTS):
+        # each with those near it: a table of all pairs of a texture's ten thousand points fills the memory
+        some = np.arange(first, min(first + BLOCK_POINTS, n))
+        low, high = (f(points[some], axis=0) for f in (np.min, np.max))
+        near = np.flatnonzero(((points >= low - reach) & (points <= high + reach)).all(axis=1))
+        apart = np.hypot(*(points[some, None] - points[None, near]).transpose(2, 0, 1))
+        far = (stroke[some, None] != stroke[None, near]) | (near[None] - some[:, None] >= MIN_APART_POINTS)
+        along = np.abs(heading[some] @ heading[near].T) > PARALLEL_COSINE
+        # every pair once: the earlier point is the one
+        there = far & along & (apart < reach) & (some[:, None] < near[None])
+        partner[some] = np.where(there.any(axis=1), near[np.where(there, apart, np.inf).argmin(axis=1)], -1)
+    for run in _runs(np.flatnonzero(partner >= 0), partner, stroke):
         one = np.arange(run[0], run[-1] + 1)
         other = np.round(np.interp(one, run, np.minimum.accumulate(partner[run]))).astype(np.int64)
         if len(one) >= MIN_STRETCH_POINTS and _is_loop(one, other, stroke):

@@ -103,6 +103,9 @@ def beyond(dark: Picture, points: Line, half: Vector, stroke: Indices, far: floa
                     continue
                 vx, vy = points[i + 1, 0] - points[i, 0], points[i + 1, 1] - points[i, 1]
                 px, py = x - points[i, 0], y - points[i, 1]
+                # most segments are too far for a division and a root
+                if max(abs(px) - abs(vx), abs(py) - abs(vy)) - half[i] > near_d:
+                    continue
                 u = min(max((px * vx + py * vy) / max(vx * vx + vy * vy, 1e-12), 0.0), 1.0)
                 d = math.hypot(px - u * vx, py - u * vy) - half[i]
                 if d < near_d:

@@ -40,14 +40,18 @@ HOOKED, UNHOOKED, TURNED, LOOPED, CROSSED, OVERRUN = range(len(KINDS))
 def others(context: PathContext, walks: FlatPaths, free: Flags) -> list[tuple[int, FlatPaths]]:
     """Return up to `MAX_CHANGES` readings that differ in one thing, each (kind, walks); `free` marks states at tips."""
     every = parted(walks)
-    changes = []
+    changes: list[tuple[int, int, int, Path, Path]] = []
     for i in range(len(every)):
         w = every[i]
         if context.piece[w[0]] >= context.lines:
             continue
         for k in range(i + 1, len(every)):
+            if len(changes) >= MAX_CHANGES:
+                break
             for one, other in _tails_swapped(context, w, every[k]):
                 changes.append((CROSSED, i, k, one, other))
+        if len(changes) >= MAX_CHANGES:
+            break
         for kind, new in _others_of_one(context, w, free):
             changes.append((kind, i, i, new, new[:0]))
     return [(kind, joined(_instead(every, i, k, one, other))) for kind, i, k, one, other in changes[:MAX_CHANGES]]
@@ -166,7 +170,7 @@ def _junctions_passed(context: PathContext, w: Path) -> IndexTable:
 def _loops_reversed(context: PathContext, w: Path) -> list[Path]:
     """Return the walk with each of its loops gone round the other way."""
     met = _junctions_passed(context, w)
-    out = []
+    out: list[Path] = []
     for first in range(len(met)):
         j = met[first, 0]
         seen = False
@@ -174,6 +178,8 @@ def _loops_reversed(context: PathContext, w: Path) -> list[Path]:
             seen = seen or met[x, 0] == j
         for x in range(len(met) if seen else first, len(met)):
             for y in range(x + 1, len(met)):
+                if len(out) >= MAX_CHANGES:
+                    return out
                 a, b = met[x, 1], met[y, 1]
                 if met[x, 0] == j and met[y, 0] == j and b - a >= 4:
                     out.append(concatenated(concatenated(w[:a], reversed_path(w[a:b])), w[b:]))

@@ -10,7 +10,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skeleton.fitted_values import load_fitted_values
-from skeleton.graph.junctions import Network
 from skeleton.hypotheses.edits import KINDS, others
 from skeleton.hypotheses.endpoints import optimise_endpoints
 from skeleton.hypotheses.good_continuation import reorder_like, smooth_walks
@@ -18,8 +17,8 @@ from skeleton.hypotheses.pen_lifts import junction_merges, lift_edits
 from skeleton.hypotheses.uncovered_ink import completed
 from skeleton.matching.template_matching import Match, Model, detached_marks_in_ink
 from skeleton.scoring.form_similarity import FORM_FEATURE_NAMES, NO_FORM, Forms
-from skeleton.scoring.path_features import PATH_FEATURE_NAMES, path_scorer
-from skeleton.states.state_graph import States, Walks, end_to_end, one_by_one, packed
+from skeleton.scoring.path_features import PATH_FEATURE_NAMES, PathScorer
+from skeleton.states.state_graph import Walks, end_to_end, one_by_one, packed
 
 Floats = NDArray[np.float64]
 
@@ -100,8 +99,7 @@ def with_edit(made: EditCounts, kind: int, n: int = 1) -> EditCounts:
 
 
 def candidates(
-    net: Network,
-    states: States,
+    scorer: PathScorer,
     matches: list[Match],
     models: list[Model],
     *,
@@ -110,12 +108,12 @@ def candidates(
 ) -> list[Hypothesis]:
     """Return the readings that the matches and their variants give, best first, no two alike.
 
+    scorer: of the ink that was matched.
     edited: how many readings are varied; window: log odds behind the best up to which they are.
     """
     if not matches:
         return []
-    scorer = path_scorer(net, states)
-    context = scorer.context
+    net, states, context = scorer.net, scorer.states, scorer.context
     forms = Forms(models, detached_marks_in_ink(net, states, models), len(states.here))
     weights = weights_for(WEIGHTS, states.drafted)
     out: dict[Any, Hypothesis] = {}
@@ -179,12 +177,12 @@ def candidates(
     return sorted(out.values(), key=lambda c: c.cost)
 
 
-def kinematic_cost(net: Network, states: States, walks: Walks) -> float:
+def kinematic_cost(scorer: PathScorer, walks: Walks) -> float:
     """Return the cost of walks that follow no form, as if they followed a rare one badly."""
     f = np.zeros(len(FEATURES))
     f[AT_MATCH] = 0.5, np.log(0.03), 0.0
     f[AT_FORM_FEATURES] = NO_FORM
-    told = dict(zip(PATH_FEATURE_NAMES, path_scorer(net, states).path_features(packed([walks]))[0], strict=True))
+    told = dict(zip(PATH_FEATURE_NAMES, scorer.path_features(packed([walks]))[0], strict=True))
     for name in KINEMATIC_FEATURE_NAMES:
         f[NAMES.index(name)] = told[name]
     return float(f @ WEIGHTS)

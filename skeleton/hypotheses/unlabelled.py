@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 
 from skeleton.fitted_values import load_fitted_values
-from skeleton.graph.junctions import Network
 from skeleton.hypotheses.edits import KINDS, others
 from skeleton.hypotheses.endpoints import optimise_endpoints
 from skeleton.hypotheses.good_continuation import smooth_walks
@@ -20,8 +19,8 @@ from skeleton.hypotheses.labelled import EditCounts, Hypothesis, weights_for, wi
 from skeleton.hypotheses.pen_lifts import junction_merges, lift_edits
 from skeleton.hypotheses.stroke_direction import canonical_orientation, orient_strokes
 from skeleton.hypotheses.writing_order import DIRECTION
-from skeleton.scoring.path_features import PATH_FEATURE_NAMES, path_scorer
-from skeleton.states.state_graph import States, Walks, end_to_end, packed
+from skeleton.scoring.path_features import PATH_FEATURE_NAMES, PathScorer
+from skeleton.states.state_graph import Walks, end_to_end, packed
 
 COSTS = load_fitted_values(Path(__file__).with_name("unlabelled_costs.json"))
 """Cost of one unit of each feature, in log odds: in a fluent hand, and what comes to it in drafted lettering."""
@@ -49,12 +48,12 @@ EDIT_COST_WINDOW = 3.0
 """Log odds behind the best reading up to which another is varied too."""
 
 
-def readings(net: Network, states: States) -> list[Hypothesis]:
+def readings(scorer: PathScorer) -> list[Hypothesis]:
     """Return the readings of ink that may be any character, best first, no two alike; directed, but in no order."""
-    smooth = smooth_walks(net, states)
+    states = scorer.states
+    smooth = smooth_walks(scorer.net, states)
     if not smooth:
         return []
-    scorer = path_scorer(net, states)
     context, size = scorer.context, scorer.size
     weights = weights_for(WEIGHTS, states.drafted)
     out: dict[Any, Hypothesis] = {}

@@ -31,6 +31,7 @@ against where strokes begin and end; the cost of taking a stroke's parts for one
 class PathScorer:
     """Ink that can be asked about walks."""
 
+    net: Network
     states: States
     context: PathContext
     gaps: Floats
@@ -75,7 +76,9 @@ def path_scorer(net: Network, states: States) -> PathScorer:
     context = path_context_of(net, states)
     size = max(float(np.ptp(states.here, axis=0).max()), net.pen_px) if len(states.here) else 1.0
     widths, variance = own_widths(context, states.width)
-    return PathScorer(states, context, gaps, max(float(gaps.sum()), 1e-6), size, _tips(net, states), widths, variance)
+    return PathScorer(
+        net, states, context, gaps, max(float(gaps.sum()), 1e-6), size, _tips(net, states), widths, variance
+    )
 
 
 def _tips(net: Network, states: States) -> NDArray[np.bool_]:

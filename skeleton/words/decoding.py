@@ -17,7 +17,7 @@ from skeleton.words.bars import bars_of
 from skeleton.words.frame import WordFrame, first_frame
 from skeleton.words.laid_text import LaidText, laid_over, misfit_of
 from skeleton.words.leftovers import taken_up
-from skeleton.words.letter_forms import Known, LetterForm, expected_extent, forms_of
+from skeleton.words.letter_forms import FormTable, Known, expected_extent, form_table, forms_of
 from skeleton.words.links import linked
 from skeleton.words.unexplained_ink import unexplained
 
@@ -94,7 +94,8 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     bars = bars_of(net, states, text, upright)
     barred = np.unique(states.piece[np.concatenate(bars)]).tolist() if bars else []
     laid = partial(laid_over, net, states, part, sizes, text, barred=tuple(barred))
-    ways = _ways(laid, states, upright, forms)
+    every, few = form_table(forms), form_table([of_letter[:FEW] for of_letter in forms])
+    ways = _ways(laid, states, upright, every, few)
     if not ways:
         return None
     left = [unexplained(net, states, sizes, way) for way in ways]
@@ -117,14 +118,15 @@ def _ways(
     laid: Callable[..., LaidText | None],
     states: States,
     upright: WordFrame,
-    forms: Sequence[tuple[LetterForm, ...]],
+    forms: FormTable,
+    few: FormTable,
 ) -> list[LaidText]:
     """Return ways to write a text: in first frames, in those found from them, and with what is left bare cheaper.
 
-    laid: gives the cheapest way from letters' forms, a frame, and what passing each state costs beside.
+    laid: gives the cheapest way from letters' forms, a frame, and what passing each state costs beside. few: the
+    forms that are tried in the other frames.
     """
     nothing = np.zeros(len(states.here))
-    few = [of_letter[:FEW] for of_letter in forms]
     ways: list[LaidText] = []
     second: list[tuple[float, int, LaidText]] = []
     for starts, ways_of in ((STARTS, forms), (OTHERS, few)):
@@ -139,7 +141,7 @@ def _ways(
             try_ = laid(forms, frame, nothing)
             cost, try_ = (cost, first) if try_ is None else (try_.cost + _unusual(frame, upright), try_)
             second.append((cost, len(second), try_))
-        if second and min(second)[0] < AWRY * len(forms):
+        if second and min(second)[0] < AWRY * (len(forms.letter_at) - 1):
             break
     if not second:
         return []

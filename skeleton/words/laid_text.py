@@ -13,8 +13,9 @@ from skeleton.states.paths import coverage
 from skeleton.states.shortest_paths import moves_within
 from skeleton.states.state_graph import States, Walks
 from skeleton.words.frame import WordFrame, refitted
-from skeleton.words.letter_forms import DOTTED, STEP, LetterForm
-from skeleton.words.letter_viterbi import decode, single_steps_of
+from skeleton.words.letter_forms import DOTTED, STEP, FormTable
+from skeleton.words.letter_viterbi import decode
+from skeleton.words.single_steps import single_steps_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -119,7 +120,7 @@ class LaidText:
 
 
 def laid_over(
-    net: Network, states: States, part: Ints, sizes: Floats, text: str, forms: list[tuple[LetterForm, ...]],
+    net: Network, states: States, part: Ints, sizes: Floats, text: str, forms: FormTable,
     frame: WordFrame, extra: Floats, *, barred: tuple[int, ...] = (),
 ) -> LaidText | None:  # fmt: skip
     """Return the cheapest way to write the text in a frame.
@@ -130,25 +131,25 @@ def laid_over(
     found = cheapest_way(states, forms, frame, marks, extra, NEAR)
     if found is None:
         return None
-    cost, rows, model = found
+    cost, rows = found
     walks, letter = single_steps_of(rows, states.step_to, states.step_len, states.step_cost, states.step_at)
     bare = (coverage(walks, len(sizes)) == 0) & ~np.isin(states.piece[::2], marks)
     twice = _claimed_twice(walks[0], letter, len(sizes))
     cost -= float(extra[rows[:, 0]].sum())
     cost += (BARE * float(sizes[bare].sum()) + SHARED * float(sizes[twice].sum())) / frame.x_height
     cost += ADDED * _stretches(bare, sizes, states.first, frame.x_height)
-    return LaidText(cost, _told_by_events(states, rows), rows, model, walks, letter, frame, marks, bare, twice)
+    return LaidText(cost, _told_by_events(states, rows), rows, forms.points, walks, letter, frame, marks, bare, twice)
 
 
 def cheapest_way(
     states: States,
-    forms: list[tuple[LetterForm, ...]],
+    forms: FormTable,
     frame: WordFrame,
     marks: tuple[int, ...],
     extra: Floats,
     beam: float = BEAM,
-) -> tuple[float, NDArray[np.int32], Floats] | None:
-    """Return (cost, rows, points of all forms) of the cheapest way; rows as `letter_viterbi.decode` gives them."""
+) -> tuple[float, NDArray[np.int32]] | None:
+    """Return (cost, rows) of the cheapest way; rows as `letter_viterbi.decode` gives them."""
     size = frame.x_height
     here, heading = frame.place(states.here), frame.direction(states.heading)
     off = np.isin(states.piece, marks)
@@ -164,21 +165,16 @@ def cheapest_way(
     skipped = LEFT_OUT * np.cumsum(np.bincount(in_bin, line, bins)) + BLANK * BIN * np.arange(bins)
     landed, lifted = _pen_events(states)
     turned = states.start_cost.reshape(-1, 2)[:, ::-1].ravel()
-    every = [f for of_letter in forms for f in of_letter]
     weights = np.array(
         [PLACE, TURN, STRETCH, GAIN, beam, LIFT, OVERLAP, JOINS, JOIN, BACK, FAR, JUMP, REACH, FREE], np.float64
     )
-    model = np.concatenate([f.points for f in every])
     best, rows = decode(
         here, heading, states.start_cost - landed, turned - lifted, extra + np.where(off, 50.0, 0.0),
         at, to, length / np.float32(size), cost, skipped, low, BIN,
-        model, np.concatenate([f.tangents for f in every]), np.concatenate([f.breaks for f in every]), STEP,
-        np.cumsum([0, *(len(f.points) for f in every)]), np.cumsum([0, *map(len, forms)]),
-        np.array([-RARE * f.log_share for f in every]),
-        np.array([round(f.before / BIN) for f in every], np.int32),
-        np.array([round(f.after / BIN) for f in every], np.int32), weights,
+        forms.points, forms.tangents, forms.breaks, STEP, forms.form_at, forms.letter_at, -RARE * forms.log_share,
+        np.round(forms.before / BIN).astype(np.int32), np.round(forms.after / BIN).astype(np.int32), weights,
     )  # fmt: skip
-    return (float(best), rows, model) if len(rows) else None
+    return (float(best), rows) if len(rows) else None
 
 
 def _pen_events(states: States) -> tuple[Floats, Floats]:

@@ -29,6 +29,10 @@ RAREST = 0.01
 OWN_SHARE = 0.9
 """Share of a letter that the writer's own forms have, where there are any."""
 
+ENOUGH_OWN, BESIDE_OWN = 3, 5
+"""Of a letter of which so many own forms are known, so many of the table's are tried, the commonest: readings are as
+good (letters of 90 joined words .905 for .903), and a quarter of the time is saved."""
+
 UNIT = 256.0
 """Parts of an x-height in which the table keeps places."""
 
@@ -69,12 +73,58 @@ class LetterForm:
         return float(self.points[:, 0].max() - self.points[-1, 0])
 
 
+@dataclass(frozen=True, eq=False)
+class FormTable:
+    """The forms of a text's letters in flat arrays, as the compiled loops take them; n points, f forms."""
+
+    points: Points
+    """Shape (n, 2): of all forms, one after the other; see `LetterForm`."""
+
+    tangents: NDArray[np.float64]
+    """Shape (n, 2)."""
+
+    breaks: NDArray[np.int32]
+    """Shape (n,)."""
+
+    form_at: NDArray[np.int64]
+    """Shape (f + 1,): where each form's points begin, with the end."""
+
+    letter_at: NDArray[np.int64]
+    """Shape (letters + 1,): where each letter's forms begin, with the end."""
+
+    log_share: NDArray[np.float64]
+    """Shape (f,)."""
+
+    before: NDArray[np.float64]
+    """Shape (f,)."""
+
+    after: NDArray[np.float64]
+    """Shape (f,)."""
+
+
+def form_table(forms: Sequence[Sequence[LetterForm]]) -> FormTable:
+    """Return the forms of each letter of a text in flat arrays, the short ones of a letter first."""
+    every = [f for of_letter in forms for f in sorted(of_letter, key=lambda f: len(f.points))]
+    return FormTable(
+        np.concatenate([f.points for f in every]),
+        np.concatenate([f.tangents for f in every]),
+        np.concatenate([f.breaks for f in every]),
+        np.cumsum([0, *(len(f.points) for f in every)], dtype=np.int64),
+        np.cumsum([0, *map(len, forms)], dtype=np.int64),
+        np.array([f.log_share for f in every]),
+        np.array([f.before for f in every]),
+        np.array([f.after for f in every]),
+    )
+
+
 def forms_of(char: str, known: Known | None = None) -> tuple[LetterForm, ...]:
     """Return the forms in which a character is written inside words; none if nothing is known of it."""
     own = list((known or {}).get(char, ()))
     table = _table_forms(char)
     if not own:
         return table
+    if len(own) >= ENOUGH_OWN:
+        table = table[:BESIDE_OWN]
     share = np.log(OWN_SHARE / len(own))
     mine = [_form(main_strokes(char, strokes), share) for strokes in own]
     rest = [LetterForm(f.points, f.tangents, f.breaks, f.log_share + np.log(1 - OWN_SHARE)) for f in table]

@@ -26,9 +26,10 @@ from capture.sheet_file import load_sheet
 from fontbuild.font import Font
 from ownhand.composer import Composer, Life, Ruling, Settings
 from ownhand.composer.formats.svg import svg_text
-from ownhand.composer.merge.mail_merge import Run, run_table
+from ownhand.composer.merge.mail_merge import run_table
 from ownhand.composer.merge.table import Row, Table
 from ownhand.composer.merge.template import parse_template
+from ownhand.composer.merge.workers import Run
 from ownhand.composer.variation.handwriting_statistics import own_scatter, scatter_of
 from tests.ownhand.composing import LETTER
 from tests.ownhand.hershey_font import hershey_font

@@ -133,8 +133,14 @@ SWITCHES = (
     Switch("writing habits", {f"{_PIPELINE}.habit_costs": _of(lambda *_: None)}),
     Switch("width consistency", _costs("linked", "parted")),
     Switch("weight of unexplained ink", {f"{_PIPELINE}.RESIDUAL_INK_COST": _of(0.0)}),
-    Switch("minimum Bayes risk", {f"{_PIPELINE}.minimum_bayes_risk": _of(lambda shape, odds: int(np.argmax(odds)))}),
+    Switch(
+        "minimum Bayes risk", {"skeleton.selection.minimum_bayes_risk": _of(lambda shape, odds: int(np.argmax(odds)))}
+    ),
     Switch("general rules beside forms", {f"{_PIPELINE}.GENERAL_RULES_FROM_COST": _of(np.inf)}),
+    Switch(
+        "ends moved",
+        {"skeleton.selection.moved_ends": _of(lambda _, points, half, stroke, *__, **___: (points, half, stroke))},
+    ),
     Switch("ends led on", {f"{_REFINEMENT}._lengthen": _of(lambda *_: None)}),
     Switch(
         "blots untangled",

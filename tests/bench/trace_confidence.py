@@ -23,10 +23,11 @@ from scipy.optimize import minimize
 
 from capture.files import write_bytes
 from skeleton.fitted_values import FittedValues, fitted_values_text
-from skeleton.pipeline import analyse, finish, judge
+from skeleton.pipeline import analyse
 from skeleton.scoring import confidence as module
 from skeleton.scoring.confidence import LOG_ODDS, Judged, told
 from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
+from skeleton.selection import finish, judge
 from tests.bench.people import BY_LOT, broken, source_of
 from tests.bench.trace_data import Case, data_sets, fitted, people
 from tests.bench.trace_reliability import report

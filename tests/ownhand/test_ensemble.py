@@ -14,9 +14,11 @@ from svgpathtools import parse_path
 
 from capture.errors import InputError, UsageError
 from ownhand.commands.additions import with_drawings
+from ownhand.commands.write import how_to_add, missing_lines
 from ownhand.composer import Life, Ruling, Settings, TextBox
 from ownhand.composer.ensemble import Ensemble, others_of
 from ownhand.composer.formats.svg import svg_text
+from ownhand.composer.merge.lacks import lacks_in
 from ownhand.composer.plot.drawings import strokes_of_path, strokes_of_svg
 from ownhand.composer.plot.plot_page import flatten
 from ownhand.composer.settings.additions import Curve, Drawing
@@ -57,7 +59,24 @@ def test_a_hand_that_was_not_given_is_named() -> None:
 def test_what_a_second_hand_lacks_is_counted_in_it() -> None:
     texts = {"message": "ж", "aside": "жж"}
 
-    assert ensemble().missing(texts, replace(CARD, boxes=BOXES))["ж"] == 3
+    settings = replace(CARD, boxes=BOXES)
+    whole = {"message": "a lamp ж", "aside": "a sea жж"}
+    done = ensemble().compose(whole, settings)
+
+    assert ensemble().missing(texts, settings) == {"": {"ж": 1}, "aunt": {"ж": 2}}
+    assert [(k.char, k.count, k.hand) for k in lacks_in(done)] == [("ж", 2, "aunt"), ("ж", 1, "")]
+    # each is told of its own hand, with the sheet that asks for it
+    lines = missing_lines(lacks_in(done), Path("keeper"), {"aunt": Path("old/aunt")}, written=True)
+    asked = [line for line in lines if line.startswith("Add")]
+    assert lines[0].startswith("Missing in this hand") and lines[3].startswith("Missing in the hand 'aunt'")
+    assert asked == [f"Add them: ownhand sheet {hand} --characters 'ж'" for hand in ("keeper", "old/aunt")]
+
+
+def test_what_a_font_file_lacks_is_not_asked_for_in_it_as_if_it_were_a_hand() -> None:
+    assert how_to_add(Path("plain.svg"), "ß") == (
+        "Add them: ownhand sheet HAND --characters 'ß', and when it was read: "
+        "ownhand extend plain.svg --hand HAND -o plain-more.svg"
+    )
     assert ensemble().compose({**TEXT, "aside": "oж"}, replace(CARD, boxes=BOXES)).missing["ж"] == 1
 
 
@@ -269,4 +288,4 @@ def test_a_paragraph_in_a_hand_that_was_not_given_is_named() -> None:
 
 
 def test_what_a_paragraphs_hand_lacks_is_counted_in_it() -> None:
-    assert ensemble().missing("a seal\n~in aunt жж", CARD)["ж"] == 2
+    assert ensemble().missing("a seal\n~in aunt жж", CARD) == {"": {}, "aunt": {"ж": 2}}

@@ -20,11 +20,11 @@ from ownhand.composer import Settings
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats.gcode import gcode_job
 from ownhand.composer.merge import mail_merge
-from ownhand.composer.merge.mail_merge import ROWS, Run, run_table
+from ownhand.composer.merge.mail_merge import ROWS, run_table
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
 from ownhand.composer.merge.value_formats import formatted
-from ownhand.composer.merge.workers import worked
+from ownhand.composer.merge.workers import Run, worked
 from ownhand.composer.plot.imposition import crop_marks, sheet_of, sheets_of
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.additions import Curve
@@ -188,6 +188,31 @@ def test_cards_that_are_only_looked_at_are_set_once(tmp_path: Path, monkeypatch:
 
     assert (code, runs) == (0, [2])
     assert (tmp_path / "all.png").is_file() and not list(tmp_path.glob("out/*.svg"))
+
+
+def test_cards_that_are_written_are_set_once_for_their_files_and_their_pictures(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    font = save_ufo(FONT, tmp_path / "font.ufo")
+    guests_file = tmp_path / "guests.csv"
+    guests_file.write_text("name\nOrla\nWim\n")
+    (tmp_path / "card.txt").write_text("Dear {name}")
+    looked = ["--template", str(tmp_path / "card.txt"), "--overview", str(tmp_path / "all.png"), "--force"]
+    runs: list[int] = []
+    monkeypatch.setattr(mail_merge, "worked", lambda jobs, *rest: runs.append(len(jobs)) or worked(jobs, *rest))
+
+    def written() -> int:
+        return main(["write", str(font), "--table", str(guests_file), *looked, "-o", str(tmp_path / "out")])
+
+    assert (written(), runs) == (0, [2])
+    two, cards = (tmp_path / "all.png").read_bytes(), list(tmp_path.glob("out/*.svg"))
+    assert len(cards) == 2
+    made = [card.stat().st_mtime_ns for card in cards]
+
+    # a run that goes on shows all cards too, and leaves those that are there alone
+    assert written() == 0
+    assert (tmp_path / "all.png").read_bytes() == two
+    assert [card.stat().st_mtime_ns for card in cards] == made
 
 
 @pytest.mark.parametrize(("name", "code"), [("all.jpg", 2), ("there.png", 4)])

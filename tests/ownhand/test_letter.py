@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
+from pathlib import Path
 
 import cv2
 import numpy as np
@@ -147,10 +148,13 @@ def test_words_left_out_are_named():
     from ownhand.hands.captures import PageCapture
 
     capture = PageCapture("letter-1", 1, "a.png", {}, (), {})
-    lines = summary(TakenLetter(capture, None, 20, 16, 2, ("line 2: lamp",), 0.04, ("No consent …",)))
+    lines = summary(
+        TakenLetter(capture, None, 20, 16, 2, ("line 2: lamp",), 0.04, ("No consent …",)), hand=Path("keeper")
+    )
     assert "16 of 20 letters taken (80%)" in lines[0]
     assert "line 2: lamp" in lines[1]
     assert "4% of the ink" in lines[2]
+    assert lines[-1].endswith("Then build the font: ownhand build keeper")
 
 
 def test_printed_rulings_are_taken_away(page):

@@ -21,9 +21,12 @@ from capture.files import HELD
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
 from ownhand.composer import Settings
-from ownhand.composer.merge.mail_merge import RECORD, ROWS, Run, run_table, safe_name
+from ownhand.composer.merge.mail_merge import ROWS, run_table
+from ownhand.composer.merge.run_folder import RECORD
+from ownhand.composer.merge.run_plan import safe_name
 from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
+from ownhand.composer.merge.workers import Run
 from tests.ownhand.hershey_font import hershey_font
 
 FONT = hershey_font()
@@ -194,7 +197,7 @@ def test_a_strict_run_writes_nothing_where_anything_lacks(tmp_path: Path, capsys
     assert not (tmp_path / "none").exists()
     assert len(contents(tmp_path / "all")) == 2
     assert "'ж' (U+0436, cyrillic small letter zhe): once, in the rows at line 2 of the table" in said
-    assert f"ownhand sheet {ufo} --characters 'ж'" in said
+    assert "ownhand sheet HAND --characters 'ж'" in said and f"ownhand extend {ufo} --hand HAND" in said
 
 
 def test_the_old_card_of_a_guest_who_was_renamed_is_told(tmp_path: Path) -> None:
@@ -359,6 +362,20 @@ def test_a_folder_with_another_run_json_is_refused(tmp_path: Path) -> None:
 
     with pytest.raises(OutputError, match="is not the record of a run"):
         run_table(FONT, guests(tmp_path, 2), TEMPLATE, tmp_path / "out", CARD, workers=1)
+
+
+def test_a_row_of_too_many_fields_is_told_with_what_parts_them(tmp_path: Path) -> None:
+    for mark, name in (";", "semicolon"), (",", "comma"):
+        (row,) = table(tmp_path, f"guest{mark}town\nOrla{mark}Hazelby{mark}North\n").rows
+
+        assert f"is a field with a {name} in it" in row.fault
+
+
+def test_a_column_of_file_names_that_is_not_there_is_named_with_its_option(tmp_path: Path) -> None:
+    read = table(tmp_path, "name,message\nOrla,x\n")
+
+    with pytest.raises(InputError, match=r"--name: the table has no column 'guest'. Its columns are: name, message"):
+        run_table(FONT, read, TEMPLATE, tmp_path / "out", CARD, name_field="guest", workers=1)
 
 
 def test_a_field_that_no_column_fills_is_refused_before_anything_is_written(tmp_path: Path) -> None:

@@ -30,6 +30,19 @@ def loaded(*command: str) -> set[str]:
     return set(done.stderr.split())
 
 
+def test_a_command_stopped_while_it_is_loaded_ends_with_one_line():
+    code = (
+        "import sys\nfrom ownhand.__main__ import run\n"
+        "class Stopped:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'click':\n            raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Stopped())\nrun()"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True)
+
+    assert (done.returncode, done.stdout, done.stderr) == (130, "", "ownhand: stopped.\n")
+
+
 def test_help_loads_neither_numbers_nor_pictures():
     modules = loaded("--help")
 

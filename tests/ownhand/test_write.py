@@ -194,3 +194,10 @@ def test_printed_lines_have_a_pitch_and_an_offset():
     assert (ruling("8").pitch_mm, ruling("8,12.5").offset_mm) == (8.0, 12.5)
     with pytest.raises(UsageError, match="--ruled"):
         ruling("8,1,2")
+
+
+def test_what_is_said_of_a_page_without_boxes_names_none(font, tmp_path, capsys):
+    code = main(["write", str(font), "the lamp", "-o", str(tmp_path / "x.svg"), "--ruled", "3"])
+
+    assert code == 0
+    assert "the page: written with an x-height of" in capsys.readouterr().err

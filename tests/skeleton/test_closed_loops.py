@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 from unittest.mock import patch
 
 import numpy as np
@@ -10,7 +11,7 @@ from scipy.interpolate import splev, splprep
 
 from capture.units import Points
 from skeleton import trace
-from skeleton.fitting import refinement
+from skeleton.fitting import closed_loops, refinement
 from skeleton.fitting.closed_loops import any_beside, turning
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import score
@@ -69,3 +70,29 @@ def test_lines_far_apart_or_on_each_other_are_not_looked_at() -> None:
     for apart, beside in ((0.0, False), (2.5, True), (12.0, False)):
         both = np.concatenate([here, here + np.array([apart, 0.0])])
         assert any_beside(both, stroke, 5.0) == beside
+
+
+def loops_of(points: int) -> tuple[Points, np.ndarray]:
+    """Return a row of narrow loops, px, as one stroke, and its number at every point."""
+    t = np.linspace(0, points / 20, points)
+    turns = np.stack([4.0 * t + 2.0 * np.sin(2 * np.pi * t), 20 * np.cos(2 * np.pi * t)], axis=1)
+    return turns, np.zeros(points, np.int64)
+
+
+def test_legs_beside_each_other_are_found_block_by_block_as_all_at_once() -> None:
+    points, stroke = loops_of(240)
+    whole = list(closed_loops._beside(points, stroke, 5.0))
+    with patch.object(closed_loops, "BLOCK_POINTS", 16):
+        blocks = list(closed_loops._beside(points, stroke, 5.0))
+    assert len(whole) > 5
+    assert [(p.one.tolist(), p.other.tolist()) for p in blocks] == [(p.one.tolist(), p.other.tolist()) for p in whole]
+
+
+def test_the_ten_thousand_points_of_a_texture_are_compared_without_a_table_of_all_pairs() -> None:
+    points, stroke = loops_of(10_000)
+    tracemalloc.start()
+    found = sum(1 for _ in closed_loops._beside(points, stroke, 5.0))
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert found > 300
+    assert peak < 50e6  # all pairs as numbers: 800 MB

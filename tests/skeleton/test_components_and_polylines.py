@@ -12,6 +12,7 @@ from skeleton.hypotheses.labelled import candidates
 from skeleton.ink.components import flip_small_components, histogram, peaks
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import build_state_graph_of, models_of
+from skeleton.scoring.path_features import path_scorer
 from tests.bench.trace_ink import ink
 
 Mask = NDArray[np.uint8]
@@ -75,7 +76,7 @@ def test_every_reading_passes_all_the_ink_but_specks_and_no_reading_comes_twice(
     assert apart is not None
     _, net, states = apart
     models = models_of(char, "right", ())
-    found = candidates(net, states, find_matches(net, states, models), models)
+    found = candidates(path_scorer(net, states), find_matches(net, states, models), models)
     assert len({tuple(map(tuple, c.walks)) for c in found}) == len(found) > 3
     assert [c.cost for c in found] == sorted(c.cost for c in found)
     gaps = np.repeat(states.spacing, np.diff(states.first))

@@ -15,7 +15,8 @@ import pytest
 
 import skeleton
 from capture.units import Points
-from skeleton import joint_reading, pipeline
+from skeleton import joint_reading, pipeline, selection
+from skeleton.analysis import Analysis, ReadingHypothesis
 from skeleton.ductus.curve import pen_line
 from skeleton.fitting.refinement import fit_context, refine
 from skeleton.geometry.stroke import Stroke
@@ -26,7 +27,7 @@ from skeleton.hypotheses import labelled
 from skeleton.hypotheses.good_continuation import smooth_walks
 from skeleton.ink.ink_map import find_ink
 from skeleton.matching.template_matching import Model, find_matches
-from skeleton.pipeline import Analysis, ReadingHypothesis, build_state_graph_of, models_of, read
+from skeleton.pipeline import build_state_graph_of, models_of, read
 from skeleton.scoring.path_features import path_scorer
 from skeleton.states.state_graph import States
 from tests.bench.switches import SWITCHES, Switch, switch
@@ -241,7 +242,7 @@ def readings_that_are_nearly_alike_win(part: Switch) -> bool:
     found = find_ink(ink([line((0, 0), (0, 5))])[0], DPI)
     assert found is not None
     analysis = Analysis(found, options, part.options, None)
-    return pipeline.select_reading(analysis, judged=False).allograph == "middle"
+    return selection.select_reading(analysis, judged=False).allograph == "middle"
 
 
 def one_hand_votes(part: Switch) -> bool:
@@ -300,7 +301,7 @@ def every_reading_passes_all_the_ink(part: Switch) -> bool:
 
 def labelled_readings(ground: tuple[Network, States], models: list[Model]) -> list[labelled.Hypothesis]:
     """Return the readings that are considered for a known character."""
-    return labelled.candidates(*ground, find_matches(*ground, models), models)
+    return labelled.candidates(path_scorer(*ground), find_matches(*ground, models), models)
 
 
 def a_ring_that_overlaps_itself_ends_where_the_pen_left(part: Switch) -> bool:

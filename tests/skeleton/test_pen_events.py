@@ -14,6 +14,7 @@ from skeleton.hypotheses.labelled import candidates
 from skeleton.matching.stroke_distance import OTHER_COUNT, Shape, shape_of, stroke_distances
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import build_state_graph_of, models_of, read
+from skeleton.scoring.path_features import path_scorer
 from skeleton.states.state_graph import draw
 from tests.bench.trace_ink import ink
 
@@ -68,7 +69,7 @@ def test_a_ring_whose_end_runs_on_over_its_beginning_is_among_the_readings_to_it
     assert apart is not None
     found, *ground = apart
     models = models_of("O", "right", ())
-    every = candidates(*ground, find_matches(*ground, models), models)
+    every = candidates(path_scorer(*ground), find_matches(*ground, models), models)
     drawn = [draw(*ground, c.walks[0]) / found.px_per_mm for c in every if len(c.walks) == 1]
     assert min(line_length(line) for line in drawn) < 17.8, "a ring that is simply closed"
     reading = read(grey, 300, "O", handedness="right", known=(), alternatives=11)

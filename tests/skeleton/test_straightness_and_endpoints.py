@@ -141,7 +141,11 @@ def test_one_stroke_in_two_widths_is_doubted() -> None:
         _, net, states = apart
         ground = path_context_of(net, states)
         models = models_of("L", "right", ())
-        one = next(c for c in candidates(net, states, find_matches(net, states, models), models) if len(c.walks) == 1)
+        one = next(
+            c
+            for c in candidates(path_scorer(net, states), find_matches(net, states, models), models)
+            if len(c.walks) == 1
+        )
         count = coverage(one.end_to_end, len(states.width))
         said.append(link_cost(ground, one.end_to_end, count, *own_widths(ground, states.width))[1])
     assert said[1] > said[0] + 0.3

@@ -15,7 +15,7 @@ from skeleton.words.bars import bars_of
 from skeleton.words.decoding import connected_parts
 from skeleton.words.frame import WordFrame
 from skeleton.words.laid_text import laid_over
-from skeleton.words.letter_forms import forms_of
+from skeleton.words.letter_forms import form_table, forms_of
 from skeleton.words.unexplained_ink import unexplained
 from skeleton.words.word_reading import read_word
 from tests.bench.trace_ink import ink
@@ -84,7 +84,7 @@ def test_what_is_not_passed_is_unexplained():
     net, states, frame, *_ = _taken_apart(word.strokes, 0.0)
     sizes = np.repeat(states.spacing, np.diff(states.first))
     nothing = np.zeros(len(states.here))
-    forms = [forms_of(c) for c in word.text]
+    forms = form_table([forms_of(c) for c in word.text])
     laid = laid_over(net, states, connected_parts(net), sizes, word.text, forms, frame, nothing)
     whole = unexplained(net, states, sizes, laid)
     every, _ = laid.walks

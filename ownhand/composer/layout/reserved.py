@@ -96,9 +96,7 @@ class Column:
             y_mm += self.pitch_mm
             if not self.box.flows and column >= self.box.columns:
                 return Slot(column, y_mm, self.left_mm(column), self.left_mm(column) + self.width_mm)
-        raise UsageError(
-            f"box '{self.box.name}'", "the areas kept blank leave no room in it", "Make them smaller or move them."
-        )
+        raise UsageError(self.box.told, "the areas kept blank leave no room in it", "Make them smaller or move them.")
 
     def _widest(self, column: int, y_mm: float) -> tuple[float, float]:
         """Return the widest free stretch of the line at `y_mm`."""

@@ -12,9 +12,9 @@ def told_together(notices: Iterable[Notice]) -> dict[str, int]:
 
     Examples
     --------
-    >>> small = [Notice("smaller", "box 'body'", f"written with {mm} mm to fit", size_mm=mm) for mm in (2.9, 2.71, 3.0)]
+    >>> small = [Notice("smaller", "the page", f"written with {mm} mm to fit", size_mm=mm) for mm in (2.9, 2.71, 3.0)]
     >>> told_together([*small, Notice("squeezed", "margins", "line narrowed")])
-    {"box 'body': written smaller to fit, with an x-height of 2.71 to 3.00 mm": 3, 'margins: line narrowed': 1}
+    {'the page: written smaller to fit, with an x-height of 2.71 to 3.00 mm': 3, 'margins: line narrowed': 1}
     """
     alike: dict[tuple[str, str, str], list[Notice]] = {}
     for notice in notices:

@@ -15,7 +15,7 @@ from capture.errors import TableError, one_line
 from ownhand.composer.merge.encodings import code_page_of
 from ownhand.composer.merge.template import key
 
-DELIMITERS = ",;\t|"
+DELIMITERS = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
 LARGEST_BYTES = 200_000_000
 LONGEST_SHOWN = 60
 """Characters of a field that is shown."""
@@ -127,7 +127,7 @@ def read_table(path: Path, *, encoding: str | None = None, letters: Collection[s
             if any(v.strip() for v in values):
                 if len(out) == MOST_ROWS:
                     raise TableError(f"{path}, line {line}", f"more than {MOST_ROWS} rows", "Split the table.")
-                out.append(_row(len(out) + 1, line, values, columns))
+                out.append(_row(len(out) + 1, line, values, columns, DELIMITERS.get(delimiter, f"'{delimiter}'")))
     except csv.Error as error:
         out.append(Row(len(out) + 1, line + 1, {}, f"cannot be read as CSV from here on ({error})"))
     if not out:
@@ -208,10 +208,12 @@ def _rows(text: str, delimiter: str, path: Path) -> Iterator[tuple[int, list[str
         line = reader.line_num + 1
 
 
-def _row(number: int, line: int, values: list[str], columns: tuple[str, ...]) -> Row:
+def _row(number: int, line: int, values: list[str], columns: tuple[str, ...], between: str) -> Row:
     extra = [v for v in values[len(columns) :] if v.strip()]
     fault = ""
     if extra:
-        fault = f"it has {len(values)} fields, the head has {len(columns)}; is a field with a comma in it not quoted?"
+        fault = (
+            f"it has {len(values)} fields, the head has {len(columns)}; is a field with a {between} in it not quoted?"
+        )
     padded = values[: len(columns)] + [""] * (len(columns) - len(values))
     return Row(number, line, dict(zip(columns, padded, strict=True)), fault)

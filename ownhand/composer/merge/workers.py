@@ -44,6 +44,9 @@ class Job:
     parts: tuple[Job, ...] = ()
     """The cards on one sheet, or in one file; empty for a file that is one text."""
 
+    there: bool = False
+    """The file is there already: only its cards' small pictures are made."""
+
 
 @dataclass(frozen=True, eq=False)
 class Run:
@@ -134,7 +137,7 @@ class _Worker:
         try:
             pages = self._pages(job, notices, faults, thumbnails)
             files: list[tuple[str, bytes]] = []
-            for kind in self._run.formats if pages else ():
+            for kind in self._run.formats if pages and not job.there else ():
                 if self._run.one_file:
                     machine = self._run.machine
                     led = [(name, for_machine(page, machine)) for name, page in pages]

@@ -100,6 +100,10 @@ class Ruling:
             raise UsageError("ruling", f"a pitch of {self.pitch_mm:g} mm is under 1 mm", "Measure it between lines.")
 
 
+BODY = "body"
+"""Name of the box that fills a page without any."""
+
+
 @dataclass(frozen=True)
 class TextBox:
     """A part of the page with a text of its own."""
@@ -135,21 +139,26 @@ class TextBox:
     down: Down = "top"
     """Where a text that leaves room stands between the box's upper and lower edge."""
 
+    @property
+    def told(self) -> str:
+        """What it is called where something is said of it: of the one that fills a page nobody chose the name."""
+        return "the page" if self.name == BODY else f"box '{self.name}'"
+
     def __post_init__(self) -> None:
         narrowest = (self.columns - 1) * self.column_gap_mm + 2.0 * self.columns
         if not (
             1 <= self.columns <= 12 and self.column_gap_mm >= 0 and (self.columns == 1 or self.width_mm > narrowest)
         ):
             remedy = "Give 1 to 12 columns of 2 mm or more."
-            raise UsageError(f"box '{self.name}'", f"{self.columns} columns do not fit its width", remedy)
+            raise UsageError(self.told, f"{self.columns} columns do not fit its width", remedy)
         if self.down not in DOWNS:
-            raise UsageError(f"box '{self.name}'", f"no place '{self.down}'", f"Use {', '.join(DOWNS)}.")
+            raise UsageError(self.told, f"no place '{self.down}'", f"Use {', '.join(DOWNS)}.")
         if not is_plain(self.name, LONGEST_NAME):
             raise UsageError("box", "its name is too long or holds control characters", "Give a short one.")
         if not (self.width_mm > 0 and self.height_mm > 0):
-            raise UsageError(f"box '{self.name}'", "it has no width or no height", "Give both in mm.")
+            raise UsageError(self.told, "it has no width or no height", "Give both in mm.")
         if self.align is not None and self.align not in ALIGNMENTS:
-            raise UsageError(f"box '{self.name}'", f"no alignment '{self.align}'", f"Use {', '.join(ALIGNMENTS)}.")
+            raise UsageError(self.told, f"no alignment '{self.align}'", f"Use {', '.join(ALIGNMENTS)}.")
 
 
 @dataclass(frozen=True)
@@ -277,13 +286,13 @@ class Settings:
         names = [*(box.name for box in self.boxes), *(curve.name for curve in self.curves)]
         if len(set(names)) < len(names):
             raise UsageError("boxes", f"two boxes bear the same name ({', '.join(names)})", "Give each its own.")
-        if "body" in names and all(box.blank for box in self.boxes):
+        if BODY in names and all(box.blank for box in self.boxes):
             raise UsageError("box 'body'", "it is blank, and the text would be called so", "Give it another name.")
         for box in self.boxes:
             if box.around not in ("flow", "stop"):
-                raise UsageError(f"box '{box.name}'", f"no way around '{box.around}'", "Use flow or stop.")
+                raise UsageError(box.told, f"no way around '{box.around}'", "Use flow or stop.")
             if box.pen < 1 or box.pen > len(self.pens):
-                raise UsageError(f"box '{box.name}'", f"there is no pen {box.pen}", f"Pens are 1 to {len(self.pens)}.")
+                raise UsageError(box.told, f"there is no pen {box.pen}", f"Pens are 1 to {len(self.pens)}.")
             if box.blank:
                 continue
             inside = (
@@ -315,7 +324,7 @@ class Settings:
         return (
             *self.boxes,
             TextBox(
-                "body",
+                BODY,
                 left,
                 top,
                 width - left - right,

@@ -19,13 +19,13 @@ from numpy.typing import NDArray
 from sample_sheets.loose import loose_characters
 from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton.fitting.refinement import fit_context, fit_hypothesis
+from skeleton.hypotheses.habit_inputs import habit_inputs
 from skeleton.hypotheses.labelled import candidates
-from skeleton.matching.stroke_distance import shapes_of_readings
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import MAX_JUDGED_READINGS, build_state_graph_of, models_of
 from skeleton.scoring.path_features import path_scorer
-from skeleton.scoring.writing_habits import clues_along, habit_costs, stroke_inputs
-from skeleton.states.state_graph import draw, packed
+from skeleton.scoring.writing_habits import habit_costs, stroke_inputs
+from skeleton.states.state_graph import draw
 from tests.bench.people import BY_LOT, broken, of_people, part, source_of, trains_network
 from tests.bench.trace_data import LATIN, OTHER_DAY, OWN_DPI, Case, data_sets, fitted, folder
 from tests.bench.trace_ink import ink
@@ -209,16 +209,13 @@ def _choice(one: Written) -> Choices | None:
     if apart is None or not models or len(char) > 1:
         return None
     found, net, states = apart
-    every = candidates(net, states, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
+    scorer = path_scorer(net, states)
+    every = candidates(scorer, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
     if not every:
         return None
-    pack = packed([c.end_to_end for c in every])
-    shapes = shapes_of_readings(pack, states.here)
-    features = np.column_stack([[c.fluent_features for c in every], [c.drafted for c in every]])
-    linear = np.array([c.cost for c in every])
-    along = clues_along(path_scorer(net, states), pack)
-    judged = habit_costs(char, shapes, along, features, linear)
-    cost = linear if judged is None else linear + judged.costs
+    told = habit_inputs(scorer, every)
+    judged = habit_costs(char, told.shapes, told.along, told.features, told.linear)
+    cost = told.linear if judged is None else told.linear + judged.costs
     first = np.argsort(cost, kind="stable")[:MOST_FITTED]
     first = first[cost[first] <= cost.min() + FITTED_WITHIN]
     unlike = np.full(len(every), np.nan, np.float32)
@@ -229,8 +226,9 @@ def _choice(one: Written) -> Choices | None:
     paths, full = rightness(lines_mm(apart, every), true, max(WITHIN_MM, 0.6 * pen))
     of = one.case.writer
     return Choices(
-        np.array([len(every)]), stroke_inputs(shapes).astype(np.float16), along.astype(np.float16),
-        features.astype(np.float32), linear.astype(np.float32), unlike, paths, full, np.array([ord(char)], np.int32),
-        np.array([one.source]), np.array([one.source in BY_LOT and trains_network(one.source, of)]),
+        np.array([len(every)]), stroke_inputs(told.shapes).astype(np.float16), told.along.astype(np.float16),
+        told.features.astype(np.float32), told.linear.astype(np.float32), unlike, paths, full,
+        np.array([ord(char)], np.int32), np.array([one.source]),
+        np.array([one.source in BY_LOT and trains_network(one.source, of)]),
         np.array([of]), np.array([one.number], np.int16),
     )  # fmt: skip

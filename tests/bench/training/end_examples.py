@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton import pipeline
+from skeleton import pipeline, selection
 from skeleton.fitting.end_pictures import MOST, end_measures, end_pictures, led_on
 from skeleton.fitting.refinement import STEP_PEN_WIDTHS
 from skeleton.fitting.residual_ink import ends_of
@@ -73,7 +73,7 @@ class EndExamples:
 
 @dataclass(frozen=True, eq=False)
 class _Lines:
-    """What `pipeline.moved_ends` is given."""
+    """What `selection.moved_ends` is given."""
 
     dark: NDArray[np.float32]
     points: Points
@@ -136,7 +136,7 @@ def _examples(one: Written) -> list[EndExamples]:
         given.append((_Lines(*lines), point_mm))
         return lines[1], lines[2], lines[3]
 
-    with patch.object(pipeline, "moved_ends", seen):
+    with patch.object(selection, "moved_ends", seen):
         read = pipeline.read(grey, dpi, one.case.char, handedness="right", known=(), judged=False)
     if not given or len(one.case.char) > 1:
         return []

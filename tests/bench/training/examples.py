@@ -27,6 +27,7 @@ from skeleton.ink.ink_map import InkMap
 from skeleton.matching.stroke_distance import Shape, shape_along
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, models_of, shaped_like
+from skeleton.scoring.path_features import path_scorer
 from skeleton.states.state_graph import States, draw
 from tests.bench.people import BY_LOT, broken, fits_choice, of_people, part, source_of
 from tests.bench.trace_data import LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
@@ -187,14 +188,14 @@ def _named(ground: Apart, char: str) -> Readings:
     """Return the readings that a tracer who is told the character considers, and their shapes."""
     _, net, states = ground
     models = models_of(char, "right", ())
-    every = candidates(net, states, find_matches(net, states, models), models)
+    every = candidates(path_scorer(net, states), find_matches(net, states, models), models)
     return every, [shape_along(c.end_to_end, states.here) for c in every], _unlike(ground, every)
 
 
 def _unnamed(ground: Apart, char: str) -> Readings:
     """Return the readings that a tracer who is not told the character considers, and their shapes."""
     _, net, states = ground
-    every = unlabelled.readings(net, states)
+    every = unlabelled.readings(path_scorer(net, states))
     return every, [shaped_like(states, every[0].end_to_end, c) for c in every], _unlike(ground, every)
 
 

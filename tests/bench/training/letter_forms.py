@@ -28,7 +28,7 @@ from capture.units import Points
 from skeleton.ductus import allographs
 from skeleton.words import laid_text, letter_forms
 from skeleton.words.frame import first_frame, refitted
-from skeleton.words.letter_forms import DOTTED, expected_extent, forms_of, main_strokes, packed
+from skeleton.words.letter_forms import DOTTED, expected_extent, form_table, forms_of, main_strokes, packed
 from tests.bench.trace_ink import even
 from tests.bench.words import Word, words_of
 
@@ -89,19 +89,20 @@ def cut_by_forms(word: Word) -> list[tuple[str, list[Points]]]:
     """Return the letters of a word that the forms so far find on its pen path; none where they do not suit."""
     strokes = [_smooth(s) for s in word.strokes]
     states = _path_states(strokes)
-    forms = [forms_of(c) for c in word.text]
-    if not all(forms):
+    found_forms = [forms_of(c) for c in word.text]
+    if not all(found_forms):
         return []
+    forms = form_table(found_forms)
     frame = first_frame(states.here, *expected_extent(word.text), len(word.text))
     for _ in range(2):
         marks = tuple(i for i, s in enumerate(strokes) if _is_mark(frame.place(s), word.text))
         found = laid_text.cheapest_way(states, forms, frame, marks, np.zeros(len(states.here)))
         if found is None:
             return []
-        cost, rows, model = found
+        cost, rows = found
         on = rows[:, 2] >= 0
         last = frame
-        frame = refitted(frame, states.here[rows[on, 0]], model[rows[on, 2]], rows[on, 1].astype(np.int64))
+        frame = refitted(frame, states.here[rows[on, 0]], forms.points[rows[on, 2]], rows[on, 1].astype(np.int64))
     owner = np.full(len(states.here) // 2, -1)
     places = rows[:, 0] // 2
     for a, b, k in zip(places[:-1], places[1:], rows[1:, 1], strict=True):

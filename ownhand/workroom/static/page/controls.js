@@ -33,7 +33,7 @@ export function controls(desk) {
     table: table.el,
     small: table.small,
     settings,
-    top: h("div", { class: "row top-row" }, again, watch, save, h("span", { class: "hint" }, "draw ", seed)),
+    top: h("div", { class: "row top-row" }, again, watch, save, h("span", { class: "hint" }, "seed ", seed)),
     drawSeed: () => {
       seed.textContent = String(desk.wish.seed);
     },

@@ -1,0 +1,38 @@
+"""What `skeleton.scoring.writing_habits` is told of readings: the same when an image is read and when it is fitted."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skeleton.hypotheses.labelled import Hypothesis
+from skeleton.matching.stroke_distance import Shape, shapes_of_readings
+from skeleton.scoring.path_features import PathScorer
+from skeleton.scoring.writing_habits import clues_along
+from skeleton.states.state_graph import packed
+
+
+@dataclass(frozen=True, eq=False)
+class HabitInputs:
+    """What is told of readings, one after the other, as `writing_habits.habit_costs` takes it."""
+
+    shapes: list[Shape]
+    along: NDArray[np.float32]
+    """Shape (readings, clues)."""
+
+    features: NDArray[np.float64]
+    """Shape (readings, features + 1): in a fluent hand, and last how surely the lettering was drafted."""
+
+    linear: NDArray[np.float64]
+    """Shape (readings,): their linear costs."""
+
+
+def habit_inputs(scorer: PathScorer, every: Sequence[Hypothesis]) -> HabitInputs:
+    """Return what is told of some readings, one at least, of the ink that `scorer` is of."""
+    pack = packed([c.end_to_end for c in every])
+    features = np.column_stack([[c.fluent_features for c in every], [c.drafted for c in every]])
+    linear = np.array([c.cost for c in every])
+    return HabitInputs(shapes_of_readings(pack, scorer.states.here), clues_along(scorer, pack), features, linear)

@@ -22,13 +22,14 @@ from fontbuild.glyph import Glyph
 from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, printing, without_joined
 from fontbuild.kerning import gap_sd, kerning
 from fontbuild.letterwise import Letterwise, in_turn
+from fontbuild.lifted_gap import lifted_gap
 from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
 from fontbuild.running_text import on_the_line, size_on_lines
 from fontbuild.shared_variation import shared_variation
-from fontbuild.spacing import box_gap, gap_of_words, rule, space_glyphs
+from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
@@ -201,7 +202,7 @@ def build_font(
         drawn.update(build_barred(drawn, metrics))
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
-    known = {**(rhythm or {}), **(joining(usable) if joins else printing(usable)), **shared_variation(kept)}
+    known = {**(rhythm or {}), **(joining(usable) if joins else printing(usable)), **shared_variation(letters)}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
     # a printing hand's letters that touch now and then stand by their white like all others
     ways = {a.id: a.allograph for a in usable if joins and a.allograph in WAYS.values()}
@@ -212,13 +213,13 @@ def build_font(
     )  # fmt: skip
     if by.white != rule(metrics).white:
         known["letter_white"] = round(by.white, 2)
-    if joins and len(words) >= LEAST_WORDS and (gap := gap_of_words(alone, words)) is not None:
-        known["lifted_gap"] = round(gap, 2)
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
     anchored = attached(anchored, ways, x_height=metrics.x_height)
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
     pairs = without_joined(kerning(anchored, metrics, by), anchored)
+    if joins and len(words) >= LEAST_WORDS:
+        known["lifted_gap"] = round(lifted_gap(anchored, words, pairs, known, x_height=metrics.x_height), 2)
     lifted = {c: lone for c, group in anchored.items() if (lone := [g for g in group if g.source not in ways])}
     differ = gap_sd(lifted, pairs, [w.text for w in copied], share=known.get("letter_gap_share", 1.0))
     if "letter_gap_sd" in known and differ is not None:

@@ -30,6 +30,14 @@ APART = "apart"
 IN_TEXT = frozenset((*WAYS.values(), APART))
 """Forms of letters that were written in running text, not each by itself in a cell."""
 
+LIFTED = 0.16
+"""x-heights of white between the boxes of letters where a hand that joins lifts its pen inside a word, if its copied
+words do not tell."""
+
+STEP = 0.6
+"""x-heights from a letter's beginning to the next one's at least where the pen stays down: letters cut too short stand
+no closer, their join is drawn over what is missing."""
+
 SMALL = 0.25
 """x-heights up to which a stroke is a dot, wherever it was written."""
 

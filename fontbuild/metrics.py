@@ -4,10 +4,12 @@ Keys of `Font.rhythm`, in font units but for shares and degrees; each may be abs
 `letter_white` (mean white between letters, as `fontbuild.spacing` counts it), `letter_gap` (gap between their boxes),
 `letter_gap_sd`, `letter_gap_share` (share of the gaps inside words that those two were measured on: in words of which
 no two letters touch), `pair_gap_sd` (how much the font's own gaps differ in such words), `lifted_gap` (gap between the
-boxes of lines where a hand that joins lifts its pen), `word_gap` (white between words), `word_gap_sd`, `foot_sd`
-(letters' feet about the line, the mean of each letter's own taken off), `line_slope_sd_deg`, `line_level_sd` (lines
-about their ruled places), `word_height_share`, `line_height_share` and the like of width and slant (share of the
-variance that words, and lines, have in common), each with its standard error, `word_height_share_error`.
+boxes of lines where a hand that joins lifts its pen beside a joined letter), `word_gap` (white between words),
+`word_gap_sd`, `foot_sd` (letters' feet about the line, the mean of each letter's own taken off), `line_slope_sd_deg`,
+`line_level_sd` (lines about their ruled places), `height_sd`, `width_sd` (letters of running text about their
+characters' means, of logarithms) and `slant_sd` (degrees), from so many letters as `letters_seen`,
+`word_height_share`, `line_height_share` and the like of width and slant (share of the variance that words, and lines,
+have in common), each with its standard error, `word_height_share_error`.
 """
 
 from __future__ import annotations

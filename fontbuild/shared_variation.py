@@ -1,4 +1,4 @@
-"""What the letters of one word, and of one line, have in common: all a little taller, wider, or more slanted.
+"""How much letters vary in running text, and what those of one word, and of one line, have in common of that.
 
 Read off running text, whose letters know their word and line. Of the products of two letters' distances from the means
 of their characters, those inside a word exceed those between words of a line by the variance of words, and these those
@@ -32,30 +32,33 @@ NARROW = frozenset("ilIj")
 TINY = 1e-12
 """Variance of what does not vary at all."""
 
+STRAY = 3.0
+"""Robust standard deviations beyond which a letter counts as no farther off: it may have been cut or read wrongly."""
+
 LEAST_LINES = 4
 LEAST_LETTERS = 60
 """Fewer than these tell nothing."""
 
 
 def shared_variation(letters: Mapping[str, Sequence[AttemptStrokes]]) -> dict[str, float]:
-    """Return shares of the variance of height, width and slant that words and lines have in common.
+    """Return how much height, width and slant vary, and the shares of that which words and lines have in common.
 
-    Keys are those of `fontbuild.metrics`: `word_height_share`, `line_height_share` and so on, each with a standard
-    error, `word_height_share_error` (jackknife over the lines: Efron, "The Jackknife, the Bootstrap and Other
-    Resampling Plans", 1982). Estimates may lie under 0. Empty where too little running text was read.
+    Keys are those of `fontbuild.metrics`: `height_sd`, `word_height_share`, `line_height_share` and so on, the shares
+    each with a standard error, `word_height_share_error` (jackknife over the lines: Efron, "The Jackknife, the
+    Bootstrap and Other Resampling Plans", 1982). Shares may lie under 0. Empty where too little running text was read.
 
     Parameters
     ----------
     letters
-        By character: its attempts, in mm, y up from the line.
+        By character: its attempts, in mm, y up from the line. Those that are set aside for their size belong to them:
+        a hand that differs much has many.
     """
     text = {c: [w for w in group if w.allograph in IN_TEXT] for c, group in letters.items() if c.isalpha()}
     several = [(c, group) for c, group in text.items() if len(group) > 1]
     words = words_of([w.id for _, group in several for w in group])
     out: dict[str, float] = {}
     for k, name in enumerate(FIGURES):
-        rows: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
-        count = 0
+        ids, found = [], []
         for c, group in several:
             if name == "width" and c in NARROW:
                 continue
@@ -63,13 +66,21 @@ def shared_variation(letters: Mapping[str, Sequence[AttemptStrokes]]) -> dict[st
             known = np.isfinite(values)
             if known.sum() < 2:
                 continue
-            rest = (values - values[known].mean()) * np.sqrt(known.sum() / (known.sum() - 1))
-            for w, value in zip(group, rest.tolist(), strict=True):
-                if w.id in words and np.isfinite(value):
-                    rows[w.id.rpartition(".")[0]][words[w.id]].append(value)
-                    count += 1
-        if len(rows) < LEAST_LINES or count < LEAST_LETTERS:
+            # a middle that one wrong letter cannot move
+            rest = (values - np.median(values[known])) * np.sqrt(known.sum() / (known.sum() - 1))
+            ids += [w.id for w, is_known in zip(group, known, strict=True) if is_known]
+            found.append(rest[known])
+        rows: dict[str, dict[str, list[float]]] = defaultdict(lambda: defaultdict(list))
+        every = np.concatenate(found) if found else np.zeros(0)
+        most = STRAY * 1.4826 * float(np.median(np.abs(every))) if len(every) else 0.0
+        every = np.clip(every, -most, most)
+        for key, value in zip(ids, every.tolist(), strict=True):
+            if key in words:
+                rows[key.rpartition(".")[0]][words[key]].append(value)
+        if len(rows) < LEAST_LINES or len(every) < LEAST_LETTERS:
             continue
+        out[f"{name}_sd"] = round(float(np.sqrt(np.mean(every**2))), 4)
+        out["letters_seen"] = float(len(every))
         for part, (share, error) in zip(("word", "line"), _shares(list(rows.values())), strict=True):
             out[f"{part}_{name}_share"] = round(share, 3)
             out[f"{part}_{name}_share_error"] = round(error, 3)

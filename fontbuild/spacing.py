@@ -267,7 +267,8 @@ def box_gap(glyphs: Mapping[str, Sequence[Glyph]], metrics: Metrics, by: Rule) -
 
 ROUNDS = 3
 STRAY = 4.0
-"""Words that are wider or narrower than the others by so many robust standard deviations a gap were read wrongly."""
+"""Robust standard deviations a gap by which a word counts as wider or narrower than the others at most: it was read
+wrongly, or ends in a long tail, as words do. Left out altogether, the wide ones of a hand would be missing."""
 
 
 def rule_of_words(
@@ -289,7 +290,7 @@ def rule_of_words(
     right = {c: np.median([s.right for s in v], axis=0) for c, v in both.items()}
     pairs = sorted({(a, b) for w, _ in known for a, b in pairwise(w)})
     gaps = np.array([len(w) - 1 for w, _ in known], float)
-    texts = np.array([w for w, _ in known], object)
+    texts = [w for w, _ in known]
     points = np.array([is_point(a) or is_point(b) for a, b in pairs])
     rights, lefts = np.array([right[a] for a, _ in pairs]), np.array([left[b] for _, b in pairs])
     for _ in range(ROUNDS):
@@ -304,27 +305,12 @@ def rule_of_words(
             short.append((wide - (end + boxes[word[-1]][1] - at)) / n)
         away = np.array(short)
         middle = float(np.median(away))
-        near = np.abs(away - middle) <= STRAY * max(1.4826 * float(np.median(np.abs(away - middle))), 1e-6)
-        more, off = of_words(texts[near].tolist(), (away * gaps)[near], by.off, x_height=metrics.x_height)
+        most = STRAY * 1.4826 * float(np.median(np.abs(away - middle)))
+        near = np.clip(away, middle - most, middle + most)
+        more, off = of_words(texts, near * gaps, by.off, x_height=metrics.x_height)
         white = np.clip(by.white + more, -0.2 * metrics.x_height, 1.5 * metrics.x_height)
         by = replace(rule_with(by, float(white), metrics), off=off)
     return by
-
-
-def gap_of_words(glyphs: Mapping[str, Sequence[Glyph]], words: Sequence[tuple[str, float]]) -> float | None:
-    """Return the gap between the boxes of letters' lines that makes words as wide as they are, in the middle of all.
-
-    None where no word is known.
-
-    Parameters
-    ----------
-    words
-        Words and their width from the first to the last line, font units.
-    """
-    wide = {c: float(np.mean([b[2] - b[0] for b in map(glyph_bounds, v)])) for c, v in glyphs.items() if v}
-    known = [(w, width) for w, width in words if len(w) > 1 and all(c in wide for c in w)]
-    found = [(width - sum(wide[c] for c in w)) / (len(w) - 1) for w, width in known]
-    return float(np.median(found)) if found else None
 
 
 def space_glyph(glyph: Glyph, metrics: Metrics, by: Rule) -> Glyph:

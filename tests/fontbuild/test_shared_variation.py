@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -36,10 +37,22 @@ def test_shares_of_words_and_lines_come_out_as_they_went_in() -> None:
     found = shared_variation(copied(40, word=0.06, line=0.04, own=0.08))
 
     whole = 0.06**2 + 0.04**2 + 0.08**2
+    assert found["height_sd"] == pytest.approx(np.sqrt(whole), rel=0.05)
+    assert found["width_sd"] == pytest.approx(0.1, rel=0.05)
+    assert found["letters_seen"] == 40 * 7 * 5
     assert found["word_height_share"] == pytest.approx(0.06**2 / whole, abs=0.08)
     assert found["line_height_share"] == pytest.approx(0.04**2 / whole, abs=0.08)
     assert found["word_width_share"] == pytest.approx(0.0, abs=0.05)
     assert found["line_width_share"] == pytest.approx(0.0, abs=0.05)
+
+
+def test_a_few_letters_cut_wrongly_hardly_count() -> None:
+    text = copied(40, word=0.06, line=0.04, own=0.08)
+    plain = shared_variation(text)["height_sd"]
+    for group in text.values():
+        group[0] = replace(group[0], strokes=tuple(s * [1.0, 4.0] for s in group[0].strokes))
+
+    assert shared_variation(text)["height_sd"] == pytest.approx(plain, rel=0.06)
 
 
 def test_few_lines_are_known_to_tell_little() -> None:

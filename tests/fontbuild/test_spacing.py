@@ -124,4 +124,3 @@ def test_letters_that_were_written_joined_do_not_tell_how_close_the_others_stand
 
     assert white(joined, alone) == white(alone, None)
     assert white(joined, None) < white(alone, None) - 0.1 * font.metrics.x_height
-    assert spacing.gap_of_words(alone, words) == pytest.approx(90.0)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -52,24 +53,27 @@ def test_lines_never_run_through_each_others_ink(monkeypatch: pytest.MonkeyPatch
 
 
 def test_straight_letters_are_as_varied_as_others() -> None:
-    pages = composer().compose("lull illicit lilt ill till " * 40, Settings(joins=False), seed=3).pages
-    shapes, of_page = [], []
-    for page in pages:
-        for k in np.unique(page.letter):
-            if page.chars[k] == "l":
-                own = np.vstack([page.path(s) for s in np.flatnonzero(page.letter == k)])
-                shapes.append(own - own.mean(axis=0))
-                of_page.append(page.number)
-    flat = np.array(shapes).reshape(len(shapes), -1)
-    apart = np.sqrt(((flat[:, None] - flat[None]) ** 2).sum(axis=2) / len(shapes[0]))
-    near = (apart < 0.02) & (np.tri(len(flat), k=-1) > 0)
+    close = 0
+    for seed in range(4):
+        pages = composer().compose("lull illicit lilt ill till " * 40, Settings(joins=False), seed=seed).pages
+        shapes, of_page = [], []
+        for page in pages:
+            for k in np.unique(page.letter):
+                if page.chars[k] == "l":
+                    own = np.vstack([page.path(s) for s in np.flatnonzero(page.letter == k)])
+                    shapes.append(own - own.mean(axis=0))
+                    of_page.append(page.number)
+        flat = np.array(shapes).reshape(len(shapes), -1)
+        apart = np.sqrt(((flat[:, None] - flat[None]) ** 2).sum(axis=2) / len(shapes[0]))
+        near = (apart < 0.02) & (np.tri(len(flat), k=-1) > 0)
 
-    assert len(flat) > 300
-    assert near.any(axis=1).mean() < 0.25
-    in_sight = np.abs(np.subtract.outer(np.arange(len(flat)), np.arange(len(flat)))) < 12
-    in_sight &= np.equal.outer(of_page, of_page)
+        assert len(flat) > 300
+        assert near.any(axis=1).mean() < 0.15
+        in_sight = np.abs(np.subtract.outer(np.arange(len(flat)), np.arange(len(flat)))) < 12
+        in_sight &= np.equal.outer(of_page, of_page)
+        close += int(near[in_sight].sum())
     # two fifths of this text are l
-    assert near[in_sight].sum() <= 2
+    assert close <= 2 * 4
 
 
 def test_blends_differ_as_much_as_what_was_written_does() -> None:
@@ -108,6 +112,43 @@ def test_what_little_is_known_of_leans_on_the_general_figures_and_much_on_the_ha
     assert one == Scatter()
     assert own[1] < many.height < few.height < one.height
     assert many.height == pytest.approx(own[1], rel=0.35)
+
+
+def test_letters_of_a_text_vary_as_the_copied_lines_tell() -> None:
+    """Attempts in cells are more alike than letters in words, and those that are far off in size are set aside."""
+    font = hershey_font(variants=8)
+    plain = scatter_of(font)
+    told = replace(font, rhythm={**font.rhythm, "height_sd": 1.5 * plain.height, "letters_seen": 400.0})
+    tall = {}
+    for name, own in (("cells", font), ("lines", told)):
+        pages = Composer(own).compose(LETTER * 8, Settings(joins=False), seed=1).pages
+        found = letters_of(pages)
+        logs = np.log(found.top - found.foot)
+        rest = [logs[found.char == c] - logs[found.char == c].mean() for c in "aeinorstu"]
+        tall[name] = float(np.concatenate(rest).std())
+
+    assert scatter_of(told).height == pytest.approx(1.5 * plain.height, rel=0.05)
+    assert tall["lines"] == pytest.approx(scatter_of(told).height, rel=0.2)
+    assert tall["lines"] > 1.25 * tall["cells"]
+
+
+def test_gaps_beside_a_wide_letter_are_narrower() -> None:
+    # UNIPEN train_r01_v07 (Guyon et al., ICPR 1994), twelve writers of donors kai and art: the gap between boxes falls
+    # by .24 of what the letter before is wider than others of its kind, and by .23 of the letter after
+    found = letters_of(composer().compose(LETTER * 12, Settings(joins=False), seed=1).pages)
+    wide = found.right - found.left
+    for c in set(found.char):
+        wide[found.char == c] -= wide[found.char == c].mean()
+    inside = (found.word[1:] == found.word[:-1]) & (found.line[1:] == found.line[:-1])
+    inside &= np.array([a.isalpha() and b.isalpha() for a, b in pairwise(found.char)])
+    pairs = np.array([a + b for a, b in pairwise(found.char)])
+    gap = found.left[1:] - found.right[:-1]
+    for p in set(pairs[inside]):
+        gap[inside & (pairs == p)] -= gap[inside & (pairs == p)].mean()
+    sides = np.column_stack([wide[:-1], wide[1:]])[inside]
+    slopes, *_ = np.linalg.lstsq(sides, gap[inside], rcond=None)
+
+    assert all(-0.43 < s < -0.09 for s in slopes)
 
 
 def test_a_character_with_one_attempt_still_varies() -> None:

@@ -166,6 +166,19 @@ def test_no_line_breaks_at_a_no_break_space() -> None:
     assert lines(composer().compose("go to 27\u00a0miles", narrow, seed=1).pages[0])[-1] == "27 miles"
 
 
+def test_no_line_ends_inside_a_number_in_groups_of_three() -> None:
+    # groups of three figures: SI Brochure, 9th edition, 5.4.4; that they stay together is common practice, no source
+    def breaks(text: str) -> list[int]:
+        return [b.start for b in passage(text, Fitter("0123456789 kgin.,")).breaks]
+
+    assert breaks("in 1 680 kg") == [3, 9]
+    assert breaks("12 345 678 kg") == [11]
+    # a year, two figures and a list are no such number
+    assert breaks("in 1912 250 kg") == [3, 8, 12]
+    assert breaks("in 17 12 kg") == [3, 6, 9]
+    assert len(breaks(" ".join(["100"] * 40))) == 39
+
+
 def test_a_word_longer_than_the_line_is_broken_and_said() -> None:
     made = composer().compose("m" * 80, CARD, seed=1)
 

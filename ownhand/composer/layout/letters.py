@@ -13,6 +13,7 @@ from itertools import pairwise
 import numpy as np
 
 from fontbuild.font import Font
+from fontbuild.joins import LIFTED, STEP
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
@@ -28,6 +29,7 @@ from ownhand.composer.layout.letterspacing import (
     space,
     word_scatter,
     words_apart,
+    yielding,
 )
 from ownhand.composer.layout.pose import Drawn, draw_poses
 from ownhand.composer.plot.delayed_strokes import GAP_SHARE
@@ -49,13 +51,8 @@ DOUBLES = (0.09, 3.0)
 COMMA, LARGEST_COMMA = 2.0, 1.8
 """Pen widths that a comma is high at least, and how much it is enlarged for that at most."""
 
-STEP = 0.6
-"""x-heights from a letter's beginning to the next one's at least where the pen stays down: letters cut too short stand
-no closer, their join is drawn over what is missing."""
-
-LIFTED, TIGHTEST = 0.16, -0.05
-"""x-heights of white between the boxes of letters where a hand that joins lifts its pen inside a word, if its copied
-words do not tell; and at least, whatever they tell."""
+TIGHTEST = -0.05
+"""x-heights of white between the boxes of letters at least where a hand that joins lifts its pen inside a word."""
 
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
@@ -182,7 +179,12 @@ def make_letters(
     # gaps are those of the boxes as they lean
     leaning = leaning_edges(bank, shape, np.tan(np.radians(degrees)), x) if n else (left, left)
     box_left, box_white = left + leaning[0], white - leaning[1]
-    evened = even(chars, inked, box_left, box_white, x, scatter)
+    letter = inked & np.array([c.isalpha() for c in chars], bool)
+    yields = yielding((right - left) * (wides - 1 / (1 + np.maximum(mixed("width_off"), -0.5))), letter, x)
+    evened = even(letter, box_left, box_white, x, scatter) + yields
+    # what widths tell of the gaps is no longer left to chance
+    by_widths = float(yields @ yields) / max(n, 1) / x**2
+    scatter = replace(scatter, letter_gap=float(np.sqrt(max(scatter.letter_gap**2 - by_widths, 0.0))))
     advance, white, box_white = advance + evened, white + evened, box_white + evened
     least = np.zeros(n)
     if n > 1 and inked.any():
@@ -205,7 +207,7 @@ def make_letters(
         ends = left + (mixed("exit_x") - left) * wides
         has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
         usual = font.rhythm.get("lifted_gap", LIFTED * x)
-        lifted = np.maximum(TIGHTEST * x, usual + lifted_sd * x * draw(rng, n - 1))
+        lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + lifted_sd * x * draw(rng, n - 1))
         by_joins = _by_joins(held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x)
         advance[:-1] = np.where(np.isfinite(by_joins), by_joins, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]

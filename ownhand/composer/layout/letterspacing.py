@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from fontbuild.font import Font
@@ -32,6 +30,12 @@ this, .38 to .45 with it."""
 
 MARKS_KEEP = 0.8
 """Share of the white about punctuation that is left of it at least: dots run together otherwise."""
+
+YIELDS = 0.13
+"""Share of what a letter is wider than others of its kind by which the gaps beside it are narrower, on each side: the
+next letter waits for its turn, not for the end of a tail. In twelve writers (kai and art, as above) gaps fall by .24
+and .23 of the width of the letter before and after (.09 to .43, .07 to .43); by their shapes' white alone, composed
+ones did by .09 and .12."""
 
 HANGS = 0.2
 """x-heights by which a gap between two letters' boxes may differ from others because one hangs over the other."""
@@ -120,14 +124,13 @@ def words_apart(
     return out
 
 
-def even(chars: Sequence[str], inked: np.ndarray, left: Array, after: Array, x: float, scatter: Scatter) -> Array:
+def even(letter: np.ndarray, left: Array, after: Array, x: float, scatter: Scatter) -> Array:
     """Return what is added to the white between neighbouring letters of a hand whose pairs differ less than the font's.
 
     What hangs far over or under its neighbour, a j or f, stays. All arrays have shape (letters,), lengths in font
-    units. inked: whether the letter leaves ink; left, after: white before and after each letter's ink.
+    units. letter: False for spaces and signs; left, after: white before and after each letter's ink.
     """
-    out = np.zeros(len(inked))
-    letter = inked & np.array([c.isalpha() for c in chars], bool)
+    out = np.zeros(len(letter))
     pair = letter[:-1] & letter[1:]
     if scatter.pair_share >= 1.0 or not pair.any():
         return out
@@ -136,6 +139,20 @@ def even(chars: Sequence[str], inked: np.ndarray, left: Array, after: Array, x: 
     off -= off[pair].mean()
     out[:-1] = np.where(pair, (scatter.pair_share - 1.0) * off, 0.0)
     return out
+
+
+def yielding(wider: Array, letter: np.ndarray, x: float) -> Array:
+    """Return what is added to the white between neighbouring letters because of how wide these are; its mean is 0.
+
+    All arrays have shape (letters,), lengths in font units. wider: by how much than others of their kind; letter: False
+    for spaces and signs; x: the x-height.
+    """
+    beside = letter & np.append(letter[1:], False)
+    if not beside.any():
+        return np.zeros(len(wider))
+    out = -YIELDS * np.clip(wider, -x, x)
+    out += np.append(out[1:], 0.0)
+    return np.asarray(np.where(beside, out - out[beside].mean(), 0.0), float)
 
 
 def gap_scatter(

@@ -47,7 +47,8 @@ def asked_variance(chars: Sequence[str], bank: VariantBank, scatter: Scatter, x_
     """Return the variance of foot, height, width and lean of the characters, shape (n, 4)."""
     hand = np.array([scatter.foot * x_height, scatter.height, scatter.width, scatter.slant_deg]) ** 2
     pools = [bank.pools[c] for c in chars]
-    squares, freedom = np.array([p.squares for p in pools]), np.array([p.freedom for p in pools])
+    squares = np.array([p.squares for p in pools]) * np.square(scatter.beyond_attempts)
+    freedom = np.array([p.freedom for p in pools])
     return np.asarray((squares + TRUST * hand) / (freedom + TRUST), float)
 
 

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,6 +52,9 @@ SHARES = {
 
 SHARES_DIFFER, MOST_SHARE = 0.1, 0.45
 """Standard deviation of these shares from hand to hand, and what no hand is given more than."""
+
+BEYOND = (0.6, 1.6)
+"""Least and most of how much more letters of a text differ than the attempts."""
 
 STANDS_WITHIN = 0.15
 """x-heights: a character whose mean foot is within this of the line stands on it."""
@@ -104,6 +108,10 @@ class Scatter:
     word_gap: float | None = None
     """Mean white between words; None: the font's space."""
 
+    beyond_attempts: tuple[float, float, float, float] = (1.0, 1.0, 1.0, 1.0)
+    """How much more the letters of a text differ than the hand's attempts at them do, as factors of foot, height, width
+    and slant: attempts share no word and no line, and those that are far off in size were set aside."""
+
     drift: float = 0.12
     """Slow wander of the line on unruled paper; our choice, no source."""
 
@@ -130,14 +138,25 @@ def scatter_of(font: Font) -> Scatter:
     """Return the figures for a hand: its own, and the general ones as far as nothing in the hand tells."""
     x = font.metrics.x_height
     plain, changes = Scatter(), dict[str, float]()
+    rhythm: Mapping[str, float] = font.rhythm
+    for key in SHARES:
+        if key in rhythm:
+            changes[key] = _share(rhythm[key], rhythm[f"{key}_error"], SHARES[key], getattr(plain, key))
     squares, freedom = own_scatter(font)
     general = np.array([plain.foot * x, plain.height, plain.width, plain.slant_deg])
     # by their logarithms: hands differ in this by factors
     found = np.sqrt(np.divide(squares, freedom, out=general**2, where=(freedom > 0) & (squares > 0)))
     share = freedom / (freedom + ENOUGH)
-    own = found**share * general ** (1 - share)
+    common = [sum(changes.get(f"{of}_{name}_share", getattr(plain, f"{of}_{name}_share")) for of in ("word", "line"))
+              for name in ("height", "width", "slant")]  # fmt: skip
+    # letters of cells have no word or line in common
+    own = (found / np.sqrt(1.0 - np.array([0.0, *common]))) ** share * general ** (1 - share)
+    text = np.array([rhythm.get(name, np.nan) for name in ("height_sd", "width_sd", "slant_sd")])
+    seen = rhythm.get("letters_seen", 0.0)
+    told = np.where(np.isfinite(text) & (text > 0), seen / (seen + ENOUGH), 0.0)
+    own[1:] = np.where(told > 0, text, 1.0) ** told * own[1:] ** (1 - told)
     changes |= {"foot": own[0] / x, "height": own[1], "width": own[2], "slant_deg": own[3]}
-    rhythm: Mapping[str, float] = font.rhythm
+    beyond = np.clip(own / (found**share * general ** (1 - share)), *BEYOND)
     if "foot_sd" in rhythm:
         changes["foot"] = rhythm["foot_sd"] / x
     changes["letter_gap"] = _gap_scatter(rhythm, x, plain.letter_gap)
@@ -147,14 +166,13 @@ def scatter_of(font: Font) -> Scatter:
         changes["word_gap"] = (rhythm["word_gap"] + font.metrics.pen_width) / x
     if "word_gap_sd" in rhythm and rhythm.get("word_gap", 0.0) > 0:
         changes["word_gap_share"] = rhythm["word_gap_sd"] / (rhythm["word_gap"] + font.metrics.pen_width)
-    for key in SHARES:
-        if key in rhythm:
-            changes[key] = _share(rhythm[key], rhythm[f"{key}_error"], SHARES[key], getattr(plain, key))
     if "line_slope_sd_deg" in rhythm:
         changes["line_slope_deg"] = rhythm["line_slope_sd_deg"]
     if "line_level_sd" in rhythm:
         changes["line_level"] = rhythm["line_level_sd"] / x
-    return replace(plain, **{name: float(value) for name, value in changes.items()})
+    figures: dict[str, Any] = {name: float(value) for name, value in changes.items()}
+    # feet are told by the copied lines themselves
+    return replace(plain, **figures, beyond_attempts=(1.0, *beyond[1:].tolist()))
 
 
 def _share(found: float, error: float, usual: float, general: float) -> float:

@@ -85,6 +85,18 @@ def test_letters_copied_on_ruled_lines_are_found(words, monkeypatch):
     assert suited >= 0.85
 
 
+def test_another_lines_words_are_not_taken_though_the_writers_own_letters_are_known():
+    sheet = load_sheet(FOLDER / "sheet" / "sheet.json")
+    (scan,) = load_scans(FOLDER / "scans" / f"page-{sheet.pages[-1].page}.jpg")
+    lines = read_page(scan, lambda _: sheet).lines[:4]
+    inks = [find_ink(line.grey, line.px_per_mm * MM_PER_INCH) for line in lines]
+    texts = [line.line.text for line in lines]
+    *right, wrong = read_lines(Here, inks, [*texts[:3], texts[0]], lambda *_: None)
+
+    assert sum(wrong.suits) <= 1
+    assert np.mean([suits for reading in right for suits in reading.suits]) >= 0.7
+
+
 def test_letters_of_a_page_without_a_sheet_are_found(words, monkeypatch):
     scan = load_scan(FOLDER / "letter.jpg")
     text = (FOLDER / "letter.txt").read_text(encoding="utf-8").splitlines()[:6]

@@ -1,8 +1,8 @@
 """A hand taken from a page of writing and its text: a letter, an old postcard, any page, blank or ruled.
 
 Lines are found, words and letters cut (`skeleton.words`), and what suits its text becomes attempts of the hand, like
-those of a sheet. Words are read again, with the writer's own letters from the sure ones. Nothing is assigned in
-silence: words that do not suit are left out and named, doubtful ones marked.
+those of a sheet. Words are read again, with the writer's own letters. Nothing is assigned in silence: words that do
+not suit are left out and named, doubtful ones marked.
 """
 
 from __future__ import annotations

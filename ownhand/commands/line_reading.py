@@ -10,9 +10,10 @@ from concurrent.futures import Executor
 import numpy as np
 
 from capture.units import Points
+from fontbuild.point_cloud_distance import unlike_others
 from ownhand.hands.line_letters import MISFIT
 from skeleton.ink.ink_map import InkMap
-from skeleton.words.line_reading import SURELY, LineReading, read_line_ink
+from skeleton.words.line_reading import SUITS, LineReading, read_line_ink
 from skeleton.words.word_reading import WordReading
 
 Progress = Callable[[str, int, int], None]
@@ -20,7 +21,10 @@ Progress = Callable[[str, int, int], None]
 OWN_FORMS = 6
 """Most letters of one character that a further reading knows of."""
 
-AGAIN = 2
+LOOKED_AT, ENOUGH_TO_TELL = 24, 4
+"""Letters of one character that they are chosen from, those of the cheapest words, and how many it takes to choose."""
+
+AGAIN = 3
 """How often words are read again."""
 
 SETTLED = 0.8
@@ -30,8 +34,8 @@ SETTLED = 0.8
 def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tell: Progress) -> list[LineReading]:
     """Return the lines read, each in the frame of its own ink (mm, y down).
 
-    Words are read again, with the writer's own letters from the sure ones, of which there are more each time; the
-    cheaper reading stays.
+    Words are read again, with the writer's own letters as far as they are known, which is better each time; the cheaper
+    reading stays.
     """
     tell("read lines", 0, len(texts))
     found = []
@@ -40,15 +44,15 @@ def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tel
         tell("read lines", n + 1, len(texts))
     for times in range(AGAIN):
         known = own_letters([w for r in found for w in r.words])
-        open_words = [frozenset(i for i, w in enumerate(r.words) if _cost(w) > SETTLED) for r in found]
-        unsure = [n for n, words in enumerate(open_words) if words]
+        costs = [{i: c for i, w in enumerate(r.words) if (c := _cost(w)) > SETTLED} for r in found]
+        unsure = [n for n, words in enumerate(costs) if words]
         if not known or not unsure:
             break
         done, whole = times * len(texts), AGAIN * len(texts)
         tell("read again", done, whole)
         again = pool.map(
             read_line_ink, [inks[n] for n in unsure], [texts[n] for n in unsure], [known] * len(unsure),
-            [open_words[n] for n in unsure],
+            [costs[n] for n in unsure],
         )  # fmt: skip
         for n, reading in zip(unsure, again, strict=True):
             best = [b if _cost(b) < _cost(a) else a for a, b in zip(found[n].words, reading.words, strict=True)]
@@ -62,19 +66,27 @@ def _cost(word: WordReading) -> float:
 
 
 def own_letters(words: Sequence[WordReading]) -> dict[str, list[list[Points]]]:
-    """Return the letters of words that surely suit, as `skeleton.read_word` takes a writer's own.
+    """Return the letters of words that suit, as `skeleton.read_word` takes a writer's own: those most like each other.
 
     By character, each letter as its pieces of shape (n, 2), in x-heights from its left edge on the baseline, y down.
     """
-    out: dict[str, list[list[Points]]] = defaultdict(list)
-    for word in sorted((w for w in words if w.letters and w.cost <= SURELY), key=lambda w: w.cost):
+    found: dict[str, list[list[Points]]] = defaultdict(list)
+    for word in sorted((w for w in words if w.letters and w.cost <= SUITS), key=lambda w: w.cost):
         for letter in word.letters:
-            if letter.pieces_mm and letter.misfit <= MISFIT and len(out[letter.char]) < OWN_FORMS:
+            if letter.pieces_mm and letter.misfit <= MISFIT and len(found[letter.char]) < LOOKED_AT:
                 pieces = [_on_baseline(p, word) / word.x_height_mm for p in letter.pieces_mm]
                 left = min(float(p[:, 0].min()) for p in pieces)
                 upright = [np.stack([p[:, 0] - left + word.slant * p[:, 1], p[:, 1]], axis=1) for p in pieces]
-                out[letter.char].append(upright)
-    return dict(out)
+                found[letter.char].append(upright)
+    return {char: _most_alike(letters) for char, letters in found.items() if letters}
+
+
+def _most_alike(letters: list[list[Points]]) -> list[list[Points]]:
+    """Return the letters that are most like others: those cut out wrongly are each wrong in a way of its own."""
+    if len(letters) < ENOUGH_TO_TELL:
+        return letters[:OWN_FORMS]
+    odd = unlike_others(letters)
+    return [letters[i] for i in np.argsort(odd, kind="stable")[:OWN_FORMS].tolist()]
 
 
 def _on_baseline(points: Points, word: WordReading) -> Points:

@@ -7,7 +7,7 @@ left out at a price. Every word then finds its own baseline and slope, so that a
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -125,11 +125,12 @@ def read_line(grey: Grey, dpi: float, text: str, known: Known | None = None) -> 
 
 
 def read_line_ink(
-    ink: InkMap, text: str, known: Known | None = None, only: Collection[int] | None = None
+    ink: InkMap, text: str, known: Known | None = None, below: Mapping[int, float] | None = None
 ) -> LineReading:
     """Return the reading of a line's ink; see `read_line`.
 
-    only: numbers of the words that are wanted, from 0; the others are found, and not read.
+    below: by the number of a word, from 0, the cost that its reading must stay below to be of use; words that are not
+    named are found, and not read.
     """
     words = tuple(text.split())
     if not ink.mask.any():
@@ -153,10 +154,11 @@ def read_line_ink(
     for first, last, k, count in best[1]:
         parts = [p for b in blobs[first:last] for p in b.parts]
         used += sum(b.area for b in blobs[first:last])
-        if only is not None and not any(i in only for i in range(k, k + count)):
+        wanted = [np.inf] if below is None else [below[i] for i in range(k, k + count) if i in below]
+        if not wanted:
             continue
         part, corner = _cut_out(ink, labels, stats, parts)
-        reading = read_word_ink(part, "".join(words[k : k + count]), known)
+        reading = read_word_ink(part, "".join(words[k : k + count]), known, below=max(wanted))
         for i, one in enumerate(_parted(_shifted(reading, corner / ink.px_per_mm), words[k : k + count])):
             found[k + i] = one
     every = int(stats[1:, 4].sum())

@@ -96,14 +96,14 @@ def nothing_read() -> WordReading:
     return WordReading((), (), (0.0, 0.0), 0.0, 0.0, float("nan"))
 
 
-def read_word_ink(ink: InkMap, text: str, known: Known | None = None) -> WordReading:
-    """Return the reading of a word's ink; see `read_word`."""
+def read_word_ink(ink: InkMap, text: str, known: Known | None = None, *, below: float = np.inf) -> WordReading:
+    """Return the reading of a word's ink, none that does not cost less than `below`; see `read_word`."""
     apart = state_graph_of_ink(ink, of_words=True)
     if apart is None:
         return nothing_read()
     _, net, states = apart
     found = decode_text(net, states, text, known)
-    if found is None:
+    if found is None or found.cost >= below:
         return nothing_read()
     strokes = _dealt(states, found, text)
     places = found.frame.place(states.here)

@@ -110,3 +110,31 @@ def test_a_letter_cut_out_of_its_word_in_pieces_is_not_drawn() -> None:
     assert find_doubtful({"o": [*cells, *text]}, x_height_mm=3.0, keep={"pieces"})[0] == {}
     written = AttemptStrokes("two", "o", cut)
     assert find_doubtful({"o": [*cells, written, *text]}, x_height_mm=3.0)[0] == {}, "so it is written now and then"
+
+
+def _rings(count: int, allograph: str) -> list[AttemptStrokes]:
+    rng = np.random.default_rng(3)
+    turn = np.linspace(0.0, 2 * np.pi, 40)
+    out = []
+    for k in range(count):
+        wide, high = rng.normal(1.2, 0.05), rng.normal(1.5, 0.05)
+        ring = np.column_stack([wide * np.cos(turn), 1.5 + high * np.sin(turn)])
+        leads_out = np.array([[wide, 1.5], [wide + rng.uniform(0.5, 0.7), 2.6]])
+        out.append(AttemptStrokes(f"{allograph}{k}", "o", (ring, leads_out), allograph=allograph))
+    return out
+
+
+def test_a_letter_cut_out_of_a_joined_word_unlike_all_others_stays_out() -> None:
+    """Half of the ring went to the letter before it, and the stem of the one after it came with it."""
+    turn = np.linspace(-np.pi / 2, np.pi / 2, 20)
+    half = np.column_stack([1.2 * np.cos(turn), 1.5 + 1.5 * np.sin(turn)])
+    cut = AttemptStrokes("cut", "o", (half, np.array([[2.4, 3.0], [2.4, 0.0]])), allograph="joined")
+
+    found, _ = find_doubtful({"o": [*_rings(7, "joined"), cut]}, x_height_mm=3.0)
+    stands_alone, _ = find_doubtful({"o": [*_rings(7, "joined"), replace(cut, allograph=APART)]}, x_height_mm=3.0)
+    few, _ = find_doubtful({"o": [*_rings(2, "joined"), cut]}, x_height_mm=3.0)
+
+    assert found["cut"] == "cut out of its word unlike the others"
+    assert len(found) <= 2
+    assert "cut" not in stands_alone
+    assert few == {}

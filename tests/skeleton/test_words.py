@@ -14,6 +14,7 @@ import skeleton
 from capture.units import Points
 from sample_sheets.make_running import FOLDER
 from sample_sheets.writer import KEEPER, write_line
+from skeleton.ink.ink_map import find_ink
 from skeleton.pipeline import build_state_graph_of
 from skeleton.words.decoding import connected_parts
 from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of, sharing_a_bar
@@ -23,7 +24,7 @@ from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import expected_extent, form_table, forms_of, main_strokes, packed, unpacked
 from skeleton.words.line_reading import SUITS, read_line
 from skeleton.words.single_steps import single_steps_of
-from skeleton.words.word_reading import read_word
+from skeleton.words.word_reading import read_word, read_word_ink
 from tests.bench.trace_ink import ink
 from tests.bench.words import SCRIPT_WORDS, letters_found, script_word, way
 
@@ -294,3 +295,12 @@ def test_forms_followed_side_by_side_cost_what_the_cheapest_of_them_costs_alone(
     assert together == pytest.approx(min(costs), abs=1e-9)
     best = min((found for found in alone if found is not None), key=lambda found: found[0])
     assert rows[rows[:, 1] == len(text) - 1, 0].tolist() == best[1][best[1][:, 1] == len(text) - 1, 0].tolist()
+
+
+def test_a_reading_that_costs_no_less_than_it_should_is_none():
+    grey, _ = ink(script_word("lamp").strokes)
+    found = find_ink(grey, 300)
+    reading = read_word_ink(found, "lamp")
+
+    assert read_word_ink(found, "lamp", below=reading.cost).letters == ()
+    assert len(read_word_ink(found, "lamp", below=reading.cost + 0.01).letters) == 4

@@ -8,6 +8,7 @@ import shutil
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -207,8 +208,9 @@ def _copied(line: RuledLine, words: Sequence[Word]) -> Iterator[Points]:
         at += float(np.ptp(every[:, 0])) + WORDS_APART_MM
 
 
+@cache
 def font_of(path: Path) -> Font:
-    """Return the font of a hand as it is built now."""
+    """Return the font of a hand as it is built now; it takes a while, so it is kept."""
     return make_font(open_hand(path))[0]
 
 

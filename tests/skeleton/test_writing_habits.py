@@ -139,7 +139,7 @@ def test_characters_are_inked_for_the_fit_and_nobody_left_out_is(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     # without the simulated writers, whose characters take seconds to write
-    monkeypatch.setattr(choices, "loose_characters", lambda *args, **options: [])
+    monkeypatch.setattr(choices, "museum", lambda attempts: [])
     file = tmp_path / "unipen_chars.json"
     file.write_text(json.dumps(records(80)), "utf-8")
 

@@ -16,8 +16,6 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from sample_sheets.loose import loose_characters
-from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton.fitting.refinement import fit_context, fit_hypothesis
 from skeleton.hypotheses.habit_inputs import habit_inputs
 from skeleton.hypotheses.labelled import candidates
@@ -26,10 +24,11 @@ from skeleton.pipeline import MAX_JUDGED_READINGS, build_state_graph_of, models_
 from skeleton.scoring.path_features import path_scorer
 from skeleton.scoring.writing_habits import habit_costs, stroke_inputs
 from skeleton.states.state_graph import draw
-from tests.bench.people import BY_LOT, broken, of_people, part, source_of, trains_network
-from tests.bench.trace_data import LATIN, OTHER_DAY, OWN_DPI, Case, data_sets, fitted, folder
+from tests.bench.people import BY_LOT, of_people, part, trains_network
+from tests.bench.trace_data import OWN_DPI, Case, fitted
 from tests.bench.trace_ink import ink
 from tests.bench.training.bending import bent
+from tests.bench.training.characters import characters, museum
 from tests.bench.training.examples import USUAL_PEN_MM, lines_mm
 from tests.bench.training.rightness import WITHIN_MM, rightness
 
@@ -102,25 +101,14 @@ def written(
     All in the first ink come first, in an order drawn by lot, then all in the second one. most: characters of the sets
     of people in each ink.
     """
-    sets = {k: v for k, v in data_sets().items() if k not in ("sample hand", "kana")}
-    for path in paths:
-        sets |= folder(path)
     every: list[tuple[str, Case, int]] = []
-    for name, cases in sets.items():
-        source = source_of(name)
-        for i, c in enumerate(cases):
+    for source, cases in characters(paths):
+        for i, c in cases:
             belongs = part(source, c.writer) if of_people(source) else "train"
-            if (
-                belongs in parts
-                and not broken(source, c.writer)
-                and (belongs != "train" or fitted(source, c.writer, c.char))
-            ):
+            if belongs in parts and (belongs != "train" or fitted(source, c.writer, c.char)):
                 every.append((source, c, i))
     if "train" in parts:
-        for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
-            for i, c in enumerate(loose_characters(LATIN, MUSEUM_ATTEMPTS, habits=habits, seed=OTHER_DAY)):
-                strokes = [np.asarray(s) for s in c.strokes]
-                every.append(("museum", Case(c.char, c.char, strokes, True, writer, c.grey), i))
+        every += [("museum", c, i) for i, c in enumerate(museum(MUSEUM_ATTEMPTS))]
     rng = np.random.default_rng(seed)
     out = []
     for k in range(inks):

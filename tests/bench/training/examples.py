@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from contextlib import nullcontext
 from dataclasses import dataclass
@@ -16,8 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
-from sample_sheets.loose import loose_characters
-from sample_sheets.writer.hand import GUEST, KEEPER
 from skeleton.cues import pen_events
 from skeleton.fitting.refinement import fit_context, fit_hypothesis
 from skeleton.graph.junctions import Network
@@ -29,18 +27,16 @@ from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, models_of, shaped_like
 from skeleton.scoring.path_features import path_scorer
 from skeleton.states.state_graph import States, draw
-from tests.bench.people import BY_LOT, broken, fits_choice, of_people, part, source_of
-from tests.bench.trace_data import LATIN, OTHER_DAY, Case, data_sets, fitted, fold, folder, kanji
+from tests.bench.people import BY_LOT, fits_choice, of_people, part
+from tests.bench.trace_data import Case, fitted, fold
 from tests.bench.trace_ink import ink
+from tests.bench.training.characters import characters, museum
 from tests.bench.training.rightness import rightness
 
 Floats = NDArray[np.float64]
 Apart = tuple[InkMap, Network, States]
 Readings = tuple[list[Hypothesis], list[Shape], Floats]
 How = Callable[[Apart, str], Readings]
-
-KANJI = (0x4E03, 34, 9)
-"""The first that is read, one in how many, and the most strokes."""
 
 USUAL_PEN_MM = 0.5
 
@@ -109,19 +105,9 @@ def tasks(
     strokes that it was trained on is worth more than it will ever be again.
     """
     rng = np.random.default_rng(seed)
-    sets: Mapping[str, list[Case]] = {
-        k: v for k, v in data_sets().items() if k != "sample hand" and (k != "kana" or unnamed)
-    }
-    sets = dict(sets)
-    if unnamed:
-        sets["kanji"] = kanji(*KANJI)
-    for path in paths:
-        sets |= folder(path)
-    for name, cases in sets.items():
-        source = source_of(name)
-        kept = [(c, _used(source, c)) for c in cases]
+    for source, cases in characters(paths, unnamed=unnamed):
+        kept = [(c, _used(source, c)) for _, c in cases]
         kept = [(c, used) for c, used in kept if used or (checked and _checked(source, c))]
-        kept = [(c, used) for c, used in kept if not broken(source, c.writer)]
         some = min(round(share * len(kept)), most or len(kept))
         for i in sorted(rng.choice(len(kept), some, replace=False)):
             case, used = kept[i]
@@ -129,12 +115,10 @@ def tasks(
             for k in range(inks):
                 group = f"{source}/{case.writer}{'' if used else '*'}"
                 yield Task(group, case, k, (seed, i, k), network)
-    for habits, writer in ((KEEPER, "keeper"), (GUEST, "guest")):
-        for c in loose_characters(LATIN, 1, habits=habits, seed=OTHER_DAY):
-            network = networks[fold("museum", writer, c.char)] if networks else None
-            if rng.random() < share:
-                case = Case(c.char, c.char, [np.asarray(s) for s in c.strokes], True, writer, c.grey)
-                yield Task(f"museum/{writer}", case, 0, (seed,), network)
+    for case in museum(1):
+        network = networks[fold("museum", case.writer, case.char)] if networks else None
+        if rng.random() < share:
+            yield Task(f"museum/{case.writer}", case, 0, (seed,), network)
 
 
 def _used(source: str, case: Case) -> bool:

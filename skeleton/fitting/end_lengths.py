@@ -161,18 +161,14 @@ def moved_ends(
     pictures = end_pictures(dark, points, half, stroke, pen, full, ends)
     odds = shift_odds(trained(), char, pictures, end_measures(points, stroke, pen, ends, rings))
     shifts = likeliest_shifts(odds, point_mm)
-    parts = list(np.split(np.arange(len(stroke)), np.flatnonzero(np.diff(stroke)) + 1))
-    lines = [points[p] for p in parts]
+    every = list(np.split(np.arange(len(stroke)), np.flatnonzero(np.diff(stroke)) + 1))
     for k, way in enumerate(led):
         begin, end = shifts[2 * k : 2 * k + 2]
         first, last = MOST - begin, len(way) - MOST + end
         if (begin or end) and last - first >= MIN_POINTS:
-            at = int(stroke[ends[2 * k]] - stroke[0])
-            lines[at] = way[first:last]
-            kept = np.arange(first, last) - MOST
-            parts[at] = parts[at][np.clip(kept, 0, len(parts[at]) - 1)]
-    every = np.concatenate(parts)
-    return np.concatenate(lines), half[every], stroke[every]
+            every[int(stroke[ends[2 * k]] - stroke[0])] = ends[2 * k] + way[first:last]
+    order = np.concatenate(every)
+    return points[order], half[order], stroke[order]
 
 
 @lru_cache(maxsize=1)

@@ -37,15 +37,15 @@ RING_WITHIN = 0.8
 
 
 @compiled
-def led_on(line: Line, pen: float) -> tuple[Line, bool, bool]:
-    """Return a line with the ways on which its ends may be led on, and whether each goes round a ring.
+def led_on(line: Line, pen: float) -> tuple[Indices, bool, bool]:
+    """Return the points of a line with those on which its ends may be led on, and whether each goes round a ring.
 
     A stroke that comes back to its begin goes on over its own ink; any other may have been begun, or ended, by going
-    the same way twice. line (n, 2), pen: px. Shape (`MOST` + n + `MOST`, 2).
+    the same way twice. line (n, 2), pen: px. Shape (`MOST` + n + `MOST`,): numbers of points of the line.
     """
     n = len(line)
-    out = np.empty((n + 2 * MOST, 2))
-    out[MOST : MOST + n] = line
+    out = np.empty(n + 2 * MOST, np.int64)
+    out[MOST : MOST + n] = np.arange(n)
     ring = np.zeros(2, np.bool_)
     for e in range(2):
         end, d = (0, 1) if e == 0 else (n - 1, -1)
@@ -64,9 +64,9 @@ def led_on(line: Line, pen: float) -> tuple[Line, bool, bool]:
         for k in range(1, MOST + 1):
             q = min(max(at - d * k if at >= 0 else end + d * k, 0), n - 1)
             if e == 0:
-                out[MOST - k] = line[q]
+                out[MOST - k] = q
             else:
-                out[MOST + n - 1 + k] = line[q]
+                out[MOST + n - 1 + k] = q
     return out, ring[0], ring[1]
 
 

@@ -198,7 +198,18 @@ def a_pen_turns_back_at_a_corner(part: Switch) -> bool:
 def dots_far_aside_do_not_bend_their_letter(part: Switch) -> bool:
     dots = [np.array([(0.7, -1.2), (0.72, -1.15)]), np.array([(1.6, -1.25), (1.62, -1.2)])]
     shifts = ((0.9, 0.0), (-0.5, -1.4), (1.6, -1.4), (-1.2, -2.4))
-    return all(right([LETTER_A, *(d + shift for d in dots)], "\u00e4", part, seed=2) for shift in shifts)
+    return all(right([LETTER_A, *(d + shift for d in dots)], "\u00e4", part, seed=3) for shift in shifts)
+
+
+def a_ring_that_is_not_quite_closed_stays_open(part: Switch) -> bool:
+    """The ink of begin and end touches: thinning leads a line through both."""
+    t = np.linspace(0, 1, 120)
+    for begin, left_open in ((100, 18), (110, 22), (120, 22)):
+        angle = np.radians(begin + (360 - left_open) * t)
+        ring = np.stack([1.6 * np.cos(angle), -1.8 * np.sin(angle)], axis=1)
+        if not all(right([ring], "o", part, seed=seed) for seed in range(4)):
+            return False
+    return True
 
 
 def a_leg_that_loops_over_the_stem_is_one_stroke(part: Switch) -> bool:
@@ -421,6 +432,7 @@ GUARDS: dict[str, Guard] = {
     "weight of unexplained ink": a_reading_that_explains_the_ink_is_preferred,
     "minimum Bayes risk": readings_that_are_nearly_alike_win,
     "general rules beside forms": ink_that_is_no_such_letter_follows_the_general_rules,
+    "ends moved": a_ring_that_is_not_quite_closed_stays_open,
     "ends led on": a_hook_of_a_pen_width_is_followed,
     "blots untangled": strokes_that_run_together_keep_their_sides,
     "direction rules": a_slightly_rising_line_runs_to_the_right,

@@ -234,10 +234,10 @@ def _perturbed(
     if not moved.any() or last - first < 5 or (np.abs(left) > MOST).any():
         return []
     before, after = slice(0, int(ends[0])), slice(int(ends[1]) + 1, None)
-    kept = int(ends[0]) + np.clip(np.arange(first, last) - MOST, 0, n - 1)
+    kept = ends[0] + way[first:last]
     other = _Lines(
         lines.dark,
-        np.concatenate([lines.points[before], way[first:last], lines.points[after]]),
+        np.concatenate([lines.points[before], lines.points[kept], lines.points[after]]),
         np.concatenate([lines.half[before], lines.half[kept], lines.half[after]]),
         np.concatenate([lines.stroke[before], lines.stroke[kept], lines.stroke[after]]),
         lines.pen,

@@ -147,9 +147,8 @@ def _examples(one: Written) -> list[EndExamples]:
     out = []
     for k in range(0, len(ends), 2):
         i = int(lines.stroke[ends[k]])
-        way = _in_mm(
-            led_on(lines.points[ends[k] : ends[k + 1] + 1], lines.pen)[0], read.strokes[i].points_mm, lines, point_mm
-        )
+        line = lines.points[ends[k] : ends[k + 1] + 1]
+        way = _in_mm(line[led_on(line, lines.pen)[0]], read.strokes[i].points_mm, lines, point_mm)
         gaps = _gaps_to_nearest(way, i, written)
         if gaps is None or gaps.min() > within:
             continue

@@ -63,7 +63,7 @@ def unipen(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture
 def nobody_simulated(monkeypatch: pytest.MonkeyPatch) -> None:
     """Leave out the characters of the simulated writers, which take seconds to write: this is about people."""
-    monkeypatch.setattr(examples, "loose_characters", lambda *args, **options: [])
+    monkeypatch.setattr(examples, "museum", lambda attempts: [])
 
 
 def test_points_sampled_in_time_are_joined_by_a_smooth_line_through_them(tmp_path: Path) -> None:

@@ -1,0 +1,77 @@
+"""Which words of a text are read again with the writer's own letters, and how often."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from ownhand.commands import line_reading
+from ownhand.commands.line_reading import AGAIN, AGAIN_IN_LONG, LONG, read_lines
+from skeleton.words.line_reading import SURELY, LineReading
+from skeleton.words.word_reading import WordLetter, WordReading
+
+SURE, UNSURE, DOUBTFUL = 0.5, 0.5 * (0.8 + SURELY), SURELY + 0.1
+
+
+class Here:
+    """A pool that works in this process."""
+
+    map = staticmethod(map)
+
+
+def word(text: str, cost: float) -> WordReading:
+    """Return a word read at a cost."""
+    stroke = np.stack([np.linspace(0, 2, 9), np.linspace(0, 2, 9)], axis=1)
+    letters = tuple(WordLetter(c, (stroke,), 0.0, True) for c in text)
+    return WordReading((), letters, (2.0, 0.0), 2.0, 0.0, cost)
+
+
+@pytest.mark.parametrize("lines", [1, LONG // 9 + 1])
+def test_a_long_text_is_read_again_less_often_and_its_sure_words_not(lines, monkeypatch):
+    costs = {"keeper": SURE, "of": UNSURE, "l": DOUBTFUL}
+    asked: list[tuple[str, ...]] = []
+
+    def read(ink, text, known=None, again=None):
+        words = text.split()
+        if again is not None:
+            assert known  # with the writer's own letters
+            asked.append(tuple(words[i] for i in sorted(again)))
+        return LineReading(tuple(word(w, costs[w]) for w in words), tuple(words), 0.0)
+
+    monkeypatch.setattr(line_reading, "read_line_ink", read)
+    told: list[tuple[str, int, int]] = []
+
+    found = read_lines(Here, [None] * lines, ["keeper of l"] * lines, lambda *step: told.append(step))
+
+    long = lines > 1
+    assert len(found) == lines
+    assert set(asked) == {("l",)} if long else set(asked) == {("of", "l")}
+    assert len(asked) == lines * (AGAIN_IN_LONG if long else AGAIN)
+    # progress comes to its end
+    assert told[-1][0] == "read again" and told[-1][1] == told[-1][2]
+
+
+def test_the_cheaper_reading_of_a_word_stays(monkeypatch):
+    costs = iter([DOUBTFUL, SURELY + 1, UNSURE, SURE])
+
+    def read(ink, text, known=None, again=None):
+        return LineReading((word(text, next(costs)),), (text,), 0.0)
+
+    monkeypatch.setattr(line_reading, "read_line_ink", read)
+    (found,) = read_lines(Here, [None], ["lamp"], lambda *_: None)
+    assert found.words[0].cost == SURE
+
+
+def test_words_that_were_not_found_are_read_again_as_long_as_any_letters_are_known(monkeypatch):
+    asked = []
+
+    def read(ink, text, known=None, again=None):
+        asked.append(again)
+        lost = replace(word("bay", float("nan")), letters=())
+        return LineReading((word("lamp", SURE), lost), ("lamp", "bay"), 0.0)
+
+    monkeypatch.setattr(line_reading, "read_line_ink", read)
+    read_lines(Here, [None], ["lamp bay"], lambda *_: None)
+    assert [list(a) for a in asked[1:]] == [[1]] * AGAIN

@@ -100,7 +100,9 @@ def finish(option: ReadingHypothesis, found: Analysis) -> list[Stroke]:
     if found.paper:
         point_mm = STEP_PEN_WIDTHS * found.paper.pen / k
         trial = option.trial or fit_hypothesis(option.lines, found.paper)
-        lines = completed(trial, move_ends=partial(moved_ends, point_mm=point_mm, char=found.char))
+        # how people begin and end strokes is known of characters alone
+        move_ends = partial(moved_ends, point_mm=point_mm, char=found.char) if found.char else None
+        lines = completed(trial, move_ends=move_ends)
     else:
         lines = refine(option.lines, found.ink, to_ink=False, smoothly=found.parts.smooth)
     return [

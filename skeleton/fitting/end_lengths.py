@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from capture.blas import limited_threads
 from capture.units import Points
+from skeleton.fitting.refinement import closes
 
 Floats = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -77,17 +78,17 @@ class EndNetwork:
 STRIDES = (2, 2, 1)
 
 
-def shift_odds(network: EndNetwork, char: str | None, pictures: Single, measures: Single) -> Floats:
+def shift_odds(network: EndNetwork, char: str, pictures: Single, measures: Single) -> Floats:
     """Return how likely each end lies so many points further out, shape (ends, 2 * `end_pictures.MOST` + 1).
 
     Parameters
     ----------
     char
-        The character that was written; None if it is not known.
+        The character that was written.
     pictures, measures
         `end_pictures.end_pictures` and `end_pictures.end_measures`.
     """
-    row = network.row.get(char, 0) if char else 0
+    row = network.row.get(char, 0)
     told = (measures - network.shift) / network.scale
     told = np.minimum(np.maximum(told, -MAX_MEASURE_SPREADS), MAX_MEASURE_SPREADS)
     with limited_threads():
@@ -135,7 +136,7 @@ def likeliest_shifts(odds: Floats, point_mm: float) -> NDArray[np.int64]:
 
 def moved_ends(
     dark: Single, points: Points, half: Floats, stroke: NDArray[np.int64], pen: float, full: float,
-    *, point_mm: float, char: str | None,
+    *, point_mm: float, char: str,
 ) -> tuple[Points, Floats, NDArray[np.int64]]:  # fmt: skip
     """Return strokes with their ends where they probably were: points, half-widths and numbers of strokes.
 
@@ -146,7 +147,7 @@ def moved_ends(
     point_mm
         Length of line from point to point, mm.
     char
-        The character that was written; None if it is not known.
+        The character that was written.
     """
     from skeleton.fitting.end_pictures import MOST, end_measures, end_pictures, led_on
     from skeleton.fitting.residual_ink import ends_of
@@ -165,7 +166,9 @@ def moved_ends(
     for k, way in enumerate(led):
         begin, end = shifts[2 * k : 2 * k + 2]
         first, last = MOST - begin, len(way) - MOST + end
-        if (begin or end) and last - first >= MIN_POINTS:
+        # a ring that closes stays whole: moved, none of thirty was read better or worse
+        whole = closes(points[ends[2 * k] : ends[2 * k + 1] + 1], pen)
+        if (begin or end) and last - first >= MIN_POINTS and not whole:
             every[int(stroke[ends[2 * k]] - stroke[0])] = ends[2 * k] + way[first:last]
     order = np.concatenate(every)
     return points[order], half[order], stroke[order]

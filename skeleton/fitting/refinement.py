@@ -115,9 +115,14 @@ def _even(line: Points, pen: float) -> Points:
     return even_steps(line, STEP_PEN_WIDTHS * pen) if len(line) > 1 else np.array(line, float)
 
 
+def closes(points: Points, pen: float) -> bool:
+    """Tell whether a line's ends all but meet; points (n, 2), pen: px."""
+    return len(points) >= 9 and float(np.hypot(*(points[-1] - points[0]))) < 0.25 * pen
+
+
 def _closed(points: Points, width: Floats, pen: float) -> Refined:
     """Return the line, its ends made one where they all but meet."""
-    if len(points) < 9 or np.hypot(*(points[-1] - points[0])) >= 0.25 * pen:
+    if not closes(points, pen):
         return Refined(points, width)
     out = points.copy()
     out[0] = out[-1] = 0.5 * (points[0] + points[-1])

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy.signal import correlate2d
 
+from skeleton import selection
 from skeleton.fitting import end_lengths
 from skeleton.fitting.end_lengths import likeliest_shifts, moved_ends, shift_odds, trained
 from skeleton.fitting.end_pictures import (
@@ -25,8 +26,10 @@ from skeleton.fitting.end_pictures import (
     end_pictures,
     led_on,
 )
+from skeleton.pipeline import read
 from tests.bench import trace_ends
 from tests.bench.people import part
+from tests.bench.trace_ink import ink
 from tests.bench.training.choices import written
 from tests.bench.training.end_examples import load_ends, make_ends
 from tests.skeleton.test_people import records
@@ -171,9 +174,20 @@ def test_a_stroke_is_not_taken_back_to_nothing() -> None:
     with patch.object(end_lengths, "likeliest_shifts", lambda *_: np.array([-4, -4])):
         out, _, _ = moved_ends(
             np.zeros((140, 200), np.float32), line, np.full(8, 3.0), np.zeros(8, np.int64), PEN, 1.0,
-            point_mm=0.17, char=None,
+            point_mm=0.17, char="l",
         )  # fmt: skip
     np.testing.assert_array_equal(out, line)
+
+
+def test_a_ring_that_closes_stays_whole() -> None:
+    t = np.linspace(0, 2 * np.pi, 60)
+    ring = 40 + 20 * np.stack([np.cos(t), np.sin(t)], axis=1)
+    with patch.object(end_lengths, "likeliest_shifts", lambda *_: np.array([-2, 3])):
+        out, _, _ = moved_ends(
+            np.zeros((90, 90), np.float32), ring, np.full(60, 3.0), np.zeros(60, np.int64), PEN, 1.0,
+            point_mm=0.17, char="o",
+        )  # fmt: skip
+    np.testing.assert_array_equal(out, ring)
 
 
 def test_dots_alone_stay() -> None:
@@ -184,10 +198,19 @@ def test_dots_alone_stay() -> None:
     np.testing.assert_array_equal(out, dot)
 
 
-def test_a_character_not_known_is_one_that_is_not_told() -> None:
+def test_ends_of_what_is_no_known_character_stay() -> None:
+    t = np.radians(np.linspace(100, 442, 120))
+    grey, _ = ink([np.stack([1.6 * np.cos(t), -1.8 * np.sin(t)], axis=1)])
+    with patch.object(selection, "moved_ends", side_effect=AssertionError("moved")):
+        assert read(grey, 300.0, None, handedness="right", known=()).strokes
+        with pytest.raises(AssertionError, match="moved"):
+            read(grey, 300.0, "o", handedness="right", known=())
+
+
+def test_characters_seldom_seen_are_one_to_it() -> None:
     pictures = seen(stroke(), np.zeros(40, np.int64))
     told = end_measures(stroke(), np.zeros(40, np.int64), PEN, np.array([0, 39]), np.zeros(2))
-    unnamed = shift_odds(trained(), None, pictures, told)
+    unnamed = shift_odds(trained(), "\u00df", pictures, told)
     np.testing.assert_allclose(unnamed.sum(axis=1), 1)
     np.testing.assert_array_equal(shift_odds(trained(), "\u3042", pictures, told), unnamed)
     assert np.abs(shift_odds(trained(), "a", pictures, told) - unnamed).max() > 0

@@ -132,7 +132,7 @@ def _examples(one: Written) -> list[EndExamples]:
     grey, dpi, pen_mm, true = inked(one)
     given: list[tuple[_Lines, float]] = []
 
-    def seen(*lines: Any, point_mm: float, char: str | None) -> tuple[Points, Floats, NDArray[np.int64]]:
+    def seen(*lines: Any, point_mm: float, char: str) -> tuple[Points, Floats, NDArray[np.int64]]:
         given.append((_Lines(*lines), point_mm))
         return lines[1], lines[2], lines[3]
 

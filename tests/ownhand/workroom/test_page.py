@@ -129,7 +129,7 @@ def test_another_draw_comes_with_one_key_and_the_page_as_it_was_left_the_next_ti
     settled(again)
 
     assert again.locator(".page-text").first.input_value() == TEXT
-    assert again.get_by_text("draw 1").is_visible()
+    assert again.get_by_text("seed 1").is_visible()
 
 
 def test_the_replay_runs_as_long_as_the_page_takes_and_rests_where_less_motion_is_wanted(browser, served, faults):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 
@@ -23,7 +24,16 @@ def run() -> None:
             "Install it (Debian, Ubuntu: apt-get install libgl1 libglib2.0-0; Fedora: dnf install mesa-libGL glib2).\n"
         )
         code = 6
+    _let_go_of_output()
     sys.exit(code)
+
+
+def _let_go_of_output() -> None:
+    """Drop what cannot be written, which was told: Python would try again at its end, and exit with 120."""
+    try:
+        sys.stdout.flush()
+    except OSError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 if __name__ == "__main__":

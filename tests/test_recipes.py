@@ -50,7 +50,8 @@ def drawn(text: str, dpi: int = 150) -> np.ndarray:
     hair = hair.replace(f'width="{width:g}mm"', f'width="{round(width * dpi / 25.4)}"', 1)
     hair = hair.replace(f'height="{height:g}mm"', f'height="{round(height * dpi / 25.4)}"', 1)
     png = bytes(resvg_py.svg_to_bytes(svg_string=hair, background="white"))
-    return cut(np.array(Image.open(io.BytesIO(png)).convert("L")) < 128)
+    # a line upright between two columns of pixels covers half of each
+    return cut(np.array(Image.open(io.BytesIO(png)).convert("L")) < 160)
 
 
 def drawn_of(lines: list[np.ndarray], dpi: int = 150) -> np.ndarray:

@@ -63,7 +63,8 @@ def drawn_of_svg(page: PlotPage, *, dpi: int = 150) -> np.ndarray:
     text = text.replace('mm"', '"', 2).replace(' width="', f' width="{width}" a="', 1)
     text = text.replace(' height="', f' height="{height}" b="', 1)
     png = bytes(resvg_py.svg_to_bytes(svg_string=text, background="white"))
-    return cut(np.array(Image.open(io.BytesIO(png)).convert("L")) < 128)
+    # a line upright between two columns of pixels covers half of each
+    return cut(np.array(Image.open(io.BytesIO(png)).convert("L")) < 160)
 
 
 def cut(ink: np.ndarray) -> np.ndarray:

@@ -1,16 +1,10 @@
-"""What the judge of readings is fitted on: the choice that it is given when an image is read, and which are right.
-
-Made in processes that write files, each as its characters are read: hundreds of thousands of characters with all their
-readings are more than processes should hand to each other.
-"""
+"""What the judge of readings is fitted on: the choice that it is given when an image is read, and which are right."""
 
 from __future__ import annotations
 
-import time
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
-from multiprocessing import get_context
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -29,6 +23,7 @@ from tests.bench.trace_data import OWN_DPI, Case, fitted
 from tests.bench.trace_ink import ink
 from tests.bench.training.bending import bent
 from tests.bench.training.characters import characters, museum
+from tests.bench.training.example_files import load_files, make_files
 from tests.bench.training.examples import USUAL_PEN_MM, lines_mm
 from tests.bench.training.rightness import WITHIN_MM, rightness
 
@@ -36,14 +31,8 @@ MOST_FITTED, FITTED_WITHIN = 8, 3.5
 """Readings that are fitted to the ink, the likeliest by the judge in use, and log odds behind the best of them: a few
 more than when an image is read, for another judge will rank them otherwise."""
 
-A_FILE = 500
-"""Characters a file."""
-
 MUSEUM_ATTEMPTS = 8
 """Of the simulated hands, in whose own ink they are read."""
-
-FIRST_ALONE = 20
-"""Characters that are read before there are many processes."""
 
 DISCS_SHARE = 0.5
 """Share of the inks that are laid in a drawing library's discs; the usual ink is not."""
@@ -124,48 +113,17 @@ def written(
 
 def make(every: Sequence[Written], where: Path, *, cores: int, seconds: float) -> None:
     """Read characters for some time, and write what was read to files in a folder."""
-    where.mkdir(parents=True, exist_ok=True)
-    for one in every[:FIRST_ALONE]:
-        # loops are compiled before the processes part, and not by each of them
-        _choice(one)
-    until = time.monotonic() + seconds
-    context = get_context("fork")
-    jobs = [context.Process(target=_make, args=(every[i::cores], where / f"{i:03d}", until)) for i in range(cores)]
-    for job in jobs:
-        job.start()
-    for job in jobs:
-        job.join()
-    if any(job.exitcode for job in jobs):
-        raise RuntimeError(f"{where}: a process that reads characters has failed; what it says is above")
+    make_files(every, _choices, where, cores=cores, seconds=seconds)
 
 
 def load(where: Path) -> Choices:
     """Return what `make` wrote into a folder."""
-    parts = []
-    for file in sorted(where.glob("*.npz")):
-        with np.load(file) as kept:
-            parts.append({f.name: kept[f.name] for f in fields(Choices)})
-    return Choices(**{f.name: np.concatenate([p[f.name] for p in parts]) for f in fields(Choices)})
+    return load_files(Choices, where)
 
 
-def _make(every: Sequence[Written], stem: Path, until: float) -> None:
-    read: list[Choices] = []
-    number = 0
-    for i, one in enumerate(every):
-        if time.monotonic() > until:
-            break
-        found = _choice(one)
-        if found is not None:
-            read.append(found)
-        if len(read) == A_FILE or (read and i == len(every) - 1):
-            _keep(read, stem.with_name(f"{stem.name}-{number:05d}.npz"))
-            read, number = [], number + 1
-    if read:
-        _keep(read, stem.with_name(f"{stem.name}-{number:05d}.npz"))
-
-
-def _keep(read: Sequence[Choices], file: Path) -> None:
-    np.savez(file, **{f.name: np.concatenate([getattr(c, f.name) for c in read]) for f in fields(Choices)})
+def _choices(one: Written) -> list[Choices]:
+    found = _choice(one)
+    return [] if found is None else [found]
 
 
 def inked(one: Written) -> tuple[NDArray[np.uint8], float, float, list[NDArray[np.float64]]]:

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
-from multiprocessing import get_context
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
@@ -19,12 +17,11 @@ from skeleton.fitting.end_pictures import MOST, end_measures, end_pictures, led_
 from skeleton.fitting.refinement import STEP_PEN_WIDTHS
 from skeleton.fitting.residual_ink import ends_of
 from tests.bench.trace_score import SAMPLES, spread
-from tests.bench.training.choices import A_FILE, FIRST_ALONE, Written, inked
+from tests.bench.training.choices import Written, inked
+from tests.bench.training.example_files import load_files, make_files
+from tests.bench.training.rightness import WITHIN_MM
 
 Floats = NDArray[np.float64]
-
-RIGHT_MM, RIGHT_PEN_WIDTHS = 0.35, 0.6
-"""Mean distance within which a stroke counts as read, `trace_score`: the larger of the two."""
 
 CERTAINLY_RIGHT_MM = 0.2
 """Mean distance from which no other stroke is asked whether it was this one."""
@@ -85,46 +82,12 @@ class _Lines:
 
 def make_ends(every: Sequence[Written], where: Path, *, cores: int, seconds: float) -> None:
     """Read characters for some time, and write the ends of their strokes to files in a folder."""
-    where.mkdir(parents=True, exist_ok=True)
-    for one in every[:FIRST_ALONE]:
-        # loops are compiled before the processes part, and not by each of them
-        _examples(one)
-    until = time.monotonic() + seconds
-    context = get_context("fork")
-    jobs = [context.Process(target=_make, args=(every[i::cores], where / f"{i:03d}", until)) for i in range(cores)]
-    for job in jobs:
-        job.start()
-    for job in jobs:
-        job.join()
-    if any(job.exitcode for job in jobs):
-        raise RuntimeError(f"{where}: a process that reads characters has failed; what it says is above")
+    make_files(every, _examples, where, cores=cores, seconds=seconds)
 
 
 def load_ends(where: Path) -> EndExamples:
     """Return what `make_ends` wrote into a folder."""
-    parts = []
-    for file in sorted(where.glob("*.npz")):
-        with np.load(file) as kept:
-            parts.append({f.name: kept[f.name] for f in fields(EndExamples)})
-    return EndExamples(**{f.name: np.concatenate([p[f.name] for p in parts]) for f in fields(EndExamples)})
-
-
-def _make(every: Sequence[Written], stem: Path, until: float) -> None:
-    found: list[EndExamples] = []
-    number = 0
-    for one in every:
-        if time.monotonic() > until:
-            break
-        found += _examples(one)
-        if len(found) >= A_FILE:
-            _keep(found, stem.with_name(f"{stem.name}-{number:05d}.npz"))
-            found, number = [], number + 1
-    if found:
-        _keep(found, stem.with_name(f"{stem.name}-{number:05d}.npz"))
-
-
-def _keep(found: Sequence[EndExamples], file: Path) -> None:
-    np.savez(file, **{f.name: np.concatenate([getattr(e, f.name) for e in found]) for f in fields(EndExamples)})
+    return load_files(EndExamples, where)
 
 
 def _examples(one: Written) -> list[EndExamples]:
@@ -143,7 +106,7 @@ def _examples(one: Written) -> list[EndExamples]:
     (lines, point_mm), rng = given[0], np.random.default_rng((*one.seed, 1))
     ends = ends_of(lines.stroke)
     written = [spread(s) for s in true]
-    within = max(RIGHT_MM, RIGHT_PEN_WIDTHS * pen_mm)
+    within = max(WITHIN_MM, 0.6 * pen_mm)
     out = []
     for k in range(0, len(ends), 2):
         i = int(lines.stroke[ends[k]])

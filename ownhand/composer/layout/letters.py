@@ -54,6 +54,11 @@ COMMA, LARGEST_COMMA = 2.0, 1.8
 TIGHTEST = -0.05
 """x-heights of white between the boxes of letters at least where a hand that joins lifts its pen inside a word."""
 
+POSE = 0.3
+"""Share of what is drawn for the pose of letters of joined words. They carry what the hand varies by, and where one was
+cut from the next differs, so that they seem to vary by more. Four joined writers (UNIPEN train_r01_v07, donor cee;
+Guyon et al., ICPR 1994), told from their own words by pictures: .67 with all of it, .60 with this, .58 with none."""
+
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
 
@@ -98,6 +103,9 @@ class Letters:
     held: np.ndarray | None = None
     """Where the pen stays down to the next letter; None where it is not known and nearness decides."""
 
+    together: np.ndarray | None = None
+    """... and both were so written, one after the other."""
+
 
 def make_letters(
     chars: Sequence[str],
@@ -136,9 +144,10 @@ def make_letters(
     pen = font.metrics.pen_width if pen is None else pen
     inked = np.array([c not in (SPACE, TAB, "") for c in chars], bool)
     shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
-    held = None
+    held = together = None
     if joined is not None:
-        shape, other, share, held = joined.choose(chars, inked)
+        picked = joined.choose(chars, inked)
+        shape, other, share, held, together = picked.shape, picked.other, picked.share, picked.held, picked.together
     else:
         found = chooser.choose([c for c, ink in zip(chars, inked, strict=True) if ink])
         shape[inked], other[inked], share[inked] = found
@@ -154,8 +163,15 @@ def make_letters(
     foot, tall, wide, lean = draw_poses(
         chars, inked, bank=bank, scatter=scatter, x_height=x, blended=blended, life=life, rng=rng
     )
+    first = None
+    if together is not None:
+        first = _first_of_those(together)
+        has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
+        running = np.array([ink and bank.pools[c].joins for c, ink in zip(chars, inked, strict=True)], bool)
+        foot, tall, wide, lean = (_as_joined(p, running, first) for p in (foot, tall, wide, lean))
     memory = min(MOST_MEMORY, scatter.foot_memory + TREND) if scatter.foot_memory > 0 else 0.0
     feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, rng)
+    feet = feet if first is None else feet[first]
     talls = np.exp(tall.add) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
     wides = np.exp(wide.add) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
     degrees = lean.add - (1 - lean.keep) * mixed("lean_off")
@@ -203,12 +219,12 @@ def make_letters(
     advance += gap_scatter(inked, box_left, box_white, least, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
-    if held is not None and n > 1:
+    if held is not None and together is not None and n > 1:
         ends = left + (mixed("exit_x") - left) * wides
-        has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
         usual = font.rhythm.get("lifted_gap", LIFTED * x)
         lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + lifted_sd * x * draw(rng, n - 1))
         by_joins = _by_joins(held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x)
+        by_joins = np.where(together[:-1], ends[:-1] - (left[1:] - left[1:] * wides[1:]), by_joins)
         advance[:-1] = np.where(np.isfinite(by_joins), by_joins, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]
         beyond = left[:-1] + (right - left)[:-1] * wides[:-1] + LIFTED * x
@@ -218,8 +234,22 @@ def make_letters(
     return Letters(
         tuple(chars), shape, other, share, inked, np.maximum(advance, 0.02 * x), np.array(gaps, float),
         feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),
-        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n), held,
+        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n), held, together,
     )  # fmt: skip
+
+
+def _first_of_those(together: np.ndarray) -> Index:
+    """Return for each letter the first of those that were written together with it."""
+    first = np.arange(len(together))
+    for i in np.flatnonzero(together[:-1]) + 1:
+        first[i] = first[i - 1]
+    return first
+
+
+def _as_joined(pose: Drawn, running: np.ndarray, first: Index) -> Drawn:
+    """Return what is drawn for letters, less for those of joined words; what was written together has it in common."""
+    add = np.where(running, POSE * pose.add[first], pose.add)
+    return replace(pose, add=add, keep=np.where(running, 1.0, pose.keep))
 
 
 def _by_joins(

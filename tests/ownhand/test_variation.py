@@ -151,8 +151,8 @@ def test_a_drawn_font_varies_as_people_do_and_its_tall_letters_by_less_than_its_
         rest = [tall[letters.char == c] - tall[letters.char == c].mean() for c in chars]
         return float(np.concatenate(rest).std())
 
-    # means of 59 people: DigiLeTs (Fabi, Otte, Wiese and Butz 2020), UJI Pen Characters 2 (Llorens et al., LREC 2008), UNIPEN
-    # train_r01_v07 (Guyon et al., ICPR 1994); of all letters .10, .15 and 4.2 degrees, small .115, tall .092
+    # means of 59 people: DigiLeTs (Fabi, Otte, Wiese and Butz 2020), UJI Pen Characters 2 (Llorens et al., LREC 2008),
+    # UNIPEN train_r01_v07 (Guyon et al., ICPR 1994); of all letters .10, .15 and 4.2 degrees, small .115, tall .092
     assert found.height_sd == pytest.approx(0.10, abs=0.015)
     assert found.width_sd == pytest.approx(0.15, abs=0.02)
     assert found.slant_sd_deg == pytest.approx(4.2, abs=0.8)

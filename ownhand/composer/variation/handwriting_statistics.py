@@ -137,9 +137,9 @@ class Scatter:
 DRAWN = Scatter(foot=0.075, height=0.1, width=0.15, slant_deg=4.2, letter_gap=0.12)
 """For fonts that were drawn, in which no letter has two shapes. Nothing tells of a hand there, and drawn letters are
 even, so these are the means of more people: the fifteen above, 39 who wrote the alphabet several times (DigiLeTs;
-Fabi, Otte, Wiese and Butz 2020), five of UJI Pen Characters 2 (Llorens et al., LREC 2008): height .138, .088, .106, width
-.197, .134, .127, slant 4.4, 4.1, 4.5 degrees. Feet and gaps, which letters written alone do not tell, are less by as
-much as height is."""
+Fabi, Otte, Wiese and Butz 2020), five of UJI Pen Characters 2 (Llorens et al., LREC 2008): height .138, .088, .106,
+width .197, .134, .127, slant 4.4, 4.1, 4.5 degrees. Feet and gaps, which letters written alone do not tell, are less by
+as much as height is."""
 
 
 def scatter_of(font: Font) -> Scatter:

@@ -29,7 +29,13 @@ NO_TEXT = frozenset({"base64", "bz2", "hex", "quopri", "rot13", "rot_13", "uu", 
 
 
 def decoded(raw: bytes, path: Path, encoding: str | None, letters: Collection[str]) -> tuple[str, str, tuple[str, ...]]:
-    """Return the text, its encoding, and others that are as likely."""
+    """Return the text, its encoding, and others that are as likely.
+
+    Raises
+    ------
+    TableError
+        If the bytes do not hold together in the encoding that is given or told by their mark.
+    """
     try:
         if encoding:
             if encoding.lower().replace("-", "_") in NO_TEXT:

@@ -32,12 +32,12 @@ def opened(raw: bytes, *, formulas: bool = False) -> Any:
 
 
 def sheet_names(book: Any) -> tuple[list[str], set[str]]:
-    """Return the names of all sheets of cells, and of those that are hidden."""
+    """Return the names of all sheets of cells in `book`, as `opened` gave it, and of those that are hidden."""
     return [s.title for s in book.worksheets], {s.title for s in book.worksheets if s.sheet_state != "visible"}
 
 
 def rows_of(raw: bytes, book: Any, name: str) -> Iterator[tuple[int, Sequence[Cell]]]:
-    """Yield the rows of a sheet, every one from the first, with their numbers."""
+    """Yield the rows of a sheet of `book`, which `opened` made of `raw`, every one from the first, numbered."""
     sheet = book[name]
     sheet.reset_dimensions()  # what a file says of its size need not be so
     rows = sheet.iter_rows()
@@ -63,18 +63,18 @@ def _cell(cell: Any, under: Any = None) -> Cell:
     if value is None:
         # a formula that came to an empty text says that it is one
         if under is not None and under.data_type == "f" and cell.data_type not in ("s", "str"):
-            what = f"{cell_name(under)} holds a formula that was not worked out when the workbook was saved"
+            what = f"{_name(under)} holds a formula that was not worked out when the workbook was saved"
             return Cell(fault=f"{what}; open it in the spreadsheet program and save it")
         return _EMPTY
     if cell.data_type == "e":
-        return Cell(fault=f"{cell_name(cell)} holds the error {value}")
+        return Cell(fault=f"{_name(cell)} holds the error {value}")
     if isinstance(value, str):
         text = _text(value)
         return Cell(text, text)
     return Cell(shown(value, cell.number_format or ""), plain(value))
 
 
-def cell_name(cell: Any) -> str:
+def _name(cell: Any) -> str:
     """Return what spreadsheet programs call a cell: B7."""
     return str(cell.coordinate)
 

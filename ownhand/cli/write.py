@@ -12,7 +12,7 @@ import click
 from capture.collector import rarely_collected
 from capture.errors import NEEDS_REVIEW, UsageError
 from ownhand import console
-from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, say_staleness, text_of, words
+from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, others_of, say_staleness, text_of, words
 
 if TYPE_CHECKING:
     from ownhand.composer.merge.mail_merge import RunReport
@@ -61,7 +61,6 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     """Set TEXT in the hand and write it, ready to plot."""
     from ownhand.commands import write as pages
     from ownhand.commands.additions import fonts_of
-    from ownhand.composer.ensemble import others_of
     from ownhand.composer.plot.machine import load_machine
 
     if not options["table"]:

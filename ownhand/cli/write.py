@@ -44,9 +44,10 @@ FILE = click.Path(path_type=Path)
 @click.option("--seed", default=0, show_default=True, help="Same seed, same page.")
 @click.option("--replay", is_flag=True, help="Also a web page that replays the writing.")
 @click.option("--no-preview", is_flag=True, help="No PNG beside the page.")
-@click.option("--table", type=FILE, help="CSV of recipients: a file for each row, into the folder -o.")
+@click.option("--table", type=FILE, help="CSV, .xlsx or .ods: a file for each row, into the folder -o.")
+@click.option("--sheet", help="Sheet of a workbook.  [the first that is not hidden]")
 @click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
-@click.option("--encoding", help="Of the table, where it is told wrongly: utf-8, cp1250, mac_roman.")
+@click.option("--encoding", help="Of a CSV table, where it is told wrongly: utf-8, cp1250, mac_roman.")
 @click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
 @click.option("--format", "formats", multiple=True, help="Kinds of file: svg,hpgl,gcode,png,html.")
 @click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
@@ -106,7 +107,8 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     from ownhand.hands.locking import locked
 
     font = font_of(hand)
-    table = read_table(options["table"], encoding=options["encoding"], letters=frozenset(font.glyphs))
+    letters = frozenset(font.glyphs)
+    table = read_table(options["table"], encoding=options["encoding"], letters=letters, sheet=options["sheet"])
     wrong = " If names are wrong, say --encoding." if table.as_likely else ""
     console.say(f"{options['table']}: {table.read_as(key(options['name_field']))}.{wrong}")
     template = parse_template(text_of(options["template"]), where=str(options["template"]))

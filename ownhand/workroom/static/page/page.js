@@ -15,7 +15,7 @@ import { SheetView } from "./sheets_of_cards.js";
 import { TextFields } from "./texts.js";
 
 /** A card as the museum sends it; what is kept from the last time takes its place. */
-const FRESH = { name: "card", texts: { body: "" }, layout: { paper: "148x105", margins_mm: [9, 9, 9, 9], fit: true }, seed: 0, machine: null, table: "", name_field: "", row: 0, formats: ["svg"], one_file: false, strict: false, encoding: "" };
+const FRESH = { name: "card", texts: { body: "" }, layout: { paper: "148x105", margins_mm: [9, 9, 9, 9], fit: true }, seed: 0, machine: null, table: "", name_field: "", row: 0, formats: ["svg"], one_file: false, strict: false, encoding: "", sheet: "" };
 
 let desk = null;
 let stops = [];

@@ -237,6 +237,20 @@ def test_planted_outliers_are_set_aside_and_nothing_else(attempts: list[Attempt]
     assert all(s.reason for s in result.set_aside)
 
 
+def test_a_character_that_a_hand_writes_in_all_sizes_keeps_them() -> None:
+    # h and u of a writer of UNIPEN's kai (Guyon et al., ICPR 1994) differ in size by 0.2 to 0.25, the others by 0.1
+    sizes = np.exp(np.linspace(-0.38, 0.38, 8))
+    steady = hand("acehimnorstu", times=8, seed=5)
+
+    def in_all_sizes(a: Attempt) -> Attempt:
+        size = sizes[a.attempt - 1] if a.char in "hu" else 1.0
+        return replace(a, strokes=tuple(Stroke(s.points_mm * size) for s in a.strokes))
+
+    result = build_font([in_all_sizes(a) for a in steady], Record("S"), accents=False)
+
+    assert not [s.reason for s in result.set_aside if s.reason.startswith("much")]
+
+
 def test_an_unsure_reading_is_left_out_only_if_its_shape_is_strange_too(attempts: list[Attempt]) -> None:
     unsure = {"n", "s"}
     changed = []

@@ -74,6 +74,7 @@ class Scan:
 
         Examples
         --------
+        >>> import numpy as np
         >>> Scan(np.zeros((2, 2), np.uint8), "scan.pdf", 3, many=True).place
         'scan.pdf, page 3'
         """

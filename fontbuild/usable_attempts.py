@@ -15,6 +15,8 @@ REACH_EM = 12.0
 """How far from left guide and baseline strokes may lie, in ems; with bearings it is half of what OpenType holds."""
 
 JOINS_FROM = 0.25
+"""Share of the small letters of running text that are joined from which the hand joins."""
+
 ENOUGH_SURE = 3
 """Letters of running text without a doubt from which doubtful ones of their kind are left out: cut in the wrong place
 they spoil a joined word, and a page holds plenty."""

@@ -12,7 +12,7 @@ import click
 from capture.collector import rarely_collected
 from capture.errors import NEEDS_REVIEW, UsageError
 from ownhand import console
-from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, say_staleness, text_of, words
+from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, others_of, say_staleness, text_of, words
 
 if TYPE_CHECKING:
     from ownhand.composer.merge.mail_merge import RunReport
@@ -61,7 +61,6 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     """Set TEXT in the hand and write it, ready to plot."""
     from ownhand.commands import write as pages
     from ownhand.commands.additions import fonts_of
-    from ownhand.composer.ensemble import others_of
     from ownhand.composer.plot.machine import load_machine
 
     if not options["table"]:
@@ -98,7 +97,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
 
 
 def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, others: Any, **options: Any) -> int:
-    from ownhand.commands.overview import THUMBNAIL_DPI, check_overview, write_overview
+    from ownhand.commands.overview import THUMBNAIL_DPI, check_overview, older_pages, write_overview
     from ownhand.composer.merge.mail_merge import run_table
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import key, parse_template
@@ -136,6 +135,8 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     elif options["overview"] is not None:
         files = write_overview(done.thumbnails, options["overview"], force=options["force"])
         console.say(f"{', '.join(map(str, files))}: look through before plotting.")
+        if older := older_pages(options["overview"], len(files)):
+            console.say(f"Of an earlier, longer overview, and no card of this table: {', '.join(map(str, older))}")
     return _told(done, table, hand, folder, options)
 
 

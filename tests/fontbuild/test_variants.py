@@ -10,13 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fontbuild.build import Decisions, build_font
+from fontbuild.build import build_font
 from fontbuild.compatible_cubics import fit_compatible
 from fontbuild.dtw import pairwise, warp
 from fontbuild.font import Font, Record
 from fontbuild.geometry import sample_glyph, sample_stroke
 from fontbuild.glyph import Glyph
 from fontbuild.point_cloud_distance import cloud, distances, normal
+from fontbuild.usable_attempts import Decisions
 from skeleton.attempt import Attempt
 from skeleton.geometry.arc_length import resample
 from skeleton.geometry.stroke import Stroke

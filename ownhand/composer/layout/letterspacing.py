@@ -7,7 +7,7 @@ import numpy as np
 from fontbuild.font import Font
 from fontbuild.spacing import TIGHT, WHITE
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
-from ownhand.composer.settings.settings import Life
+from ownhand.composer.settings.life import Life
 from ownhand.composer.text.characters import SPACE
 from ownhand.composer.variation.handwriting_statistics import BAND_MIDDLES, Array, Scatter
 from ownhand.composer.variation.noise import MOST, draw

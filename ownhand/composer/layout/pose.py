@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ownhand.composer.glyphs.variant_bank import VariantBank
-from ownhand.composer.settings.settings import Life
+from ownhand.composer.settings.life import Life
 from ownhand.composer.variation.handwriting_statistics import Array, Scatter
 from ownhand.composer.variation.noise import draw
 

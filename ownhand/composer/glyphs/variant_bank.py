@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
-from fontbuild.joins import ENTRY, EXIT
 from ownhand.composer.glyphs.doubts import broken
+from ownhand.composer.glyphs.letter_ends import ends_of, join_figures
 from ownhand.composer.variation.handwriting_statistics import (
     BANDS,
     STANDS_WITHIN,
@@ -126,7 +126,7 @@ class VariantBank:
             first = len(self._rows)
             if glyphs:
                 groups = [(i, i, _flat(g), g.advance, tuple(len(s) for s in g.strokes)) for i, g in enumerate(glyphs)]
-                self._add(char, groups, len(glyphs), [_ends_of(g) for g in glyphs])
+                self._add(char, groups, len(glyphs), [ends_of(g) for g in glyphs])
                 own = slice(COLUMNS.index("foot_off"), COLUMNS.index("lean_off") + 1)
                 # what they are beside others tells nothing: they stay as they were written
                 self._rows[first:] = [(*r[: own.start], 0.0, 0.0, 0.0, 0.0, *r[own.stop :]) for r in self._rows[first:]]
@@ -169,7 +169,7 @@ class VariantBank:
             points = np.tensordot(weights, flat, axes=1)
             shapes += [(len(variants) + j, k, points[j], float(weights[j] @ advances), sizes) for j in range(more)]
         shapes.sort(key=lambda s: s[0] if s[0] < len(variants) else len(variants))
-        ends = [_ends_of(g) for g in variants]
+        ends = [ends_of(g) for g in variants]
         # a blend goes in and out where the first of its form does
         every = [ends[s[0]] if s[0] < len(variants) else ends[groups[s[1]][0]] for s in shapes]
         return replace(
@@ -219,7 +219,7 @@ class VariantBank:
             self._rows.append((
                 self._n_points, len(points), len(self._sizes), len(sizes), advance,
                 seen.left[i], seen.right[i], seen.foot[i], seen.top[i], alone, float(len(points) > 0),
-                *deviation[i], *_joins(points, sizes, *ends[i]),
+                *deviation[i], *join_figures(points, sizes, *ends[i]),
             ))  # fmt: skip
             self._points.append(points)
             self._n_points += len(points)
@@ -250,35 +250,6 @@ COLUMNS = (
 )  # fmt: skip
 """Figures kept of each shape. The four that are 'off' are its distances from the mean of its character. The last seven
 tell joins: 1 where the pen comes in from the letter before, or goes on to the next; where, and in which direction."""
-
-
-def _ends_of(glyph: Glyph) -> tuple[int, int]:
-    """Return the stroke by which the pen comes in from the letter before, and that by which it goes on; -1 for none."""
-    places = (
-        (glyph.anchors.get(ENTRY), [s[0] for s in glyph.strokes]),
-        (glyph.anchors.get(EXIT), [s[-1] for s in glyph.strokes]),
-    )
-    first, last = (
-        int(np.argmin([float(np.hypot(*(p - at))) for p in points])) if at is not None and points else -1
-        for at, points in places
-    )
-    return first, last
-
-
-def _joins(points: Array, sizes: Sequence[int], first: int, last: int) -> tuple[float, ...]:
-    """Return the last seven of `COLUMNS` for the points of all strokes; see `_ends_of`."""
-    if first < 0 and last < 0:
-        return (0.0,) * 7
-    strokes = np.split(points, np.cumsum(sizes)[:-1])
-    come, go = strokes[max(first, 0)], strokes[last]
-
-    def degrees(d: Array) -> float:
-        return float(np.degrees(np.arctan2(d[1], d[0])))
-
-    return (
-        float(first >= 0), float(last >= 0), float(come[0, 1]), degrees(come[min(3, len(come) - 1)] - come[0]),
-        float(go[-1, 0]), float(go[-1, 1]), degrees(go[-1] - go[-min(4, len(go))]),
-    )  # fmt: skip
 
 
 def _by_ductus(variants: Sequence[Glyph]) -> list[list[int]]:

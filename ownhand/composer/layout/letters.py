@@ -17,6 +17,7 @@ from fontbuild.joins import LIFTED, STEP
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
+from ownhand.composer.layout.joined_letters import TIGHTEST, as_joined, by_joins, first_of_those
 from ownhand.composer.layout.letterspacing import (
     KEEP,
     MARKS_KEEP,
@@ -33,7 +34,7 @@ from ownhand.composer.layout.letterspacing import (
 )
 from ownhand.composer.layout.pose import Drawn, draw_poses
 from ownhand.composer.plot.delayed_strokes import GAP_SHARE
-from ownhand.composer.settings.settings import Life
+from ownhand.composer.settings.life import Life
 from ownhand.composer.text.characters import SPACE, TAB
 from ownhand.composer.variation.handwriting_statistics import Array, Scatter
 from ownhand.composer.variation.noise import ar1_noise, draw, pink_noise
@@ -50,14 +51,6 @@ DOUBLES = (0.09, 3.0)
 
 COMMA, LARGEST_COMMA = 2.0, 1.8
 """Pen widths that a comma is high at least, and how much it is enlarged for that at most."""
-
-TIGHTEST = -0.05
-"""x-heights of white between the boxes of letters at least where a hand that joins lifts its pen inside a word."""
-
-POSE = 0.3
-"""Share of what is drawn for the pose of letters of joined words. They carry what the hand varies by, and where one was
-cut from the next differs, so that they seem to vary by more. Four joined writers (UNIPEN train_r01_v07, donor cee;
-Guyon et al., ICPR 1994), told from their own words by pictures: .67 with all of it, .60 with this, .58 with none."""
 
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
@@ -165,10 +158,10 @@ def make_letters(
     )
     first = None
     if together is not None:
-        first = _first_of_those(together)
+        first = first_of_those(together)
         has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
         running = np.array([ink and bank.pools[c].joins for c, ink in zip(chars, inked, strict=True)], bool)
-        foot, tall, wide, lean = (_as_joined(p, running, first) for p in (foot, tall, wide, lean))
+        foot, tall, wide, lean = (as_joined(p, running, first) for p in (foot, tall, wide, lean))
     memory = min(MOST_MEMORY, scatter.foot_memory + TREND) if scatter.foot_memory > 0 else 0.0
     feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, rng)
     feet = feet if first is None else feet[first]
@@ -223,9 +216,11 @@ def make_letters(
         ends = left + (mixed("exit_x") - left) * wides
         usual = font.rhythm.get("lifted_gap", LIFTED * x)
         lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + lifted_sd * x * draw(rng, n - 1))
-        by_joins = _by_joins(held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x)
-        by_joins = np.where(together[:-1], ends[:-1] - (left[1:] - left[1:] * wides[1:]), by_joins)
-        advance[:-1] = np.where(np.isfinite(by_joins), by_joins, advance[:-1])
+        joined_advance = by_joins(
+            held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x
+        )
+        joined_advance = np.where(together[:-1], ends[:-1] - (left[1:] - left[1:] * wides[1:]), joined_advance)
+        advance[:-1] = np.where(np.isfinite(joined_advance), joined_advance, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]
         beyond = left[:-1] + (right - left)[:-1] * wides[:-1] + LIFTED * x
         advance[:-1] = np.where(ends_word, np.maximum(advance[:-1], beyond), advance[:-1])
@@ -236,35 +231,6 @@ def make_letters(
         feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),
         BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n), held, together,
     )  # fmt: skip
-
-
-def _first_of_those(together: np.ndarray) -> Index:
-    """Return for each letter the first of those that were written together with it."""
-    first = np.arange(len(together))
-    for i in np.flatnonzero(together[:-1]) + 1:
-        first[i] = first[i - 1]
-    return first
-
-
-def _as_joined(pose: Drawn, running: np.ndarray, first: Index) -> Drawn:
-    """Return what is drawn for letters, less for those of joined words; what was written together has it in common."""
-    add = np.where(running, POSE * pose.add[first], pose.add)
-    return replace(pose, add=add, keep=np.where(running, 1.0, pose.keep))
-
-
-def _by_joins(
-    held: np.ndarray, inked: np.ndarray, has_join: np.ndarray, left: Array, right: Array, ends: Array, wides: Array,
-    white: Array, least: float,
-) -> Array:  # fmt: skip
-    """Return the advance of each letter but the last that joins decide; nan where they do not.
-
-    Where the pen stays down the next letter's entry, its origin, stands where this one goes out; where it is lifted
-    beside a letter that was written joined, their boxes keep a little white, more here and less there.
-    """
-    origin = left[1:] - left[1:] * wides[1:]
-    lifted = inked[:-1] & inked[1:] & (has_join[:-1] | has_join[1:])
-    apart = np.where(lifted, right[:-1] + white - left[1:], np.nan)
-    return np.asarray(np.where(held[:-1], np.maximum(ends[:-1] - origin, least), apart), float)
 
 
 def _commas(chars: Sequence[str], height: Array, pen: float) -> Array:

@@ -1,4 +1,7 @@
-"""Where the pen comes into a letter from the one before, and where it goes on to the next."""
+"""Where the pen comes into a letter from the one before, and where it goes on to the next.
+
+Lengths are font units, y up.
+"""
 
 from __future__ import annotations
 

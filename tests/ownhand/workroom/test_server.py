@@ -300,11 +300,14 @@ def test_a_table_that_is_none_or_not_there_is_refused(room):
 
 
 def test_the_hands_own_files_are_given_and_no_others(room, hand):
+    for name in ("proof.png", "proof-2.png", "proof-10.png"):
+        (hand.font_folder / name).write_bytes(png())
     _, kept, _ = room.get("api/kept")
-    offered = {f["file"] for g in kept["groups"] for f in g["files"]}
+    offered = [f["file"] for g in kept["groups"] for f in g["files"]]
     ufo = zipfile.ZipFile(io.BytesIO(room.get(f"api/kept/file?file={quote('font/Lamp Room.ufo')}")[1]))
 
     assert "font/Lamp Room.ttf" in offered
+    assert [f for f in offered if "proof" in f] == ["font/proof.png", "font/proof-2.png", "font/proof-10.png"]
     assert ufo.read("Lamp Room.ufo/metainfo.plist") == (hand.ufo / "metainfo.plist").read_bytes()
     for place in ("hand.json", "../lamp/hand.json", "/etc/passwd", "font", "", "page.json"):
         assert room.get(f"api/kept/file?file={quote(place)}")[0] == 422, place

@@ -355,6 +355,10 @@ def capitals_are_read_as_people_write_them(part: Switch) -> bool:
     return most(part, "hershey", "E/0 E/1 E/2 G/0 G/1 G/2", least=5)
 
 
+def another_hand_s_letters_are_sketched(part: Switch) -> bool:
+    return most(part, "keeper", "A/0 A/1 A/2 B/0 B/1 B/2", least=5)
+
+
 def two_widths_speak_for_two_strokes(part: Switch) -> bool:
     """By how many log odds an L in two strokes gains on one in one stroke when its lines were drawn with two pens."""
     gains = []
@@ -406,6 +410,7 @@ def the_left_one_of_two_stems_is_first(part: Switch) -> bool:
 GUARDS: dict[str, Guard] = {
     "junctions redrawn": crossing_lines_stay_straight,
     "ductus table": a_t_begins_with_its_stem,
+    "forms that the picture suggests": another_hand_s_letters_are_sketched,
     "refinement on grey ink": a_bow_lies_in_the_middle_of_its_ink,
     "smooth curves": a_bow_bends_evenly,
     "sharpened mask": small_counters_are_open,

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import cv2
 import numpy as np
 
-from capture.scan import Pixels
+from capture.scan_image import Pixels
 
 DOTS_ALONE = 0.12
 """Share of the black pixels with one black neighbour at most from which on a scan is dithered."""

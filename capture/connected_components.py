@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.ink import FULL_INK_GREY, PageInk
-from capture.scan import Pixels
+from capture.scan_image import Pixels
 from capture.sheet import Box
 
 FULL = 255 - FULL_INK_GREY

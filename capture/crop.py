@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from capture.cell import InkAssignment
 from capture.ink import PageInk
-from capture.scan import Pixels
+from capture.scan_image import Pixels
 
 
 def cut_out(ink: PageInk, dealt: InkAssignment, index: int, *, white_mm: float = 1.0) -> tuple[Pixels, float, float]:

@@ -16,7 +16,7 @@ import zxingcpp
 from numpy.typing import NDArray
 
 from capture.resample import shrink
-from capture.scan import Pixels
+from capture.scan_image import Pixels
 from capture.units import Points
 
 _SEARCH_PX = (1700, 2600, 1100, 3600)

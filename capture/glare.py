@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.ink import PrintLayer
-from capture.scan import Pixels
+from capture.scan_image import Pixels
 from capture.sheet import Box
 
 GLARE = "burnt out by glare"

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.scan import Pixels
+from capture.scan_image import Pixels
 
 _COARSE_PX_PER_MM = 3.0
 """Light changes over millimetres, not over the breadth of a line."""

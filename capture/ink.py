@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 
 from capture.bilevel import without_print
 from capture.illumination import estimate_paper
-from capture.scan import Pixels
+from capture.scan_image import Pixels
 
 _BAND_ROWS = 512
 

@@ -12,7 +12,8 @@ from capture.code import CodedPage, page_from_payload
 from capture.errors import MarksNotFoundError, WrongSheetError
 from capture.fiducial_detection import FoundMark, find_marks, grey_of, read_codes
 from capture.resample import shrink, take_out, whole_factor
-from capture.scan import Pixels, Scan
+from capture.scan import Scan
+from capture.scan_image import Pixels
 from capture.sheet import CORNER_IDS, MARK_DICTIONARY, Box, Mark, Page, Sheet
 from capture.units import MM_PER_INCH, Points
 from capture.warp import Warp, fit_homography, fit_warp, project

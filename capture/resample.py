@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.scan import Pixels
+from capture.scan_image import Pixels
 from capture.sheet import Box
 from capture.units import Points
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from capture.errors import NotAScanError
 from capture.limits import MOST_PAGES_IN_FILE
+from capture.scan_image import REMEDY_CUT, REMEDY_SIZE
 from capture.units import MM_PER_INCH, MM_PER_POINT
 
 DRAWN_DPI = 300.0
@@ -23,8 +24,6 @@ HIGHEST_DPI = 1200.0
 _LONGEST_PX = 32_000.0
 _POINTS_PER_INCH = MM_PER_INCH / MM_PER_POINT
 _REMEDY_LOCKED = "Save it without a password, or export the pages as PNG."
-_REMEDY_CUT = "Scan the page again, or copy the file once more: it is damaged or was cut off on the way."
-_REMEDY_SIZE = "Scan at 300 to 600 dpi and read it again."
 
 
 def pdf_page_count(data: bytes) -> Iterator[int]:
@@ -62,11 +61,11 @@ def pdf_pictures(
     except pdfium.PdfiumError as error:
         if getattr(error, "err_code", None) in (pdfium_c.FPDF_ERR_PASSWORD, pdfium_c.FPDF_ERR_SECURITY):
             raise NotAScanError(source, "the PDF is locked with a password", _REMEDY_LOCKED) from None
-        raise NotAScanError(source, "the PDF in it cannot be opened", _REMEDY_CUT) from None
+        raise NotAScanError(source, "the PDF in it cannot be opened", REMEDY_CUT) from None
     try:
         count = len(document)
         if not count:
-            raise NotAScanError(source, "the PDF has no pages", _REMEDY_CUT)
+            raise NotAScanError(source, "the PDF has no pages", REMEDY_CUT)
         if count > MOST_PAGES_IN_FILE:
             what = f"the PDF has {count} pages, at most {MOST_PAGES_IN_FILE} are read"
             raise NotAScanError(source, what, "Split it.")
@@ -75,7 +74,7 @@ def pdf_pictures(
                 page = document[i]
                 pixels, dpi = _picture(page, source, largest_px, kept_px)
             except pdfium.PdfiumError:
-                raise NotAScanError(source, f"page {i + 1} of the PDF cannot be opened", _REMEDY_CUT) from None
+                raise NotAScanError(source, f"page {i + 1} of the PDF cannot be opened", REMEDY_CUT) from None
             page.close()
             yield i + 1, count, pixels, dpi
     finally:
@@ -91,7 +90,7 @@ def _picture(page: pdfium.PdfPage, source: str, largest_px: int, kept_px: int) -
             raise NotAScanError(
                 source,
                 f"holds a picture of {width} x {height} pixels, at most {largest_px // 1_000_000} million are read",
-                _REMEDY_SIZE,
+                REMEDY_SIZE,
             )
         left, bottom, right, top = image.get_bounds()
         if min(right - left, top - bottom) > 0:

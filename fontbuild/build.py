@@ -2,73 +2,44 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 
-from capture.errors import InputError
 from capture.units import em_from_cell
-from fontbuild.accents import Habits, build_accents
+from fontbuild.accents import build_accents
 from fontbuild.anchors import with_anchors
 from fontbuild.broken_stroke_repair import mended
-from fontbuild.collisions import DOT_ABOVE, find_collisions
+from fontbuild.collisions import find_collisions
 from fontbuild.doubtful import find_doubtful
-from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
+from fontbuild.font import Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
+from fontbuild.guide_size import Size, reference_size, size_of
 from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, printing, without_joined
 from fontbuild.kerning import gap_sd, kerning
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.lifted_gap import lifted_gap
-from fontbuild.marks import dots_of, lift_all
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name
 from fontbuild.outliers import find_outliers
 from fontbuild.running_text import on_the_line, size_on_lines
+from fontbuild.separate_marks import separate_marks
 from fontbuild.shared_variation import shared_variation
 from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
+from fontbuild.usable_attempts import Decisions, choose, joins_letters
 from fontbuild.variants import AttemptStrokes, Variant, variants_of
-from skeleton.attempt import ONE_OFF, Attempt
-
-REACH_EM = 12.0
-"""How far from left guide and baseline strokes may lie, in ems; with bearings it is half of what OpenType holds."""
+from skeleton.attempt import Attempt
 
 Progress = Callable[[str, int, int], None]
 
 WORD_GAP = 1.2
 """x-heights of white between words where the hand's own has not been measured: the closer of the two writers of UNIPEN
 train_r01_v07 (Guyon et al., ICPR 1994), art08; the other's mean is 2.6."""
-
-
-JOINS_FROM = 0.25
-ENOUGH_SURE = 3
-"""Letters of running text without a doubt from which doubtful ones of their kind are left out: cut in the wrong place
-they spoil a joined word, and a page holds plenty."""
-
-MOST_OF_A_KIND = 16
-"""Letters of running text that are used of one character, joined in one way: more make no page livelier."""
-
-ENOUGH = "there are enough surer ones of its kind"
-"""Reason for leaving an attempt out that is nobody's fault."""
-
-MOST_LIFTED = 8
-"""Marks of a kind taken off letters at most."""
-
-
-@dataclass(frozen=True)
-class Decisions:
-    """What the person decided in review, as far as building needs it; strokes are mended before."""
-
-    keep: Collection[str] = frozenset()
-    """Ids of attempts that are used whatever they look like."""
-
-    set_aside: Collection[str] = frozenset()
-    """Ids of attempts that are never used."""
 
 
 @dataclass(frozen=True)
@@ -94,20 +65,6 @@ class BuildResult:
 
     doubtful: tuple[str, ...] = ()
     """Characters that have no attempt but doubtful ones: these are drawn."""
-
-
-@dataclass(frozen=True)
-class Size:
-    """The guides of the sheet to whose size all attempts are brought, in mm from the baseline."""
-
-    x_height_mm: float
-    ascender_mm: float
-    descender_mm: float
-
-    @property
-    def mm_per_unit(self) -> float:
-        """From descender to ascender guide is one em."""
-        return (self.ascender_mm - self.descender_mm) / UNITS_PER_EM
 
 
 def build_font(
@@ -164,8 +121,8 @@ def build_font(
     read = by_char([as_written(a, size) for a in usable])
     read = on_the_line(read, x_height_mm=size.x_height_mm)
     joins = joins_letters(usable)
-    guided = {_size(a) for a in usable if a.allograph not in IN_TEXT}
-    true_size = {a.id for a in usable if a.allograph in IN_TEXT and _size(a) in guided}
+    guided = {size_of(a) for a in usable if a.allograph not in IN_TEXT}
+    true_size = {a.id for a in usable if a.allograph in IN_TEXT and size_of(a) in guided}
     pen_mm = float(np.median([a.pen_mm for a in usable]))
     grown = size_on_lines(
         copied,
@@ -231,80 +188,6 @@ def build_font(
     return BuildResult(font, tuple(listed), missing, tuple(sorted(whole - aside.keys())), doubtful)
 
 
-def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Attempt], dict[str, str]]:
-    """Return the attempts that have strokes to use, and by id the reason for those that were written but are not used.
-
-    Blank cells are neither: nobody wrote in them.
-
-    Raises
-    ------
-    InputError
-        If no attempt can be used.
-    """
-    usable: list[Attempt] = []
-    aside: dict[str, str] = {}
-    for a in attempts:
-        if a.status == "blank":
-            continue
-        if a.id in decisions.set_aside:
-            aside[a.id] = "set aside in review"
-        elif not a.strokes:
-            aside[a.id] = "no strokes found"
-        elif not has_size(a):
-            aside[a.id] = "drawn far outside its cell"  # kept or not: no font format holds it
-        elif a.status == "spoiled" and a.id not in decisions.keep:
-            aside[a.id] = "ticked as spoiled"
-        elif a.id not in decisions.keep and any(f.kind == ONE_OFF for f in a.findings):
-            aside[a.id] = "perhaps filled one cell off"
-        else:
-            usable.append(a)
-    if not usable:
-        raise InputError("the hand", "none of its attempts can be used", "Read a filled-in sheet first.")
-    for a in _more_than_enough(usable, decisions):
-        aside[a.id] = ENOUGH
-    return [a for a in usable if a.id not in aside], aside
-
-
-def _more_than_enough(attempts: Sequence[Attempt], decisions: Decisions) -> list[Attempt]:
-    """Return the least sure letters of running text, of which a page holds hundreds, beyond `MOST_OF_A_KIND`."""
-    kinds: dict[tuple[str, str], list[Attempt]] = {}
-    for a in attempts:
-        if a.allograph in IN_TEXT and a.id not in decisions.keep:
-            kinds.setdefault((a.char, a.allograph), []).append(a)
-    ranked = (sorted(group, key=lambda a: (len(a.findings), -a.confidence, a.id)) for group in kinds.values())
-    return [a for group in ranked for a in group[_wanted(group) :]]
-
-
-def _wanted(ranked: Sequence[Attempt]) -> int:
-    """Return how many letters of one kind are used, the surest first: doubtful ones only where sure ones are few."""
-    sure = sum(not a.findings for a in ranked)
-    return min(max(sure, ENOUGH_SURE), MOST_OF_A_KIND)
-
-
-def joins_letters(attempts: Sequence[Attempt]) -> bool:
-    """Return whether a hand joins its letters: whether a quarter of those of its running text are joined."""
-    small = [a.allograph in WAYS.values() for a in attempts if a.allograph in IN_TEXT and a.char.islower()]
-    return bool(small) and float(np.mean(small)) >= JOINS_FROM
-
-
-def has_size(attempt: Attempt) -> bool:
-    """Return whether an attempt can be drawn in a font: OpenType counts font units with 16 bits."""
-    em = attempt.ascender_mm - attempt.descender_mm
-    guides = attempt.descender_mm <= 0 < attempt.x_height_mm <= attempt.ascender_mm and em <= 10 * attempt.x_height_mm
-    return guides and all(float(np.abs(s.points_mm).max()) <= REACH_EM * em for s in attempt.strokes)
-
-
-def reference_size(attempts: Sequence[Attempt]) -> Size:
-    """Return the commonest size of guides; what running text tells counts only where nothing was written in cells."""
-    cells = [a for a in attempts if a.allograph not in IN_TEXT]
-    sizes = Counter(map(_size, cells or attempts))
-    return min(sizes, key=lambda s: (-sizes[s], s.x_height_mm))
-
-
-def _size(attempt: Attempt) -> Size:
-    return Size(*(round(v, 6) for v in (attempt.x_height_mm, attempt.ascender_mm, attempt.descender_mm)))
-
-
 def as_written(attempt: Attempt, size: Size) -> AttemptStrokes:
     """Return what building needs of an attempt, at the reference size."""
     scale = size.x_height_mm / attempt.x_height_mm
@@ -349,44 +232,6 @@ def glyphs_of(variants: Sequence[Variant], mm_per_unit: float) -> tuple[Glyph, .
         x_min = glyph_bounds(glyph)[0]
         glyphs.append(moved(glyph, -round(x_min, 2)))
     return tuple(glyphs)
-
-
-@dataclass(frozen=True, eq=False)
-class Parts:
-    """What accented letters yield when they are taken apart."""
-
-    letters: Mapping[str, Sequence[AttemptStrokes]]
-    """Marks, and letters that were only written with a mark."""
-
-    habits: Habits
-
-
-def separate_marks(kept: Mapping[str, Sequence[AttemptStrokes]], metrics: Metrics, size: Size) -> Parts:
-    """Return the marks and letters inside the writer's accented letters, and where the writer puts marks."""
-    by_mark = lift_all(kept, x_height_mm=metrics.x_height * size.mm_per_unit, slant_deg=metrics.slant_deg)
-    letters: dict[str, list[AttemptStrokes]] = {}
-    small: dict[str, tuple[float, float]] = {}
-    tall: dict[str, tuple[float, float]] = {}
-    for mark, lifted in by_mark.items():
-        for heights, habit in ((False, small), (True, tall)):
-            offsets = [o.offset for o in lifted if _is_tall(o.base, metrics, size) == heights]
-            if offsets:
-                x, y = np.median(offsets, axis=0) / size.mm_per_unit
-                habit[mark] = (float(x), float(y))
-        letters[mark] = [o.mark for o in lifted]
-        for o in lifted:
-            if o.base.char not in kept:
-                letters.setdefault(o.base.char, []).append(o.base)
-    if DOT_ABOVE not in kept and DOT_ABOVE not in letters:
-        dots = dots_of(kept, x_height_mm=metrics.x_height * size.mm_per_unit)
-        if dots:
-            letters[DOT_ABOVE] = dots
-    return Parts({c: g[:MOST_LIFTED] for c, g in letters.items()}, Habits(small, tall))
-
-
-def _is_tall(letter: AttemptStrokes, metrics: Metrics, size: Size) -> bool:
-    top = max(float(s[:, 1].max()) for s in letter.strokes)
-    return bool(top > 1.25 * metrics.x_height * size.mm_per_unit)
 
 
 def measured(kept: Mapping[str, Sequence[AttemptStrokes]], attempts: Sequence[Attempt], size: Size) -> Metrics:

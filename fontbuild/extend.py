@@ -18,7 +18,7 @@ from capture.errors import FontFileError, UsageError
 from capture.files import write_bytes
 from capture.languages import characters_for
 from fontbuild.accents import build_accents
-from fontbuild.build import Decisions, SetAside
+from fontbuild.build import SetAside
 from fontbuild.font import Font, Metrics
 from fontbuild.formats.svg_font_reader import load_svg_font, with_glyphs
 from fontbuild.formats.ufo import contour, write_ufo
@@ -29,6 +29,7 @@ from fontbuild.import_letters import Adopted, adopt
 from fontbuild.marks import mark_strokes, parts_of
 from fontbuild.naming import variant_name
 from fontbuild.stroked_letters import build_barred
+from fontbuild.usable_attempts import Decisions
 from skeleton.attempt import Attempt
 
 SPACING = {

@@ -12,13 +12,15 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from fontbuild.build import Decisions, SetAside, build_font, reference_size
+from fontbuild.build import SetAside, build_font
 from fontbuild.font import Font, Metrics, Record
 from fontbuild.geometry import bounds, moved, sample_glyph
 from fontbuild.glyph import Glyph
+from fontbuild.guide_size import reference_size
 from fontbuild.marks import mark_strokes
 from fontbuild.metrics import is_mark, measure
 from fontbuild.stroked_letters import BARRED
+from fontbuild.usable_attempts import Decisions
 from skeleton.attempt import Attempt
 
 

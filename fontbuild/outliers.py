@@ -2,9 +2,9 @@
 
 Each attempt is compared with the character's other attempts (leave one out), with the forms in which the character is
 usually written (`skeleton.ductus`), and with the hand's other letters. What counts as unusual is read off the whole
-hand with robust statistics (median and MAD; Rousseeuw & Croux, J. Amer. Statist. Assoc. 88, 1993): a restless hand is
-allowed more than a steady one. Of two attempts that differ, one is only set aside if something besides the other
-speaks against it; and a character whose attempts are all unusual keeps the least unusual.
+hand with robust statistics (median and MAD; Rousseeuw & Croux, J. Amer. Statist. Assoc. 88, 1993), of sizes by
+`odd_sizes`: a restless hand is allowed more than a steady one. Of two attempts that differ, one is only set aside if
+something besides the other speaks against it; and a character whose attempts are all unusual keeps the least unusual.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from fontbuild.letterwise import Letterwise, in_turn
+from fontbuild.odd_sizes import LEAST_SIZE, ODD_SIZE, deviations, most_of_pair, size_scatter
 from fontbuild.point_cloud_distance import cloud, distances, normal, placed
 from fontbuild.variants import AttemptStrokes
 from skeleton.ductus import allographs
@@ -28,12 +29,8 @@ Floats = NDArray[np.float64]
 
 SHAPE_LIMITS = (0.85, 1.3)
 PAIR_LIMITS = (0.55, 0.68)
-SIZE_LIMITS = (0.26, 0.48)
 """Bounds for the limits that the hand's own scatter sets: oddness of shape among several attempts and of a pair, in
-units of the letter's spread, and of size, as a logarithm."""
-
-PAIR_SIZE = 0.36
-"""The logarithm of size by which two attempts may differ at most."""
+units of the letter's spread."""
 
 MARGIN = 0.12
 """By how much more one of two attempts must be unlike the usual forms to be the odd one."""
@@ -71,6 +68,12 @@ class Evidence:
     strokes_known: bool
     """Whether a usual form has as many strokes."""
 
+    log_size: float
+    """Logarithm of its size, x-heights."""
+
+    deviation: float = 0.0
+    """Size against the middle of the others, in standard deviations (see `odd_sizes`); 0 where too few others tell."""
+
     @property
     def apart(self) -> float:
         """How far it stands from the other attempts."""
@@ -81,9 +84,9 @@ class Evidence:
         return self.apart + (usual if np.isnan(self.usual) else self.usual)
 
     @property
-    def odd_size(self) -> float:
-        """How odd its size is: larger or smaller than the others, and than usual."""
-        return self.size + 0.5 * (0.0 if np.isnan(self.usual_size) else self.usual_size)
+    def odd_size(self) -> bool:
+        """Whether it is larger or smaller than this hand writes the character, and few others are nearly as odd."""
+        return abs(self.deviation) > ODD_SIZE and abs(self.size) > LEAST_SIZE / 2
 
     @property
     def unusual(self) -> float:
@@ -97,7 +100,7 @@ class Limits:
 
     shape: float
     pair: float
-    size: float
+    pair_size: float
     usual: float
     """The hand's median distance from usual forms."""
 
@@ -146,8 +149,14 @@ def find_outliers(
     """
     groups = {char: group for char, group in letters.items() if group}
     gathered = letterwise(gather, ((group, x_height_mm) for group in groups.values()))
-    evidence = _to_scale(dict(zip(groups, gathered, strict=True)))
-    limits = limits_of([e for group in evidence.values() for e in group])
+    scaled = _to_scale(dict(zip(groups, gathered, strict=True)))
+    sizes = {char: np.array([e.log_size for e in group]) for char, group in scaled.items()}
+    size_sd = size_scatter(sizes.values())
+    evidence = {
+        char: [replace(e, deviation=d) for e, d in zip(group, deviations(sizes[char], size_sd).tolist(), strict=True)]
+        for char, group in scaled.items()
+    }
+    limits = limits_of([e for group in evidence.values() for e in group], size_sd)
     hand = _Hand(letters, x_height_mm)
     reasons: dict[str, str] = {}
     for group in evidence.values():
@@ -183,6 +192,7 @@ def gather(group: Sequence[AttemptStrokes], x_height_mm: float) -> list[Evidence
             ink=_nearest(inks, i),
             usual_size=float(sizes[i] - form_sizes[nearest[i]]) if len(forms) else np.nan,
             strokes_known=len(w.strokes) in counts,
+            log_size=float(sizes[i]),
         )
         for i, w in enumerate(group)
     ]
@@ -202,16 +212,15 @@ def usual_forms(char: str) -> tuple[Floats, Floats, frozenset[int]]:
     return clouds, np.log([_spread(a.strokes) for a in known]), frozenset(len(a.strokes) for a in known)
 
 
-def limits_of(evidence: Sequence[Evidence]) -> Limits:
-    """Return the limits that the hand's own scatter sets, within bounds."""
+def limits_of(evidence: Sequence[Evidence], size_sd: float) -> Limits:
+    """Return the limits that the hand's own scatter sets, within bounds; `size_sd`: of one letter's size."""
     usual = float(np.median([e.usual for e in evidence if not np.isnan(e.usual)] or [0.25]))
     shape = np.array([e.odd_shape(usual) for e in evidence])
     pair = np.array([e.apart for e in evidence])
-    size = np.abs([e.odd_size for e in evidence])
     return Limits(
         shape=float(np.clip(np.median(shape) + 4.8 * _mad(shape), *SHAPE_LIMITS)),
         pair=float(np.clip(np.median(pair) + 3.0 * _mad(pair), *PAIR_LIMITS)),
-        size=float(np.clip(1.5 * np.quantile(size, 0.9), *SIZE_LIMITS)),
+        pair_size=most_of_pair(size_sd),
         usual=usual,
     )
 
@@ -256,11 +265,11 @@ def _verdict(e: Evidence, group: Sequence[Evidence], limits: Limits, hand: _Hand
     others = [o for o in group if o is not e]
     if len(others) == 1:
         odd = e.apart > limits.pair and e.unusual > others[0].unusual + MARGIN
-        larger = abs(e.size) > min(limits.size, PAIR_SIZE) and abs(e.usual_size) > abs(others[0].usual_size) + MARGIN
+        larger = abs(e.size) > limits.pair_size and abs(e.usual_size) > abs(others[0].usual_size) + MARGIN
         return _reason(e, others, limits, hand) if odd or larger else ""
     if not others:
         return ""
-    if e.odd_shape(limits.usual) > limits.shape or abs(e.odd_size) > limits.size:
+    if e.odd_shape(limits.usual) > limits.shape or e.odd_size:
         return _reason(e, others, limits, hand)
     # the ink decides, not how many strokes were read in it: another number only adds to an odd shape
     strange = e.odd_shape(limits.usual) > NEARLY * limits.shape
@@ -278,8 +287,9 @@ def _reason(e: Evidence, others: Sequence[Evidence], limits: Limits, hand: _Hand
     """Return in words what is odd about an attempt."""
     if np.exp(e.ink) < LITTLE_INK:
         return "hardly any ink"
-    if abs(e.odd_size) > limits.size and e.own < 0.4:
-        return "much larger than the others" if e.odd_size > 0 else "much smaller than the others"
+    odd = e.odd_size if len(others) > 1 else abs(e.size) > limits.pair_size
+    if odd and e.own < 0.4:
+        return "much larger than the others" if e.size > 0 else "much smaller than the others"
     return _shape_reason(e, others, hand)
 
 

@@ -38,6 +38,7 @@ from ownhand.hands.decisions_file import load_decisions
 from ownhand.hands.hand import HandRecord, create_hand, open_hand
 from tests.ownhand.hershey_font import hershey_font
 from tests.ownhand.test_hand import a_capture
+from tests.ownhand.test_workbooks import ods, xlsx
 
 INPUTS = int(os.environ.get("OWNHAND_FUZZ", "60"))
 SEED = int(os.environ.get("OWNHAND_FUZZ_SEED", "1"))
@@ -259,6 +260,30 @@ def test_tables_and_templates(tmp_path):
         b"Dear {name},\n>> address\n{town, else here}\n",
         damaged,
     )
+
+
+@pytest.mark.parametrize("write", [xlsx, ods])
+def test_workbooks(tmp_path, write):
+    path = tmp_path / "guests"
+
+    def read(data: bytes) -> None:
+        path.write_bytes(data)
+        read_table(path)
+
+    with zipfile.ZipFile(write(tmp_path / "good")) as archive:
+        parts = {name: archive.read(name) for name in archive.namelist()}
+    inside = [name for name in parts if name == "content.xml" or (name.startswith("xl/") and name.endswith(".xml"))]
+
+    def packed(name: str, content: bytes) -> bytes:
+        data = BytesIO()
+        with zipfile.ZipFile(data, "w") as archive:
+            for other, own in parts.items():
+                archive.writestr(other, content if other == name else own)
+        return data.getvalue()
+
+    survives(read, packed("", b""), damaged)
+    for name in inside:
+        survives(lambda content, name=name: read(packed(name, content)), parts[name], damaged)
 
 
 def test_machine_profiles(tmp_path):

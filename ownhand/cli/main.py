@@ -15,6 +15,7 @@ from click.exceptions import NoArgsIsHelpError
 from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
 from ownhand.cli.options import FORCE, HAND, LANGUAGES, NUMBER, TEXT_FILE, Within, say_staleness, text_of, words
+from ownhand.cli.serving import open_folder, review, serve
 from ownhand.cli.write import write
 
 
@@ -236,54 +237,6 @@ def extend(font: Path, languages: str, output: Path, hand: Path | None, force: b
 
 @ownhand.command()
 @HAND
-@click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
-@click.option("--no-browser", is_flag=True, help="Only print the address.")
-def review(hand: Path, port: int, no_browser: bool) -> int:
-    """Look through the letters in the browser and mend the few that need it."""
-    from ownhand.hands.hand import open_hand
-    from ownhand.workroom.server import run
-
-    open_hand(hand)
-    run(hand, at="#letters", port=port, open_browser=not no_browser, announce=console.say)
-    return 0
-
-
-@ownhand.command("open")
-@click.argument("folder", default=".", type=click.Path(path_type=Path))
-@click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
-@click.option("--no-browser", is_flag=True, help="Only print the address.")
-def open_folder(folder: Path, port: int, no_browser: bool) -> int:
-    """Do the whole job in the browser: all hands in FOLDER, from a new one to the plotter's files."""
-    from ownhand.workroom.server import run
-
-    run(folder, port=port, open_browser=not no_browser, announce=console.say)
-    return 0
-
-
-@ownhand.command()
-@click.argument("hands", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--host", default="127.0.0.1", show_default=True, help="Anything but loopback needs --token-file.")
-@click.option("--port", default=8214, show_default=True, type=click.IntRange(1, 65535))
-@click.option("--token-file", type=TEXT_FILE, help="File with the token that requests must bear.")
-@click.option("--workers", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
-def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None, workers: int) -> int:
-    """Answer HTTP requests: text in, ready-to-plot pages out."""
-    from ownhand.hands.font_of_hand import font_of
-    from ownhand.serve.server import serve as answer
-
-    for hand in hands:
-        say_staleness(hand)
-    fonts = {hand.resolve().stem: font_of(hand) for hand in hands}
-    if len(fonts) < len(hands):
-        raise UsageError("serve", "two hands have the same folder name", "Rename one of the folders.")
-    token = text_of(token_file).strip() if token_file else None
-    told = f"http://{host}:{port}/ answers for {', '.join(fonts)}; stop with Ctrl-C."
-    answer(fonts, host=host, port=port, token=token, workers=workers, announce=lambda _: console.say(told))
-    return 0
-
-
-@ownhand.command()
-@HAND
 @click.option("--family", help="Name of the font.")
 @click.option("--writer", help="Whose hand it is.")
 @click.option("--consent", help="How its owner agreed, in words.")
@@ -300,7 +253,8 @@ def record(hand: Path, **said: Any) -> int:
     return 0
 
 
-ownhand.add_command(write)
+for command in (write, open_folder, review, serve):
+    ownhand.add_command(command)
 
 
 def main(argv: Sequence[str] | None = None) -> int:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
 import click
 
-from capture.errors import InputError
+from capture.errors import InputError, UsageError
 from ownhand import console
 
 HAND = click.argument("hand", type=click.Path(path_type=Path))
@@ -84,3 +85,20 @@ def text_of(file: Path) -> str:
         raise InputError(str(file), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None
     except UnicodeDecodeError:
         raise InputError(str(file), "is not text in UTF-8", "Save it as plain text in UTF-8.") from None
+
+
+def others_of(pairs: Sequence[str]) -> dict[str, str]:
+    """Return names and folders of options `name=folder`.
+
+    Raises
+    ------
+    UsageError
+        If one is not of that form, or a name comes twice.
+    """
+    out: dict[str, str] = {}
+    for pair in pairs:
+        name, sign, folder = pair.partition("=")
+        if not (sign and name.strip() and folder.strip()) or name.strip() in out:
+            raise UsageError("--hand", f"'{pair[:60]}' is not a new name and a folder", "Write --hand aunt=FOLDER.")
+        out[name.strip()] = folder.strip()
+    return out

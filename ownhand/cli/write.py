@@ -12,7 +12,7 @@ import click
 from capture.collector import rarely_collected
 from capture.errors import NEEDS_REVIEW, UsageError
 from ownhand import console
-from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, say_staleness, text_of, words
+from ownhand.cli.options import FORCE, HAND, NUMBER, TEXT_FILE, others_of, say_staleness, text_of, words
 
 if TYPE_CHECKING:
     from ownhand.composer.merge.mail_merge import RunReport
@@ -44,9 +44,10 @@ FILE = click.Path(path_type=Path)
 @click.option("--seed", default=0, show_default=True, help="Same seed, same page.")
 @click.option("--replay", is_flag=True, help="Also a web page that replays the writing.")
 @click.option("--no-preview", is_flag=True, help="No PNG beside the page.")
-@click.option("--table", type=FILE, help="CSV of recipients: a file for each row, into the folder -o.")
+@click.option("--table", type=FILE, help="CSV, .xlsx or .ods: a file for each row, into the folder -o.")
+@click.option("--sheet", help="Sheet of a workbook.  [the first that is not hidden]")
 @click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
-@click.option("--encoding", help="Of the table, where it is told wrongly: utf-8, cp1250, mac_roman.")
+@click.option("--encoding", help="Of a CSV table, where it is told wrongly: utf-8, cp1250, mac_roman.")
 @click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
 @click.option("--format", "formats", multiple=True, help="Kinds of file: svg,hpgl,gcode,png,html.")
 @click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
@@ -60,7 +61,6 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     """Set TEXT in the hand and write it, ready to plot."""
     from ownhand.commands import write as pages
     from ownhand.commands.additions import fonts_of
-    from ownhand.composer.ensemble import others_of
     from ownhand.composer.plot.machine import load_machine
 
     if not options["table"]:
@@ -97,7 +97,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
 
 
 def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, others: Any, **options: Any) -> int:
-    from ownhand.commands.overview import THUMBNAIL_DPI, check_overview, write_overview
+    from ownhand.commands.overview import THUMBNAIL_DPI, check_overview, older_pages, write_overview
     from ownhand.composer.merge.mail_merge import run_table
     from ownhand.composer.merge.table import read_table
     from ownhand.composer.merge.template import key, parse_template
@@ -106,7 +106,8 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     from ownhand.hands.locking import locked
 
     font = font_of(hand)
-    table = read_table(options["table"], encoding=options["encoding"], letters=frozenset(font.glyphs))
+    letters = frozenset(font.glyphs)
+    table = read_table(options["table"], encoding=options["encoding"], letters=letters, sheet=options["sheet"])
     wrong = " If names are wrong, say --encoding." if table.as_likely else ""
     console.say(f"{options['table']}: {table.read_as(key(options['name_field']))}.{wrong}")
     template = parse_template(text_of(options["template"]), where=str(options["template"]))
@@ -134,6 +135,8 @@ def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, other
     elif options["overview"] is not None:
         files = write_overview(done.thumbnails, options["overview"], force=options["force"])
         console.say(f"{', '.join(map(str, files))}: look through before plotting.")
+        if older := older_pages(options["overview"], len(files)):
+            console.say(f"Of an earlier, longer overview, and no card of this table: {', '.join(map(str, older))}")
     return _told(done, table, hand, folder, options)
 
 

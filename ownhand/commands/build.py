@@ -14,11 +14,12 @@ import numpy as np
 from capture.collector import rarely_collected
 from capture.errors import HandFolderError
 from capture.files import sweep
-from fontbuild.build import BuildResult, build_font, reference_size
-from fontbuild.build import Decisions as BuildingRules
+from fontbuild.build import BuildResult, build_font
 from fontbuild.font import Font, Record
+from fontbuild.guide_size import reference_size
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.spacing import tabular
+from fontbuild.usable_attempts import Decisions as BuildingRules
 from ownhand.commands.side_by_side import processes, side_by_side
 from ownhand.hands.captures import PageCapture, load_captures
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings

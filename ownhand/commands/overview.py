@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import itertools
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -34,6 +35,19 @@ def check_overview(output: Path, *, force: bool) -> None:
     check_writable(output, force=force)
 
 
+def _page(output: Path, number: int) -> Path:
+    return output if number == 1 else output.with_name(f"{output.stem}-{number}{output.suffix}")
+
+
+def older_pages(output: Path, count: int) -> list[Path]:
+    """Return the pages of an earlier, longer overview that stay beside one of `count` pages.
+
+    They may as well be somebody's own pictures of such a name, so that nobody here takes them away.
+    """
+    pages = (_page(output, number) for number in itertools.count(count + 1))
+    return list(itertools.takewhile(Path.is_file, pages))
+
+
 def write_overview(cards: Sequence[tuple[str, bytes]], output: Path, *, force: bool = False) -> list[Path]:
     """Write pictures of all cards (name, PNG) as PNG pages; return their files: `output`, then `<stem>-2` and so on.
 
@@ -52,10 +66,7 @@ def write_overview(cards: Sequence[tuple[str, bytes]], output: Path, *, force: b
     tall = max(width * p.shape[0] / p.shape[1] for _, p in pictures)
     down = max(1, int((PAGE_MM[1] - 2 * MARGIN_MM + GAP_MM) / (tall + LABEL_MM + 1 + GAP_MM)))
     each = COLUMNS * down
-    files = [
-        output if k == 0 else output.with_name(f"{output.stem}-{k + 1}{output.suffix}")
-        for k in range(-(-len(pictures) // each))
-    ]
+    files = [_page(output, k + 1) for k in range(-(-len(pictures) // each))]
     for file in files:
         check_writable(file, force=force)
     row = tall + LABEL_MM + 1 + GAP_MM

@@ -24,7 +24,8 @@ from ownhand.composer.layout.page_geometry import Hand, write_page
 from ownhand.composer.plot.delayed_strokes import OVER, delayed_strokes, joins
 from ownhand.composer.plot.plot_page import PlotPage, merged
 from ownhand.composer.plot.travel import least_travel
-from ownhand.composer.settings.settings import Settings, TextBox
+from ownhand.composer.settings.settings import Settings
+from ownhand.composer.settings.text_box import TextBox
 from ownhand.composer.text.characters import Fitter, Notice
 from ownhand.composer.text.prepared_text import PreparedText, count_missing, prepare_text
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of

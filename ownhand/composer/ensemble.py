@@ -13,20 +13,16 @@ from capture.errors import UsageError
 from capture.units import Points
 from fontbuild.font import Font
 from ownhand.composer.composer import Composer, Composition, named_texts
-from ownhand.composer.layout.along_curve import Baseline, baseline_of, bent
+from ownhand.composer.curve_lettering import check_margins, curve_baseline, lettering
 from ownhand.composer.plot.combine import combined, page_of_strokes
-from ownhand.composer.plot.drawings import placed, strokes_of_path
-from ownhand.composer.plot.plot_page import PlotPage, over_edge
+from ownhand.composer.plot.drawings import placed
 from ownhand.composer.plot.travel import least_travel
-from ownhand.composer.settings.additions import Curve
-from ownhand.composer.settings.settings import Settings, TextBox
+from ownhand.composer.settings.settings import Settings
+from ownhand.composer.settings.text_box import TextBox
 from ownhand.composer.text.paragraph_hands import by_hand, changes_hand
 
 FITTING = 7
 """Sizes tried between the largest and the smallest, where paragraphs of several hands are to fit a box."""
-
-STRAIGHT_HEIGHTS = 20.0
-"""Height of the strip on which a curve's line is first written straight, in x-heights."""
 
 
 class Ensemble:
@@ -84,9 +80,9 @@ class Ensemble:
         by_hand += [part for box, body in several.items() for part in self._in_turn(box, body, plain, seed)]
         made = [m for _, m in by_hand]
         # of all curves, those included that this text leaves out: the next row of a table may use them
-        curves = [(c, self.of(c.hand, what=f"curve '{c.name}'"), _baseline_of(c)) for c in settings.curves]
+        curves = [(c, self.of(c.hand, what=f"curve '{c.name}'"), curve_baseline(c)) for c in settings.curves]
         lettered = [
-            (c.hand, self._curve(c, composer, baseline, texts[c.name], plain, seed))
+            (c.hand, lettering(c, composer, baseline, texts[c.name], plain, _seed_of(seed, f"curve {c.name}")))
             for c, composer, baseline in curves
             if texts.get(c.name, "").strip()
         ]
@@ -103,7 +99,7 @@ class Ensemble:
             for k, drawing in enumerate(settings.drawings, 1):
                 if number == 0 or drawing.every_page:
                     layers.append(page_of_strokes(placed(drawing, number=k), first, pen=drawing.pen))
-                    _check_margins(layers[-1], settings, f"drawing {k}")
+                    check_margins(layers[-1], settings, f"drawing {k}")
             page = combined([replace(p, pens=settings.pens) for p in layers])
             pages.append(least_travel(page) if settings.order == "least travel" else page)
         every = [*made, *(m for _, m in lettered)]
@@ -208,35 +204,6 @@ class Ensemble:
             end = done.ends[box.name]
         return made
 
-    def _curve(
-        self, curve: Curve, composer: Composer, baseline: Baseline, text: str, settings: Settings, seed: int
-    ) -> Composition:
-        what = f"curve '{curve.name}'"
-        length = baseline.length_mm
-        size = curve.x_height_mm or settings.x_height_mm or composer.written_x_height_mm
-        tall = STRAIGHT_HEIGHTS * size
-        # wide enough that no line breaks: whether the text is too long for its curve is said by `bent`
-        wide = max(length, 10.0) + 40 * size + 2 * size * len(text)
-        box = TextBox(curve.name, 0.0, 0.0, wide, tall, x_height_mm=size, pen=curve.pen, fit=False)
-        life = replace(settings.life, margin=0.0, slope=0.0, level=0.0, drift=0.0)
-        straight = replace(
-            settings, paper=(wide, tall), landscape=False, margins_mm=(0.0, 0.0, 0.0, 0.0), boxes=(box,), ruling=None,
-            align="left", life=life, lists=False, indent_mm=0.0,
-        )  # fmt: skip
-        made = composer.compose({curve.name: " ".join(text.split())}, straight, _seed_of(seed, f"curve {curve.name}"))
-        page = made.pages[0]
-        m = composer.font.metrics
-        pen = settings.pens[0].width_mm or page.pen_mm
-        stands = max(m.ascender, m.cap_height) * size / m.x_height + pen / 2
-        x0, _, x1, _ = page.bounds_mm()
-        free = length - (x1 - x0)
-        shift = {"left": 0.0, "centre": free / 2, "right": free}[curve.align] - x0
-        straight_page = replace(page, points_mm=page.points_mm + np.array([max(shift, -x0), 0.0]))
-        done = bent(straight_page, baseline, baseline_mm=stands, what=what)
-        done = replace(done, size_mm=settings.size_mm, margins_mm=settings.margins_mm)
-        _check_margins(done, settings, what)
-        return replace(made, pages=(done,))
-
 
 def _by_hand(lacks: Iterable[tuple[str, Mapping[str, int]]]) -> dict[str, Counter[str]]:
     """Return what parts of a page lack, those of each hand together."""
@@ -244,14 +211,6 @@ def _by_hand(lacks: Iterable[tuple[str, Mapping[str, int]]]) -> dict[str, Counte
     for hand, lacked in lacks:
         out.setdefault(hand, Counter()).update(lacked)
     return out
-
-
-def _baseline_of(curve: Curve) -> Baseline:
-    what = f"curve '{curve.name}'"
-    strokes = strokes_of_path(curve.path, what=what)
-    if len(strokes) != 1:
-        raise UsageError(what, f"its path has {len(strokes)} parts", "Write it as one line, with one M.")
-    return baseline_of(strokes[0])
 
 
 def _seed_of(seed: int, name: str) -> int:
@@ -273,34 +232,4 @@ def _rules(settings: Settings) -> list[Points]:
     for k in range(first, last + 1):
         x = np.linspace(left, width - right, 4)
         out.append(np.column_stack([x, np.full(4, offset + k * pitch)]))
-    return out
-
-
-def _check_margins(page: PlotPage, settings: Settings, what: str) -> None:
-    width, height = settings.size_mm
-    top, right, bottom, left = settings.margins_mm
-    if over_edge(page, (left, width - right), (top, height - bottom), slack_mm=0.05):
-        x0, y0, x1, y1 = page.bounds_mm()
-        raise UsageError(
-            what,
-            f"it reaches from {x0:.1f}, {y0:.1f} to {x1:.1f}, {y1:.1f} mm, over the margins ({top:g}, {right:g}, "
-            f"{bottom:g}, {left:g} mm) of a page of {width:g} x {height:g} mm",
-            "Make it smaller, move it, or make the margins narrower.",
-        )
-
-
-def others_of(pairs: Sequence[str]) -> dict[str, str]:
-    """Return names and folders of options `name=folder`.
-
-    Raises
-    ------
-    UsageError
-        If one is not of that form, or a name comes twice.
-    """
-    out: dict[str, str] = {}
-    for pair in pairs:
-        name, sign, folder = pair.partition("=")
-        if not (sign and name.strip() and folder.strip()) or name.strip() in out:
-            raise UsageError("--hand", f"'{pair[:60]}' is not a new name and a folder", "Write --hand aunt=FOLDER.")
-        out[name.strip()] = folder.strip()
     return out

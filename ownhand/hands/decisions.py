@@ -15,9 +15,9 @@ import numpy as np
 
 from capture.report import Finding
 from capture.units import image_from_cell
-from fontbuild.build import Decisions as BuildingRules
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
+from fontbuild.usable_attempts import Decisions as BuildingRules
 from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.geometry.stroke import Stroke
 

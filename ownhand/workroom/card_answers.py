@@ -39,8 +39,8 @@ class CardAnswers:
     def table(self, request: Request) -> Answer:
         """Return what the page needs to know of a table."""
         asked = request.query_params
-        name, encoding = asked.get("name", ""), asked.get("encoding", "")[:40]
-        return runs.table_view(self.room.hand, name, self.room.font, encoding=encoding)
+        name, encoding, sheet = asked.get("name", ""), asked.get("encoding", "")[:40], asked.get("sheet", "")[:200]
+        return runs.table_view(self.room.hand, name, self.room.font, encoding=encoding, sheet=sheet)
 
     def write_cards(self, place: Place) -> Answer:
         """Begin to write a file for each row, in place of older ones where `force` says so.

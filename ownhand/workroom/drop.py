@@ -9,10 +9,12 @@ from pathlib import Path
 
 from starlette.concurrency import run_in_threadpool
 
-from capture.errors import InputError, OutputError
+from capture.errors import InputError, OutputError, TableError
 from capture.files import SCRAP, make_folder, usual_mode
 from capture.scan import kind_of
 from ownhand.composer.merge.run_plan import safe_name
+from ownhand.composer.merge.table import read_table
+from ownhand.composer.merge.workbook import is_workbook
 from ownhand.composer.plot.drawings import strokes_of_svg
 from ownhand.hands.hand import Hand
 from ownhand.workroom.drawings import layouts_folder
@@ -24,6 +26,9 @@ LARGEST_SCAN = 300 * 1024 * 1024
 """Bytes: an A4 page at 1200 dpi in colour, uncompressed, has 420 MB, as PNG or JPEG a tenth of it."""
 
 LARGEST_TABLE = 20 * 1024 * 1024
+TABLES = frozenset({".csv", ".xlsx", ".ods"})
+"""How the tables that are kept end; text of any name ends as the first."""
+
 LARGEST_DRAWING = 30 * 1024 * 1024
 MOST_WAITING = 200
 """Scans that wait to be read; a sheet has some ten pages."""
@@ -47,6 +52,11 @@ def waiting(hand: Hand) -> list[Path]:
 def tables_folder(hand: Hand) -> Path:
     """Return where the tables are kept."""
     return hand.path / "tables"
+
+
+def tables(hand: Hand) -> list[Path]:
+    """Return the tables that are kept, by name."""
+    return sorted(p for p in tables_folder(hand).glob("[!.]*") if p.suffix in TABLES)
 
 
 async def keep_scan_to_read(hand: Hand, name: str, parts: AsyncIterator[bytes], most: int) -> Path:
@@ -74,9 +84,28 @@ async def keep_scan_to_read(hand: Hand, name: str, parts: AsyncIterator[bytes], 
 
 
 async def keep_table(hand: Hand, name: str, parts: AsyncIterator[bytes], most: int) -> Path:
-    """Write a table into the hand's folder, in place of an earlier one of the same name; return where."""
-    scrap, _ = await _received(tables_folder(hand), name, parts, most)
-    target = tables_folder(hand) / f"{safe_name(Path(name).stem) or 'table'}.csv"
+    """Write a table into the hand's folder, in place of an earlier one of the same name; return where.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read as one; the earlier one stays.
+    """
+    scrap, head = await _received(tables_folder(hand), name, parts, most)
+    try:
+        await run_in_threadpool(read_table, scrap)
+    except TableError as error:
+        scrap.unlink(missing_ok=True)
+        raise TableError(name, error.what, error.remedy) from None
+    except BaseException:
+        scrap.unlink(missing_ok=True)
+        raise
+    suffix = Path(name).suffix.lower()
+    if not is_workbook(head):
+        suffix = ".csv"
+    elif suffix not in TABLES - {".csv"}:
+        suffix = ".xlsx"
+    target = tables_folder(hand) / f"{safe_name(Path(name).stem) or 'table'}{suffix}"
     scrap.replace(target)
     return target
 

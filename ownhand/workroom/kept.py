@@ -12,6 +12,7 @@ from starlette.responses import Response
 from capture.errors import InputError
 from ownhand.hands.hand import Hand
 from ownhand.workroom.drawings import drawing_names, layouts_folder
+from ownhand.workroom.drop import tables
 from ownhand.workroom.pages import zipped_tree
 from ownhand.workroom.times import newest
 
@@ -22,6 +23,8 @@ KINDS = {
     ".ttf": "font/ttf",
     ".toml": "application/toml",
     ".csv": "text/csv; charset=utf-8",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    ".ods": "application/vnd.oasis.opendocument.spreadsheet",
     ".jpg": "image/jpeg",
     ".jpeg": "image/jpeg",
     ".tif": "image/tiff",
@@ -60,7 +63,7 @@ def _offered(hand: Hand) -> Iterator[tuple[str, Path, str]]:
         yield "Layouts and plotter", layouts_folder(hand) / name, name
     if (hand.path / "plotter.toml").is_file():
         yield "Layouts and plotter", hand.path / "plotter.toml", "plotter.toml"
-    for file in sorted((hand.path / "tables").glob("[!.]*.csv")):
+    for file in tables(hand):
         yield "Tables", file, file.name
     for file in sorted(hand.scans_folder.glob("[!.]*")):
         if file.suffix in KINDS:

@@ -65,7 +65,7 @@ class PageAnswers:
             "draft": draft,
             "layouts": layouts.layout_names(hand),
             "machine": machine,
-            "tables": sorted(p.name for p in drop.tables_folder(hand).glob("[!.]*.csv")),
+            "tables": [p.name for p in drop.tables(hand)],
             "drawings": drawing_names(hand),
             "hands": self._other_hands(),
             "x_height_mm": round(composer.written_x_height_mm, 2),

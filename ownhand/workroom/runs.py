@@ -30,7 +30,7 @@ from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.hand import Hand, open_hand
 from ownhand.validation import FaultsError, Place, raise_faults, read_json
 from ownhand.workroom.drawings import with_drawings_read
-from ownhand.workroom.drop import tables_folder
+from ownhand.workroom.drop import TABLES, tables_folder
 from ownhand.workroom.pages import Wish, zipped
 
 ORDER = "order.json"
@@ -65,13 +65,16 @@ class Order:
     encoding: str = ""
     """Of the table; '': as it is told by the file."""
 
+    sheet: str = ""
+    """Of a workbook; '': the first that is not hidden."""
+
 
 def runs_folder(hand: Hand) -> Path:
     """Return where the runs are."""
     return hand.path / "runs"
 
 
-def table_of(hand: Hand, name: str, font: Font, *, encoding: str = "") -> Table:
+def table_of(hand: Hand, name: str, font: Font, *, encoding: str = "", sheet: str = "") -> Table:
     """Return a table that was sent; its encoding is told by the letters that the hand writes, as by the command.
 
     Raises
@@ -79,23 +82,26 @@ def table_of(hand: Hand, name: str, font: Font, *, encoding: str = "") -> Table:
     InputError
         If there is none of that name.
     """
-    return read_table(_table_file(hand, name), encoding=encoding or None, letters=frozenset(font.glyphs))
+    letters = frozenset(font.glyphs)
+    return read_table(_table_file(hand, name), encoding=encoding or None, letters=letters, sheet=sheet or None)
 
 
 def _table_file(hand: Hand, name: str) -> Path:
     file = tables_folder(hand) / name
-    if safe_name(Path(name).stem) != Path(name).stem or Path(name).suffix != ".csv" or not file.is_file():
+    if safe_name(Path(name).stem) != Path(name).stem or Path(name).suffix not in TABLES or not file.is_file():
         raise InputError(name[:80], "is not one of the hand's tables", "Drop the table on the page.")
     return file
 
 
-def table_view(hand: Hand, name: str, font: Font, *, encoding: str = "") -> dict[str, Any]:
+def table_view(hand: Hand, name: str, font: Font, *, encoding: str = "", sheet: str = "") -> dict[str, Any]:
     """Return what the page needs to know of a table."""
-    table = table_of(hand, name, font, encoding=encoding)
+    table = table_of(hand, name, font, encoding=encoding, sheet=sheet)
     return {
         "table": name,
         "encoding": table.encoding,
         "as_likely": list(table.as_likely),
+        "sheet": table.sheet,
+        "other_sheets": list(table.other_sheets),
         "columns": list(table.columns),
         "rows": len(table.rows),
         "read_as": table.read_as("name"),
@@ -106,20 +112,20 @@ def table_view(hand: Hand, name: str, font: Font, *, encoding: str = "") -> dict
 def order_from(place: Place, wish: Wish) -> Order:
     """Return what a request asks for beside the wish for the page.
 
-    The request: `table`, `name_field`, `formats`, `one_file`, `strict`, `encoding`.
+    The request: `table`, `name_field`, `formats`, `one_file`, `strict`, `encoding`, `sheet`.
     """
     table = place.of("table").text("", 200)
     name_field = place.of("name_field").text("", 200)
     formats = tuple(item.choice("svg", FORMATS) for item in place.of("formats").items(most=len(FORMATS)))
     one_file, strict = place.of("one_file").truth(), place.of("strict").truth()
-    encoding = place.of("encoding").text("", 40)
+    encoding, sheet = place.of("encoding").text("", 40), place.of("sheet").text("", 200)
     raise_faults(place.faults)
     machine = dict(wish.machine_data) if wish.machine_data is not None else None
     kinds = ("gcode",) if one_file else formats or ("svg",)
     hands = {name: path.name for name, path in wish.hands.items()}
     return Order(
         table, name_field, wish.whole_text, dict(wish.layout), machine, kinds, wish.seed, hands, one_file, strict,
-        encoding,
+        encoding, sheet,
     )  # fmt: skip
 
 
@@ -132,7 +138,7 @@ def planned(hand: Hand, order: Order, font: Font) -> tuple[list[Job], list[Fault
         If no row of the table can become a card.
     """
     template = parse_template(order.template, where="the text")
-    table = table_of(hand, order.table, font, encoding=order.encoding)
+    table = table_of(hand, order.table, font, encoding=order.encoding, sheet=order.sheet)
     run = run_of(hand, order)
     jobs, faults = plan(table, template, run, font, name_field=order.name_field, seed=order.seed)
     if not jobs:
@@ -189,7 +195,7 @@ def write_run(
     font = font_of(path)
     done = run_table(
         font,
-        table_of(hand, order.table, font, encoding=order.encoding),
+        table_of(hand, order.table, font, encoding=order.encoding, sheet=order.sheet),
         template,
         runs_folder(hand) / name,
         run_of(hand, order),
@@ -230,7 +236,7 @@ def draw_overview(path: Path, name: str, *, progress: Callable[[str, int, int], 
     folder = runs_folder(hand) / name
     seen = run_table(
         font,
-        table_of(hand, order.table, font, encoding=order.encoding),
+        table_of(hand, order.table, font, encoding=order.encoding, sheet=order.sheet),
         parse_template(order.template, where="the text"),
         folder,
         dataclasses.replace(run_of(hand, order), thumbnail_dpi=THUMBNAIL_DPI),

@@ -6,10 +6,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from fontbuild.build import Decisions, build_font
+from fontbuild.build import build_font
 from fontbuild.doubtful import find_doubtful, usual_turning
 from fontbuild.font import Record
 from fontbuild.joins import APART
+from fontbuild.usable_attempts import Decisions
 from fontbuild.variants import AttemptStrokes
 from ownhand.commands.build import Built, summary
 from skeleton.ductus import allographs

@@ -40,7 +40,7 @@ def hershey_svg(*, encoding: str = "UTF-8") -> str:
         if not " " <= char <= "~":
             continue
         d = " ".join(
-            "M " + " L ".join(f"{(x + 10) * 30} {(glyph.base_line - y) * 30}" for x, y in line)
+            "M " + " L ".join(f"{(x - glyph.left_offset) * 30} {(glyph.base_line - y) * 30}" for x, y in line)
             for line in glyph.strokes
         )
         lines.append(f'<glyph unicode={quoteattr(char)} horiz-adv-x="{glyph.char_width * 30}" d="{d}" />')

@@ -9,12 +9,13 @@ import pytest
 import ufoLib2
 
 from capture.errors import InputError
-from fontbuild.build import Decisions, build_font
+from fontbuild.build import build_font
 from fontbuild.extend import extend_font
 from fontbuild.font import Record
 from fontbuild.formats.svg_font_reader import load_svg_font
 from fontbuild.formats.ufo import save_ufo
 from fontbuild.geometry import glyph_bounds, sample_glyph
+from fontbuild.usable_attempts import Decisions
 from skeleton.attempt import Attempt
 from tests.fontbuild.hands import X_HEIGHT_MM, attempt, hand, letterform, mark, scattered
 from tests.fontbuild.test_extend import hershey_svg

@@ -218,3 +218,19 @@ def test_the_sanitizer_does_find_faults(file: Path, tmp_path: Path) -> None:
     broken.write_bytes(bytes(data))
 
     assert ots.sanitize(str(broken), capture_output=True).returncode != 0
+
+
+def test_a_letter_in_whose_overlaps_skia_loses_its_way_is_outlined_all_the_same() -> None:
+    # of the sample's hand: at this very width the path operations of skia-pathops 0.9.2 give up
+    stroke = np.fromstring(
+        """258.65 294.74 226.33 305.81 191.98 311.66 163.1 291.26 134.21 270.87 110.86 248.22 97.15 217.05 83.44 185.88
+        72.54 154.63 71.07 120.64 69.61 86.65 67.03 55.14 74.02 20.32 81.01 -14.51 129.87 -26.17 152.82 -0.41 175.77
+        25.35 190.03 55.96 200.59 87.4 221.71 150.27 259.64 210.85 248.66 279.14 258.01 251.0 244.61 220.98 242.54
+        191.88 240.47 162.78 235.0 134.83 233.06 104.26 231.12 73.69 228.36 50.21 230.45 15.2 232.55 -19.81 275.51
+        -19.32 294.26 7.93""",
+        sep=" ",
+    ).reshape(-1, 2)
+    found, beside = (outline([stroke], pen_width=w) for w in (43.06666666666666, 43.0))
+
+    assert found.area == pytest.approx(beside.area, rel=0.01)
+    assert found.bounds == pytest.approx(beside.bounds, abs=0.1)

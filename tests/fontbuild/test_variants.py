@@ -10,13 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fontbuild.build import Decisions, build_font
+from fontbuild.build import build_font
 from fontbuild.compatible_cubics import fit_compatible
 from fontbuild.dtw import pairwise, warp
 from fontbuild.font import Font, Record
 from fontbuild.geometry import sample_glyph, sample_stroke
 from fontbuild.glyph import Glyph
 from fontbuild.point_cloud_distance import cloud, distances, normal
+from fontbuild.usable_attempts import Decisions
 from skeleton.attempt import Attempt
 from skeleton.geometry.arc_length import resample
 from skeleton.geometry.stroke import Stroke
@@ -234,6 +235,20 @@ def test_planted_outliers_are_set_aside_and_nothing_else(attempts: list[Attempt]
     assert victims <= found
     assert len(found - victims) <= 1
     assert all(s.reason for s in result.set_aside)
+
+
+def test_a_character_that_a_hand_writes_in_all_sizes_keeps_them() -> None:
+    # h and u of a writer of UNIPEN's kai (Guyon et al., ICPR 1994) differ in size by 0.2 to 0.25, the others by 0.1
+    sizes = np.exp(np.linspace(-0.38, 0.38, 8))
+    steady = hand("acehimnorstu", times=8, seed=5)
+
+    def in_all_sizes(a: Attempt) -> Attempt:
+        size = sizes[a.attempt - 1] if a.char in "hu" else 1.0
+        return replace(a, strokes=tuple(Stroke(s.points_mm * size) for s in a.strokes))
+
+    result = build_font([in_all_sizes(a) for a in steady], Record("S"), accents=False)
+
+    assert not [s.reason for s in result.set_aside if s.reason.startswith("much")]
 
 
 def test_an_unsure_reading_is_left_out_only_if_its_shape_is_strange_too(attempts: list[Attempt]) -> None:

@@ -13,16 +13,17 @@ import pytest
 from svgpathtools import parse_path
 
 from capture.errors import InputError, UsageError
+from ownhand.cli.options import others_of
 from ownhand.commands.additions import with_drawings
 from ownhand.commands.write import how_to_add, missing_lines
 from ownhand.composer import Life, Ruling, Settings, TextBox
-from ownhand.composer.ensemble import Ensemble, others_of
+from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.merge.lacks import lacks_in
 from ownhand.composer.plot.drawings import strokes_of_path, strokes_of_svg
 from ownhand.composer.plot.plot_page import flatten
 from ownhand.composer.settings.additions import Curve, Drawing
-from ownhand.composer.settings.settings import Pen
+from ownhand.composer.settings.pens import Pen
 from tests.ownhand.composing import composer
 from tests.ownhand.hershey_font import hershey_font
 

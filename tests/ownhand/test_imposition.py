@@ -133,12 +133,13 @@ def test_a_sheets_run_that_was_stopped_goes_on_where_it_was(tmp_path: Path) -> N
 
 def test_one_file_stops_before_each_next_card_and_says_which(tmp_path: Path) -> None:
     run = Run(CARD, formats=("gcode",), one_file=True)
-    table = guests(tmp_path, ["Orla", "Jette", "Ewa"])
-    run_table(FONT, table, parse_template("Dear {name},"), tmp_path / "out", run, name_field="name", workers=1)
+    table = guests(tmp_path, ["Orla", "Jette", "Łucja Wójcik"])
+    run_table(FONT, table, parse_template("Dear you,"), tmp_path / "out", run, name_field="name", workers=1)
     text = (tmp_path / "out" / "all.gcode").read_text()
     words = [block for line in text.splitlines() for block in pygcode.Line(line).block.gcodes]
 
-    assert re.findall(r"\(MSG, next: (.*)\)\nM0", text) == ["Jette, 2 of 3", "Ewa, 3 of 3"]
+    assert re.findall(r"\(MSG, next: (.*)\)\nM0", text) == ["Jette, 2 of 3", "Lucja-Wojcik, 3 of 3"]
+    assert re.findall(r"\(MSG, first: (.*)\)\n(?!M0)", text) == ["Orla, 1 of 3"]
     assert sum(isinstance(w, pygcode.GCodePauseProgram) for w in words) == 2
     assert sum(isinstance(w, pygcode.GCodeEndProgram | pygcode.gcodes.GCodeEndProgramPalletShuttle) for w in words) == 1
     # the pen is up at every pause
@@ -213,6 +214,23 @@ def test_cards_that_are_written_are_set_once_for_their_files_and_their_pictures(
     assert written() == 0
     assert (tmp_path / "all.png").read_bytes() == two
     assert [card.stat().st_mtime_ns for card in cards] == made
+
+
+def test_pages_that_an_overview_no_longer_fills_stay_and_are_named(tmp_path: Path, capfd) -> None:
+    font = save_ufo(FONT, tmp_path / "font.ufo")
+    (tmp_path / "card.txt").write_text("Dear {name}")
+    table = ["--table", str(tmp_path / "guests.csv"), "--template", str(tmp_path / "card.txt"), "--paper", "A6"]
+    looked = ["--check", "--force", "--overview", str(tmp_path / "all.png"), "-o", str(tmp_path / "out")]
+
+    def said(guests: int) -> str:
+        (tmp_path / "guests.csv").write_text("name\n" + "Orla\n" * guests)
+        assert main(["write", str(font), *table, *looked]) == 0
+        return capfd.readouterr().err
+
+    assert "an earlier, longer overview" not in said(40)
+    assert (tmp_path / "all-2.png").is_file() and (tmp_path / "all-4.png").is_file()
+    assert f"no card of this table: {tmp_path}/all-2.png, {tmp_path}/all-3.png, {tmp_path}/all-4.png\n" in said(2)
+    assert (tmp_path / "all-2.png").is_file()
 
 
 @pytest.mark.parametrize(("name", "code"), [("all.jpg", 2), ("there.png", 4)])

@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 from capture.report import Finding
-from fontbuild.build import Decisions, build_font, choose
+from fontbuild.build import build_font
 from fontbuild.font import Record
 from fontbuild.geometry import glyph_bounds
 from fontbuild.joins import APART, JOINS, joining, stays_down, way_of
 from fontbuild.text_spacing_statistics import CopiedWord
+from fontbuild.usable_attempts import Decisions, choose
 from ownhand.composer import Composer, Life, Settings
 from ownhand.composer.plot.smooth_joins import PIECES, joined
 from skeleton.attempt import Attempt

@@ -12,7 +12,7 @@ from ownhand.composer import Composer, Life, PlotPage, Ruling, Settings
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.layout import page_geometry
 from ownhand.composer.plot.plot_page import flatten
-from ownhand.composer.variation.handwriting_statistics import Scatter, own_scatter, scatter_of
+from ownhand.composer.variation.handwriting_statistics import DRAWN, own_scatter, scatter_of
 from tests.ownhand.composing import LETTER, composer
 from tests.ownhand.hershey_font import X_HEIGHT, hershey_font
 from tests.ownhand.measuring import letters_of
@@ -109,7 +109,7 @@ def test_what_little_is_known_of_leans_on_the_general_figures_and_much_on_the_ha
     one, few, many = (scatter_of(hershey_font(scatter=0.3, variants=v)) for v in (1, 2, 8))
     own = np.sqrt(np.divide(*own_scatter(hershey_font(scatter=0.3, variants=8))))
 
-    assert one == Scatter()
+    assert one == DRAWN
     assert own[1] < many.height < few.height < one.height
     assert many.height == pytest.approx(own[1], rel=0.35)
 

@@ -150,7 +150,7 @@ def test_a_quote_that_never_closes_costs_only_the_rest(tmp_path: Path) -> None:
         (b",\n1,2\n", "no column names"),
         (b"name,town\n\n", "no row but that of the column names"),
         (b"name\n\x89PNG\0\1", "is no text"),
-        (b"PK\x03\x04zip", "is a workbook, not CSV"),
+        (b"PK\x03\x04zip", "is a damaged workbook"),
         (b"\xff\xfea", "does not hold together"),
     ],
 )

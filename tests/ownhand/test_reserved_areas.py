@@ -11,7 +11,7 @@ import pytest
 from capture.errors import UsageError
 from ownhand.composer import PlotPage, Settings, TextBox
 from ownhand.composer.plot.plot_page import flatten
-from ownhand.composer.settings.settings import Ruling
+from ownhand.composer.settings.text_box import Ruling
 from tests.ownhand.composing import LETTER, composer
 
 STAMP = TextBox("stamp", 95, 0, 53, 40, blank=True)

@@ -10,10 +10,11 @@ import pytest
 
 from capture.errors import InputError
 from capture.report import Finding
-from fontbuild.build import ENOUGH, build_font
-from fontbuild.build import Decisions as BuildingRules
+from fontbuild.build import build_font
 from fontbuild.font import Record
 from fontbuild.letterwise import in_turn
+from fontbuild.usable_attempts import ENOUGH
+from fontbuild.usable_attempts import Decisions as BuildingRules
 from fontbuild.variants import AttemptStrokes, variants_of
 from ownhand.hands.decisions import KEPT, Decision, seen
 from ownhand.hands.kept_letters import KeptLetters

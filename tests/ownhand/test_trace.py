@@ -155,7 +155,7 @@ def test_an_existing_svg_is_kept_unless_forced(drawing, tmp_path):
 def test_of_a_file_of_many_pictures_none_is_decoded(tmp_path, monkeypatch, capsys):
     page = Image.new("1", (200, 200), 1)
     page.save(tmp_path / "many.tif", save_all=True, append_images=[page] * 40, compression="group4")
-    monkeypatch.setattr("capture.scan._pixels", lambda frame: pytest.fail("decoded"))
+    monkeypatch.setattr("capture.scan_image._pixels", lambda frame: pytest.fail("decoded"))
 
     for command in (["trace", str(tmp_path / "many.tif"), "--dpi", "300", "--format", "json"],):
         assert main(command) == 3

@@ -7,12 +7,17 @@ units a minute, G0 to move, G1 to draw, comments in brackets.
 from __future__ import annotations
 
 import re
+import unicodedata
 from collections.abc import Sequence
 
 from ownhand.composer.plot.machine import Machine, check_bed
 from ownhand.composer.plot.plot_page import PlotPage, by_pen, flatten
 
 WITHIN_MM = 0.01
+
+_BARE = str.maketrans({"ł": "l", "Ł": "L", "ø": "o", "Ø": "O", "đ": "d", "Đ": "D", "ß": "ss", "æ": "ae", "Æ": "Ae",
+                       "œ": "oe", "Œ": "Oe", "ı": "i", "þ": "th", "Þ": "Th", "ð": "d", "Ð": "D"})  # fmt: skip
+"""Letters that do not fall apart into an ASCII letter and a mark."""
 
 
 def gcode_text(page: PlotPage, machine: Machine | None = None) -> str:
@@ -27,7 +32,7 @@ def gcode_text(page: PlotPage, machine: Machine | None = None) -> str:
 
 
 def gcode_job(pages: Sequence[tuple[str, PlotPage]], machine: Machine | None = None) -> str:
-    """Return pages with their names as one program, which stops before each but the first and asks for its paper.
+    """Return pages with their names as one program, which names each and stops before each but the first for its paper.
 
     The prompt is a comment that begins with MSG, which the interpreter shows (NISTIR 6556, 3.3.3); M0 waits.
 
@@ -49,8 +54,9 @@ def gcode_job(pages: Sequence[tuple[str, PlotPage]], machine: Machine | None = N
     pen = int(by_pen(first).pen[0]) if len(first) else 1
     for number, (name, page) in enumerate(pages):
         check_bed(page, machine)
-        if number:
-            lines += [f"(MSG, next: {_plain(name)}, {number + 1} of {len(pages)})", "M0"]
+        if len(pages) > 1:
+            lines.append(f"(MSG, {'next' if number else 'first'}: {_plain(name)}, {number + 1} of {len(pages)})")
+        lines += ["M0"] if number else []
         moves, pen = _moves(page, machine, pen)
         lines += moves
     lines += [*machine.end, "M2"]
@@ -82,4 +88,5 @@ def _moves(page: PlotPage, machine: Machine, pen: int) -> tuple[list[str], int]:
 
 def _plain(text: str) -> str:
     """Return text that may stand in a comment: RS274NGC comments are ASCII and hold no brackets."""
-    return re.sub(r"[^ -'*-~]", "", text).strip() or "page"
+    bare = unicodedata.normalize("NFKD", text.translate(_BARE))
+    return re.sub(r"[^ -'*-~]", "", bare).strip() or "page"

@@ -11,7 +11,7 @@ from PIL import Image
 from capture.errors import UsageError
 from capture.units import MM_PER_INCH
 from ownhand.composer.plot.plot_page import PlotPage, flatten
-from ownhand.composer.settings.settings import Pen
+from ownhand.composer.settings.pens import Pen
 
 PAPER = (250, 254, 255)
 """Blue, green, red: what OpenCV draws in."""

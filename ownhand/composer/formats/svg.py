@@ -12,7 +12,7 @@ from html import escape
 import numpy as np
 
 from ownhand.composer.plot.plot_page import PlotPage
-from ownhand.composer.settings.settings import Pen
+from ownhand.composer.settings.pens import Pen
 
 STEPS_PER_MM = 100
 """Coordinates are rounded to 10 micrometres, a fifth of what pen plotters resolve (common practice, no source)."""

@@ -33,7 +33,7 @@ from ownhand.composer.layout.letterspacing import (
 )
 from ownhand.composer.layout.pose import Drawn, draw_poses
 from ownhand.composer.plot.delayed_strokes import GAP_SHARE
-from ownhand.composer.settings.settings import Life
+from ownhand.composer.settings.life import Life
 from ownhand.composer.text.characters import SPACE, TAB
 from ownhand.composer.variation.handwriting_statistics import Array, Scatter
 from ownhand.composer.variation.noise import ar1_noise, draw, pink_noise

@@ -7,7 +7,7 @@ import numpy as np
 from fontbuild.font import Font
 from fontbuild.spacing import TIGHT, WHITE
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
-from ownhand.composer.settings.settings import Life
+from ownhand.composer.settings.life import Life
 from ownhand.composer.text.characters import SPACE
 from ownhand.composer.variation.handwriting_statistics import BAND_MIDDLES, Array, Scatter
 from ownhand.composer.variation.noise import MOST, draw
@@ -15,18 +15,18 @@ from ownhand.composer.variation.noise import MOST, draw
 NEAREST = 0.02
 """x-heights that stay white between the ink of neighbours when a gap is narrowed."""
 
-TOUCH, APART = 0.25, 0.9
+TOUCH, APART = 0.1, 0.3
 """Pen widths between the lines of neighbouring letters at least, in a hand that writes as closely as the first figure
-of `fontbuild.spacing.TIGHT` and in one that writes as wide as the second: none writes a letter over another. Fifteen
+of `fontbuild.spacing.TIGHT` and in one that writes as wide as the second: people's letters touch now and then. Twelve
 writers (UNIPEN train_r01_v07, donors kai and art; Guyon et al., ICPR 1994): of those with less than .25 x-heights of
 white, .48 of all neighbours are nearer than a pen's width and .24 nearer than half of it; of those with more than .4,
-.08 and .03, those who join left out."""
+.13 and .04, composed .11 and .02 (with .25 and .9 for these figures, .04 and .00)."""
 
-KEEP = 0.6
+KEEP = 0.3
 """Share of the distance between two letters' lines, up to .6 x-heights of it, that is left at least: two stems stand
-farther apart than two bowls, and no hand lets them meet as easily. Of a close hand's pairs of l with l, i or a bowl
-(yslee5 and kclee4 of the writers named above) .08 to .20 are nearer than a pen's width, composed .46 to .60 without
-this, .38 to .45 with it."""
+farther apart than two bowls, and no hand lets them meet as easily. Of the same writers' pairs of stems .03 are nearer
+than half a pen's width and .20 nearer than a pen's, composed .04 and .17 (with .6 here .03 and .11); of pairs of bowls
+.12 and .27, composed .05 and .22 (.04 and .14)."""
 
 MARKS_KEEP = 0.8
 """Share of the white about punctuation that is left of it at least: dots run together otherwise."""

@@ -15,7 +15,8 @@ from fontbuild.font import Font
 from ownhand.composer.layout.letters import Letters
 from ownhand.composer.layout.line_breaking import Syllables, Wrapped, reach_of, wrap
 from ownhand.composer.layout.reserved import Column, Slot
-from ownhand.composer.settings.settings import Settings, TextBox
+from ownhand.composer.settings.settings import Settings
+from ownhand.composer.settings.text_box import TextBox
 from ownhand.composer.text.prepared_text import Part, PreparedText
 from ownhand.composer.variation.handwriting_statistics import Array
 

@@ -15,7 +15,8 @@ from ownhand.composer.layout.line_clearance import Inked, keep_lines_apart
 from ownhand.composer.layout.line_layout import SetLine, SetText
 from ownhand.composer.layout.repeat_avoidance import kinds, separate_repeats
 from ownhand.composer.plot.plot_page import PlotPage
-from ownhand.composer.settings.settings import Life, Settings
+from ownhand.composer.settings.life import Life
+from ownhand.composer.settings.settings import Settings
 from ownhand.composer.variation.handwriting_statistics import Array, Scatter
 from ownhand.composer.variation.noise import ar1_noise, draw
 

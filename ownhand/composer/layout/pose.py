@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ownhand.composer.glyphs.variant_bank import VariantBank
-from ownhand.composer.settings.settings import Life
+from ownhand.composer.settings.life import Life
 from ownhand.composer.variation.handwriting_statistics import Array, Scatter
 from ownhand.composer.variation.noise import draw
 
@@ -24,6 +24,11 @@ FRESH = 0.1
 
 TRUST = 4.0
 """So many degrees of freedom of one character weigh as much as what all of the hand's characters vary by."""
+
+USUAL_TALL = 1.4
+"""x-heights of the letter whose height differs as the hand's letters do on the whole: taller ones differ by less of
+their height, as the inverse root of it, and small ones by more. Small letters, tall ones and capitals: .115, .092 and
+.085 in 59 people, .159, .121 and .100 in the fifteen of UNIPEN among them (see `handwriting_statistics.DRAWN`)."""
 
 FIGURES = ("foot", "height", "width", "slant")
 DEVIATIONS = ("foot_off", "height_off", "width_off", "lean_off")
@@ -45,8 +50,11 @@ class Drawn:
 
 def asked_variance(chars: Sequence[str], bank: VariantBank, scatter: Scatter, x_height: float) -> Array:
     """Return the variance of foot, height, width and lean of the characters, shape (n, 4)."""
-    hand = np.array([scatter.foot * x_height, scatter.height, scatter.width, scatter.slant_deg]) ** 2
     pools = [bank.pools[c] for c in chars]
+    hand = np.array([[scatter.foot * x_height, scatter.height, scatter.width, scatter.slant_deg]] * len(pools)) ** 2
+    alone = np.array([p.freedom[1] == 0 for p in pools], bool)
+    tall = (bank.column("top") - bank.column("foot"))[[p.first for p in pools]]
+    hand[:, 1] *= np.where(alone, USUAL_TALL * x_height / np.maximum(tall, x_height), 1.0)
     squares = np.array([p.squares for p in pools]) * np.square(scatter.beyond_attempts)
     freedom = np.array([p.freedom for p in pools])
     return np.asarray((squares + TRUST * hand) / (freedom + TRUST), float)

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from capture.errors import UsageError
-from ownhand.composer.settings.settings import TextBox
+from ownhand.composer.settings.text_box import TextBox
 
 LEAST = 5.0
 """x-heights of room that are worth writing in beside a reserved area."""

@@ -53,15 +53,17 @@ def plan(
     used: Counter[str] = Counter()
     jobs, faults = [], []
     digits = max(4, len(str(len(table.rows))))
+    asked = template.fields | {key(name_field)}
     for row in table.rows:
         stem, fault = _stem(row, name_field, digits)
-        if row.fault or fault:
-            faults.append(Fault(row.line, row.fault or fault))
+        unread = next((why for name, why in row.unread.items() if name in asked), "")
+        if told := row.fault or unread or fault:
+            faults.append(Fault(row.line, told))
             continue
         name = _unused(stem, used)
         own_seed = int.from_bytes(hashlib.sha256(f"{seed}/{name}".encode()).digest()[:8], "big")
         try:
-            text = template.fill(row.values)
+            text = template.fill(row.values, row.plain)
         except InputError as error:
             faults.append(Fault(row.line, str(error)))
             continue

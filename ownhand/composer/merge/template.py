@@ -56,17 +56,17 @@ class Template:
     fields: frozenset[str]
     """Names of all fields, folded as by `key`."""
 
-    def fill(self, row: Mapping[str, str]) -> str | dict[str, str]:
+    def fill(self, row: Mapping[str, str], plain: Mapping[str, str] | None = None) -> str | dict[str, str]:
         """Return the text with the fields of one row; by box, where the template names any.
 
-        `row` has keys folded by `key`.
+        `row` has keys folded by `key`; so has `plain`, which goes before it in fields that are set as a language does.
 
         Raises
         ------
         InputError
             If a value cannot be set as its field asks (`value_formats.formatted`).
         """
-        filled = {name: _fill(text, row) for name, text in self.boxes}
+        filled = {name: _fill(text, row, plain or {}) for name, text in self.boxes}
         return filled[""] if list(filled) == [""] else filled
 
 
@@ -133,7 +133,7 @@ def split_boxes(text: str, *, where: str = "text") -> tuple[tuple[str, str], ...
     return tuple(boxes)
 
 
-def _fill(text: str, row: Mapping[str, str]) -> str:
+def _fill(text: str, row: Mapping[str, str], plain: Mapping[str, str]) -> str:
     lines = []
     for line in text.split("\n"):
         empty = bool(line.strip())
@@ -147,7 +147,7 @@ def _fill(text: str, row: Mapping[str, str]) -> str:
                 return BRACES[name]
             value = row.get(name, "").strip()
             if field.how:
-                value = formatted(value, field.how, where=f"field '{name}'")
+                value = formatted(plain.get(name, value), field.how, where=f"field '{name}'")
             value = value or field.otherwise
             empty = empty and not value
             return value

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from ownhand.composer.plot.smooth_joins import joined
-from ownhand.composer.settings.settings import Pen
+from ownhand.composer.settings.pens import Pen
 
 Index = NDArray[np.int64]
 

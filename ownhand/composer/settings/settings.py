@@ -5,181 +5,22 @@ All places are page-frame millimetres: from the page's top left corner, y down.
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from typing import Literal
 
 from capture.errors import UsageError
-from capture.limits import is_plain
 from ownhand.composer.settings.additions import Curve, Drawing
 from ownhand.composer.settings.imposition import Imposition
+from ownhand.composer.settings.life import Life
 from ownhand.composer.settings.paper_sizes import paper_size
+from ownhand.composer.settings.pens import Pen
+from ownhand.composer.settings.text_box import ALIGNMENTS, BODY, Align, Down, Ruling, TextBox
 
-Align = Literal["left", "right", "centre", "justified"]
-ALIGNMENTS = ("left", "right", "centre", "justified")
-Down = Literal["top", "middle", "bottom"]
-DOWNS = ("top", "middle", "bottom")
 Order = Literal["writing", "least travel"]
 ORDERS = ("writing", "least travel")
 
 MOST_BOXES = 200
 """Boxes of a page; also pens."""
-
-LONGEST_NAME = 200
-"""Characters of a box's or a pen's name."""
-
-STRONGEST = 2.0
-"""Upper end of every `Life` setting: twice what people do."""
-
-
-@dataclass(frozen=True)
-class Life:
-    """How much the writing lives: 0 is nil, 1 as people write, 2 twice as much.
-
-    Every figure multiplies what `ownhand.composer.variation.handwriting_statistics` says a hand does.
-    """
-
-    strength: float = 1.0
-    """Multiplies all the others."""
-
-    variants: float = 1.0
-    """0: always the best variant of a character; 1: all of them."""
-
-    blends: float = 1.0
-    """0: only the variants as they were written; above: also means between those with the same ductus."""
-
-    foot: float = 1.0
-    """The letter's foot about the line."""
-
-    height: float = 1.0
-    width: float = 1.0
-    slant: float = 1.0
-    letter_gap: float = 1.0
-    word_gap: float = 1.0
-    level: float = 1.0
-    """A whole line about its place."""
-
-    slope: float = 1.0
-    """A whole line about the horizontal."""
-
-    drift: float = 1.0
-    """Slow wander of the line, on unruled paper only."""
-
-    margin: float = 1.0
-    """Where lines begin."""
-
-    def __post_init__(self) -> None:
-        for f in fields(self):
-            value = getattr(self, f.name)
-            if not 0 <= value <= STRONGEST:
-                raise UsageError(
-                    f"life {f.name}", f"{value:g} is not between 0 and {STRONGEST:g}", "0 is nil, 1 is natural."
-                )
-
-    def of(self, name: str) -> float:
-        """Return the multiplier of one setting with the overall strength in it."""
-        return min(STRONGEST, float(getattr(self, name)) * self.strength)
-
-
-@dataclass(frozen=True)
-class Ruling:
-    """Printed lines to write on."""
-
-    pitch_mm: float
-    offset_mm: float = 0.0
-    """y of one printed line, from the page's top edge; the others lie whole pitches from it."""
-
-    drawn: bool = False
-    """The plotter draws the lines of the page, from margin to margin, before or after the text as the order has it."""
-
-    pen: int = 1
-    """Which pen draws them."""
-
-    def __post_init__(self) -> None:
-        if not self.pitch_mm >= 1:
-            raise UsageError("ruling", f"a pitch of {self.pitch_mm:g} mm is under 1 mm", "Measure it between lines.")
-
-
-BODY = "body"
-"""Name of the box that fills a page without any."""
-
-
-@dataclass(frozen=True)
-class TextBox:
-    """A part of the page with a text of its own."""
-
-    name: str
-    x_mm: float
-    y_mm: float
-    width_mm: float
-    height_mm: float
-    align: Align | None = None
-    """None: as on the whole page; so for the next two."""
-
-    x_height_mm: float | None = None
-    ruling: Ruling | None = None
-    fit: bool = False
-    """Write smaller where the text would not fit otherwise, down to `Settings.smallest`."""
-
-    blank: bool = False
-    """Kept free of writing, for a signature or a stamp; it may reach into the margins."""
-
-    around: Literal["flow", "stop"] = "flow"
-    """What the text of other boxes does where it meets this blank one: it flows round it, or stops above it."""
-
-    flows: bool = False
-    """Text that does not fit goes on in the same box of a further page; else it is refused."""
-
-    pen: int = 1
-    hand: str = ""
-    """Another hand, by the name it was given; '': the page's."""
-
-    columns: int = 1
-    column_gap_mm: float = 8.0
-    down: Down = "top"
-    """Where a text that leaves room stands between the box's upper and lower edge."""
-
-    @property
-    def told(self) -> str:
-        """What it is called where something is said of it: of the one that fills a page nobody chose the name."""
-        return "the page" if self.name == BODY else f"box '{self.name}'"
-
-    def __post_init__(self) -> None:
-        narrowest = (self.columns - 1) * self.column_gap_mm + 2.0 * self.columns
-        if not (
-            1 <= self.columns <= 12 and self.column_gap_mm >= 0 and (self.columns == 1 or self.width_mm > narrowest)
-        ):
-            remedy = "Give 1 to 12 columns of 2 mm or more."
-            raise UsageError(self.told, f"{self.columns} columns do not fit its width", remedy)
-        if self.down not in DOWNS:
-            raise UsageError(self.told, f"no place '{self.down}'", f"Use {', '.join(DOWNS)}.")
-        if not is_plain(self.name, LONGEST_NAME):
-            raise UsageError("box", "its name is too long or holds control characters", "Give a short one.")
-        if not (self.width_mm > 0 and self.height_mm > 0):
-            raise UsageError(self.told, "it has no width or no height", "Give both in mm.")
-        if self.align is not None and self.align not in ALIGNMENTS:
-            raise UsageError(self.told, f"no alignment '{self.align}'", f"Use {', '.join(ALIGNMENTS)}.")
-
-
-@dataclass(frozen=True)
-class Pen:
-    """What is held by the plotter; for previews and for the layers of a file."""
-
-    colour: str = "#1f2a56"
-    """#rrggbb."""
-
-    width_mm: float | None = None
-    """None: as measured in the hand."""
-
-    name: str = ""
-
-    def __post_init__(self) -> None:
-        if not re.fullmatch(r"#[0-9a-fA-F]{6}", self.colour):
-            raise UsageError("pen", f"'{self.colour[:20]}' is not a colour", "Write it as #rrggbb.")
-        if not is_plain(self.name, LONGEST_NAME):
-            raise UsageError("pen", "its name is too long or holds control characters", "Give a short one.")
-        if self.width_mm is not None and not 0.01 <= self.width_mm <= 20:
-            raise UsageError("pen", f"a width of {self.width_mm:g} mm is not between 0.01 and 20", "")
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 
-from fontbuild.build import ENOUGH
+from fontbuild.usable_attempts import ENOUGH
 from ownhand.hands.decisions import KEPT, SET_ASIDE, Decision, ink_changed
 from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.result import LOW_CONFIDENCE

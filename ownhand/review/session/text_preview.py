@@ -15,7 +15,8 @@ from fontbuild.font import Font
 from ownhand.commands.build import font_record, rhythm_of
 from ownhand.composer import Composer, Life, Settings
 from ownhand.composer.formats.svg import svg_text
-from ownhand.composer.settings.settings import ALIGNMENTS, STRONGEST
+from ownhand.composer.settings.life import STRONGEST
+from ownhand.composer.settings.text_box import ALIGNMENTS
 from ownhand.hands.decisions import building_rules, with_bearings
 from ownhand.hands.kept_letters import FILE as KEPT_FILE
 from ownhand.review.session.builder import BUILDER, Order

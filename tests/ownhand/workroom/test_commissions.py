@@ -26,7 +26,10 @@ from ownhand.commands.write import in_boxes
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.settings.additions import Curve, Drawing
 from ownhand.composer.settings.imposition import Imposition
-from ownhand.composer.settings.settings import Life, Pen, Ruling, Settings, TextBox
+from ownhand.composer.settings.life import Life
+from ownhand.composer.settings.pens import Pen
+from ownhand.composer.settings.settings import Settings
+from ownhand.composer.settings.text_box import Ruling, TextBox
 from ownhand.hands.hand import HandRecord, create_hand
 from ownhand.workroom.server import start
 from tests.ownhand.hershey_font import hershey_font

@@ -18,6 +18,7 @@ from tests.ownhand.on_page import (
     turn_to,
     until,
 )
+from tests.ownhand.slow_answers import HOLD, Slow
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
 
@@ -195,6 +196,22 @@ def test_the_page_says_in_which_encoding_a_table_was_read(desk, tmp_path):
     desk.get_by_label("Drop a table").set_input_files(tmp_path / "guests.csv")
 
     desk.get_by_text("guests.csv: read as cp1252: Jürgen Weiß, Orla.").wait_for()
+
+
+def test_while_the_first_page_is_set_nobody_is_told_that_there_is_nothing_to_write(context, served, faults):
+    context.add_init_script(HOLD)
+    page = tab(context, served.url, faults, "#page")
+    page.get_by_text("there is nothing to write yet").wait_for()
+    slow = Slow(page)
+    slow.hold("api/page")
+    page.locator(".page-text").first.fill(TEXT)
+    slow.held()
+
+    page.get_by_text("Setting the page").wait_for()
+    assert page.get_by_text("there is nothing to write yet").count() == 0
+    slow.let_go()
+    settled(page)
+    assert page.get_by_text("Setting the page").count() == 0
 
 
 def test_a_wrong_address_shows_a_page_without_a_fault_of_accessibility(browser, served):

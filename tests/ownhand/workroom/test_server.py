@@ -11,6 +11,7 @@ from urllib.parse import quote, urlsplit
 import numpy as np
 import pytest
 import ufoLib2
+import xlsxwriter
 from PIL import Image
 
 from ownhand.cli.main import main
@@ -253,6 +254,39 @@ def test_a_table_is_read_in_the_encoding_that_the_command_reads_it_in_and_the_pa
     assert told["read_as"] == f"read as cp1250: {', '.join(names)}"
     files = sorted(p.stem for p in (hand.path / "runs" / "guests").glob("*.svg"))
     assert files == sorted(name.replace(" ", "-") for name in names)
+
+
+def test_a_card_for_each_row_of_a_workbooks_sheet(room, hand, tmp_path):
+    with xlsxwriter.Workbook(tmp_path / "guests.xlsx") as book:
+        for name, guests in (("Summer", ["tina", "hans"]), ("Winter", ["nina"])):
+            sheet = book.add_worksheet(name)
+            for row, text in enumerate(["name", *guests]):
+                sheet.write_string(row, 0, text)
+    data = (tmp_path / "guests.xlsx").read_bytes()
+
+    told = drop(room, "guests.xlsx", data, to="table/drop")[1]
+    winter = room.get("api/table?name=guests.xlsx&sheet=Winter")[1]
+    wish = {**CARDS, "texts": {"message": "{name}"}, "table": "guests.xlsx", "sheet": "Winter"}
+    room.post("api/cards", wish)
+    done = ended(room)
+
+    assert (told["read_as"], told["rows"]) == ("read sheet 'Summer': tina, hans; other sheets are Winter", 2)
+    assert (winter["sheet"], winter["other_sheets"], winter["rows"]) == ("Winter", ["Summer"], 1)
+    assert done["result"]["written"] == 1
+    assert [p.name for p in (hand.path / "runs" / "guests").glob("*.svg")] == ["nina.svg"]
+    assert room.get("api/kept/file?file=tables/guests.xlsx")[1] == data
+
+
+def test_a_table_that_cannot_be_read_leaves_the_earlier_one(room, hand):
+    drop(room, "guests.csv", GUESTS.encode(), to="table/drop")
+
+    status, said, _ = drop(room, "guests.csv", b"name\n", to="table/drop")
+
+    assert status == 422
+    assert said["error"]["where"] == "guests.csv"
+    assert said["error"]["what"] == "holds no row but that of the column names"
+    assert (hand.path / "tables" / "guests.csv").read_bytes() == GUESTS.encode()
+    assert len(list((hand.path / "tables").iterdir())) == 1
 
 
 def test_a_table_that_is_none_or_not_there_is_refused(room):

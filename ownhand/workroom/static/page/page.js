@@ -15,7 +15,10 @@ import { SheetView } from "./sheets_of_cards.js";
 import { TextFields } from "./texts.js";
 
 /** A card as the museum sends it; what is kept from the last time takes its place. */
-const FRESH = { name: "card", texts: { body: "" }, layout: { paper: "148x105", margins_mm: [9, 9, 9, 9], fit: true }, seed: 0, machine: null, table: "", name_field: "", row: 0, formats: ["svg"], one_file: false, strict: false, encoding: "" };
+const FRESH = { name: "card", texts: { body: "" }, layout: { paper: "148x105", margins_mm: [9, 9, 9, 9], fit: true }, seed: 0, machine: null, table: "", name_field: "", row: 0, formats: ["svg"], one_file: false, strict: false, encoding: "", sheet: "" };
+
+/** Longer than this, and it is said that the page is being set. */
+const SOON_MS = 300;
 
 let desk = null;
 let stops = [];
@@ -107,6 +110,8 @@ class Desk {
       return;
     }
     this.busy = true;
+    // the first page takes a while: what was said of an empty text is no longer true
+    const waiting = setTimeout(() => this.done || this.notices.replaceChildren(h("p", { class: "wait" }, "Setting the page …")), SOON_MS);
     try {
       do {
         this.again_ = false;
@@ -120,6 +125,7 @@ class Desk {
         }
       } while (this.again_);
     } finally {
+      clearTimeout(waiting);
       this.busy = false;
       this.picture.setAttribute("aria-busy", "false");
     }

@@ -21,7 +21,7 @@ export class TablePart {
       "details",
       { class: "slip setting", open: Boolean(desk.wish.table) },
       h("summary", {}, "A card for each row of a table"),
-      h("div", { class: "stack" }, dropPlace("Drop a table (CSV), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv", id: "table" }), this.choice, this.readAs, this.columns, this.stack, this.ways, this.run),
+      h("div", { class: "stack" }, dropPlace("Drop a table (CSV, .xlsx, .ods), or choose it", (files) => this.take(files[0]), { accept: ".csv,.txt,.tsv,.xlsx,.ods", id: "table" }), this.choice, this.readAs, this.columns, this.stack, this.ways, this.run),
     );
     this.drawChoice();
     if (desk.wish.table) this.know(desk.wish.table);
@@ -30,7 +30,7 @@ export class TablePart {
   take(file) {
     return attemptTo(async () => {
       const told = await sendFile("table/drop", file);
-      this.desk.wish.encoding = "";
+      Object.assign(this.desk.wish, { encoding: "", sheet: "" });
       if (!this.desk.told.tables.includes(told.table)) this.desk.told.tables.push(told.table);
       this.use(told);
       say(`${told.table}: ${plural(told.rows, "row")}.`);
@@ -38,8 +38,8 @@ export class TablePart {
   }
 
   know(name, anew = false) {
-    const { encoding } = this.desk.wish;
-    return attemptTo(async () => this.use(await get("table", { name, ...(encoding ? { encoding } : {}) }), anew));
+    const { encoding, sheet } = this.desk.wish;
+    return attemptTo(async () => this.use(await get("table", { name, ...(encoding ? { encoding } : {}), ...(sheet ? { sheet } : {}) }), anew));
   }
 
   use(told, anew = true) {
@@ -61,7 +61,7 @@ export class TablePart {
       ...(tables.length
         ? [
             h("label", { class: "field" }, h("span", {}, "Table"), h("select", { "data-act": "table", onchange: (e) => {
-              wish.encoding = "";
+              Object.assign(wish, { encoding: "", sheet: "" });
               if (e.target.value) this.know(e.target.value, true);
               else {
                 Object.assign(wish, { table: "", row: 0 });
@@ -82,18 +82,24 @@ export class TablePart {
 
   waysToWrite() {
     const { wish } = this.desk;
-    const { as_likely: likely, encoding } = this.table;
-    const sure = encoding.startsWith("utf") && !wish.encoding;
+    const { as_likely: likely, encoding, sheet, other_sheets: sheets } = this.table;
+    const sure = !encoding || (encoding.startsWith("utf") && !wish.encoding);
     const others = [...new Set([...likely, "utf-8", "cp1252", "cp1250", "iso8859_2", "mac_roman"])].filter((e) => e !== encoding);
     const keep = (name) => (on) => {
       wish[name] = on;
       this.desk.set();
     };
     return [
+      ...(sheets.length ? [field("Sheet", select([["", sheet], ...sheets.map((s) => [s, s])], "", (v) => v && this.readSheet(v), { "data-act": "sheet" }))] : []),
       ...(sure ? [] : [field("Wrong letters? Read it as", select([["", encoding], ...others.map((e) => [e, e])], "", (v) => v && this.decodeAs(v), { "data-act": "encoding" }))]),
       tick(wish.strict, "Write no card at all while the hand lacks a character of one", keep("strict"), { "data-act": "strict" }),
       tick(wish.one_file, "All in one G-code program, which stops before each next sheet", keep("one_file"), { "data-act": "one-file" }),
     ];
+  }
+
+  readSheet(sheet) {
+    this.desk.wish.sheet = sheet;
+    return this.know(this.desk.wish.table, true);
   }
 
   decodeAs(encoding) {

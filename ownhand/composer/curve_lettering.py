@@ -1,0 +1,91 @@
+"""Lettering along a curve: written straight as any line is, then bent."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from capture.errors import UsageError
+from ownhand.composer.composer import Composer, Composition
+from ownhand.composer.layout.along_curve import Baseline, baseline_of, bent
+from ownhand.composer.plot.drawings import strokes_of_path
+from ownhand.composer.plot.plot_page import PlotPage, over_edge
+from ownhand.composer.settings.additions import Curve
+from ownhand.composer.settings.settings import Settings
+from ownhand.composer.settings.text_box import TextBox
+
+STRAIGHT_HEIGHTS = 20.0
+"""Height of the strip on which a curve's line is first written straight, in x-heights."""
+
+
+def lettering(
+    curve: Curve, composer: Composer, baseline: Baseline, text: str, settings: Settings, seed: int
+) -> Composition:
+    """Return a page with a text along a curve: first written straight, on a strip of its own, then bent.
+
+    Raises
+    ------
+    UsageError
+        If the text is longer than its curve or reaches over the page's margins.
+    """
+    what = f"curve '{curve.name}'"
+    length = baseline.length_mm
+    size = curve.x_height_mm or settings.x_height_mm or composer.written_x_height_mm
+    tall = STRAIGHT_HEIGHTS * size
+    # wide enough that no line breaks: whether the text is too long for its curve is said by `bent`
+    wide = max(length, 10.0) + 40 * size + 2 * size * len(text)
+    box = TextBox(curve.name, 0.0, 0.0, wide, tall, x_height_mm=size, pen=curve.pen, fit=False)
+    life = replace(settings.life, margin=0.0, slope=0.0, level=0.0, drift=0.0)
+    straight = replace(
+        settings, paper=(wide, tall), landscape=False, margins_mm=(0.0, 0.0, 0.0, 0.0), boxes=(box,), ruling=None,
+        align="left", life=life, lists=False, indent_mm=0.0,
+    )  # fmt: skip
+    made = composer.compose({curve.name: " ".join(text.split())}, straight, seed)
+    page = made.pages[0]
+    m = composer.font.metrics
+    pen = settings.pens[0].width_mm or page.pen_mm
+    stands = max(m.ascender, m.cap_height) * size / m.x_height + pen / 2
+    x0, _, x1, _ = page.bounds_mm()
+    free = length - (x1 - x0)
+    shift = {"left": 0.0, "centre": free / 2, "right": free}[curve.align] - x0
+    straight_page = replace(page, points_mm=page.points_mm + np.array([max(shift, -x0), 0.0]))
+    done = bent(straight_page, baseline, baseline_mm=stands, what=what)
+    done = replace(done, size_mm=settings.size_mm, margins_mm=settings.margins_mm)
+    check_margins(done, settings, what)
+    return replace(made, pages=(done,))
+
+
+def curve_baseline(curve: Curve) -> Baseline:
+    """Return the line on which a curve's letters stand.
+
+    Raises
+    ------
+    UsageError
+        If its path is not one line.
+    """
+    what = f"curve '{curve.name}'"
+    strokes = strokes_of_path(curve.path, what=what)
+    if len(strokes) != 1:
+        raise UsageError(what, f"its path has {len(strokes)} parts", "Write it as one line, with one M.")
+    return baseline_of(strokes[0])
+
+
+def check_margins(page: PlotPage, settings: Settings, what: str) -> None:
+    """Refuse what reaches over the margins of a page; `what` is called so.
+
+    Raises
+    ------
+    UsageError
+        If it does.
+    """
+    width, height = settings.size_mm
+    top, right, bottom, left = settings.margins_mm
+    if over_edge(page, (left, width - right), (top, height - bottom), slack_mm=0.05):
+        x0, y0, x1, y1 = page.bounds_mm()
+        raise UsageError(
+            what,
+            f"it reaches from {x0:.1f}, {y0:.1f} to {x1:.1f}, {y1:.1f} mm, over the margins ({top:g}, {right:g}, "
+            f"{bottom:g}, {left:g} mm) of a page of {width:g} x {height:g} mm",
+            "Make it smaller, move it, or make the margins narrower.",
+        )

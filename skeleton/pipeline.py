@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import lru_cache, partial
-from itertools import pairwise
+from itertools import pairwise, repeat
 from typing import Literal
 
 import numpy as np
@@ -59,6 +59,10 @@ form of a letter."""
 
 GENERAL_RULES_FROM_COST = 6.0
 """Cost of the best labelled reading from which the general rules have a say."""
+
+UNKNOWN_SHAPE_SURPRISE = 5.0
+"""Surprise from which a reading's rough shape is none in which the character is known to be written. Of people's
+readings that follow what their picture suggests a half is right from there on."""
 
 SUGGESTED_SHARE = 0.5
 """Share of the forms that a picture suggests among all, the table has the rest. Set by hand on people of the validation
@@ -137,9 +141,10 @@ def study_apart(
         models = forms_for(ink, char, handedness, known)
         every = candidates(scorer, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
         drawn: dict[bytes, Points] = {}
-        for c, cost, shape, traits in _judged_by_habits(char, scorer, every, models):
+        for c, cost, unsuggested, shape, traits in _judged_by_habits(char, scorer, every, models):
             drawing, surprise = partial(_drawn, net, states, c, drawn), negative_log_likelihood(c)
-            found.append(ReadingHypothesis(c.name, drawing, cost, surprise, partial(_this, shape), traits))
+            unknown = unsuggested >= UNKNOWN_SHAPE_SURPRISE
+            found.append(ReadingHypothesis(c.name, drawing, cost, surprise, unknown, partial(_this, shape), traits))
     found = _likeliest(found if not own else [_with_habit_cost(o, own) for o in found])
     if not found or found[0].cost > GENERAL_RULES_FROM_COST:
         free = _by_general_rules(scorer, rivals=bool(found))
@@ -150,8 +155,10 @@ def study_apart(
 
 def _judged_by_habits(
     char: str, scorer: PathScorer, every: Sequence[Hypothesis], models: Sequence[Model]
-) -> list[tuple[Hypothesis, float, Shape, NDArray[np.float32] | None]]:
-    """Return readings with their costs, people's habits added, their shapes, and what is kept for the second look.
+) -> list[tuple[Hypothesis, float, float, Shape, NDArray[np.float32] | None]]:
+    """Return readings with cost, people's habits added, surprise, shape, and what is kept for the second look.
+
+    The surprise is that by forms which no picture suggests.
 
     The least cost stays what it was.
     """
@@ -159,13 +166,15 @@ def _judged_by_habits(
         return []
     told = habit_inputs(scorer, every, models)
     judged = None
-    if min(negative_log_likelihood(c) for c in every) <= MAX_SURPRISE_OF_HABITS:
+    if told.unsuggested.min() <= MAX_SURPRISE_OF_HABITS:
         judged = habit_costs(unicodedata.normalize("NFC", char), told.shapes, told.along, told.features, told.linear)
     if judged is None:
-        return [(c, c.cost, shape, None) for c, shape in zip(every, told.shapes, strict=True)]
-    cost = told.linear + judged.costs
-    cost += told.linear.min() - cost.min()
-    return list(zip(every, cost.tolist(), told.shapes, judged.traits, strict=True))
+        costs: NDArray[np.float64] = told.linear
+        traits: Iterable[NDArray[np.float32] | None] = repeat(None, len(every))
+    else:
+        costs, traits = told.linear + judged.costs, judged.traits
+        costs += told.linear.min() - costs.min()
+    return list(zip(every, costs.tolist(), told.unsuggested.tolist(), told.shapes, traits, strict=True))
 
 
 def _this(shape: Shape) -> Shape:
@@ -206,7 +215,7 @@ def _by_general_rules(scorer: PathScorer, *, rivals: bool) -> list[ReadingHypoth
     for c in ways:
         cost, odd = (kinematic_cost(scorer, c.end_to_end), NO_FORM[1]) if rivals else (c.cost, 0.0)
         drawing, shaping = partial(_in_writing_order, net, states, c), partial(shaped_like, states, first, c)
-        out.append(ReadingHypothesis("", drawing, cost, odd, shaping))
+        out.append(ReadingHypothesis("", drawing, cost, odd, shaping=shaping))
     return out
 
 

@@ -162,7 +162,7 @@ def straighten(scan: Scan, find_sheet: FindSheet) -> PageView:
         raise WrongSheetError(
             scan.place,
             f"page {coded.page.page} of sheet '{coded.sheet_id}' does not belong to this hand",
-            "Read it with the hand for which the sheet was printed.",
+            "Read it with the hand for which the sheet was printed, or add --adopt to take the sheet in.",
         )
     _check_same(scan, coded, sheet, page)
     if {m.id for m in page.marks} - {m.id for m in marks}:

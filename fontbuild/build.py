@@ -31,8 +31,8 @@ from fontbuild.shared_variation import shared_variation
 from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
-from fontbuild.usable_attempts import Decisions, choose, joins_letters
-from fontbuild.variants import AttemptStrokes, Variant, variants_of
+from fontbuild.usable_attempts import ENOUGH, Decisions, choose, joins_letters
+from fontbuild.variants import AttemptStrokes, Variant, each_by_itself, variants_of
 from skeleton.attempt import Attempt
 
 Progress = Callable[[str, int, int], None]
@@ -118,11 +118,13 @@ def build_font(
     usable, aside = choose(everything, wishes)
     size = reference_size(usable)
     tell("judge attempts", 0, 1)
-    read = by_char([as_written(a, size) for a in usable])
-    read = on_the_line(read, x_height_mm=size.x_height_mm)
     joins = joins_letters(usable)
+    spare = [a for a in everything if joins and aside.get(a.id) == ENOUGH]
+    running = [*usable, *spare]
+    read = by_char([as_written(a, size) for a in running])
+    read = on_the_line(read, x_height_mm=size.x_height_mm)
     guided = {size_of(a) for a in usable if a.allograph not in IN_TEXT}
-    true_size = {a.id for a in usable if a.allograph in IN_TEXT and size_of(a) in guided}
+    true_size = {a.id for a in running if a.allograph in IN_TEXT and size_of(a) in guided}
     pen_mm = float(np.median([a.pen_mm for a in usable]))
     grown = size_on_lines(
         copied,
@@ -131,6 +133,8 @@ def build_font(
         x_height_mm=size.x_height_mm,
     )
     read = {char: [w if w.id in true_size else resized(w, grown) for w in group] for char, group in read.items()}
+    cut_out = [w for group in read.values() for w in group if w.allograph in WAYS.values()]
+    read = {char: left for char, group in read.items() if (left := [w for w in group if w.id not in aside])}
     letters, whole = mended(read, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
     aside |= find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
     staying = {char: [w for w in group if w.id not in aside] for char, group in letters.items()}
@@ -159,7 +163,7 @@ def build_font(
         drawn.update(build_barred(drawn, metrics))
         drawn.update(build_accents(drawn, metrics, habits=parts.habits, wanted=wanted))
     tell("space letters", 0, 1)
-    known = {**(rhythm or {}), **(joining(usable) if joins else printing(usable)), **shared_variation(letters)}
+    known = {**(rhythm or {}), **(joining(running) if joins else printing(usable)), **shared_variation(letters)}
     words = [(w.text, ((w.box[2] - w.box[0]) * size.x_height_mm - pen_mm) / size.mm_per_unit) for w in copied]
     # a printing hand's letters that touch now and then stand by their white like all others
     ways = {a.id: a.allograph for a in usable if joins and a.allograph in WAYS.values()}
@@ -171,7 +175,14 @@ def build_font(
     if by.white != rule(metrics).white:
         known["letter_white"] = round(by.white, 2)
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
-    anchored = attached(anchored, ways, x_height=metrics.x_height)
+    loose = by_char([w for w in cut_out if w.id in aside]) if joins else {}
+    in_words = {
+        char: glyphs_of(variants, size.mm_per_unit, in_words=True)
+        for char, variants in zip(loose, letterwise(each_by_itself, loose.items()), strict=True)
+    }
+    anchored, in_words = attached(
+        anchored, in_words, {a.id: a.allograph for a in running} if joins else {}, x_height=metrics.x_height
+    )
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
     pairs = without_joined(kerning(anchored, metrics, by), anchored)
@@ -181,7 +192,7 @@ def build_font(
     differ = gap_sd(lifted, pairs, [w.text for w in copied], share=known.get("letter_gap_share", 1.0))
     if "letter_gap_sd" in known and differ is not None:
         known["pair_gap_sd"] = round(differ, 2)
-    font = Font(record, metrics, size.mm_per_unit, anchored, pairs, known)
+    font = Font(record, metrics, size.mm_per_unit, anchored, pairs, known, in_words)
     tell("space letters", 1, 1)
     listed = [SetAside(a.id, a.char, aside[a.id]) for a in everything if a.id in aside]
     missing = tuple(sorted({s.char for s in listed} - set(drawn)))
@@ -215,13 +226,13 @@ def by_char(written: Sequence[AttemptStrokes]) -> dict[str, list[AttemptStrokes]
     return letters
 
 
-def glyphs_of(variants: Sequence[Variant], mm_per_unit: float) -> tuple[Glyph, ...]:
+def glyphs_of(variants: Sequence[Variant], mm_per_unit: float, *, in_words: bool = False) -> tuple[Glyph, ...]:
     """Return the variants of one character as glyphs in font units, their leftmost point at x = 0; advance not set."""
     glyphs = []
     for number, v in enumerate(variants, 1):
         strokes = tuple(np.round(em_from_cell(s, mm_per_unit=mm_per_unit), 2) for s in v.strokes)
         glyph = Glyph(
-            name=variant_name(v.written.char, number),
+            name=variant_name(v.written.char, number, in_words=in_words),
             char=v.written.char,
             strokes=strokes,
             advance=0.0,

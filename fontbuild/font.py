@@ -57,3 +57,8 @@ class Font:
 
     rhythm: Mapping[str, float] = field(default_factory=dict)
     """Measured habits of running text (see `fontbuild.metrics`), empty where no ruled page was written."""
+
+    in_words: Mapping[str, tuple[Glyph, ...]] = field(default_factory=dict)
+    """By character: letters cut out of joined words that do not become variants. Beside the letters that they were
+    written beside they are what the hand wrote, wherever the cut between two was made; by themselves they may not be
+    letters."""

@@ -41,6 +41,10 @@ no closer, their join is drawn over what is missing."""
 SMALL = 0.25
 """x-heights up to which a stroke is a dot, wherever it was written."""
 
+LIKELIER = 0.03
+"""x-heights of height by which the end farthest to the right, and the first stroke, are likelier than others to be
+where two letters meet."""
+
 
 def way_of(before: bool, after: bool) -> str:
     """Return the name under which an attempt from running text keeps what it was joined to."""
@@ -58,6 +62,18 @@ TRUST = 2.0
 """A pair that was seen so often counts as much as what its first letter does elsewhere."""
 
 
+def next_in_word(key: str) -> str:
+    """Return the id of the letter of running text that stands after another one in its line, '' for other ids.
+
+    Examples
+    --------
+    >>> next_in_word("letter-1/1/3.7")
+    'letter-1/1/3.8'
+    """
+    place, _, column = key.rpartition(".")
+    return f"{place}.{int(column) + 1}" if column.isdigit() else ""
+
+
 def joining(attempts: Iterable[Attempt]) -> dict[str, float]:
     """Return how often the pen stays down between letters, by pair, by first letter and in all; see `JOINS`.
 
@@ -68,8 +84,7 @@ def joining(attempts: Iterable[Attempt]) -> dict[str, float]:
     seen: Counter[str] = Counter()
     joined: Counter[str] = Counter()
     for key, a in known.items():
-        place, _, column = key.rpartition(".")
-        after = known.get(f"{place}.{int(column) + 1}") if column.isdigit() else None
+        after = known.get(next_in_word(key))
         if after is None or not (a.char.isalpha() and after.char.isalpha()):
             continue
         stays = a.allograph in (WAYS[False, True], WAYS[True, True])
@@ -98,34 +113,83 @@ def stays_down(rhythm: Mapping[str, float], first: str, second: str) -> float:
 
 
 def attached(
-    glyphs: Mapping[str, Sequence[Glyph]], ways: Mapping[str, str], *, x_height: float
-) -> dict[str, tuple[Glyph, ...]]:
+    glyphs: Mapping[str, Sequence[Glyph]],
+    in_words: Mapping[str, Sequence[Glyph]],
+    ways: Mapping[str, str],
+    *,
+    x_height: float,
+) -> tuple[dict[str, tuple[Glyph, ...]], dict[str, tuple[Glyph, ...]]]:
     """Return letters with the anchors of their joins, and standing where those meet.
 
     Parameters
     ----------
+    in_words
+        Letters that stand in words alone, see `fontbuild.font.Font`.
     ways
         By the id of the attempt that a glyph was written in: one of `WAYS`; others stay as they are.
     """
-    return {
-        char: tuple(_attached(g, ways.get(g.source, ""), x_height) for g in group) for char, group in glyphs.items()
-    }
-
-
-def _attached(glyph: Glyph, way: str, x_height: float) -> Glyph:
     known = {name: key for key, name in WAYS.items()}
-    lines = [s for s in glyph.strokes if np.ptp(s, axis=0).max() > SMALL * x_height]
-    if way not in known or not lines:
+    every = [g for letters in (glyphs, in_words) for group in letters.values() for g in group]
+    joined = {g.source: g for g in every if ways.get(g.source) in known}
+    leaves: dict[str, int] = {}
+    begins: dict[str, int] = {}
+    for key, g in joined.items():
+        after = joined.get(next_in_word(key))
+        if after is not None and known[ways[key]][1] and known[ways[after.source]][0]:
+            leaves[key], begins[after.source] = _where_they_meet(g, after, x_height)
+
+    def done(g: Glyph) -> Glyph:
+        if g.source not in joined:
+            return g
+        return _attached(g, known[ways[g.source]], leaves.get(g.source), begins.get(g.source), x_height)
+
+    one, other = ({c: tuple(map(done, group)) for c, group in letters.items()} for letters in (glyphs, in_words))
+    return one, other
+
+
+def _lines(glyph: Glyph, x_height: float) -> list[int]:
+    """Return which strokes are no dots."""
+    return [k for k, s in enumerate(glyph.strokes) if np.ptp(s, axis=0).max() > SMALL * x_height]
+
+
+def _usual_end(glyph: Glyph, lines: Sequence[int]) -> int:
+    """Return the stroke that ends farthest to the right: there the pen goes out, if nothing else tells."""
+    return max(lines, key=lambda k: float(glyph.strokes[k][-1, 0]))
+
+
+def _where_they_meet(one: Glyph, other: Glyph, x_height: float) -> tuple[int, int]:
+    """Return the stroke of a letter that runs on into the next one, and that stroke of the next one.
+
+    Both were cut at one point, so they end and begin at one height. A bar may reach farther to the right than the
+    stem that went on.
+    """
+    ends, begins = _lines(one, x_height), _lines(other, x_height)
+    if not ends or not begins:
+        return (ends or [0])[-1], (begins or [0])[0]
+    usual = _usual_end(one, ends)
+
+    def off(pair: tuple[int, int]) -> float:
+        i, j = pair
+        away = abs(float(one.strokes[i][-1, 1] - other.strokes[j][0, 1])) / x_height
+        return away + LIKELIER * ((i != usual) + (j != begins[0]))
+
+    return min(((i, j) for i in ends for j in begins), key=off)
+
+
+def _attached(glyph: Glyph, way: tuple[bool, bool], leaves: int | None, begins: int | None, x_height: float) -> Glyph:
+    lines = _lines(glyph, x_height)
+    if not lines:
         return glyph
-    before, after = known[way]
+    before, after = way
+    first = lines[0] if begins is None else begins
     if before:
-        glyph = moved(glyph, -round(float(lines[0][0, 0]), 2))
-        lines = [s for s in glyph.strokes if np.ptp(s, axis=0).max() > SMALL * x_height]
+        glyph = moved(glyph, -round(float(glyph.strokes[first][0, 0]), 2))
     anchors = dict(glyph.anchors)
     if before:
-        anchors[ENTRY] = _point(lines[0][0])
+        anchors[ENTRY] = _point(glyph.strokes[first][0])
     if after:
-        anchors[EXIT] = _point(max((s[-1] for s in lines), key=lambda p: float(p[0])))
+        last = _usual_end(glyph, lines) if leaves is None else leaves
+        anchors[EXIT] = _point(glyph.strokes[last][-1])
         glyph = replace(glyph, advance=anchors[EXIT][0])
     return replace(glyph, anchors=anchors)
 

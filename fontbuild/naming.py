@@ -38,14 +38,16 @@ def _one(char: str) -> str:
     return f"uni{code:04X}" if code <= 0xFFFF else f"u{code:X}"
 
 
-def variant_name(char: str, number: int) -> str:
-    """Return the name of variant `number` (from 1) of `char`.
+def variant_name(char: str, number: int, *, in_words: bool = False) -> str:
+    """Return the name of variant `number` (from 1) of `char`; of one that stands in words alone if `in_words`.
 
     Examples
     --------
-    >>> variant_name("a", 1), variant_name("a", 3)
-    ('a', 'a.v3')
+    >>> variant_name("a", 1), variant_name("a", 3), variant_name("a", 1, in_words=True)
+    ('a', 'a.v3', 'a.w1')
     """
+    if in_words:
+        return f"{base_name(char)}.w{number}"
     return base_name(char) if number == 1 else f"{base_name(char)}.v{number}"
 
 

@@ -99,3 +99,8 @@ def variants_of(
         name = f"{char}/{len(members[0].strokes)}/{number}"
         out.extend(fit_form(members, ductus=name, tolerance_mm=tolerance_mm))
     return out
+
+
+def each_by_itself(char: str, written: Sequence[AttemptStrokes]) -> list[Variant]:
+    """Return the attempts at `char` as cubic strokes that correspond to nothing."""
+    return [fit_form([w], ductus="")[0] for w in written]

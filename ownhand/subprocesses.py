@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import multiprocessing
 import os
+import signal
 import sys
 import threading
 from pathlib import Path
@@ -29,10 +30,14 @@ def own_environment() -> dict[str, str]:
 
 
 def end_with_parent() -> None:
-    """Make a worker end when its parent is killed: it would wait for work for ever, and hold the hand."""
+    """Make a worker end when its parent is killed: it would wait for work for ever, and hold the hand.
+
+    Ctrl-C reaches it too, and ends it without a word: what is to be said the parent says.
+    """
     parent = multiprocessing.parent_process()
     if parent is None:
         return
+    signal.signal(signal.SIGINT, lambda *_: sys.exit(130))
 
     def wait_and_end() -> None:
         parent.join()

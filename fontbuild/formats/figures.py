@@ -38,7 +38,7 @@ def _faults(font: Font) -> Iterator[str]:
         yield "its heights, its pen or its slant are none"
     elif metrics.x_height > 0 and not least <= metrics.x_height * font.mm_per_unit <= most:
         yield f"its x-height is not between {least:g} and {most:g} mm"
-    glyphs = [glyph for variants in font.glyphs.values() for glyph in variants]
+    glyphs = [g for some in (font.glyphs, font.in_words) for group in some.values() for g in group]
     if not near([glyph.advance for glyph in glyphs]) or not near([glyph.width for glyph in glyphs]):
         yield "an advance is none"
     if not near([value for glyph in glyphs for place in glyph.anchors.values() for value in place]):

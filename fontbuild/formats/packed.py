@@ -32,7 +32,7 @@ from fontbuild.pair_table import PairTable
 PACK = Path("data") / "org.ownhand.letters.npz"
 """Place in the UFO; its `data` folder is for programs' own files, named by a reversed domain (UFO 3, data)."""
 
-FORMAT = 1
+FORMAT = 2
 
 MOST_KERNED = 4000
 """Characters that stand in pairs: the table of them has the square of it."""
@@ -50,7 +50,8 @@ UNFIT = (
 
 def pack(font: Font, ufo: Path) -> None:
     """Put the letters of `font` into the UFO folder in which they are saved already."""
-    glyphs = [g for variants in font.glyphs.values() for g in variants]
+    variants, in_words = ([g for group in some.values() for g in group] for some in (font.glyphs, font.in_words))
+    glyphs = [*variants, *in_words]
     strokes = [s for g in glyphs for s in g.strokes]
     kerned = sorted({c for pair in font.kerning for c in pair})
     place = {c: i for i, c in enumerate(kerned)}
@@ -65,6 +66,7 @@ def pack(font: Font, ufo: Path) -> None:
             [g.name, g.char, g.advance, g.ductus, {k: list(v) for k, v in g.anchors.items()}, g.source, g.width]
             for g in glyphs
         ],
+        "in_words": len(in_words),
         "kerned": kerned,
     }
     room = io.BytesIO()
@@ -126,11 +128,14 @@ def _font(
     ends = itertools.accumulate(sizes, initial=0)
     strokes = (points[a:b] for a, b in itertools.pairwise(ends))  # np.split takes ten times as long
     glyphs: dict[str, list[Glyph]] = {}
-    for (name, char, advance, ductus, anchors, source, width), count in zip(head["glyphs"], counts, strict=True):
+    in_words: dict[str, list[Glyph]] = {}
+    variants = len(counts) - int(head["in_words"])
+    for k, (name, char, advance, ductus, anchors, source, width) in enumerate(head["glyphs"]):
+        count = counts[k]
         mine = tuple(next(strokes) for _ in range(count))
         places = {str(k): (float(x), float(y)) for k, (x, y) in anchors.items()}
         glyph = Glyph(name, char, mine, float(advance), ductus, places, source, float(width))
-        glyphs.setdefault(char, []).append(glyph)
+        (glyphs if k < variants else in_words).setdefault(char, []).append(glyph)
     font = Font(
         Record(**head["record"]),
         Metrics(**head["metrics"]),
@@ -138,5 +143,6 @@ def _font(
         {c: tuple(v) for c, v in glyphs.items()},
         kerning,
         dict(head["rhythm"]),
+        {c: tuple(v) for c, v in in_words.items()},
     )
     return possible(font)

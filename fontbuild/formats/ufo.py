@@ -18,6 +18,8 @@ UFO has no place for is in `lib`, under `org.ownhand.`:
 | org.ownhand.source | the attempt it was written in, or what it was built from |
 | org.ownhand.inkWidth | median width of the ink, font units |
 
+The layer `org.ownhand.words` holds letters cut out of joined words that are no variants (`Font.in_words`).
+
 Size, metrics and ductus stand once more in the notes of font and glyphs, as a line 'ownhand {...}' of JSON: font
 editors keep notes and may drop a lib. Kerning is in whole units, which some editors ask for.
 """
@@ -41,7 +43,7 @@ from fontbuild.font import UNITS_PER_EM, Font
 from fontbuild.formats.drawing import DOT, notdef
 from fontbuild.formats.features import feature_code
 from fontbuild.formats.packed import pack
-from fontbuild.formats.ufo_reader import KEY, font_of, load_ufo, note_of
+from fontbuild.formats.ufo_reader import KEY, WORDS, font_of, load_ufo, note_of
 from fontbuild.glyph import Glyph
 from fontbuild.naming import base_name
 
@@ -123,6 +125,10 @@ def ufo_of(font: Font) -> ufoLib2.Font:
             sequences[variants[0].name] = parts
     if ".notdef" not in ufo:
         _draw(ufo.newGlyph(".notdef"), notdef(font.metrics))
+    if font.in_words:
+        layer = ufo.newLayer(WORDS)
+        for glyph in (g for group in font.in_words.values() for g in group):
+            _draw(layer.newGlyph(glyph.name), glyph)
     ufo.lib["public.glyphOrder"] = [".notdef", *order] if ".notdef" not in order else order
     _fill_kerning(ufo, font)
     ufo.features.text = feature_code(names, sequences=sequences)

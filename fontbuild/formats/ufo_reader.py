@@ -36,6 +36,9 @@ KEY = "org.ownhand."
 """Before all our keys in `lib`."""
 
 
+WORDS = KEY + "words"
+"""Name of the layer with letters of joined words."""
+
 NOTE = "ownhand "
 """Begins the line of a note that holds what a lib may lose."""
 
@@ -151,6 +154,11 @@ def font_of(ufo: ufoLib2.Font) -> Font:
         char = _char(ufo[name])
         if char and name != ".notdef":
             glyphs.setdefault(char, []).append(_read_glyph(ufo, name, char))
+    in_words: dict[str, list[Glyph]] = {}
+    for drawn in ufo.layers[WORDS] if WORDS in ufo.layers else []:  # noqa: SIM401, a LayerSet has no get
+        if char := _char(drawn):
+            strokes = sane(cubic_strokes(_recorded(drawn)))
+            in_words.setdefault(char, []).append(_glyph(drawn, char, strokes))
     if not glyphs:
         raise ValueError("it has no glyphs with characters")
     lib, note = ufo.lib, noted(ufo.info.note)
@@ -164,6 +172,7 @@ def font_of(ufo: ufoLib2.Font) -> Font:
         glyphs={c: tuple(v) for c, v in glyphs.items()},
         kerning=_kerning(ufo, {g.name: c for c, v in glyphs.items() for g in v}),
         rhythm=dict(lib.get(KEY + "rhythm", {})),
+        in_words={c: tuple(v) for c, v in in_words.items()},
     )
     if not near(list(font.kerning.values())):
         raise ValueError("its kerning holds what is no number of units")
@@ -180,12 +189,15 @@ def _char(glyph: Any) -> str:
 
 
 def _read_glyph(ufo: ufoLib2.Font, name: str, char: str) -> Glyph:
-    glyph = ufo[name]
+    return _glyph(ufo[name], char, strokes_of(ufo, name))
+
+
+def _glyph(glyph: Any, char: str, strokes: tuple[Points, ...]) -> Glyph:
     lib = glyph.lib
     return Glyph(
-        name=name,
+        name=str(glyph.name),
         char=char,
-        strokes=strokes_of(ufo, name),
+        strokes=strokes,
         advance=float(glyph.width),
         ductus=str(lib.get(KEY + "ductus") or noted(glyph.note).get("ductus", "")),
         anchors={a.name: (float(a.x), float(a.y)) for a in glyph.anchors if a.name},
@@ -205,6 +217,23 @@ def strokes_of(ufo: ufoLib2.Font, name: str) -> tuple[Points, ...]:
     pen = DecomposingRecordingPen(ufo)
     ufo[name].draw(pen)
     return sane(cubic_strokes(pen.value))
+
+
+def _recorded(glyph: Any) -> list[Any]:
+    """Return how a glyph without components is drawn.
+
+    Raises
+    ------
+    ValueError
+        If it has components, or more points than a letter has.
+    """
+    from fontTools.pens.recordingPen import RecordingPen
+
+    if glyph.components or sum(len(c) for c in glyph.contours) > MOST_GLYPH_POINTS:
+        raise ValueError(f"glyph {glyph.name!r} of words has components, or more than {MOST_GLYPH_POINTS} points")
+    pen = RecordingPen()
+    glyph.draw(pen)
+    return list(pen.value)
 
 
 def _weigh(ufo: ufoLib2.Font, name: str, above: tuple[str, ...], known: dict[str, int]) -> int:

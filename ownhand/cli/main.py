@@ -53,11 +53,15 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
     from capture.copy_words import PAIR_COLUMNS, pair_rows
     from ownhand.commands.sheet import print_sheet
 
+    texts = {file: text_of(file) for file in (text_file, copy_file) if file is not None}
+    for file, given in texts.items():
+        if not given.strip():
+            raise UsageError(str(file), "there is no word in it", "Write the text into it.")
     made = print_sheet(
         hand,
         languages=words(languages),
-        text=text_of(text_file) if text_file else "",
-        copy=text_of(copy_file) if copy_file else "",
+        text=texts[text_file] if text_file else "",
+        copy=texts[copy_file] if copy_file else "",
         **options,
     )
     if made.joined is not None:
@@ -73,7 +77,7 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
     return 0
 
 
-@ownhand.command()
+@ownhand.command(short_help="Read filled-in sheets: scans or photos.")
 @HAND
 @click.argument("scans", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--adopt", is_flag=True, help="Take in a sheet that was not made for this hand.")
@@ -95,7 +99,7 @@ def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
     return NEEDS_REVIEW if done.refused or done.untraced else 0
 
 
-@ownhand.command()
+@ownhand.command(short_help="Take a hand from a page of writing without a sheet.")
 @HAND
 @click.argument("scan", type=click.Path(path_type=Path))
 @click.argument("text_file", metavar="TEXT", type=TEXT_FILE)
@@ -127,26 +131,27 @@ def build(hand: Path, tabular: bool) -> int:
 
     with console.progress_bar() as progress:
         done = building.build(hand, tabular_figures=tabular, progress=progress)
-    for line in building.summary(done):
+    for line in building.summary(done, hand=hand):
         console.say(line)
     return 0
 
 
-@ownhand.command()
+@ownhand.command(short_help="Draw picture pages of the font and a paragraph in it.")
 @HAND
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="PNG file; HAND/font/proof.png if not given.")
 @LANGUAGES
-def proof(hand: Path, output: Path | None, languages: str) -> int:
+@FORCE
+def proof(hand: Path, output: Path | None, languages: str, force: bool) -> int:
     """Draw one picture page of the font: every character with its variants, and a paragraph set in it."""
     from ownhand.commands.proof import write_proof
 
     say_staleness(hand)
-    for page in write_proof(hand, output, languages=words(languages)):
+    for page in write_proof(hand, output, languages=words(languages), force=force):
         console.say(str(page))
     return 0
 
 
-@ownhand.command()
+@ownhand.command(short_help="Trace ink drawings straight to strokes.")
 @click.argument("images", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--dpi", required=True, type=Within(10, 10000), help="Resolution of the images.")
 @click.option("--char", default=None, help="The character that is drawn, if it is one.")
@@ -186,7 +191,7 @@ def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force
     return 0
 
 
-@ownhand.command()
+@ownhand.command(short_help="Tell which languages the hand can write.")
 @HAND
 @LANGUAGES
 def coverage(hand: Path, languages: str) -> int:
@@ -198,7 +203,7 @@ def coverage(hand: Path, languages: str) -> int:
     return 0
 
 
-@ownhand.command()
+@ownhand.command(short_help="Add accented letters to a single-line font.")
 @click.argument("font", type=click.Path(path_type=Path))
 @LANGUAGES
 @click.option("-o", "--output", required=True, type=click.Path(path_type=Path), help="The extended font; same kind.")
@@ -230,12 +235,12 @@ def extend(font: Path, languages: str, output: Path, hand: Path | None, force: b
         console.say(f"Their usual glyph names stand for something else in the font, which stays as it is: {names}")
     if done.missing:
         console.say(f"Cannot be built, their parts are not in the font: {' '.join(done.missing)}")
-    if not consent:
-        console.say(building.NO_CONSENT)
+    if not consent and hand is not None:
+        console.say(building.no_consent(hand))
     return 0
 
 
-@ownhand.command()
+@ownhand.command(short_help="Show or change whose hand it is, and what was agreed.")
 @HAND
 @click.option("--family", help="Name of the font.")
 @click.option("--writer", help="Whose hand it is.")

@@ -11,7 +11,7 @@ from ownhand import console
 from ownhand.cli.options import HAND, TEXT_FILE, say_staleness, text_of
 
 
-@click.command()
+@click.command(short_help="Look through the letters in the browser and mend them.")
 @HAND
 @click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
 @click.option("--no-browser", is_flag=True, help="Only print the address.")
@@ -25,7 +25,7 @@ def review(hand: Path, port: int, no_browser: bool) -> int:
     return 0
 
 
-@click.command("open")
+@click.command("open", short_help="Do the whole job in the browser.")
 @click.argument("folder", default=".", type=click.Path(path_type=Path))
 @click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
 @click.option("--no-browser", is_flag=True, help="Only print the address.")

@@ -63,8 +63,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     from ownhand.commands.additions import fonts_of
     from ownhand.composer.plot.machine import load_machine
 
-    if not options["table"]:
-        pages.kind_of(output)
+    _check_options(output, options)
     say_staleness(hand, sized=bool(options.get("x_height_mm")))
     settings = pages.settings_of(options.pop("layout"), options)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None
@@ -94,6 +93,29 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     for line in pages.summary(done, font=hand, others=places):
         console.say(line)
     return NEEDS_REVIEW if done.missing else 0
+
+
+OF_TABLES = {
+    "template": "--template", "sheet": "--sheet", "encoding": "--encoding", "name_field": "--name",
+    "one_file": "--one-file", "overview": "--overview", "check": "--check",
+}  # fmt: skip
+"""Options that only a table has a use for, as they are called here and on the command line."""
+
+OF_ONE_TEXT = {"replay": "--replay"}
+
+
+def _check_options(output: Path, options: dict[str, Any]) -> None:
+    """Refuse options that would do nothing, and a kind of file that there is not."""
+    if options["table"]:
+        useless, goes_with, remedy = OF_ONE_TEXT, "one text", "For a table: --format svg,html."
+    else:
+        from ownhand.commands.write import kind_of
+
+        useless, goes_with, remedy = OF_TABLES, "a table", "Add --table FILE, or leave it out."
+        kind_of(output)
+    for name, called in useless.items():
+        if options[name]:
+            raise UsageError(called, f"goes with {goes_with}", remedy)
 
 
 def _write_table(hand: Path, folder: Path, *, settings: Any, machine: Any, others: Any, **options: Any) -> int:

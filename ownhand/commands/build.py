@@ -35,10 +35,12 @@ from skeleton.attempt import Attempt
 Progress = Callable[[str, int, int], None]
 
 FIGURES = "0123456789"
-NO_CONSENT = (
-    "No consent is recorded. Use a hand only as its owner agreed: "
-    "ownhand record HAND --consent 'my own hand' (or how they agreed)."
-)
+
+
+def no_consent(hand: Path) -> str:
+    """Return what is said of a hand of which nobody wrote down how its owner agreed."""
+    command = f"ownhand record {shlex.quote(str(hand))} --consent 'my own hand'"
+    return f"No consent is recorded. Use a hand only as its owner agreed: {command} (or how they agreed)."
 
 
 @dataclass(frozen=True, eq=False)
@@ -165,8 +167,8 @@ def build(path: Path, *, tabular_figures: bool = False, progress: Progress | Non
     return Built(font, result, tuple(files), hand.record.consent, tuple(notices))
 
 
-def summary(done: Built) -> list[str]:
-    """Return what to tell the person, a line each."""
+def summary(done: Built, *, hand: Path) -> list[str]:
+    """Return what to tell the person of the font of `hand`, a line each."""
     glyphs = sum(len(v) for v in done.font.glyphs.values())
     written = [str(f) for f in done.files]
     lines = [f"{len(done.font.glyphs)} characters, {glyphs} glyphs: {', '.join(written)}"]
@@ -179,9 +181,9 @@ def summary(done: Built) -> list[str]:
     lines += done.notices
     if done.result.doubtful:
         lines.append(
-            "Only doubtful readings of these characters, look at them (ownhand review): "
+            f"Only doubtful readings of these characters, look at them (ownhand review {shlex.quote(str(hand))}): "
             + " ".join(done.result.doubtful)
         )
     if not done.consent:
-        lines.append(NO_CONSENT)
+        lines.append(no_consent(hand))
     return lines

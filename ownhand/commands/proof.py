@@ -9,6 +9,8 @@ from pathlib import Path
 
 import numpy as np
 
+from capture.errors import UsageError
+from capture.files import check_writable
 from capture.label_font import font_path, label_font
 from capture.labels import name_of, shown_form
 from capture.languages import characters_for
@@ -75,12 +77,26 @@ class _Block:
     """Ink below the baseline."""
 
 
-def write_proof(path: Path, output: Path | None = None, *, languages: Sequence[str] = ()) -> tuple[Path, ...]:
+def write_proof(
+    path: Path, output: Path | None = None, *, languages: Sequence[str] = (), force: bool = False
+) -> tuple[Path, ...]:
     """Draw the proof of the hand in `path` (or of a UFO) and write its pages as PNG; return where.
 
     The pages after the first bear a number: proof.png, proof-2.png. Characters that `languages`, or else the hand's own
-    sheets, ask for and the font lacks are shown as missing.
+    sheets, ask for and the font lacks are shown as missing. A proof at its usual place is replaced, one at `output`
+    only with `force`.
+
+    Raises
+    ------
+    UsageError
+        If `output` is no PNG file by its name.
+    OutputError
+        If one of its pages exists and `force` was not given, or cannot be written.
     """
+    if output is not None and output.suffix.lower() != ".png":
+        raise UsageError(str(output), "a proof is a PNG picture", f"Call it {output.stem}.png.")
+    if output is not None:
+        check_writable(output, force=force)
     font = font_of(path)
     is_hand = path.is_dir() and (path / "hand.json").is_file()
     wanted: set[str] = set(characters_for(languages)) if languages else set()
@@ -88,6 +104,8 @@ def write_proof(path: Path, output: Path | None = None, *, languages: Sequence[s
         wanted = {c.char for s in load_sheets(open_hand(path)).values() for p in s.pages for c in p.cells}
     target = output or (path / "font" / "proof.png" if is_hand else path.with_suffix(".proof.png"))
     pages = draw_proof(font, wanted)
+    for number in range(2, len(pages) + 1) if output is not None else ():
+        check_writable(_page_file(target, number), force=force)
     written = tuple(page.save_png(_page_file(target, n)) for n, page in enumerate(pages, 1))
     n = len(pages) + 1
     while output is None and (left := _page_file(target, n)).exists():

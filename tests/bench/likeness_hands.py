@@ -173,9 +173,9 @@ def hand_of(writer: Writer, folder: Path, *, copied: bool) -> Path:
                 every = np.vstack(strokes)
                 middle = cell.box_mm[0] + cell.box_mm[2] / 2 - (every[:, 0].min() + every[:, 0].max()) / 2
                 at = np.array([middle + rng.normal(0, 0.3), cell.baseline_mm])
-                ink += [_trace(s + at, rng) for s in strokes]
+                ink += [traced(s + at, rng) for s in strokes]
         for line in page.ruled:
-            ink += [_trace(s, rng) for s in _copied(line, writer.taken)]
+            ink += [traced(s, rng) for s in copied_words(line, writer.taken)]
         picture, px_per_mm = written(place.with_name("sheet.pdf"), page.page, ink, rng)
         machine = lying(page.page, rng)
         scans.append(room / f"{page.page}.jpg")
@@ -186,13 +186,13 @@ def hand_of(writer: Writer, folder: Path, *, copied: bool) -> Path:
     return kept
 
 
-def _trace(stroke: Points, rng: np.random.Generator) -> Trace:
+def traced(stroke: Points, rng: np.random.Generator) -> Trace:
     points = even(stroke, 0.03)
     swing = 0.15 * np.sin(rng.uniform(0, 2 * np.pi) + np.linspace(0, 2 * np.pi, len(points)) * rng.uniform(0.5, 1.5))
     return Trace(points, PEN_MM * (1 + swing), np.ones(len(points)))
 
 
-def _copied(line: RuledLine, words: Sequence[Word]) -> Iterator[Points]:
+def copied_words(line: RuledLine, words: Sequence[Word]) -> Iterator[Points]:
     """Yield the strokes of a ruled line's words, left to right, as far as they fit."""
     left, _, wide, _ = line.box_mm
     at, by_text = left + 2.0, {w.text: w for w in words}

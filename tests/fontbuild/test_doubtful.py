@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -44,7 +45,7 @@ def test_a_character_with_only_doubtful_attempts_is_drawn_and_named() -> None:
 
     assert len(result.font.glyphs["n"]) == 2
     assert result.doubtful == ("n",)
-    lines = summary(Built(result.font, result, (), "my own hand"))
+    lines = summary(Built(result.font, result, (), "my own hand"), hand=Path("keeper"))
     assert any("doubtful" in line and line.endswith(" n") for line in lines)
 
 

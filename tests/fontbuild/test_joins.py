@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from fontbuild.build import build_font
 from fontbuild.font import Record
 from fontbuild.formats.opentype import compile_font
+from fontbuild.formats.packed import PACK
 from fontbuild.formats.ufo import load_ufo, save_ufo
 from fontbuild.joins import ENTRY, EXIT, way_of
 from ownhand.composer import Composer, Settings
@@ -55,6 +58,28 @@ def test_a_joined_letters_advance_is_where_it_goes_out(font):
             assert np.allclose(glyph.strokes[0][-1], glyph.anchors[EXIT], atol=0.02)
 
 
+def test_a_letter_goes_out_where_the_next_one_begins_not_where_its_bar_ends():
+    def stem(number: int) -> Attempt:
+        """Return a letter that goes out at 0.8 mm, after which a bar was drawn farther to the right."""
+        t = np.linspace(0, 1, 40)
+        line = np.stack([1.0 + 1.5 * t, 6.0 - 5.2 * np.sin(0.5 * np.pi * t)], axis=1)
+        bar = np.stack([0.5 + 3.5 * t, np.full(40, 3.5)], axis=1)
+        strokes = (Stroke(line, 0.4), Stroke(bar, 0.4))
+        return replace(wave("t", 1.5, 6.0, number), strokes=strokes, id=f"letter-1/1/{number}.1")
+
+    def after(number: int) -> Attempt:
+        a = wave("a", 3.0, 3.0, number)
+        line = a.strokes[0].points_mm + np.array([[0.0, 0.8]])
+        return replace(a, strokes=(Stroke(line, 0.4),), id=f"letter-1/1/{number}.2")
+
+    read = [a for n in (1, 2, 3) for a in (stem(n), after(n))]
+    made = build_font(read, Record("joined"), accents=False).font
+
+    for glyph in made.glyphs["t"]:
+        assert np.allclose(glyph.strokes[0][-1], glyph.anchors[EXIT], atol=0.02)
+        assert glyph.advance == pytest.approx(glyph.anchors[EXIT][0])
+
+
 def test_letters_that_stood_alone_have_no_joins(font):
     assert not {ENTRY, EXIT} & font.glyphs["I"][0].anchors.keys()
 
@@ -74,6 +99,21 @@ def test_a_ufo_keeps_the_joins(font, tmp_path):
     again = load_ufo(save_ufo(font, tmp_path / "joined.ufo"))
     kept, was = again.glyphs["a"][0].anchors, font.glyphs["a"][0].anchors
     assert all(kept[name] == pytest.approx(was[name], abs=0.01) for name in (ENTRY, EXIT))
+
+
+@pytest.mark.parametrize("packed", [True, False])
+def test_a_ufo_keeps_the_letters_of_words(font, tmp_path, packed):
+    loose = replace(font.glyphs["a"][0], name="a.w1", source="letter-1/1/9.4", ductus="")
+    path = save_ufo(replace(font, in_words={"a": (loose,)}), tmp_path / "joined.ufo")
+    if not packed:
+        (path / PACK).unlink()
+    again = load_ufo(path)
+    (kept,) = again.in_words["a"]
+
+    assert (kept.name, kept.source, kept.advance) == ("a.w1", loose.source, pytest.approx(loose.advance, abs=0.01))
+    assert np.allclose(kept.strokes[0], loose.strokes[0], atol=0.01)
+    assert kept.anchors.keys() == loose.anchors.keys()
+    assert [g.name for g in again.glyphs["a"]] == [g.name for g in font.glyphs["a"]]
 
 
 def test_the_opentype_font_attaches_letters_cursively(font):

@@ -14,9 +14,11 @@ from PIL import Image
 
 from capture.layout import lay_out
 from capture.sheet_file import save_sheet
+from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
 from ownhand.hands.hand import HandRecord, create_hand
 from tests.capture.simulated import plain_picture
+from tests.ownhand.hershey_font import hershey_font
 
 LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"
 PAGE = LANTERN / "scans" / "page-1.jpg"
@@ -203,6 +205,47 @@ def test_a_hand_without_a_font_says_how_to_build_it(refused, tmp_path):
 
     assert code == 3
     assert "ownhand build" in said
+
+
+@pytest.mark.parametrize(
+    "option", ["--check", "--one-file", "--sheet=Guests", "--encoding=cp1250", "--name=name", "--overview=all.png"]
+)
+def test_options_of_a_table_do_not_go_unheard_with_one_text(refused, tmp_path, option):
+    """`--check` wrote the page that it was to write nothing of."""
+    code, said = refused("write", tmp_path, "tea", option, "-o", tmp_path / "x.svg")
+
+    assert code == 2
+    assert f"{option.partition('=')[0]}: goes with a table. Add --table FILE, or leave it out." in said
+    assert not (tmp_path / "x.svg").exists()
+
+
+def test_a_replay_of_a_table_is_asked_for_as_a_kind_of_file(refused, tmp_path):
+    code, said = refused("write", tmp_path, "--table", "t.csv", "--replay", "-o", tmp_path / "out")
+
+    assert code == 2
+    assert "--format svg,html" in said
+
+
+@pytest.mark.parametrize("option", ["--text", "--copy"])
+def test_a_text_without_a_word_is_named(refused, tmp_path, option):
+    (tmp_path / "empty.txt").write_text(" \n")
+
+    code, said = refused("sheet", tmp_path / "hand", option, tmp_path / "empty.txt")
+
+    assert code == 2
+    assert "empty.txt: there is no word in it" in said
+
+
+def test_a_proof_replaces_no_file_and_is_a_picture(refused, tmp_path):
+    font = save_ufo(hershey_font(variants=5), tmp_path / "font.ufo")
+    (tmp_path / "mine-2.png").write_text("mine")
+
+    code, said = refused("proof", font, "-o", tmp_path / "proof.txt")
+    assert (code, "a proof is a PNG picture. Call it proof.png." in said) == (2, True)
+    code, said = refused("proof", font, "-o", tmp_path / "mine.png")
+    assert (code, "mine-2.png: exists already" in said) == (4, True)
+    assert (tmp_path / "mine-2.png").read_text() == "mine"
+    assert not (tmp_path / "mine.png").exists()
 
 
 def test_a_hand_without_captures_says_how_to_read_them(refused, tmp_path):

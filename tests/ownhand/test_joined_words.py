@@ -16,6 +16,7 @@ from fontbuild.joins import APART, JOINS, joining, stays_down, way_of
 from fontbuild.text_spacing_statistics import CopiedWord
 from fontbuild.usable_attempts import Decisions, choose
 from ownhand.composer import Composer, Life, Settings
+from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.plot.smooth_joins import PIECES, joined
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke
@@ -213,14 +214,90 @@ def test_letters_are_written_as_their_place_in_the_word_wants_them(font):
     composer = Composer(with_share(font, 1.0))
     composer.compose("lane", SETTINGS, seed=1)
     bank = composer._bank
-    from ownhand.composer.glyphs.joined_words import JoinedWords
-
     words = JoinedWords(bank, np.random.default_rng(0), composer.font.rhythm, x_height=500.0, mixing=False)
-    shape, _, _, held = words.choose(list("lane"), np.ones(4, bool))
-    ways = [(bool(bank.column("entry")[s]), bool(bank.column("exit")[s])) for s in shape]
+    picked = words.choose(list("lane"), np.ones(4, bool))
+    ways = [(bool(bank.column("entry")[s]), bool(bank.column("exit")[s])) for s in picked.shape]
 
     assert ways == [(False, True), (True, True), (True, True), (True, False)]
-    assert held.tolist() == [True, True, True, False]
+    assert picked.held.tolist() == [True, True, True, False]
+
+
+def as_word(text: str, row: int, *, odd: str = "") -> list[Attempt]:
+    """Return the letters of a joined word of a page; those of `odd` are small and were read doubtfully."""
+    size = {c: (w, h) for c, w, h in LETTERS}
+    out = []
+    for k, c in enumerate(text):
+        width, height = (0.4, 1.5) if c in odd else size[c]
+        a = hump(c, width, height, k, (k > 0, k + 1 < len(text)), f"letter-1/1/{row}.{k + 1}")
+        out.append(replace(a, findings=(Finding("doubtful word", c),) if c in odd else ()))
+    return out
+
+
+def chosen(font, text: str) -> tuple[list[str], list[bool]]:
+    """Return the attempts that the letters of a word are taken from, and where two were written together."""
+    composer = Composer(font)
+    bank = composer._bank
+    words = JoinedWords(bank, np.random.default_rng(0), font.rhythm, x_height=500.0, mixing=True)
+    picked = words.choose(list(text), np.ones(len(text), bool))
+    source = {}
+    for c in dict.fromkeys(text):
+        pool = bank.pool(c)
+        source |= {pool.first + k: key for k, key in enumerate(pool.sources)}
+        source |= {s: key for key, s in bank.in_words(c).items()}
+    return [source[s] for s in picked.shape.tolist()], picked.together.tolist()
+
+
+def test_letters_that_were_written_in_one_word_are_written_together_again():
+    others = [a for row in range(2, 6) for a in as_word("enalan", row)]
+    font = build_font([*as_word("lane", 1), *others], Record("joined"), accents=False).font
+    sources, together = chosen(with_share(font, 1.0), "lane")
+
+    assert sources == ["letter-1/1/1.1", "letter-1/1/1.2", "letter-1/1/1.3", "letter-1/1/1.4"]
+    assert together == [True, True, True, False]
+
+
+def test_what_was_written_in_one_word_varies_as_one():
+    """Higher, wider, more slanted, all of it alike: then an affine map makes the one of the other."""
+    font = with_share(build_font(as_word("lanelane", 1), Record("joined"), accents=False).font, 1.0)
+    still, lively = (
+        Composer(font).compose("lanelane", replace(SETTINGS, life=life), seed=2).pages[0]
+        for life in (
+            Life(strength=0.0),
+            Life(height=2.0, width=2.0, slant=2.0, foot=2.0, variants=0.0),
+        )
+    )
+    was = np.column_stack([still.path(0), np.ones(len(still.path(0)))])
+    now = lively.path(0)
+    fitted = was @ np.linalg.lstsq(was, now, rcond=None)[0]
+
+    assert len(still) == len(lively) == 1
+    assert np.abs(now - was[:, :2]).max() > 0.2
+    assert np.abs(now - fitted).max() < 0.1
+
+
+def test_a_letter_that_suits_no_other_place_stays_beside_those_it_was_written_beside():
+    sure = [a for row in range(2, 7) for a in as_word("elanan", row)]
+    font = build_font([*as_word("nal", 1, odd="a"), *sure], Record("joined"), accents=False).font
+
+    assert [g.source for g in font.in_words["a"]] == ["letter-1/1/1.2"]
+    assert "letter-1/1/1.2" not in {g.source for g in font.glyphs["a"]}
+    assert chosen(with_share(font, 1.0), "nal")[0][1] == "letter-1/1/1.2"
+    assert "letter-1/1/1.2" not in chosen(with_share(font, 1.0), "ean")[0]
+
+
+def test_a_letter_set_aside_in_review_stands_in_no_word():
+    attempts = [*as_word("nal", 1), *(a for row in range(2, 7) for a in as_word("elanan", row))]
+    decided = Decisions(set_aside=frozenset({"letter-1/1/1.2"}))
+    font = build_font(attempts, Record("joined"), decisions=decided, accents=False).font
+
+    assert "letter-1/1/1.2" not in {g.source for g in (*font.glyphs["a"], *font.in_words.get("a", ()))}
+
+
+def test_cells_that_lie_side_by_side_are_no_word():
+    cells = [replace(a, allograph="", id=a.id.replace("letter", "sheet")) for a in as_word("lane", 1)]
+    font = build_font([*read(), *cells], Record("joined"), accents=False).font
+
+    assert chosen(with_share(font, 1.0), "lane")[1] == [False] * 4
 
 
 def cubic(points: list[tuple[float, float]]) -> np.ndarray:

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import http.client
+import os
+import signal
 import subprocess
+import sys
 import threading
+import time
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -26,6 +30,36 @@ def test_a_module_that_lies_in_the_current_folder_is_not_executed(tmp_path, monk
 
     assert done.returncode == 0
     assert not (tmp_path / "executed").exists()
+
+
+STOPPED = """
+import time
+from ownhand.commands.side_by_side import processes
+try:
+    with processes(2) as pool:
+        pool.submit(time.sleep, 0).result()
+        print("ready", flush=True)
+        pool.submit(time.sleep, 60).result()
+except KeyboardInterrupt:
+    print("stopped")
+"""
+
+
+def test_processes_that_wait_and_work_end_at_ctrl_c_without_a_word(tmp_path):
+    said = tmp_path / "said"
+    with (
+        said.open("wb") as log,
+        subprocess.Popen(
+            [sys.executable, "-c", STOPPED], env=own_environment(), stdout=subprocess.PIPE, stderr=log,
+            start_new_session=True,
+        ) as running,
+    ):  # fmt: skip
+        assert running.stdout is not None and running.stdout.readline() == b"ready\n"
+        time.sleep(0.5)  # until one of them works
+        os.killpg(running.pid, signal.SIGINT)
+        rest = running.stdout.read()
+
+    assert (running.returncode, rest, said.read_bytes()) == (0, b"stopped\n", b"")
 
 
 @pytest.fixture

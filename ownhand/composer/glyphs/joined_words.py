@@ -8,12 +8,13 @@ where the one before goes out.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fontbuild.joins import stays_down
+from fontbuild.joins import next_in_word, stays_down
 from ownhand.composer.glyphs.variant_bank import Index, Pool, VariantBank
 from ownhand.composer.glyphs.variant_selector import FRESH
 
@@ -35,6 +36,32 @@ LAPS, LAPPING, ACROSS = 0.3, 0.12, 0.6
 more costs 1, by the square; and from how much the pen is lifted rather than led across a letter."""
 
 
+TOGETHER = 5.0
+"""What is taken off the cost where two letters were written in one word, one after the other, joined or not: no join
+suits better than the one that was written, and where two were cut in the wrong place, their line is still whole."""
+
+ALONE = 3.0
+"""Cost of a letter that stands in words alone (`Font.in_words`) on each side where it stands beside another one."""
+
+
+@dataclass(frozen=True, eq=False)
+class Chosen:
+    """The shapes of n characters; every array has shape (n,)."""
+
+    shape: Index
+    other: Index
+    """The shape that is mixed in."""
+
+    share: NDArray[np.float64]
+    """How much of that."""
+
+    held: NDArray[np.bool_]
+    """Where the pen stays down to the next."""
+
+    together: NDArray[np.bool_]
+    """... and both were written so, one after the other."""
+
+
 class JoinedWords:
     """Remembers what was written on the pages of one composition."""
 
@@ -44,20 +71,19 @@ class JoinedWords:
         self._bank, self._rng, self._rhythm = bank, rng, rhythm
         self._x, self._mixing = x_height, mixing
         self._used: dict[int, int] = {}
+        self._written: dict[str, dict[str, int]] = {}
+        self._source: dict[int, str] = {}
+        self._loose: set[int] = set()
         self._time = 0
 
-    def choose(
-        self, chars: Sequence[str], inked: NDArray[np.bool_]
-    ) -> tuple[Index, Index, NDArray[np.float64], NDArray[np.bool_]]:
-        """Return for each character its shape, the shape mixed into it, how much of that, and where the pen goes on.
-
-        A character that is not inked parts words; its shape is 0.
-        """
+    def choose(self, chars: Sequence[str], inked: NDArray[np.bool_]) -> Chosen:
+        """Return the shapes of characters; one that is not inked parts words, its shape is 0."""
         n = len(chars)
         shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
-        held = np.zeros(n, bool)
+        held, together = np.zeros(n, bool), np.zeros(n, bool)
         for char in dict.fromkeys(c for c, ink in zip(chars, inked, strict=True) if ink):
-            self._bank.pool(char)
+            self._places(char)
+            self._loose |= set(self._bank.in_words(char).values())
         self._bank.settle()
         start = 0
         while start < n:
@@ -65,38 +91,41 @@ class JoinedWords:
             while end < n and inked[end]:
                 end += 1
             if end > start:
-                found, joined = self._word(chars[start:end])
-                held[start:end] = joined
+                found, held[start:end], together[start:end] = self._word(chars[start:end])
                 for i, s in enumerate(found, start):
                     pool = self._bank.pool(chars[i])
-                    partners = pool.partners[s - pool.first]
                     shape[i] = other[i] = s
+                    partners = () if pool.joins or s in self._loose else pool.partners[s - pool.first]
                     if self._mixing and partners:
                         other[i] = pool.first + partners[int(self._rng.integers(len(partners)))]
                         share[i] = self._rng.uniform(0, FRESH)
             start = end + 1
-        return shape, other, share, held
+        return Chosen(shape, other, share, held, together)
 
-    def _word(self, word: Sequence[str]) -> tuple[list[int], list[bool]]:
+    def _word(self, word: Sequence[str]) -> tuple[list[int], list[bool], list[bool]]:
         n = len(word)
         wanted = [
             a.isalpha() and b.isalpha() and bool(self._rng.random() < stays_down(self._rhythm, a, b))
             for a, b in pairwise(word)
         ] + [False]
-        options = [self._options(self._bank.pool(c)) for c in word]
+        options, beside = self._options(word)
         entry, leaves = self._bank.column("entry"), self._bank.column("exit")
         total: list[NDArray[np.float64]] = []
         back: list[NDArray[np.int64]] = []
         for k in range(n):
             mine = options[k]
-            before = k > 0 and wanted[k - 1]
-            cost = OTHER_JOINS * ((entry[mine] > 0) != before) + OTHER_JOINS * ((leaves[mine] > 0) != wanted[k])
-            cost = cost + np.array([self._again(s) for s in mine.tolist()]) + 0.3 * self._rng.random(len(mine))
+            cost = np.array([self._again(s) for s in mine.tolist()]) + 0.3 * self._rng.random(len(mine))
+            cost += OTHER_JOINS * (leaves[mine] > 0) * (k == n - 1)
             if not k:
-                total.append(cost)
+                total.append(cost + OTHER_JOINS * (entry[mine] > 0))
                 back.append(np.zeros(len(mine), np.int64))
                 continue
-            step = self._steps(options[k - 1], mine) if before else np.zeros((len(options[k - 1]), len(mine)))
+            last = options[k - 1]
+            step = self._steps(last, mine) if wanted[k - 1] else np.zeros((len(last), len(mine)))
+            out = OTHER_JOINS * ((leaves[last] > 0) != wanted[k - 1]) + ALONE * self._are_loose(last)
+            into = OTHER_JOINS * ((entry[mine] > 0) != wanted[k - 1]) + ALONE * self._are_loose(mine)
+            step = step + out[:, None] + into[None]
+            step[beside[k - 1]] = -TOGETHER
             ways = total[-1][:, None] + step
             back.append(np.asarray(ways.argmin(axis=0), np.int64))
             total.append(ways.min(axis=0) + cost)
@@ -109,19 +138,61 @@ class JoinedWords:
         for s in found:
             self._time += 1
             self._used[s] = self._time
+        may = [k + 1 < n and leaves[found[k]] > 0 and entry[found[k + 1]] > 0 for k in range(n)]
+        together = [may[k] and self._follows(found[k], found[k + 1]) for k in range(n)]
         held = [
-            k + 1 < n
-            and wanted[k]
-            and leaves[found[k]] > 0
-            and entry[found[k + 1]] > 0
-            and self._laps(found[k], found[k + 1]) < ACROSS
+            together[k] or (may[k] and wanted[k] and bool(self._laps(found[k], found[k + 1]) < ACROSS))
             for k in range(n)
         ]
-        return found, [bool(h) for h in held]
+        return found, held, together
 
-    def _options(self, pool: Pool) -> Index:
-        every = np.arange(pool.first, pool.first + pool.size)
-        waited = np.array([self._used.get(s, 0) for s in every.tolist()]) + self._rng.random(pool.size)
+    def _places(self, char: str) -> dict[str, int]:
+        """Return the written shapes of a character by the ids of their attempts."""
+        if char not in self._written:
+            pool = self._bank.pool(char)
+            own = {key: pool.first + k for k, key in enumerate(pool.sources) if key}
+            self._written[char] = {**self._bank.in_words(char), **own}
+            self._source |= {shape: key for key, shape in self._written[char].items()}
+        return self._written[char]
+
+    def _follows(self, one: int, other: int) -> bool:
+        """Tell whether two shapes were written one after the other."""
+        return next_in_word(self._source.get(one, "")) == self._source.get(other)
+
+    def _are_loose(self, shapes: Index) -> NDArray[np.float64]:
+        return np.array([float(s in self._loose) for s in shapes.tolist()])
+
+    def _options(self, word: Sequence[str]) -> tuple[list[Index], list[tuple[Index, Index]]]:
+        """Return the shapes that are looked at, by letter, and which of two letters' were written in one word.
+
+        The latter as places in the lists of both.
+        """
+        joins = (self._bank.column("entry") > 0) | (self._bank.column("exit") > 0)
+        pairs = []
+        for a, b in pairwise(word):
+            after = self._places(b)
+            found = [(s, after[t]) for key, s in self._places(a).items() if (t := next_in_word(key)) in after]
+            # cells stand beside each other too
+            pairs.append([(s, t) for s, t in found if joins[s] or joins[t]])
+        out = []
+        for k, char in enumerate(word):
+            own = [s for s, _ in pairs[k]] if k < len(pairs) else []
+            own += [s for _, s in pairs[k - 1]] if k else []
+            out.append(np.union1d(self._unused(self._bank.pool(char)), np.array(own, np.int64)))
+        beside = []
+        for k, found in enumerate(pairs):
+            two = np.array(found, np.int64).reshape(-1, 2)
+            beside.append((np.searchsorted(out[k], two[:, 0]), np.searchsorted(out[k + 1], two[:, 1])))
+        return out, beside
+
+    def _unused(self, pool: Pool) -> Index:
+        """Return those of a character's shapes that were not used for longest, of each way of joining.
+
+        Letters of joined words are taken as they were written: where one was cut from the next differs, and a blend of
+        two goes out where neither did.
+        """
+        every = np.arange(pool.first, pool.first + (pool.written if pool.joins else pool.size))
+        waited = np.array([self._used.get(s, 0) for s in every.tolist()]) + self._rng.random(len(every))
         ways = self._bank.column("entry")[every] + 2 * self._bank.column("exit")[every]
         kept = []
         for way in np.unique(ways):

@@ -10,15 +10,15 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
-from fontbuild.joins import ENTRY, EXIT, SMALL
 from ownhand.composer.glyphs.doubts import broken
+from ownhand.composer.glyphs.letter_ends import ends_of, join_figures
 from ownhand.composer.variation.handwriting_statistics import (
     BANDS,
     STANDS_WITHIN,
@@ -78,6 +78,12 @@ class Pool:
     stands: bool
     """On the line: its foot counts."""
 
+    sources: tuple[str, ...] = ()
+    """Ids of the attempts that the written ones are."""
+
+    joins: bool = False
+    """Whether any was written joined to another letter."""
+
 
 class VariantBank:
     """Flat arrays of all shapes made so far. Index i of any array is shape i; em frame (y up)."""
@@ -85,6 +91,7 @@ class VariantBank:
     def __init__(self, font: Font) -> None:
         self._font = font
         self.pools: dict[str, Pool] = {}
+        self._in_words: dict[str, dict[str, int]] = {}
         self._points: list[Array] = []
         self._sizes: list[int] = []
         self._rows: list[tuple[float, ...]] = []
@@ -111,6 +118,21 @@ class VariantBank:
             self.pools[char] = self._make(char, self._font.glyphs[char])
             self._dirty = True
         return self.pools[char]
+
+    def in_words(self, char: str) -> dict[str, int]:
+        """Return the shapes of a character that stand in words alone (`Font.in_words`), by their attempts' ids."""
+        if char not in self._in_words:
+            glyphs = self._font.in_words.get(char, ())
+            first = len(self._rows)
+            if glyphs:
+                groups = [(i, i, _flat(g), g.advance, tuple(len(s) for s in g.strokes)) for i, g in enumerate(glyphs)]
+                self._add(char, groups, len(glyphs), [ends_of(g) for g in glyphs])
+                own = slice(COLUMNS.index("foot_off"), COLUMNS.index("lean_off") + 1)
+                # what they are beside others tells nothing: they stay as they were written
+                self._rows[first:] = [(*r[: own.start], 0.0, 0.0, 0.0, 0.0, *r[own.stop :]) for r in self._rows[first:]]
+                self._dirty = True
+            self._in_words[char] = {g.source: first + k for k, g in enumerate(glyphs)}
+        return self._in_words[char]
 
     def settle(self) -> None:
         """Bring the flat arrays up to date with the pools."""
@@ -147,15 +169,21 @@ class VariantBank:
             points = np.tensordot(weights, flat, axes=1)
             shapes += [(len(variants) + j, k, points[j], float(weights[j] @ advances), sizes) for j in range(more)]
         shapes.sort(key=lambda s: s[0] if s[0] < len(variants) else len(variants))
-        ways = [(ENTRY in variants[g[0]].anchors, EXIT in variants[g[0]].anchors) for g in groups]
-        return self._add(char, shapes, len(variants), ways)
+        ends = [ends_of(g) for g in variants]
+        # a blend goes in and out where the first of its form does
+        every = [ends[s[0]] if s[0] < len(variants) else ends[groups[s[1]][0]] for s in shapes]
+        return replace(
+            self._add(char, shapes, len(variants), every),
+            sources=tuple(g.source for g in variants),
+            joins=any(max(e) >= 0 for e in ends),
+        )
 
     def _add(
         self,
         char: str,
         shapes: list[tuple[int, int, Array, float, tuple[int, ...]]],
         written: int,
-        ways: Sequence[tuple[bool, bool]],
+        ends: Sequence[tuple[int, int]],
     ) -> Pool:
         first, n = len(self._rows), len(shapes)
         group_of = np.array([s[1] for s in shapes])
@@ -184,14 +212,14 @@ class VariantBank:
                 np.nan_to_num(seen.lean_deg - (0.0 if np.isnan(seen.lean_deg).all() else np.nanmean(seen.lean_deg))),
             ]
         )
-        for i, (_, group, points, advance, sizes) in enumerate(shapes):
+        for i, (_, _, points, advance, sizes) in enumerate(shapes):
             alone = float((group_of[:written] == group_of[i]).sum() == 1)
             # a straight line has no shape of its own: hands bend it a little, now this way, now that
             alone = max(alone, STRAIGHT) if 0 < len(points) <= 4 else alone
             self._rows.append((
                 self._n_points, len(points), len(self._sizes), len(sizes), advance,
                 seen.left[i], seen.right[i], seen.foot[i], seen.top[i], alone, float(len(points) > 0),
-                *deviation[i], *_ends(points, sizes, ways[group], x),
+                *deviation[i], *join_figures(points, sizes, *ends[i]),
             ))  # fmt: skip
             self._points.append(points)
             self._n_points += len(points)
@@ -222,23 +250,6 @@ COLUMNS = (
 )  # fmt: skip
 """Figures kept of each shape. The four that are 'off' are its distances from the mean of its character. The last seven
 tell joins: 1 where the pen comes in from the letter before, or goes on to the next; where, and in which direction."""
-
-
-def _ends(points: Array, sizes: Sequence[int], way: tuple[bool, bool], x_height: float) -> tuple[float, ...]:
-    """Return the last seven of `COLUMNS` for the points of all strokes."""
-    strokes = np.split(points, np.cumsum(sizes)[:-1]) if len(points) else []
-    lines = [s for s in strokes if len(s) > 1 and np.ptp(s, axis=0).max() > SMALL * x_height]
-    if not lines or not any(way):
-        return (0.0,) * 7
-    first, last = lines[0], max(lines, key=lambda s: float(s[-1, 0]))
-
-    def degrees(d: Array) -> float:
-        return float(np.degrees(np.arctan2(d[1], d[0])))
-
-    return (
-        float(way[0]), float(way[1]), float(first[0, 1]), degrees(first[min(3, len(first) - 1)] - first[0]),
-        float(last[-1, 0]), float(last[-1, 1]), degrees(last[-1] - last[-min(4, len(last))]),
-    )  # fmt: skip
 
 
 def _by_ductus(variants: Sequence[Glyph]) -> list[list[int]]:

@@ -17,6 +17,7 @@ from fontbuild.joins import LIFTED, STEP
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
+from ownhand.composer.layout.joined_letters import TIGHTEST, as_joined, by_joins, first_of_those
 from ownhand.composer.layout.letterspacing import (
     KEEP,
     MARKS_KEEP,
@@ -50,9 +51,6 @@ DOUBLES = (0.09, 3.0)
 
 COMMA, LARGEST_COMMA = 2.0, 1.8
 """Pen widths that a comma is high at least, and how much it is enlarged for that at most."""
-
-TIGHTEST = -0.05
-"""x-heights of white between the boxes of letters at least where a hand that joins lifts its pen inside a word."""
 
 BEND = 0.05
 """Curving of shapes that cannot be blended, as share of the x-height: they would come back otherwise."""
@@ -98,6 +96,9 @@ class Letters:
     held: np.ndarray | None = None
     """Where the pen stays down to the next letter; None where it is not known and nearness decides."""
 
+    together: np.ndarray | None = None
+    """... and both were so written, one after the other."""
+
 
 def make_letters(
     chars: Sequence[str],
@@ -136,9 +137,10 @@ def make_letters(
     pen = font.metrics.pen_width if pen is None else pen
     inked = np.array([c not in (SPACE, TAB, "") for c in chars], bool)
     shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
-    held = None
+    held = together = None
     if joined is not None:
-        shape, other, share, held = joined.choose(chars, inked)
+        picked = joined.choose(chars, inked)
+        shape, other, share, held, together = picked.shape, picked.other, picked.share, picked.held, picked.together
     else:
         found = chooser.choose([c for c, ink in zip(chars, inked, strict=True) if ink])
         shape[inked], other[inked], share[inked] = found
@@ -154,8 +156,15 @@ def make_letters(
     foot, tall, wide, lean = draw_poses(
         chars, inked, bank=bank, scatter=scatter, x_height=x, blended=blended, life=life, rng=rng
     )
+    first = None
+    if together is not None:
+        first = first_of_those(together)
+        has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
+        running = np.array([ink and bank.pools[c].joins for c, ink in zip(chars, inked, strict=True)], bool)
+        foot, tall, wide, lean = (as_joined(p, running, first) for p in (foot, tall, wide, lean))
     memory = min(MOST_MEMORY, scatter.foot_memory + TREND) if scatter.foot_memory > 0 else 0.0
     feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, rng)
+    feet = feet if first is None else feet[first]
     talls = np.exp(tall.add) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
     wides = np.exp(wide.add) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
     degrees = lean.add - (1 - lean.keep) * mixed("lean_off")
@@ -203,13 +212,15 @@ def make_letters(
     advance += gap_scatter(inked, box_left, box_white, least, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
-    if held is not None and n > 1:
+    if held is not None and together is not None and n > 1:
         ends = left + (mixed("exit_x") - left) * wides
-        has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
         usual = font.rhythm.get("lifted_gap", LIFTED * x)
         lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + lifted_sd * x * draw(rng, n - 1))
-        by_joins = _by_joins(held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x)
-        advance[:-1] = np.where(np.isfinite(by_joins), by_joins, advance[:-1])
+        joined_advance = by_joins(
+            held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x
+        )
+        joined_advance = np.where(together[:-1], ends[:-1] - (left[1:] - left[1:] * wides[1:]), joined_advance)
+        advance[:-1] = np.where(np.isfinite(joined_advance), joined_advance, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]
         beyond = left[:-1] + (right - left)[:-1] * wides[:-1] + LIFTED * x
         advance[:-1] = np.where(ends_word, np.maximum(advance[:-1], beyond), advance[:-1])
@@ -218,23 +229,8 @@ def make_letters(
     return Letters(
         tuple(chars), shape, other, share, inked, np.maximum(advance, 0.02 * x), np.array(gaps, float),
         feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),
-        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n), held,
+        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n), held, together,
     )  # fmt: skip
-
-
-def _by_joins(
-    held: np.ndarray, inked: np.ndarray, has_join: np.ndarray, left: Array, right: Array, ends: Array, wides: Array,
-    white: Array, least: float,
-) -> Array:  # fmt: skip
-    """Return the advance of each letter but the last that joins decide; nan where they do not.
-
-    Where the pen stays down the next letter's entry, its origin, stands where this one goes out; where it is lifted
-    beside a letter that was written joined, their boxes keep a little white, more here and less there.
-    """
-    origin = left[1:] - left[1:] * wides[1:]
-    lifted = inked[:-1] & inked[1:] & (has_join[:-1] | has_join[1:])
-    apart = np.where(lifted, right[:-1] + white - left[1:], np.nan)
-    return np.asarray(np.where(held[:-1], np.maximum(ends[:-1] - origin, least), apart), float)
 
 
 def _commas(chars: Sequence[str], height: Array, pen: float) -> Array:

@@ -38,7 +38,9 @@ def settings_from(data: Any, *, where: str = "settings") -> Settings:
 
     made, faults = structured(_bounded(data, where), Settings)
     if made is None:
-        raise UsageError(where, "; ".join(faults[:MOST_FAULTS]), "Correct the settings.")
+        # what a setting refuses says itself what to do
+        told = "; ".join(fault.removesuffix(".") for fault in faults[:MOST_FAULTS])
+        raise UsageError(where, told, "" if ". " in told else "Correct the settings.")
     return made
 
 

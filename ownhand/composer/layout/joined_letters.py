@@ -1,0 +1,69 @@
+"""Letters of joined words: what they have in common, and how far the next one stands from each.
+
+Lengths are font units; arrays have a row for each letter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from ownhand.composer.glyphs.variant_bank import Index
+from ownhand.composer.layout.pose import Drawn
+from ownhand.composer.variation.handwriting_statistics import Array
+
+POSE = 0.3
+"""Share of what is drawn for the pose of letters of joined words. They carry what the hand varies by, and where one was
+cut from the next differs, so that they seem to vary by more. Four joined writers (UNIPEN train_r01_v07, donor cee;
+Guyon et al., ICPR 1994), told from their own words by pictures: .67 with all of it, .60 with this, .58 with none."""
+
+TIGHTEST = -0.05
+"""x-heights of white between the boxes of letters at least where a hand that joins lifts its pen inside a word."""
+
+
+def first_of_those(together: np.ndarray) -> Index:
+    """Return for each letter the first of those that were written together with it.
+
+    together: shape (n,), whether a letter and the next one were.
+    """
+    first = np.arange(len(together))
+    for i in np.flatnonzero(together[:-1]) + 1:
+        first[i] = first[i - 1]
+    return first
+
+
+def as_joined(pose: Drawn, running: np.ndarray, first: Index) -> Drawn:
+    """Return what is drawn for letters, less for those of joined words; what was written together has it in common.
+
+    running: shape (n,), whether a letter is one that the hand wrote in joined words.
+    first: shape (n,); see `first_of_those`.
+    """
+    add = np.where(running, POSE * pose.add[first], pose.add)
+    return replace(pose, add=add, keep=np.where(running, 1.0, pose.keep))
+
+
+def by_joins(
+    held: np.ndarray, inked: np.ndarray, has_join: np.ndarray, left: Array, right: Array, ends: Array, wides: Array,
+    white: Array, least: float,
+) -> Array:  # fmt: skip
+    """Return the advance of each letter but the last that joins decide, shape (n - 1,); nan where they do not.
+
+    Where the pen stays down the next letter's entry, its origin, stands where this one goes out; where it is lifted
+    beside a letter that was written joined, their boxes keep a little white, more here and less there.
+
+    Parameters
+    ----------
+    held, inked, has_join
+        Shape (n,): whether the pen stays down to the next letter, whether there is ink, whether the shape was joined.
+    left, right, ends, wides
+        Shape (n,): the edges of the letters, where they go out, and the factor of their width.
+    white
+        Shape (n - 1,): between boxes where the pen is lifted.
+    least
+        Of an advance where the pen stays down.
+    """
+    origin = left[1:] - left[1:] * wides[1:]
+    lifted = inked[:-1] & inked[1:] & (has_join[:-1] | has_join[1:])
+    apart = np.where(lifted, right[:-1] + white - left[1:], np.nan)
+    return np.asarray(np.where(held[:-1], np.maximum(ends[:-1] - origin, least), apart), float)

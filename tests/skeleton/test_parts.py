@@ -348,7 +348,9 @@ def scribble_labelled_l_follows_the_smoothest_lines(part: Switch) -> bool:
 
 
 def forms_decide_between_alike_readings(part: Switch) -> bool:
-    return most(part, "hershey", "d/1 d/2", least=2)
+    """Without the network that sees the shapes besides."""
+    with switch("writing habits").off():
+        return most(part, "keeper", "b/1 a/2 g/0 K/2", least=3) and most(part, "hershey", "e/0 e/2", least=2)
 
 
 def capitals_are_read_as_people_write_them(part: Switch) -> bool:

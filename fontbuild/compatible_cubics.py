@@ -21,9 +21,11 @@ from skeleton.geometry.arc_length import line_length, resample
 TOLERANCE_MM = 0.03
 """How far the curve may lie from the traced line, root mean square; peaks may be twice that. About the noise of ink."""
 
-CORNER_DEG = 60.0
+CORNER_DEG = 45.0
 CORNER_ARM_MM = 0.25
-"""A corner turns by more than `CORNER_DEG` between arms this long."""
+"""A corner turns by more than `CORNER_DEG` between arms this long. The sharpest thirtieth of the turns of four writers'
+letters (UNIPEN train_r01_v07, donors kai and art; Guyon et al., ICPR 1994; between steps of a quarter of a millimetre)
+are .955 rad or more as written, .895 fitted with 60 degrees here and .941 with 45, in as many pieces."""
 
 Floats = NDArray[np.float64]
 

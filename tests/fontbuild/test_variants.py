@@ -92,6 +92,20 @@ def test_a_corner_stays_sharp_and_a_bow_stays_round() -> None:
         assert np.abs(cross / size).max(initial=0) < 1e-6
 
 
+def test_a_corner_of_fifty_five_degrees_is_no_bow() -> None:
+    turn = np.radians(55)
+    bent = [
+        np.vstack([np.linspace((-2, 0), (0, 0), 50), np.linspace((0, 0), (k * np.cos(turn), k * np.sin(turn)), 50)[1:]])
+        for k in (2.0, 2.3)
+    ]
+
+    for control in fit_compatible(bent):
+        knot = 3 * int(np.abs(control[::3]).max(axis=1).argmin())
+        into, out_of = control[knot] - control[knot - 1], control[knot + 1] - control[knot]
+        cosine = into @ out_of / (np.linalg.norm(into) * np.linalg.norm(out_of))
+        assert np.degrees(np.arccos(cosine)) == pytest.approx(55, abs=5)
+
+
 def test_a_stroke_of_one_point_is_a_dot() -> None:
     assert [len(s) for s in fit_compatible([np.array([[1.0, 2.0]]), np.array([[1.5, 2.0]])])] == [1, 1]
 

@@ -30,6 +30,9 @@ class ReadingHypothesis:
     surprise: float = 0.0
     """How little the rough shape suits any form of the character, -log likelihood."""
 
+    unknown_shape: bool = False
+    """Whether it suits none of those that need no picture of the character to be suggested."""
+
     shaping: Callable[[], Shape] | None = None
     """Gives the shape without drawing the lines, where there is a quicker way."""
 

@@ -91,7 +91,11 @@ def judge(
     """
     wrong_share, filled = reinked(strokes, found.ink)
     share, alike = _standing(found, option, odds)
-    return Judged(share, alike, option.surprise, wrong_share, len(strokes), followed_form=bool(option.name)), filled
+    judged = Judged(
+        share, alike, option.surprise, wrong_share, len(strokes),
+        unknown_shape=option.unknown_shape, followed_form=bool(option.name),
+    )  # fmt: skip
+    return judged, filled
 
 
 def finish(option: ReadingHypothesis, found: Analysis) -> list[Stroke]:

@@ -14,7 +14,18 @@ from click.exceptions import NoArgsIsHelpError
 
 from capture.errors import NEEDS_REVIEW, OwnhandError, UsageError
 from ownhand import __version__, console
-from ownhand.cli.options import FORCE, HAND, LANGUAGES, NUMBER, TEXT_FILE, Within, say_staleness, text_of, words
+from ownhand.cli.options import (
+    FORCE,
+    HAND,
+    LANGUAGES,
+    NUMBER,
+    TEXT_FILE,
+    Within,
+    of_a_new_hand,
+    say_staleness,
+    text_of,
+    words,
+)
 from ownhand.cli.serving import open_folder, review, serve
 from ownhand.cli.write import write
 
@@ -43,10 +54,7 @@ def ownhand() -> None:
 @click.option("--least", type=click.IntRange(1, 50), help="Attempts at the rarest.  [2; 4 with -c alone]")
 @click.option("--copy", "copy_file", type=TEXT_FILE, help="A text to copy, on ruled pages of its own.")
 @click.option("--joined", is_flag=True, help="Words to copy, to see how the hand joins its letters (needs -l or -t).")
-@click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
-@click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
-@click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
-@click.option("--use", default="", help="What the hand may be used for (where nothing is recorded yet).")
+@of_a_new_hand
 @click.option("--left-handed", is_flag=True, help="The writer is left-handed (where nothing is recorded yet).")
 def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | None, **options: Any) -> int:
     """Plan a sheet and print it as PDF and SVG."""
@@ -106,10 +114,7 @@ def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
 @click.option("--dpi", type=Within(50, 5000), help="Resolution of the scan; what the file says if not given.")
 @click.option("--paper-width", "paper_width_mm", type=Within(20, 1000), help="Width of the picture in mm.")
 @click.option("--line-distance", "line_distance_mm", type=Within(2, 60), help="From line to line in mm.")
-@click.option("--family", default="", help="Name of the font (where nothing is recorded yet).")
-@click.option("--writer", default="", help="Whose hand it is (where nothing is recorded yet).")
-@click.option("--consent", default="", help="How its owner agreed, in words (where nothing is recorded yet).")
-@click.option("--use", default="", help="What the hand may be used for (where nothing is recorded yet).")
+@of_a_new_hand
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
 def letter(hand: Path, scan: Path, text_file: Path, **options: Any) -> int:
     """Take a hand from a page of writing without a sheet: its scan, and a file with its text, line by line."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,19 @@ FORCE = click.option("--force", is_flag=True, help="Replace an output file that 
 LANGUAGES = click.option(
     "-l", "--languages", default="", metavar="CODES", help="Languages, by ISO 639 code or English name: en,fr,pl."
 )
+
+
+def of_a_new_hand(command: Callable[..., Any]) -> Callable[..., Any]:
+    """Return a command with the options that tell whose hand a new one is."""
+    told = {
+        "--family": "Name of the font",
+        "--writer": "Whose hand it is",
+        "--consent": "How its owner agreed, in words",
+        "--use": "What the hand may be used for",
+    }
+    for name, help_text in reversed(told.items()):
+        command = click.option(name, default="", help=f"{help_text} (where nothing is recorded yet).")(command)
+    return command
 
 
 TEXT_FILE = click.Path(path_type=Path, allow_dash=True)

@@ -18,7 +18,7 @@ from ownhand.composer import Notice, Ruling, Settings
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import KINDS, SUFFIXES, page_bytes
 from ownhand.composer.merge.lacks import Lack, lacks_in, ranges
-from ownhand.composer.merge.template import split_boxes
+from ownhand.composer.merge.template import named_boxes, split_boxes
 from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import Effort, effort
@@ -114,7 +114,9 @@ def write_pages(
     for file in wanted:
         # a preview that is there already may be of this very page, written in another format
         check_writable(file, force=force or (is_preview and file == shown))
-    named = in_boxes(text) if settings.boxes or settings.curves else text
+    has_boxes = bool(settings.boxes or settings.curves)
+    named = in_boxes(text) if has_boxes else text
+    unboxed = [] if has_boxes else named_boxes(text)
     composed = Ensemble(font_of(font), others).compose(named, settings, seed)
     if strict and composed.missing:
         return WrittenPages((), (), composed.notices, lacks_in(composed))
@@ -126,7 +128,9 @@ def write_pages(
     for file, data in made:
         write_bytes(file, data)
     efforts = tuple(effort(page, machine) for page in pages)
-    return WrittenPages(tuple(file for file, _ in made), efforts, composed.notices, lacks_in(composed))
+    literal = "stands on the page as it is: without a layout there is no such box"
+    notices = [*composed.notices, *(Notice("no box", f"the line '>> {name}'", literal) for name in unboxed)]
+    return WrittenPages(tuple(file for file, _ in made), efforts, tuple(notices), lacks_in(composed))
 
 
 def _holds(file: Path, data: bytes) -> bool:

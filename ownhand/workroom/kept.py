@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -12,8 +12,8 @@ from starlette.responses import Response
 from capture.errors import InputError
 from ownhand.hands.hand import Hand
 from ownhand.workroom.drawings import drawing_names, layouts_folder
-from ownhand.workroom.drop import tables
 from ownhand.workroom.pages import zipped_tree
+from ownhand.workroom.tables import tables
 from ownhand.workroom.times import newest
 
 KINDS = {
@@ -43,6 +43,11 @@ def download(name: str, kind: str, data: bytes) -> Response:
     return Response(data, media_type=kind, headers=headers)
 
 
+def _by_number(files: Iterable[Path]) -> list[Path]:
+    """Return files in the order of the numbers that the pages after the first bear."""
+    return sorted(files, key=lambda file: (len(file.stem), file.stem))
+
+
 def _offered(hand: Hand) -> Iterator[tuple[str, Path, str]]:
     """Yield what is offered: under which heading, where it is, what to call it."""
     for file in sorted(hand.sheets_folder.glob("*/sheet.pdf")):
@@ -52,11 +57,10 @@ def _offered(hand: Hand) -> Iterator[tuple[str, Path, str]]:
     if hand.ufo.is_dir():
         yield "The font", hand.ufo, f"{hand.ufo.stem}.ufo.zip"
     for suffix in (".svg", ".ttf"):
-        for file in sorted(hand.font_folder.glob(f"[!.]*{suffix}")):
+        for file in _by_number(hand.font_folder.glob(f"[!.]*{suffix}")):
             yield "The font", file, file.name
-    proof = hand.font_folder / "proof.png"
-    if proof.is_file():
-        yield "The font", proof, "proof.png"
+    for file in _by_number(hand.font_folder.glob("proof*.png")):
+        yield "The font", file, file.name
     for file in sorted((hand.path / "layouts").glob("[!.]*.toml")):
         yield "Layouts and plotter", file, file.name
     for name in drawing_names(hand):

@@ -22,6 +22,7 @@ from numpy.typing import NDArray
 from capture.blas import limited_threads
 from capture.units import Points
 from skeleton.fitting.refinement import closes
+from skeleton.geometry.convolution import convolved
 
 Floats = NDArray[np.float64]
 Single = NDArray[np.float32]
@@ -94,7 +95,7 @@ def shift_odds(network: EndNetwork, char: str, pictures: Single, measures: Singl
     with limited_threads():
         x = pictures
         for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):
-            x = _convolved(x, kernels, offsets, stride)
+            x = convolved(x, kernels, offsets, stride)
         first, second, last = network.weights
         y = x.reshape(len(x), -1) @ first + (told @ network.of_measures + network.of_character[row])
         y = np.maximum(y + network.offsets[0], 0)
@@ -103,21 +104,6 @@ def shift_odds(network: EndNetwork, char: str, pictures: Single, measures: Singl
     odds = np.exp(odds - odds.max(axis=1, keepdims=True))
     out: Floats = odds / odds.sum(axis=1, keepdims=True)
     return out
-
-
-def _convolved(x: Single, kernels: Single, offsets: Single, stride: int) -> Single:
-    """Return the rectified convolution of pictures (n, channels, h, w), nothing around them."""
-    k = kernels.shape[-1]
-    n, channels, height, width = x.shape
-    wide = np.zeros((n, channels, height + k - 1, width + k - 1), np.float32)
-    wide[:, :, k // 2 : k // 2 + height, k // 2 : k // 2 + width] = x
-    h, w = -(-height // stride), -(-width // stride)
-    a, c, r, s = wide.strides
-    windows = np.lib.stride_tricks.as_strided(wide, (n, h, w, channels, k, k), (a, r * stride, s * stride, c, r, s))
-    y: Single = windows.reshape(n * h * w, -1) @ kernels.reshape(len(kernels), -1).T
-    y += offsets
-    np.maximum(y, 0, out=y)
-    return np.ascontiguousarray(y.reshape(n, h, w, -1).transpose(0, 3, 1, 2))
 
 
 def likeliest_shifts(odds: Floats, point_mm: float) -> NDArray[np.int64]:

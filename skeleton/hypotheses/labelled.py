@@ -28,7 +28,7 @@ COSTS = load_fitted_values(Path(__file__).with_name("labelled_costs.json"))
 NAMES = COSTS.names
 FEATURES = (*NAMES, *(f"drafted: {name}" for name in NAMES))
 WEIGHTS = COSTS.end_to_end()
-ROUGH_SHAPE_FEATURE = FEATURES.index("wide form")
+ROUGH_SHAPE_FEATURE = NAMES.index("wide form")
 
 
 @dataclass(frozen=True, eq=False)

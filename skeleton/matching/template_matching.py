@@ -42,6 +42,9 @@ class Model:
 
     prior: float = 1.0
 
+    guessed: bool = False
+    """Whether the picture suggested it (`sketches`)."""
+
     @cached_property
     def end_to_end(self) -> tuple[Points, NDArray[np.int64]]:
         """Points of all strokes end to end, shape (n, 2), and where each starts, with the end, (strokes + 1,)."""
@@ -91,7 +94,7 @@ def find_matches(
     states: States,
     models: list[Model],
     *,
-    keep: int = 12,
+    keep: int = 9,
     window: float = ROUGH_COST_WINDOW,
     rounds: int = 3,
 ) -> list[Match]:

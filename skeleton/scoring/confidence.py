@@ -17,8 +17,8 @@ LOG_ODDS = load_fitted_values(Path(__file__).with_name("confidence_log_odds.json
 LARGEST_WRONG_SHARE = 0.08
 """Share of the ink that may be left bare, or added, before a reading counts as unlike the ink."""
 
-UNLIKE_INK_CONFIDENCE = 0.5
-"""Confidence that a reading unlike the ink does not exceed."""
+DOUBTFUL_CONFIDENCE = 0.5
+"""Confidence that a reading unlike the ink, or of an unknown shape, does not exceed."""
 
 _LEAST, _MOST = 0.01, 0.998
 """Bounds of a confidence: no reading is ruled out or certain."""
@@ -43,6 +43,9 @@ class Judged:
     """Ink that its strokes leave bare or add, as a share of the ink."""
 
     strokes: int
+    unknown_shape: bool
+    """Whether its rough shape is none in which the character is known to be written: it may as well be another one."""
+
     followed_form: bool
     """Whether it follows a form of the character, not the general rules alone."""
 
@@ -65,7 +68,8 @@ def confidence(of: Judged) -> float:
     features = told(of)
     total = sum(features[name] * weight for name, (weight,) in LOG_ODDS.values.items())
     sure = 1 / (1 + math.exp(-total))
-    return sure if of.wrong_share <= LARGEST_WRONG_SHARE else min(sure, UNLIKE_INK_CONFIDENCE)
+    doubtful = of.wrong_share > LARGEST_WRONG_SHARE or of.unknown_shape
+    return min(sure, DOUBTFUL_CONFIDENCE) if doubtful else sure
 
 
 def _logit(share: float) -> float:

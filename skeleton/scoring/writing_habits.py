@@ -126,7 +126,7 @@ def habit_costs(
     along
         What the ink tells along them, `clues_along`.
     features
-        Shape (readings, features): in a fluent hand, and last how surely the lettering was drafted.
+        Shape (readings, features), `habit_inputs.HabitInputs.features`.
     linear
         Shape (readings,): their linear costs.
     """

@@ -21,7 +21,10 @@ from pathlib import Path
 import numpy as np
 
 from capture.files import write_bytes
+from skeleton.matching.sketches import network_of
 from skeleton.scoring import writing_habits
+from tests.bench.trace_data import FOLDS
+from tests.bench.trace_sketches import apart_file
 from tests.bench.training.choices import Choices, load, make, written
 from tests.bench.training.provenance import fitted_on, provenance
 
@@ -51,11 +54,15 @@ def main(argv: list[str]) -> int:
     parser.add_argument("--most", type=int, help="at most this many characters of a set of people in each ink, by lot")
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1, help="processes; all cores if not said")
     parser.add_argument("--write", type=Path, help="file to keep the network in")
+    parser.add_argument("--sketches", type=Path, help="folder of networks of `trace_sketches --apart`")
     a = parser.parse_args(argv)
+    networks = [network_of(apart_file(a.sketches, k)) for k in range(FOLDS)] if a.sketches else []
     for part, inks in (("val", CHECKED_INKS), ("train", a.inks)):
         if not list((a.examples / part).glob("*.npz")):
             print(f"  reading characters for the {part} part", flush=True)
-            make(written(a.data, (part,), inks, SEED, a.most), a.examples / part, cores=a.cores, seconds=60 * a.minutes)
+            every = written(a.data, (part,), inks, SEED, a.most)
+            apart = networks if part == "train" else ()
+            make(every, a.examples / part, cores=a.cores, seconds=60 * a.minutes, networks=apart)
     known, others = load(a.examples / "train"), load(a.examples / "val")
     made = fitted(known, others, a)
     if a.write:
@@ -81,7 +88,7 @@ def fitted(known: Choices, others: Choices, a: argparse.Namespace) -> bytes:
     network = fit(told, len(row) + 1, epochs=a.epochs, seed=SEED, progress=progress, rate=a.rate, begun=begun)
     _rate(others, rated(network, ready(others, row, {}, all_unseen=True)))
     options = f"--inks {a.inks}" + (f" --most {a.most}" if a.most else "") + f" --epochs {a.epochs} --rate {a.rate:g}"
-    options += " --on" if a.on else ""
+    options += (" --sketches FOLDER" if a.sketches else "") + (" --on" if a.on else "")
     recipe = (
         "Conditional logit (McFadden 1974) over the readings considered for each character, what the network adds to "
         f"their linear costs (AdamW, one cycle); python -m tests.bench trace_habits {options}; "

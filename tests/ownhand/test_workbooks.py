@@ -255,7 +255,7 @@ BOMB = b'<!DOCTYPE x [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;">]>' + CONTENT.format
         ),
         (_packed(content_xml=CONTENT.format(ROW.format(1, WIDE.format(10**9))).encode()), "more than 16384 cells"),
         (_packed(xl__workbook_xml=b"<workbook/>"), "damaged workbook"),
-        (_packed(content_xml=b"0" * (workbook.LARGEST_UNPACKED + 1)), "unpacks to 1 files of 300 MB"),
+        (_packed(content_xml=b"0" * (workbook.LARGEST_UNPACKED + 1)), "unpacks to 1 files of 200 MB"),
     ],
 )
 def test_what_is_no_workbook_or_unpacks_to_too_much_is_refused_in_a_line(tmp_path: Path, raw: bytes, said: str) -> None:

@@ -196,6 +196,13 @@ def test_printed_lines_have_a_pitch_and_an_offset():
         ruling("8,1,2")
 
 
+def test_a_line_that_begins_a_box_is_told_where_there_is_none(font, tmp_path, capsys):
+    code = main(["write", str(font), "tea\n>> address\nOrla", "-o", str(tmp_path / "x.svg")])
+
+    assert code == 0
+    assert "the line '>> address': stands on the page as it is: without a layout" in capsys.readouterr().err
+
+
 def test_what_is_said_of_a_page_without_boxes_names_none(font, tmp_path, capsys):
     code = main(["write", str(font), "the lamp", "-o", str(tmp_path / "x.svg"), "--ruled", "3"])
 

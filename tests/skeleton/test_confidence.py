@@ -10,11 +10,14 @@ import pytest
 from skeleton.api import read_character
 from skeleton.ductus import allographs
 from skeleton.ductus.observed import observed_allographs
-from skeleton.scoring.confidence import UNLIKE_INK_CONFIDENCE, Judged, confidence
+from skeleton.scoring.confidence import DOUBTFUL_CONFIDENCE, Judged, confidence
 from tests.bench.people import part
+from tests.bench.trace_data import hershey
 from tests.bench.trace_ink import ink
 
-CLEAR = Judged(share=0.99, alike=0.97, surprise=0.5, wrong_share=0.01, strokes=1, followed_form=True)
+CLEAR = Judged(
+    share=0.99, alike=0.97, surprise=0.5, wrong_share=0.01, strokes=1, unknown_shape=False, followed_form=True
+)
 
 
 def test_a_clear_reading_is_believed_and_never_fully() -> None:
@@ -29,7 +32,15 @@ def test_whatever_speaks_against_a_reading_lowers_its_confidence(worse: dict[str
 
 
 def test_strokes_that_leave_ink_bare_or_add_ink_are_never_believed_above_a_half() -> None:
-    assert confidence(replace(CLEAR, wrong_share=0.09)) <= UNLIKE_INK_CONFIDENCE
+    assert confidence(replace(CLEAR, wrong_share=0.09)) <= DOUBTFUL_CONFIDENCE
+
+
+def test_a_shape_in_which_nobody_writes_the_character_is_never_believed_above_a_half() -> None:
+    """A picture suggests a form for whatever is in it: letters under another letter's name."""
+    assert confidence(replace(CLEAR, unknown_shape=True)) <= DOUBTFUL_CONFIDENCE
+    cases = {c.char: c for c in hershey()}
+    for char, label in ("Xo", "To", "Wl", "ko", "#o"):
+        assert read_character(ink(cases[char].strokes)[0], 300, label).confidence <= DOUBTFUL_CONFIDENCE, char
 
 
 def test_a_plain_stem_is_surer_than_a_scribble_labelled_as_one() -> None:

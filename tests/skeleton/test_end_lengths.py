@@ -9,7 +9,6 @@ from unittest.mock import patch
 
 import numpy as np
 import pytest
-from scipy.signal import correlate2d
 
 from skeleton import selection
 from skeleton.fitting import end_lengths
@@ -115,19 +114,6 @@ def test_the_other_end_is_measured_where_it_is_near() -> None:
     assert np.hypot(told[:, 4], told[:, 5]) == pytest.approx(apart)
     far = end_measures(stroke(), np.zeros(40, np.int64), PEN, np.array([0, 39]), np.zeros(2))
     assert not far[:, 3:8].any()
-
-
-def test_convolutions_are_those_of_a_reference() -> None:
-    """Against `scipy.signal.correlate2d`."""
-    rng = np.random.default_rng(3)
-    x = rng.normal(size=(2, 3, 14, 12)).astype(np.float32)
-    for k, stride in ((5, 2), (3, 2), (3, 1)):
-        kernels, offsets = rng.normal(size=(4, 3, k, k)).astype(np.float32), rng.normal(size=4).astype(np.float32)
-        got = end_lengths._convolved(x, kernels, offsets, stride)
-        for n in range(2):
-            for c in range(4):
-                whole = sum(correlate2d(x[n, i], kernels[c, i], mode="same") for i in range(3)) + offsets[c]
-                np.testing.assert_allclose(got[n, c], np.maximum(whole, 0)[::stride, ::stride], atol=1e-4)
 
 
 def test_an_end_goes_where_it_is_likeliest_to_be_right_and_else_stays() -> None:

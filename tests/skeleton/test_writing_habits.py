@@ -14,6 +14,7 @@ from skeleton.hypotheses.labelled import NAMES
 from skeleton.matching.stroke_distance import SAMPLES, Shape, shape_along, shape_of, shapes_of_readings
 from skeleton.pipeline import build_state_graph_of
 from skeleton.scoring import writing_habits
+from skeleton.scoring.form_similarity import FORM_FEATURE_NAMES
 from skeleton.scoring.ink_along_kernels import END_CLUES, PLACE_CLUES, ink_along
 from skeleton.scoring.path_features import path_scorer
 from skeleton.scoring.writing_habits import (
@@ -75,7 +76,7 @@ def test_the_second_look_is_worked_by_hand() -> None:
 
 
 def test_of_a_character_that_was_not_seen_it_says_nothing() -> None:
-    features = np.random.default_rng(1).normal(0, 1, (2, len(NAMES) + 1))
+    features = np.random.default_rng(1).normal(0, 1, (2, len(NAMES) + len(FORM_FEATURE_NAMES) + 1))
     told = [stem(), stem(upwards=True)], np.zeros((2, CLUES), np.float32), features, np.zeros(2)
     assert habit_costs("\u0416", *told) is None
     judged = habit_costs("l", *told)

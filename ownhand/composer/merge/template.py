@@ -110,6 +110,17 @@ def parse_template(text: str, *, where: str = "template") -> Template:
     return Template(split_boxes(text, where=where), frozenset(fields - set(BRACES)))
 
 
+def named_boxes(text: str) -> list[str]:
+    r"""Return the names of the boxes that lines of a text begin.
+
+    Examples
+    --------
+    >>> named_boxes("Dear Orla,\n>> address\n7 Quarry Lane")
+    ['address']
+    """
+    return [found[1].strip() for found in _BOX.finditer(text)]
+
+
 def split_boxes(text: str, *, where: str = "text") -> tuple[tuple[str, str], ...]:
     r"""Return the boxes that a text names in lines of `>> name`, with the text of each; '' is the first box.
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from capture.errors import TableError, one_line
 
-LARGEST_UNPACKED = 300_000_000
+LARGEST_UNPACKED = 200_000_000
 """Bytes of all files in the archive: 200,000 rows of ten fields have some 100 MB."""
 
 MOST_FILES = 10_000

@@ -24,6 +24,7 @@ from ownhand.composer.plot.machine import load_machine
 from tests.bench.attacks.tally import Tally
 from tests.capture.test_scan_bounds import huge_page, million_pages
 from tests.ownhand.hershey_font import hershey_font
+from tests.ownhand.test_workbooks import ods, xlsx
 from tests.test_fuzz import damaged, damaged_json
 
 Harm = Callable[[bytes, random.Random], bytes]
@@ -94,6 +95,8 @@ def tables(folder: Path, tally: Tally, share: float) -> None:
         names.encode(code, "replace") for code in ("utf-8", "utf-8-sig", "utf-16", "cp1250", "cp1252", "mac_latin2")
     ]
     _try(tally, "tables and layouts", folder / "x.csv", good, max(1, int(40 * share)), read_table)
+    books = [write(folder / "book").read_bytes() for write in (xlsx, ods)]
+    _try(tally, "tables and layouts", folder / "x.xlsx", books, max(1, int(40 * share)), read_table)
     layout = {"paper": "A6", "boxes": [{"name": "a", "x_mm": 20, "y_mm": 20, "width_mm": 9, "height_mm": 9}]}
     _try(
         tally, "tables and layouts", folder / "x.json", [json.dumps(layout).encode()], max(1, int(40 * share)),

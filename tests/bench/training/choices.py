@@ -5,7 +5,9 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,13 +15,15 @@ from numpy.typing import NDArray
 from skeleton.fitting.refinement import fit_context, fit_hypothesis
 from skeleton.hypotheses.habit_inputs import habit_inputs
 from skeleton.hypotheses.labelled import candidates
+from skeleton.matching import sketches
+from skeleton.matching.sketches import SketchNetwork
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import MAX_JUDGED_READINGS, build_state_graph_of, models_of
+from skeleton.pipeline import MAX_JUDGED_READINGS, build_state_graph_of, forms_for
 from skeleton.scoring.path_features import path_scorer
 from skeleton.scoring.writing_habits import habit_costs, stroke_inputs
 from skeleton.states.state_graph import draw
 from tests.bench.people import BY_LOT, of_people, part, trains_network
-from tests.bench.trace_data import OWN_DPI, Case, fitted
+from tests.bench.trace_data import OWN_DPI, Case, fitted, fold
 from tests.bench.trace_ink import ink
 from tests.bench.training.bending import bent
 from tests.bench.training.characters import characters, museum
@@ -111,9 +115,14 @@ def written(
     return out
 
 
-def make(every: Sequence[Written], where: Path, *, cores: int, seconds: float) -> None:
-    """Read characters for some time, and write what was read to files in a folder."""
-    make_files(every, _choices, where, cores=cores, seconds=seconds)
+def make(
+    every: Sequence[Written], where: Path, *, cores: int, seconds: float, networks: Sequence[SketchNetwork] = ()
+) -> None:
+    """Read characters for some time, and write what was read to files in a folder.
+
+    networks: of `sketches`, for each part of the training data one that was trained without it; that in use if none.
+    """
+    make_files(every, partial(_choices, networks=networks), where, cores=cores, seconds=seconds)
 
 
 def load(where: Path) -> Choices:
@@ -121,8 +130,13 @@ def load(where: Path) -> Choices:
     return load_files(Choices, where)
 
 
-def _choices(one: Written) -> list[Choices]:
-    found = _choice(one)
+def _choices(one: Written, networks: Sequence[SketchNetwork]) -> list[Choices]:
+    if networks and one.source != "museum":
+        apart = networks[fold(one.source, one.case.writer, one.case.char)]
+        with patch.object(sketches, "trained", return_value=apart):
+            found = _choice(one)
+    else:
+        found = _choice(one)
     return [] if found is None else [found]
 
 
@@ -151,7 +165,7 @@ def _choice(one: Written) -> Choices | None:
     char = unicodedata.normalize("NFC", one.case.char)
     grey, dpi, pen, true = inked(one)
     apart = build_state_graph_of(grey, dpi)
-    models = models_of(char, "right", ())
+    models = forms_for(apart[0], char, "right") if apart else []
     if apart is None or not models or len(char) > 1:
         return None
     found, net, states = apart
@@ -159,7 +173,7 @@ def _choice(one: Written) -> Choices | None:
     every = candidates(scorer, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
     if not every:
         return None
-    told = habit_inputs(scorer, every)
+    told = habit_inputs(scorer, every, models)
     judged = habit_costs(char, told.shapes, told.along, told.features, told.linear)
     cost = told.linear if judged is None else told.linear + judged.costs
     first = np.argsort(cost, kind="stable")[:MOST_FITTED]

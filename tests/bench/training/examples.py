@@ -24,7 +24,7 @@ from skeleton.hypotheses.labelled import Hypothesis, candidates
 from skeleton.ink.ink_map import InkMap
 from skeleton.matching.stroke_distance import Shape, shape_along
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, models_of, shaped_like
+from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, forms_for, shaped_like
 from skeleton.scoring.path_features import path_scorer
 from skeleton.states.state_graph import States, draw
 from tests.bench.people import BY_LOT, fits_choice, of_people, part
@@ -170,8 +170,8 @@ def _inked(task: Task) -> tuple[NDArray[np.uint8], float, list[Points]]:
 
 def _named(ground: Apart, char: str) -> Readings:
     """Return the readings that a tracer who is told the character considers, and their shapes."""
-    _, net, states = ground
-    models = models_of(char, "right", ())
+    ink_map, net, states = ground
+    models = forms_for(ink_map, char, "right")
     every = candidates(path_scorer(net, states), find_matches(net, states, models), models)
     return every, [shape_along(c.end_to_end, states.here) for c in every], _unlike(ground, every)
 

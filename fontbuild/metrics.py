@@ -7,7 +7,8 @@ no two letters touch), `pair_gap_sd` (how much the font's own gaps differ in suc
 boxes of lines where a hand that joins lifts its pen beside a joined letter), `word_gap` (white between words),
 `word_gap_sd`, `foot_sd` (letters' feet about the line, the mean of each letter's own taken off), `line_slope_sd_deg`,
 `line_level_sd` (lines about their ruled places), `height_sd`, `width_sd` (letters of running text about their
-characters' means, of logarithms) and `slant_sd` (degrees), from so many letters as `letters_seen`,
+characters' means, of logarithms) and `slant_sd` (degrees), each character counting as it has attempts, from so many
+letters as `letters_seen`,
 `word_height_share`, `line_height_share` and the like of width and slant (share of the variance that words, and lines,
 have in common), each with its standard error, `word_height_share_error`.
 """

@@ -126,6 +126,9 @@ def order_from(hand: str, data: dict[str, Any], limits: Limits) -> Order:
         machine = machine_from(raw, where="machine") if raw is not None else None
     except OwnhandError as error:
         raise RefusalError(422, str(error)) from None
+    ruled = settings.ruling is not None and settings.ruling.drawn
+    if not (settings.drawings or ruled or any(t.strip() for t in texts)):
+        raise RefusalError(422, "text: there is nothing to write")
     width, height = settings.size_mm
     if kind == "png" and width * height * (dpi / MM_PER_INCH) ** 2 > limits.picture_pixels:
         raise RefusalError(422, f"dpi: a picture of more than {limits.picture_pixels} pixels")

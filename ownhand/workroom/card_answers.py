@@ -15,6 +15,7 @@ from ownhand.validation import Place, raise_faults
 from ownhand.workroom import drop, kept, runs
 from ownhand.workroom.pages import wish_from
 from ownhand.workroom.room import Room
+from ownhand.workroom.tables import table_view
 
 
 class CardAnswers:
@@ -34,13 +35,13 @@ class CardAnswers:
         name = request.query_params.get("name", "table")[:200]
         hand = self.room.hand
         file = await drop.keep_table(hand, name, request.stream(), request.state.most_bytes)
-        return await run_in_threadpool(lambda: runs.table_view(hand, file.name, self.room.font))
+        return await run_in_threadpool(lambda: table_view(hand, file.name, self.room.font))
 
     def table(self, request: Request) -> Answer:
         """Return what the page needs to know of a table."""
         asked = request.query_params
         name, encoding, sheet = asked.get("name", ""), asked.get("encoding", "")[:40], asked.get("sheet", "")[:200]
-        return runs.table_view(self.room.hand, name, self.room.font, encoding=encoding, sheet=sheet)
+        return table_view(self.room.hand, name, self.room.font, encoding=encoding, sheet=sheet)
 
     def write_cards(self, place: Place) -> Answer:
         """Begin to write a file for each row, in place of older ones where `force` says so.

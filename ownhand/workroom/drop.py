@@ -18,6 +18,7 @@ from ownhand.composer.merge.workbook import is_workbook
 from ownhand.composer.plot.drawings import strokes_of_svg
 from ownhand.hands.hand import Hand
 from ownhand.workroom.drawings import layouts_folder
+from ownhand.workroom.tables import TABLES, tables_folder
 
 SUFFIXES = {"PNG": (".png",), "JPEG": (".jpg", ".jpeg"), "TIFF": (".tif", ".tiff"), "PDF": (".pdf",)}
 SUFFIXES |= {"HEIC": (".heic", ".heif")}
@@ -26,9 +27,6 @@ LARGEST_SCAN = 300 * 1024 * 1024
 """Bytes: an A4 page at 1200 dpi in colour, uncompressed, has 420 MB, as PNG or JPEG a tenth of it."""
 
 LARGEST_TABLE = 20 * 1024 * 1024
-TABLES = frozenset({".csv", ".xlsx", ".ods"})
-"""How the tables that are kept end; text of any name ends as the first."""
-
 LARGEST_DRAWING = 30 * 1024 * 1024
 MOST_WAITING = 200
 """Scans that wait to be read; a sheet has some ten pages."""
@@ -47,16 +45,6 @@ def waiting(hand: Hand) -> list[Path]:
     """Return the scans that wait to be read, by name."""
     folder = waiting_folder(hand)
     return sorted(p for p in folder.iterdir() if not p.name.startswith(".")) if folder.is_dir() else []
-
-
-def tables_folder(hand: Hand) -> Path:
-    """Return where the tables are kept."""
-    return hand.path / "tables"
-
-
-def tables(hand: Hand) -> list[Path]:
-    """Return the tables that are kept, by name."""
-    return sorted(p for p in tables_folder(hand).glob("[!.]*") if p.suffix in TABLES)
 
 
 async def keep_scan_to_read(hand: Hand, name: str, parts: AsyncIterator[bytes], most: int) -> Path:

@@ -12,8 +12,8 @@ from starlette.responses import Response
 from capture.errors import InputError
 from ownhand.hands.hand import Hand
 from ownhand.workroom.drawings import drawing_names, layouts_folder
-from ownhand.workroom.drop import tables
 from ownhand.workroom.pages import zipped_tree
+from ownhand.workroom.tables import tables
 from ownhand.workroom.times import newest
 
 KINDS = {

@@ -24,6 +24,7 @@ from ownhand.workroom.drawings import drawing_names, drawing_view
 from ownhand.workroom.folder import Folder
 from ownhand.workroom.pages import Wish, page_view, plot_files, replay_view, wish_from
 from ownhand.workroom.room import Room
+from ownhand.workroom.tables import tables
 
 
 @dataclass(frozen=True)
@@ -65,7 +66,7 @@ class PageAnswers:
             "draft": draft,
             "layouts": layouts.layout_names(hand),
             "machine": machine,
-            "tables": [p.name for p in drop.tables(hand)],
+            "tables": [p.name for p in tables(hand)],
             "drawings": drawing_names(hand),
             "hands": self._other_hands(),
             "x_height_mm": round(composer.written_x_height_mm, 2),

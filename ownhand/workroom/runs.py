@@ -21,7 +21,6 @@ from ownhand.composer.merge.lacks import ranges
 from ownhand.composer.merge.mail_merge import run_table
 from ownhand.composer.merge.run_folder import RECORD
 from ownhand.composer.merge.run_plan import Fault, gathered, plan, safe_name
-from ownhand.composer.merge.table import Table, read_table
 from ownhand.composer.merge.template import parse_template
 from ownhand.composer.merge.workers import Job, Run
 from ownhand.composer.plot.machine import machine_from
@@ -30,8 +29,8 @@ from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.hand import Hand, open_hand
 from ownhand.validation import FaultsError, Place, raise_faults, read_json
 from ownhand.workroom.drawings import with_drawings_read
-from ownhand.workroom.drop import TABLES, tables_folder
 from ownhand.workroom.pages import Wish, zipped
+from ownhand.workroom.tables import table_file, table_of
 
 ORDER = "order.json"
 OVERVIEW = "overview"
@@ -72,41 +71,6 @@ class Order:
 def runs_folder(hand: Hand) -> Path:
     """Return where the runs are."""
     return hand.path / "runs"
-
-
-def table_of(hand: Hand, name: str, font: Font, *, encoding: str = "", sheet: str = "") -> Table:
-    """Return a table that was sent; its encoding is told by the letters that the hand writes, as by the command.
-
-    Raises
-    ------
-    InputError
-        If there is none of that name.
-    """
-    letters = frozenset(font.glyphs)
-    return read_table(_table_file(hand, name), encoding=encoding or None, letters=letters, sheet=sheet or None)
-
-
-def _table_file(hand: Hand, name: str) -> Path:
-    file = tables_folder(hand) / name
-    if safe_name(Path(name).stem) != Path(name).stem or Path(name).suffix not in TABLES or not file.is_file():
-        raise InputError(name[:80], "is not one of the hand's tables", "Drop the table on the page.")
-    return file
-
-
-def table_view(hand: Hand, name: str, font: Font, *, encoding: str = "", sheet: str = "") -> dict[str, Any]:
-    """Return what the page needs to know of a table."""
-    table = table_of(hand, name, font, encoding=encoding, sheet=sheet)
-    return {
-        "table": name,
-        "encoding": table.encoding,
-        "as_likely": list(table.as_likely),
-        "sheet": table.sheet,
-        "other_sheets": list(table.other_sheets),
-        "columns": list(table.columns),
-        "rows": len(table.rows),
-        "read_as": table.read_as("name"),
-        "faults": [f"line {row.line}: {row.fault}" for row in table.rows if row.fault][:20],
-    }
 
 
 def order_from(place: Place, wish: Wish) -> Order:
@@ -159,7 +123,7 @@ def run_of(hand: Hand, order: Order) -> Run:
 def begin(hand: Hand, order: Order, name: str) -> str:
     """Write down what a run is made from; return the name it is kept under."""
     kept = safe_name(name) or "cards"
-    _table_file(hand, order.table)
+    table_file(hand, order.table)
     folder = make_folder(runs_folder(hand) / kept)
     write_json(folder / ORDER, {"format": FORMAT, **dataclasses.asdict(order)})
     return kept

@@ -286,7 +286,9 @@ def figures(words: Sequence[Sequence[Row]]) -> list[float]:
             rest[:, 0] = rest[:, 0] / X_HEIGHT_MM if char in "aceihklmnorstuvwxzbd" else np.nan
             rest[:, 2] = np.nan if char in "ilIj" else rest[:, 2]
             left_over.append(rest)
-    return [*np.nanstd(np.concatenate(left_over), axis=0).tolist(), float(np.mean(gaps)), float(np.std(gaps))]
+    # who writes in capitals alone has no letter of which the line is known
+    spread = np.nanstd(np.concatenate(left_over), axis=0) if left_over else np.full(4, np.nan)
+    return [*spread.tolist(), float(np.mean(gaps)), float(np.std(gaps))]
 
 
 def ablation(people: Sequence[Writer], folder: Path, seeds: int) -> None:

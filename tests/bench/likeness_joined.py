@@ -47,6 +47,9 @@ from tests.bench.likeness_hands import (
 from tests.bench.trace_ink import even
 
 DEFAULT = "knke4574,mgm_0009,mms_0020,mpk_0025,aaaa9018,wmas2465,sncn4237,rigi0287"
+FINE_MM = 0.03
+"""A tablet's grid up to this leaves no steps that show: nothing is smoothed."""
+
 FIGURES = (
     "strokes a letter", "ink a letter", "width a letter", "height", "turn q25", "turn q50", "turn q75", "turn q90",
     "turn q97", "turn SD", "median stroke", *(f"direction {15 * k}" for k in range(12)),
@@ -81,7 +84,9 @@ def writers(folder: Path, names: Sequence[str], seed: int) -> Iterator[Writer]:
         mine = [r for r in rows if name in r["writer"] and len(r["text"]) > 1 and r["text"].isalpha()]
         strokes = [[np.array(s, float) for s in r["strokes"]] for r in mine]
         grid = grid_of([s for word in strokes for s in word])
-        words = [_word(r["text"], [off_grid(s, grid) for s in word]) for r, word in zip(mine, strokes, strict=True)]
+        if grid >= FINE_MM:
+            strokes = [[off_grid(s, grid) for s in word] for word in strokes]
+        words = [_word(r["text"], word) for r, word in zip(mine, strokes, strict=True)]
         np.random.default_rng(seed).shuffle(words)
         taken = tuple(words[::2])
         known = {c for w in taken for c in w.text}

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fontbuild.joins import APART
+from fontbuild.joins import APART, WAYS
 from fontbuild.shared_variation import shared_variation
 from fontbuild.variants import AttemptStrokes
 
@@ -53,6 +53,39 @@ def test_a_few_letters_cut_wrongly_hardly_count() -> None:
         group[0] = replace(group[0], strokes=tuple(s * [1.0, 4.0] for s in group[0].strokes))
 
     assert shared_variation(text)["height_sd"] == pytest.approx(plain, rel=0.06)
+
+
+def test_letters_cut_out_of_joined_words_do_not_tell_the_widths_where_others_do() -> None:
+    def cut(text: dict[str, list[AttemptStrokes]], every: int) -> float:
+        rng = np.random.default_rng(4)
+        for group in text.values():
+            for i in range(0, len(group), every):
+                wider = [np.exp(rng.normal(0, 0.5)), 1.0]
+                strokes = tuple(s * wider for s in group[i].strokes)
+                group[i] = replace(group[i], strokes=strokes, allograph=WAYS[True, False])
+        return shared_variation(text)["width_sd"]
+
+    assert cut(copied(12, word=0.06, line=0.04, own=0.08), 2) == pytest.approx(0.1, rel=0.1)
+    assert cut(copied(12, word=0.06, line=0.04, own=0.08), 1) > 0.4
+
+
+def test_what_a_text_has_many_letters_of_does_not_decide_how_much_a_hand_varies() -> None:
+    rng = np.random.default_rng(2)
+
+    def letter(id_: str, char: str, way: str) -> AttemptStrokes:
+        tall = 3.0 * np.exp(rng.normal(0, 0.2 if char == "e" else 0.05))
+        return AttemptStrokes(id_, char, (np.array([[0.0, tall], [0.0, 0.0], [2.0, 0.0]]),), allograph=way)
+
+    text = {
+        c: [letter(f"s/1/{row}.{at + k}", c, APART) for row in range(1, 11) for k in range(many)]
+        for c, at, many in (("e", 0, 30), ("a", 40, 3), ("d", 50, 3), ("h", 60, 3), ("m", 70, 3))
+    }
+    for c in "adhm":
+        text[c] += [letter(f"s/2/{k}.1", c, "") for k in range(90)]
+
+    # the e is 300 of 420 letters of the text, and 300 of 780 attempts
+    weighed = np.sqrt((300 * 0.2**2 + 480 * 0.05**2) / 780)
+    assert shared_variation(text)["height_sd"] == pytest.approx(weighed, rel=0.08)
 
 
 def test_few_lines_are_known_to_tell_little() -> None:

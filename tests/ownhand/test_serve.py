@@ -173,6 +173,8 @@ def test_the_hands_are_listed(client: Client) -> None:
     ("order", "status", "said"),
     [
         ({"text": 3}, 422, "text: expected a text"),
+        ({}, 422, "text: there is nothing to write"),
+        ({"text": {"body": " \n"}}, 422, "text: there is nothing to write"),
         ({"text": "x" * 5001}, 422, "text: longer than 5000 characters"),
         ({"text": "x", "colour": "red"}, 422, "colour: no such key"),
         ({"text": "x", "seed": -1}, 422, "seed: expected a whole number"),

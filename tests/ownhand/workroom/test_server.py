@@ -6,6 +6,7 @@ import io
 import socket
 import time
 import zipfile
+from pathlib import Path
 from urllib.parse import quote, urlsplit
 
 import numpy as np
@@ -15,8 +16,9 @@ import xlsxwriter
 from PIL import Image
 
 from ownhand.cli.main import main
+from ownhand.composer.merge.table import read_table
 from ownhand.hands.hand import load_sheets, open_hand
-from ownhand.workroom import phone
+from ownhand.workroom import phone, tables
 from ownhand.workroom.server import run, start
 from tests.ownhand.stand_in import write_hand
 from tests.ownhand.test_review_server import Client
@@ -275,6 +277,21 @@ def test_a_card_for_each_row_of_a_workbooks_sheet(room, hand, tmp_path):
     assert done["result"]["written"] == 1
     assert [p.name for p in (hand.path / "runs" / "guests").glob("*.svg")] == ["nina.svg"]
     assert room.get("api/kept/file?file=tables/guests.xlsx")[1] == data
+
+
+def test_a_table_is_read_once_for_all_pages_and_anew_when_it_was_changed(room, hand, monkeypatch):
+    drop(room, "guests.csv", GUESTS.encode(), to="table/drop")
+    reads: list[Path] = []
+    monkeypatch.setattr(tables, "read_table", lambda file, **how: reads.append(file) or read_table(file, **how))
+    first = [room.post("api/page", {**CARDS, "row": row})[1]["card"] for row in (0, 1, 2)]
+    read_so_far = len(reads)
+
+    (hand.path / "tables" / "guests.csv").write_text(GUESTS.replace("tina", "nanna"))
+    again = room.post("api/page", {**CARDS, "row": 0})[1]["card"]
+
+    assert first == ["tina", "hans", "nina"]
+    assert read_so_far <= 1
+    assert again == "nanna" and len(reads) == read_so_far + 1
 
 
 def test_a_table_that_cannot_be_read_leaves_the_earlier_one(room, hand):

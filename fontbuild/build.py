@@ -177,7 +177,7 @@ def build_font(
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
     loose = by_char([w for w in cut_out if w.id in aside]) if joins else {}
     in_words = {
-        char: glyphs_of(variants, size.mm_per_unit, in_words=True)
+        char: with_usual_white(glyphs_of(variants, size.mm_per_unit, in_words=True), spaced.get(char, ()))
         for char, variants in zip(loose, letterwise(each_by_itself, loose.items()), strict=True)
     }
     anchored, in_words = attached(
@@ -243,6 +243,13 @@ def glyphs_of(variants: Sequence[Variant], mm_per_unit: float, *, in_words: bool
         x_min = glyph_bounds(glyph)[0]
         glyphs.append(moved(glyph, -round(x_min, 2)))
     return tuple(glyphs)
+
+
+def with_usual_white(glyphs: Sequence[Glyph], others: Sequence[Glyph]) -> tuple[Glyph, ...]:
+    """Return glyphs with as much white to their right as others at the character have in the middle, none without."""
+    whites = [g.advance - glyph_bounds(g)[2] for g in others if g.strokes]
+    white = float(np.median(whites)) if whites else 0.0
+    return tuple(replace(g, advance=round(glyph_bounds(g)[2] + white, 2)) for g in glyphs)
 
 
 def measured(kept: Mapping[str, Sequence[AttemptStrokes]], attempts: Sequence[Attempt], size: Size) -> Metrics:

@@ -46,7 +46,7 @@ from tests.bench.likeness_hands import (
 )
 from tests.bench.trace_ink import even
 
-DEFAULT = "knke4574,mgm_0009,mms_0020,mpk_0025,aaaa9018,wmas2465,sncn4237,rigi0287"
+DEFAULT = "knke4574,mgm_0009,mms_0020,mpk_0025,aaaa9018,wmas2465,sncn4237,repy0371"
 FINE_MM = 0.03
 """A tablet's grid up to this leaves no steps that show: nothing is smoothed."""
 

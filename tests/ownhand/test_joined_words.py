@@ -12,7 +12,7 @@ from capture.report import Finding
 from fontbuild.build import build_font
 from fontbuild.font import Record
 from fontbuild.geometry import glyph_bounds
-from fontbuild.joins import APART, JOINS, joining, stays_down, way_of
+from fontbuild.joins import APART, EXIT, JOINS, joining, stays_down, way_of
 from fontbuild.text_spacing_statistics import CopiedWord
 from fontbuild.usable_attempts import Decisions, choose
 from ownhand.composer import Composer, Life, Settings
@@ -283,6 +283,15 @@ def test_a_letter_that_suits_no_other_place_stays_beside_those_it_was_written_be
     assert "letter-1/1/1.2" not in {g.source for g in font.glyphs["a"]}
     assert chosen(with_share(font, 1.0), "nal")[0][1] == "letter-1/1/1.2"
     assert "letter-1/1/1.2" not in chosen(with_share(font, 1.0), "ean")[0]
+
+
+def test_a_letter_that_ends_a_word_keeps_the_white_of_its_character():
+    sure = [a for row in range(2, 7) for a in as_word("elana", row)]
+    font = build_font([*as_word("na", 1, odd="a"), *sure], Record("joined"), accents=False).font
+    (odd,) = font.in_words["a"]
+    whites = [g.advance - glyph_bounds(g)[2] for g in font.glyphs["a"] if EXIT not in g.anchors]
+
+    assert odd.advance - glyph_bounds(odd)[2] == pytest.approx(np.median(whites), abs=0.1 * font.metrics.x_height)
 
 
 def test_a_letter_set_aside_in_review_stands_in_no_word():

@@ -161,17 +161,15 @@ def _where_they_meet(one: Glyph, other: Glyph, x_height: float) -> tuple[int, in
     """Return the stroke of a letter that runs on into the next one, and that stroke of the next one.
 
     Both were cut at one point, so they end and begin at one height. A bar may reach farther to the right than the
-    stem that went on.
+    stem that went on, and a short piece may be where they met.
     """
-    ends, begins = _lines(one, x_height), _lines(other, x_height)
-    if not ends or not begins:
-        return (ends or [0])[-1], (begins or [0])[0]
-    usual = _usual_end(one, ends)
+    ends, begins = list(range(len(one.strokes))), list(range(len(other.strokes)))
+    usual, first = _usual_end(one, _lines(one, x_height) or ends), (_lines(other, x_height) or begins)[0]
 
     def off(pair: tuple[int, int]) -> float:
         i, j = pair
         away = abs(float(one.strokes[i][-1, 1] - other.strokes[j][0, 1])) / x_height
-        return away + LIKELIER * ((i != usual) + (j != begins[0]))
+        return away + LIKELIER * ((i != usual) + (j != first))
 
     return min(((i, j) for i in ends for j in begins), key=off)
 

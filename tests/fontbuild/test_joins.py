@@ -80,6 +80,21 @@ def test_a_letter_goes_out_where_the_next_one_begins_not_where_its_bar_ends():
         assert glyph.advance == pytest.approx(glyph.anchors[EXIT][0])
 
 
+def test_a_letter_comes_in_with_a_short_piece_where_the_one_before_went_out_there():
+    def after(number: int) -> Attempt:
+        """Return a letter read in two pieces, the first of them shorter than what is taken for a dot."""
+        a = wave("a", 3.0, 3.0, number)
+        line = a.strokes[0].points_mm + np.array([[0.6, 1.5]])
+        short = np.stack([np.linspace(1.0, 1.5, 20), np.linspace(0.0, 0.3, 20)], axis=1)
+        return replace(a, strokes=(Stroke(short, 0.4), Stroke(line, 0.4)), id=f"letter-1/1/{number}.2")
+
+    before = [replace(wave("n", 3.5, 3.0, n), id=f"letter-1/1/{n}.1") for n in (1, 2, 3)]
+    made = build_font([*before, *map(after, (1, 2, 3))], Record("joined"), accents=False).font
+
+    for glyph in made.glyphs["a"]:
+        assert np.allclose(glyph.strokes[0][0], glyph.anchors[ENTRY], atol=0.02)
+
+
 def test_letters_that_stood_alone_have_no_joins(font):
     assert not {ENTRY, EXIT} & font.glyphs["I"][0].anchors.keys()
 

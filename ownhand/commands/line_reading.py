@@ -14,7 +14,7 @@ from fontbuild.point_cloud_distance import unlike_others
 from ownhand.hands.line_letters import MISFIT
 from skeleton.ink.ink_map import InkMap
 from skeleton.words.line_reading import SUITS, SURELY, LineReading, read_line_ink
-from skeleton.words.word_reading import WordReading
+from skeleton.words.word_reading import WordReading, nothing_read
 
 Progress = Callable[[str, int, int], None]
 
@@ -30,6 +30,9 @@ AGAIN, AGAIN_IN_LONG = 3, 2
 LONG = 800
 """Letters of a long text. It holds plenty of each, so that its sure words are not read again, and the others twice: of
 a page of 1,479 letters 1,100 are taken in 93 s of processor time; three times and all words, 1,157 in 151 s."""
+
+MOST_SHARED = 0.5
+"""Share of the narrower word by which two words of a line may lie over each other: slanting ones do a little."""
 
 SETTLED = 0.8
 """Cost of a letter up to which a word is not read again."""
@@ -63,9 +66,30 @@ def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tel
         )  # fmt: skip
         for n, reading in zip(unsure, again, strict=True):
             best = [b if _cost(b) < _cost(a) else a for a, b in zip(found[n].words, reading.words, strict=True)]
-            found[n] = dataclasses.replace(found[n], words=tuple(best))
+            found[n] = dataclasses.replace(found[n], words=tuple(without_shared_ink(best)))
             tell("read again", done + n + 1, whole)
     return found
+
+
+def without_shared_ink(words: Sequence[WordReading]) -> list[WordReading]:
+    """Return the words of a line, of any two that lie on the same ink only the cheaper one read.
+
+    Two readings of a line may give one word's ink to one of two equal words each: a word that is twice in the text and
+    once on the paper was written once.
+    """
+    kept: list[tuple[float, float]] = []
+    out = list(words)
+    for i in sorted(range(len(out)), key=lambda i: _cost(out[i])):
+        pieces = [p for letter in out[i].letters for p in letter.pieces_mm]
+        if not pieces:
+            continue
+        every = np.concatenate(pieces)[:, 0]
+        left, right = float(every.min()), float(every.max())
+        if any(min(right, b) - max(left, a) > MOST_SHARED * min(right - left, b - a) for a, b in kept):
+            out[i] = nothing_read()
+        else:
+            kept.append((left, right))
+    return out
 
 
 def _cost(word: WordReading) -> float:

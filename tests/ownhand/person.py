@@ -10,6 +10,9 @@ import pytest
 
 MOST_TABS = 700
 
+AGAIN_S = 30
+"""How long somebody waits before pressing again."""
+
 IN_SIGHT = """(el) => new Promise((told) => {
   const look = () => { const r = el.getBoundingClientRect(); told(r.bottom > 0 && r.top < innerHeight); };
   requestAnimationFrame(() => requestAnimationFrame(() => requestAnimationFrame(look)));
@@ -120,9 +123,15 @@ class Person:
         self.page.keyboard.press("ArrowDown")
 
     def files(self, locator: Any, *files: Path) -> None:
-        """Choose files in a field."""
-        with self.page.expect_file_chooser() as chooser:
-            self.press(locator, key="Enter")
+        """Choose files in a field; who presses while a busy page is drawn anew, and sees nothing, presses again."""
+        from playwright.sync_api import TimeoutError as NothingHappened
+
+        try:
+            with self.page.expect_file_chooser(timeout=AGAIN_S * 1000) as chooser:
+                self.press(locator, key="Enter")
+        except NothingHappened:
+            with self.page.expect_file_chooser() as chooser:
+                self.press(locator, key="Enter")
         chooser.value.set_files([str(f) for f in files])
 
     def saved(self, locator: Any) -> bytes:

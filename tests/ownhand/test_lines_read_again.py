@@ -21,9 +21,9 @@ class Here:
     map = staticmethod(map)
 
 
-def word(text: str, cost: float) -> WordReading:
-    """Return a word read at a cost."""
-    stroke = np.stack([np.linspace(0, 2, 9), np.linspace(0, 2, 9)], axis=1)
+def word(text: str, cost: float, number: int = 0) -> WordReading:
+    """Return a word read at a cost, in its own place on the line."""
+    stroke = np.stack([10 * number + np.linspace(0, 2, 9), np.linspace(0, 2, 9)], axis=1)
     letters = tuple(WordLetter(c, (stroke,), 0.0, True) for c in text)
     return WordReading((), letters, (2.0, 0.0), 2.0, 0.0, cost)
 
@@ -38,7 +38,7 @@ def test_a_long_text_is_read_again_less_often_and_its_sure_words_not(lines, monk
         if again is not None:
             assert known  # with the writer's own letters
             asked.append(tuple(words[i] for i in sorted(again)))
-        return LineReading(tuple(word(w, costs[w]) for w in words), tuple(words), 0.0)
+        return LineReading(tuple(word(w, costs[w], n) for n, w in enumerate(words)), tuple(words), 0.0)
 
     monkeypatch.setattr(line_reading, "read_line_ink", read)
     told: list[tuple[str, int, int]] = []

@@ -256,6 +256,13 @@ def test_letters_that_were_written_in_one_word_are_written_together_again():
     assert together == [True, True, True, False]
 
 
+def test_a_hand_that_seldom_joins_takes_its_letters_from_wherever_they_stood():
+    others = [a for row in range(2, 6) for a in as_word("enalan", row)]
+    font = build_font([*as_word("lane", 1), *others], Record("joined"), accents=False).font
+    _, together = chosen(with_share(font, 0.2), "lane")
+    assert together == [False] * 4
+
+
 def test_what_was_written_in_one_word_varies_as_one():
     """Higher, wider, more slanted, all of it alike: then an affine map makes the one of the other."""
     font = with_share(build_font(as_word("lanelane", 1), Record("joined"), accents=False).font, 1.0)

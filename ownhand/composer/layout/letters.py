@@ -160,7 +160,8 @@ def make_letters(
     if together is not None:
         first = first_of_those(together)
         has_join = (mixed("entry") > 0) | (mixed("exit") > 0)
-        running = np.array([ink and bank.pools[c].joins for c, ink in zip(chars, inked, strict=True)], bool)
+        mostly = joined is not None and joined.mostly
+        running = np.array([mostly and ink and bank.pools[c].joins for c, ink in zip(chars, inked, strict=True)], bool)
         foot, tall, wide, lean = (as_joined(p, running, first) for p in (foot, tall, wide, lean))
     memory = min(MOST_MEMORY, scatter.foot_memory + TREND) if scatter.foot_memory > 0 else 0.0
     feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, rng)

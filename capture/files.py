@@ -103,6 +103,17 @@ def write_json(path: Path, data: Any) -> Path:
     return write_text(path, json.dumps(data, ensure_ascii=False, indent=1) + "\n")
 
 
+def page_file(output: Path, number: int) -> Path:
+    """Return the file of page `number`: `output` itself for the first, then `<stem>-2` and so on.
+
+    Examples
+    --------
+    >>> page_file(Path("card.svg"), 2).name
+    'card-2.svg'
+    """
+    return output if number == 1 else output.with_name(f"{output.stem}-{number}{output.suffix}")
+
+
 def check_writable(path: Path, *, force: bool) -> None:
     """Raise OutputError unless `path` may be written: it does not exist, or `force` says to replace it.
 

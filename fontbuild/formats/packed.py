@@ -130,8 +130,8 @@ def _font(
     glyphs: dict[str, list[Glyph]] = {}
     in_words: dict[str, list[Glyph]] = {}
     variants = len(counts) - int(head["in_words"])
-    for k, (name, char, advance, ductus, anchors, source, width) in enumerate(head["glyphs"]):
-        count = counts[k]
+    each = enumerate(zip(head["glyphs"], counts, strict=True))
+    for k, ((name, char, advance, ductus, anchors, source, width), count) in each:
         mine = tuple(next(strokes) for _ in range(count))
         places = {str(k): (float(x), float(y)) for k, (x, y) in anchors.items()}
         glyph = Glyph(name, char, mine, float(advance), ductus, places, source, float(width))

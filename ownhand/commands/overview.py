@@ -11,7 +11,7 @@ import numpy as np
 from PIL import Image
 
 from capture.errors import UsageError
-from capture.files import check_writable
+from capture.files import check_writable, page_file
 from capture.label_font import font_path
 from ownhand.pictures.canvas import QUIET, RULE, Canvas
 
@@ -35,16 +35,12 @@ def check_overview(output: Path, *, force: bool) -> None:
     check_writable(output, force=force)
 
 
-def _page(output: Path, number: int) -> Path:
-    return output if number == 1 else output.with_name(f"{output.stem}-{number}{output.suffix}")
-
-
 def older_pages(output: Path, count: int) -> list[Path]:
     """Return the pages of an earlier, longer overview that stay beside one of `count` pages.
 
     They may as well be somebody's own pictures of such a name, so that nobody here takes them away.
     """
-    pages = (_page(output, number) for number in itertools.count(count + 1))
+    pages = (page_file(output, number) for number in itertools.count(count + 1))
     return list(itertools.takewhile(Path.is_file, pages))
 
 
@@ -66,7 +62,7 @@ def write_overview(cards: Sequence[tuple[str, bytes]], output: Path, *, force: b
     tall = max(width * p.shape[0] / p.shape[1] for _, p in pictures)
     down = max(1, int((PAGE_MM[1] - 2 * MARGIN_MM + GAP_MM) / (tall + LABEL_MM + 1 + GAP_MM)))
     each = COLUMNS * down
-    files = [_page(output, k + 1) for k in range(-(-len(pictures) // each))]
+    files = [page_file(output, k + 1) for k in range(-(-len(pictures) // each))]
     for file in files:
         check_writable(file, force=force)
     row = tall + LABEL_MM + 1 + GAP_MM

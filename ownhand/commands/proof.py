@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from capture.errors import UsageError
-from capture.files import check_writable
+from capture.files import check_writable, page_file
 from capture.label_font import font_path, label_font
 from capture.labels import name_of, shown_form
 from capture.languages import characters_for
@@ -105,17 +105,13 @@ def write_proof(
     target = output or (path / "font" / "proof.png" if is_hand else path.with_suffix(".proof.png"))
     pages = draw_proof(font, wanted)
     for number in range(2, len(pages) + 1) if output is not None else ():
-        check_writable(_page_file(target, number), force=force)
-    written = tuple(page.save_png(_page_file(target, n)) for n, page in enumerate(pages, 1))
+        check_writable(page_file(target, number), force=force)
+    written = tuple(page.save_png(page_file(target, n)) for n, page in enumerate(pages, 1))
     n = len(pages) + 1
-    while output is None and (left := _page_file(target, n)).exists():
+    while output is None and (left := page_file(target, n)).exists():
         left.unlink()  # of a longer proof before
         n += 1
     return written
-
-
-def _page_file(target: Path, number: int) -> Path:
-    return target if number == 1 else target.with_name(f"{target.stem}-{number}{target.suffix}")
 
 
 def draw_proof(font: Font, wanted: Iterable[str] = ()) -> tuple[Canvas, ...]:

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import InputError, UsageError
-from capture.files import check_writable, write_bytes
+from capture.files import check_writable, page_file, write_bytes
 from fontbuild.font import Font
 from ownhand.commands.additions import with_drawings
 from ownhand.composer import Notice, Ruling, Settings
@@ -37,17 +37,6 @@ class WrittenPages:
     efforts: tuple[Effort, ...]
     notices: tuple[Notice, ...]
     missing: tuple[Lack, ...]
-
-
-def page_file(output: Path, number: int) -> Path:
-    """Return the file of page `number`: `output` itself for the first, then `<stem>-2` and so on.
-
-    Examples
-    --------
-    >>> page_file(Path("card.svg"), 2).name
-    'card-2.svg'
-    """
-    return output if number == 1 else output.with_name(f"{output.stem}-{number}{output.suffix}")
 
 
 def kind_of(output: Path) -> str:

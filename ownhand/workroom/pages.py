@@ -11,8 +11,9 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import UsageError
+from capture.files import page_file
 from fontbuild.font import Font
-from ownhand.commands.write import in_boxes, page_file
+from ownhand.commands.write import in_boxes
 from ownhand.composer import Composition, Settings
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import FORMATS, MEDIA_TYPES, SUFFIXES, page_bytes

@@ -22,9 +22,9 @@ from capture.blas import limited_threads
 from capture.units import Points
 from skeleton.cues.bilinear_sampling import fill_between
 from skeleton.ink.ink_map import InkMap
+from skeleton.small_networks import PROVENANCE, Single
 
 Floats = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 NETWORK_PEN_PX = 5.0
 """Width of the pen in the picture that the network looks at."""
@@ -33,9 +33,6 @@ PAPER_MARGIN_PEN_WIDTHS = 1.6
 """Pen widths of paper around the ink that it sees."""
 
 OF_CHARACTERS, OF_WORDS = "pen_events.npz", "pen_events_in_words.npz"
-
-PROVENANCE = "provenance"
-"""Name, among the arrays kept, of what they were trained on: JSON in UTF-8, as bytes."""
 
 MAX_LOG_ODDS = 6.0
 """Log odds are kept within plus and minus this: the ink alone never settles it."""

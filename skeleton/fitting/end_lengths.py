@@ -22,15 +22,11 @@ from numpy.typing import NDArray
 from capture.blas import limited_threads
 from capture.units import Points
 from skeleton.fitting.refinement import closes
-from skeleton.geometry.convolution import convolved
+from skeleton.small_networks import Single, convolved, load_arrays, several, shares
 
 Floats = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 NAME = "end_lengths.npz"
-
-PROVENANCE = "provenance"
-"""Name, among the arrays kept, of what they were trained on: JSON in UTF-8, as bytes."""
 
 TOLERANCE_MM = 0.5
 """Length by which an end may be off and still be right. A stroke counts as read where its points lie 0.35 mm off on the
@@ -101,9 +97,7 @@ def shift_odds(network: EndNetwork, char: str, pictures: Single, measures: Singl
         y = np.maximum(y + network.offsets[0], 0)
         y = np.maximum(y @ second + network.offsets[1], 0)
         odds = (y @ last + network.offsets[2] + network.last_of_character[row]).astype(float)
-    odds = np.exp(odds - odds.max(axis=1, keepdims=True))
-    out: Floats = odds / odds.sum(axis=1, keepdims=True)
-    return out
+    return shares(odds)
 
 
 def likeliest_shifts(odds: Floats, point_mm: float) -> NDArray[np.int64]:
@@ -168,20 +162,13 @@ def trained() -> EndNetwork:
 
 def network_of(file: Path | Traversable) -> EndNetwork:
     """Return the network kept in a file, as `tests.bench trace_ends` writes it."""
-    with file.open("rb") as f:
-        kept = np.load(f)
-        arrays = {n: np.ascontiguousarray(kept[n], np.float32) for n in kept if n not in (PROVENANCE, "characters")}
-        row = {chr(c): i + 1 for i, c in enumerate(kept["characters"].tolist())}
-
-    def several(name: str) -> tuple[Single, ...]:
-        return tuple(arrays[f"{name}_{i}"] for i in range(3))
-
+    arrays, chars = load_arrays(file)
     single = ("shift", "scale", "of_measures", "of_character", "last_of_character")
     return EndNetwork(
-        row,
-        kernels=several("kernels"),
-        kernel_offsets=several("kernel_offsets"),
-        weights=several("weights"),
-        offsets=several("offsets"),
+        {c: i + 1 for i, c in enumerate(chars)},
+        kernels=several(arrays, "kernels", 3),
+        kernel_offsets=several(arrays, "kernel_offsets", 3),
+        weights=several(arrays, "weights", 3),
+        offsets=several(arrays, "offsets", 3),
         **{name: arrays[name] for name in single},
     )

@@ -14,7 +14,7 @@ from skeleton.matching.template_matching import Model, detached_marks_in_ink
 from skeleton.scoring.form_similarity import FORM_FEATURE_NAMES, NO_FORM, Forms
 from skeleton.scoring.path_features import PathScorer
 from skeleton.scoring.writing_habits import clues_along
-from skeleton.states.state_graph import Pack, packed
+from skeleton.states.state_graph import packed
 
 WIDE = FORM_FEATURE_NAMES.index("wide form")
 
@@ -42,16 +42,15 @@ class HabitInputs:
 def habit_inputs(scorer: PathScorer, every: Sequence[Hypothesis], models: Sequence[Model]) -> HabitInputs:
     """Return what is told of some readings, one at least, of the ink that `scorer` is of; models: the forms sought."""
     pack = packed([c.end_to_end for c in every])
-    suiting = [_suiting(scorer, pack, [m for m in models if m.guessed == guessed]) for guessed in (True, False)]
-    features = np.column_stack([[c.fluent_features for c in every], suiting[0], [c.drafted for c in every]])
+    here, inked = scorer.states.here, detached_marks_in_ink(scorer.net, scorer.states, list(models))
+
+    def suiting(some: Sequence[Model]) -> NDArray[np.float64]:
+        if not some:
+            return np.tile(NO_FORM, (len(every), 1))
+        return Forms(some, inked, len(here)).form_features(pack, here)
+
+    suggested, others = suiting([m for m in models if m.guessed]), suiting([m for m in models if not m.guessed])
+    features = np.column_stack([[c.fluent_features for c in every], suggested, [c.drafted for c in every]])
     linear = np.array([c.cost for c in every])
-    shapes, along = shapes_of_readings(pack, scorer.states.here), clues_along(scorer, pack)
-    return HabitInputs(shapes, along, features, linear, suiting[1][:, WIDE])
-
-
-def _suiting(scorer: PathScorer, pack: Pack, models: Sequence[Model]) -> NDArray[np.float64]:
-    """Return how well readings suit some forms, shape (readings, 6); see `form_similarity.FORM_FEATURE_NAMES`."""
-    if not models:
-        return np.tile(NO_FORM, (len(pack[2]) - 1, 1))
-    inked = detached_marks_in_ink(scorer.net, scorer.states, list(models))
-    return Forms(models, inked, len(scorer.states.here)).form_features(pack, scorer.states.here)
+    shapes = shapes_of_readings(pack, here)
+    return HabitInputs(shapes, clues_along(scorer, pack), features, linear, others[:, WIDE])

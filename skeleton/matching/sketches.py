@@ -18,14 +18,11 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from capture.blas import limited_threads
-from skeleton.geometry.convolution import convolved
 from skeleton.ink.ink_map import InkMap
 from skeleton.matching.template_matching import Model
-
-Single = NDArray[np.float32]
+from skeleton.small_networks import Single, convolved, load_arrays, several, shares
 
 PICTURE_PX, BOX_PX = 48, 40
 """Side of the picture, and of the square in it that the ink fills."""
@@ -39,9 +36,6 @@ LEAST_PROBABILITY = 0.02
 """Of a guess that is taken up."""
 
 NAME = "sketches.npz"
-
-PROVENANCE = "provenance"
-"""Name, among the arrays kept, of what they were trained on: JSON in UTF-8, as bytes."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,8 +93,8 @@ def sketched(network: SketchNetwork, char: str, picture: Single) -> list[Model]:
                 y = np.maximum(y, 0)
     told = y.reshape(SKETCHES, -1)
     places = told[:, : MOST_STROKES * POINTS * 2].reshape(SKETCHES, MOST_STROKES, POINTS, 2).astype(float)
-    probability = _shares(told[:, -1:].T)[0]
-    counts = _shares(told[:, -MOST_STROKES - 1 : -1])
+    probability = shares(told[:, -1:].T)[0]
+    counts = shares(told[:, -MOST_STROKES - 1 : -1])
     out: list[Model] = []
     for k in np.argsort(-probability, kind="stable").tolist():
         n = int(counts[k].argmax()) + 1
@@ -108,12 +102,6 @@ def sketched(network: SketchNetwork, char: str, picture: Single) -> list[Model]:
         if p >= LEAST_PROBABILITY:
             strokes = tuple(np.ascontiguousarray(s) for s in places[k, :n])
             out.append(Model(f"sketch {len(out) + 1}", strokes, p, guessed=True))
-    return out
-
-
-def _shares(log_odds: Single) -> NDArray[np.float64]:
-    e = np.exp((log_odds - log_odds.max(axis=1, keepdims=True)).astype(float))
-    out: NDArray[np.float64] = e / e.sum(axis=1, keepdims=True)
     return out
 
 
@@ -125,20 +113,13 @@ def trained() -> SketchNetwork:
 
 def network_of(file: Path | Traversable) -> SketchNetwork:
     """Return the network kept in a file, as `tests.bench trace_sketches` writes it."""
-    with file.open("rb") as f:
-        kept = np.load(f)
-        arrays = {n: np.ascontiguousarray(kept[n], np.float32) for n in kept if n not in (PROVENANCE, "characters")}
-        row = {chr(c): i + 1 for i, c in enumerate(kept["characters"].tolist())}
-
-    def several(name: str, n: int = 3) -> tuple[Single, ...]:
-        return tuple(arrays[f"{name}_{i}"] for i in range(n))
-
+    arrays, chars = load_arrays(file)
     convolutions = len(STRIDES)
     return SketchNetwork(
-        row,
-        kernels=several("kernels", convolutions),
-        kernel_offsets=several("kernel_offsets", convolutions),
-        weights=several("weights"),
-        offsets=several("offsets"),
-        of_character=several("of_character"),
+        {c: i + 1 for i, c in enumerate(chars)},
+        kernels=several(arrays, "kernels", convolutions),
+        kernel_offsets=several(arrays, "kernel_offsets", convolutions),
+        weights=several(arrays, "weights", 3),
+        offsets=several(arrays, "offsets", 3),
+        of_character=several(arrays, "of_character", 3),
     )

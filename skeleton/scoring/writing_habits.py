@@ -24,10 +24,10 @@ from capture.blas import limited_threads
 from skeleton.matching.stroke_distance import SAMPLES, Shape
 from skeleton.scoring.ink_along_kernels import END_CLUES, ink_along
 from skeleton.scoring.path_features import PathScorer
+from skeleton.small_networks import Single, load_arrays
 from skeleton.states.state_graph import Pack
 
 Floats = NDArray[np.float64]
-Single = NDArray[np.float32]
 
 MAX_STROKES = 5
 """Strokes of a reading that the network sees, the first ones."""
@@ -52,9 +52,6 @@ _CLUE_SCALES = np.tile(
     np.array([*(0.3, 0.5, 1.0) * SAMPLES, *(0.3,) * 4, *(1.0,) * (END_CLUES - 4)], np.float32), MAX_STROKES
 )
 """By which clues are multiplied: log odds vary more than shares."""
-
-PROVENANCE = "provenance"
-"""Name, among the arrays kept, of what they were fitted on: JSON in UTF-8, as bytes."""
 
 NAME = "writing_habits.npz"
 
@@ -209,11 +206,6 @@ def trained() -> Habits:
 
 def habits_of(file: Path | Traversable) -> Habits:
     """Return the network kept in a file, as `tests.bench trace_habits` writes it."""
-    with file.open("rb") as f:
-        kept = np.load(f)
-        numbers = [name for name in kept if name not in (PROVENANCE, "characters", "residual_ink")]
-        # rows end to end: a matrix kept by columns takes three times as long to multiply
-        told = {name: np.ascontiguousarray(kept[name], np.float32) for name in numbers}
-        row = {chr(c): i for i, c in enumerate(kept["characters"].tolist())}
-        residual = float(kept["residual_ink"])
-    return Habits(row, **told, residual_ink=residual)
+    told, chars = load_arrays(file)
+    residual = float(told.pop("residual_ink"))
+    return Habits({c: i for i, c in enumerate(chars)}, **told, residual_ink=residual)

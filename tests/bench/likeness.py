@@ -47,11 +47,7 @@ Row = tuple[str, Letter]
 
 def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench likeness", description=__doc__)
-    parser.add_argument("--data", type=Path, required=True)
-    parser.add_argument("--writers", default=DEFAULT)
-    parser.add_argument("--hands", type=Path, help="folder in which hands are kept")
-    parser.add_argument("--seeds", type=int, default=3)
-    parser.add_argument("--seed", type=int, default=1, help="of the halves")
+    people_options(parser, DEFAULT)
     parser.add_argument("--recorded", action="store_true", help="with the steps of the tablets; in hands of its own")
     parser.add_argument("--ablate", action="store_true")
     parser.add_argument("--pairs", action="store_true")
@@ -77,6 +73,15 @@ def main(argv: list[str]) -> int:
     return 0
 
 
+def people_options(parser: argparse.ArgumentParser, writers: str) -> None:
+    """Add the options that say whose words are told apart, and how often."""
+    parser.add_argument("--data", type=Path, required=True)
+    parser.add_argument("--writers", default=writers)
+    parser.add_argument("--hands", type=Path, help="folder in which hands are kept")
+    parser.add_argument("--seeds", type=int, default=3)
+    parser.add_argument("--seed", type=int, default=1, help="of the halves")
+
+
 def show(name: str, words: int, row: Floats) -> None:
     cells = [f"{a:.3f} {b:.3f}" for a, b in row]
     print(f"{name:24} {words or '':>5}  " + " ".join(f"{c:>14}" for c in cells), flush=True)
@@ -86,7 +91,7 @@ def likeness(writer: Writer, path: Path, copied: bool, seeds: int) -> Floats:
     """Return the shares told right: composed, plain, control; by pictures and by strokes."""
     font, attempts = font_of(path), attempts_of(path)
     own = [w.strokes for w in writer.kept]
-    groups = _groups(writer.kept)
+    groups = groups_of(writer.kept)
     mine = features(own, writer.kept, 0)
     first = [w for w in writer.taken if len(w.text) > 1][: len(own)]
     rows = []
@@ -100,14 +105,14 @@ def likeness(writer: Writer, path: Path, copied: bool, seeds: int) -> Floats:
         )
     n = min(len(first), len(own))
     again = features([w.strokes for w in first[:n]], first[:n], 9000)
-    both = _groups([*writer.kept[:n], *first[:n]])
+    both = groups_of([*writer.kept[:n], *first[:n]])
     control = [told(a[:n], b, both[:n], both[n:], k) for k, (a, b) in enumerate(zip(mine, again, strict=True))]
     out = np.array([*np.mean(rows, axis=0), control])
     show(writer.name + (", copied lines" if copied else ""), len(own), out)
     return out
 
 
-def _groups(words: Sequence[Word]) -> list[int]:
+def groups_of(words: Sequence[Word]) -> list[int]:
     number: dict[str, int] = {}
     return [number.setdefault(w.text, len(number)) for w in words]
 
@@ -299,7 +304,7 @@ def ablation(people: Sequence[Writer], folder: Path, seeds: int) -> None:
     def mean(life: Life) -> float:
         found = []
         for (writer, font), mine in zip(known, own, strict=True):
-            groups = _groups(writer.kept)
+            groups = groups_of(writer.kept)
             for seed in range(1, seeds + 1):
                 words = compose(font, writer.kept, life, seed, joins=True)
                 made = [[s for _, strokes in word for s in strokes] for word in words]

@@ -6,7 +6,7 @@ import gzip
 import json
 import shutil
 from collections import defaultdict
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -14,7 +14,7 @@ from typing import Any
 
 import numpy as np
 
-from capture.sheet import RuledLine
+from capture.sheet import Page, RuledLine
 from capture.sheet_file import load_sheet
 from capture.units import Points
 from fontbuild.font import Font
@@ -151,21 +151,12 @@ def hand_of(writer: Writer, folder: Path, *, copied: bool) -> Path:
     kept = folder / (writer.name.replace("/", "-") + ("-copied" if copied else ""))
     if kept.exists():
         return kept
-    room = folder / f".{kept.name}"
-    shutil.rmtree(room, ignore_errors=True)
-    path = room / kept.name
-    path.parent.mkdir(parents=True)
-    text = " ".join(w.text for w in writer.taken if len(w.text) > 1) if copied else ""
-    print_sheet(path, characters=writer.characters, copy=text, x_height_mm=X_HEIGHT_MM, pages=6, consent="open data")
-    (place,) = open_hand(path).sheets_folder.glob("*/sheet.json")
-    sheet = load_sheet(place)
     attempts: dict[str, list[Letter]] = defaultdict(list)
     for word in writer.taken:
         for c, strokes in word.letters:
             attempts[c].append(strokes)
-    scans = []
-    for page in sheet.pages:
-        rng = np.random.default_rng([1, page.page])
+
+    def in_cells(page: Page, rng: np.random.Generator) -> list[Trace]:
         ink = []
         for cell in page.cells:
             if group := attempts.get(cell.char):
@@ -174,6 +165,30 @@ def hand_of(writer: Writer, folder: Path, *, copied: bool) -> Path:
                 middle = cell.box_mm[0] + cell.box_mm[2] / 2 - (every[:, 0].min() + every[:, 0].max()) / 2
                 at = np.array([middle + rng.normal(0, 0.3), cell.baseline_mm])
                 ink += [traced(s + at, rng) for s in strokes]
+        return ink
+
+    text = " ".join(w.text for w in writer.taken if len(w.text) > 1) if copied else ""
+    return fill_in(kept, writer, in_cells, characters=writer.characters, copy=text, pages=6)
+
+
+def fill_in(
+    kept: Path, writer: Writer, in_cells: Callable[[Page, np.random.Generator], list[Trace]] | None, **plan: Any
+) -> Path:
+    """Return `kept`, a hand made of a sheet that a writer filled in: printed, written, scanned, read.
+
+    in_cells: what stands in the cells of a page; None for nothing. On ruled lines stand the words to copy.
+    plan: of the sheet, as `print_sheet` takes it.
+    """
+    room = kept.with_name(f".{kept.name}")
+    shutil.rmtree(room, ignore_errors=True)
+    path = room / kept.name
+    path.parent.mkdir(parents=True)
+    print_sheet(path, x_height_mm=X_HEIGHT_MM, consent="open data", **plan)
+    (place,) = open_hand(path).sheets_folder.glob("*/sheet.json")
+    scans = []
+    for page in load_sheet(place).pages:
+        rng = np.random.default_rng([1, page.page])
+        ink = in_cells(page, rng) if in_cells else []
         for line in page.ruled:
             ink += [traced(s, rng) for s in copied_words(line, writer.taken)]
         picture, px_per_mm = written(place.with_name("sheet.pdf"), page.page, ink, rng)

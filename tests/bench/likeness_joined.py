@@ -14,7 +14,6 @@ from __future__ import annotations
 import argparse
 import gzip
 import json
-import shutil
 import tempfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -23,26 +22,19 @@ import cv2
 import numpy as np
 from scipy.signal import argrelmax
 
-from capture.sheet_file import load_sheet
 from capture.units import Points
-from ownhand.commands.read import read_scans
-from ownhand.commands.sheet import print_sheet
 from ownhand.composer import Life
 from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import open_hand
-from sample_sheets.scanning import lying, save_jpeg, written
-from sample_sheets.writer.machines import scanned
-from tests.bench.likeness import Floats, compose, features, told
+from tests.bench.likeness import Floats, compose, features, groups_of, people_options, told
 from tests.bench.likeness_hands import (
-    X_HEIGHT_MM,
     Letter,
     Word,
     Writer,
-    copied_words,
+    fill_in,
     font_of,
     grid_of,
     off_grid,
-    traced,
 )
 from tests.bench.trace_ink import even
 
@@ -58,11 +50,7 @@ FIGURES = (
 
 def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench likeness_joined", description=__doc__)
-    parser.add_argument("--data", type=Path, required=True)
-    parser.add_argument("--writers", default=DEFAULT)
-    parser.add_argument("--hands", type=Path, help="folder in which hands are kept")
-    parser.add_argument("--seeds", type=int, default=3)
-    parser.add_argument("--seed", type=int, default=1, help="of the halves")
+    people_options(parser, DEFAULT)
     parser.add_argument("--picture", type=Path, help="folder for pictures of both, side by side")
     options = parser.parse_args(argv)
     with tempfile.TemporaryDirectory() as room:
@@ -109,24 +97,7 @@ def hand_of(writer: Writer, folder: Path) -> Path:
     kept = folder / f"{writer.name}-joined"
     if kept.exists():
         return kept
-    room = folder / f".{kept.name}"
-    shutil.rmtree(room, ignore_errors=True)
-    path = room / kept.name
-    path.parent.mkdir(parents=True)
-    print_sheet(path, copy=" ".join(w.text for w in writer.taken), x_height_mm=X_HEIGHT_MM, consent="open data")
-    (place,) = open_hand(path).sheets_folder.glob("*/sheet.json")
-    scans = []
-    for page in load_sheet(place).pages:
-        rng = np.random.default_rng([1, page.page])
-        ink = [traced(s, rng) for line in page.ruled for s in copied_words(line, writer.taken)]
-        picture, px_per_mm = written(place.with_name("sheet.pdf"), page.page, ink, rng)
-        machine = lying(page.page, rng)
-        scans.append(room / f"{page.page}.jpg")
-        save_jpeg(scans[-1], scanned(picture, px_per_mm, machine, rng), dpi=machine.dpi, quality=90)
-    read_scans(path, scans)
-    path.rename(kept)
-    shutil.rmtree(room)
-    return kept
+    return fill_in(kept, writer, None, copy=" ".join(w.text for w in writer.taken))
 
 
 def likeness(writer: Writer, path: Path, seeds: int, pictures: Path | None) -> Floats:
@@ -135,7 +106,7 @@ def likeness(writer: Writer, path: Path, seeds: int, pictures: Path | None) -> F
     known = {c for c, group in font.glyphs.items() if group}
     kept = [w for w in writer.kept if set(w.text) <= known]
     own = [w.strokes for w in kept]
-    groups = _groups(kept)
+    groups = groups_of(kept)
     mine = features(own, kept, 0)
     found, off = [], []
     for seed in range(1, seeds + 1):
@@ -149,7 +120,7 @@ def likeness(writer: Writer, path: Path, seeds: int, pictures: Path | None) -> F
     first = list(writer.taken[: len(kept)])
     n = len(first)
     again = features([w.strokes for w in first], first, 9000)
-    both = _groups([*kept[:n], *first])
+    both = groups_of([*kept[:n], *first])
     control = [told(a[:n], b, both[:n], both[n:], k) for k, (a, b) in enumerate(zip(mine, again, strict=True))]
     out = np.array([np.mean(found, axis=0), control])
     letters = sum(len(w.text) for w in writer.taken)
@@ -164,11 +135,6 @@ def likeness(writer: Writer, path: Path, seeds: int, pictures: Path | None) -> F
     most = np.argsort(-np.abs(mean))[:6]
     print("    " + ", ".join(f"{FIGURES[k]} {mean[k]:+.2f}" for k in most), flush=True)
     return out
-
-
-def _groups(words: Sequence[Word]) -> list[int]:
-    number: dict[str, int] = {}
-    return [number.setdefault(w.text, len(number)) for w in words]
 
 
 def side_by_side(own: Sequence[Letter], made: Sequence[Letter], *, rows: int = 24, px_per_mm: float = 8.0) -> Points:

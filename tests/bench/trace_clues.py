@@ -13,7 +13,6 @@ passings, of the width of the ink alone as well.
 from __future__ import annotations
 
 import argparse
-import io
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
@@ -25,7 +24,7 @@ from capture.files import write_bytes
 from skeleton.cues import pen_events
 from skeleton.cues.local_features_kernels import AROUND
 from tests.bench.trace_data import FOLDS
-from tests.bench.training.provenance import fitted_on, provenance
+from tests.bench.training.provenance import fitted_on, network_file, provenance
 from tests.bench.training.samples import Sample, Written, samples, times_beside_words, written, written_words
 
 Floats = NDArray[np.float64]
@@ -74,9 +73,7 @@ def _trained(characters: Sequence[Written], a: argparse.Namespace) -> pen_events
         + f"; {len(known):,} inked characters"
     )
     made = provenance(recipe, fitted_on([(w.source, w.writer) for w in characters]), date.today())
-    buffer = io.BytesIO()
-    np.savez_compressed(buffer, allow_pickle=False, **arrays, provenance=np.frombuffer(made.encode(), np.uint8))
-    write_bytes(a.write, buffer.getvalue())
+    write_bytes(a.write, network_file(arrays, made))
     return pen_events.network_of(pen_events.arrays(a.write))
 
 

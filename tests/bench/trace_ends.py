@@ -10,7 +10,6 @@ with `--write FILE` by a network trained anew, which is kept there with what it 
 from __future__ import annotations
 
 import argparse
-import io
 import os
 from collections import Counter
 from collections.abc import Sequence
@@ -25,7 +24,7 @@ from skeleton.fitting.end_lengths import EndNetwork, likeliest_shifts, network_o
 from skeleton.fitting.end_pictures import MOST
 from tests.bench.training.choices import written
 from tests.bench.training.end_examples import EndExamples, load_ends, make_ends
-from tests.bench.training.provenance import fitted_on, provenance
+from tests.bench.training.provenance import fitted_on, network_file, provenance
 
 SEED = 12
 FEWEST = 200
@@ -77,10 +76,7 @@ def _fitted(known: EndExamples, a: argparse.Namespace) -> bytes:
     )
     data = fitted_on(zip(known.source.tolist(), known.writer.tolist(), strict=True))
     made = provenance(recipe, [{**d, "part": d["part"].replace("characters", "ends")} for d in data], date.today())
-    buffer = io.BytesIO()
-    kept = {**arrays, end_lengths.PROVENANCE: np.frombuffer(made.encode(), np.uint8)}
-    np.savez_compressed(buffer, allow_pickle=False, **kept)
-    return buffer.getvalue()
+    return network_file(arrays, made)
 
 
 def _score(others: EndExamples, network: EndNetwork) -> None:

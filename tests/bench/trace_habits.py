@@ -11,7 +11,6 @@ network in use, on other examples: a small rate and a few epochs.
 from __future__ import annotations
 
 import argparse
-import io
 import json
 import os
 from collections import Counter
@@ -23,10 +22,11 @@ import numpy as np
 from capture.files import write_bytes
 from skeleton.matching.sketches import network_of
 from skeleton.scoring import writing_habits
+from skeleton.small_networks import PROVENANCE
 from tests.bench.trace_data import FOLDS
 from tests.bench.trace_sketches import apart_file
 from tests.bench.training.choices import Choices, load, make, written
-from tests.bench.training.provenance import fitted_on, provenance
+from tests.bench.training.provenance import fitted_on, network_file, provenance
 
 WEIGHT = {"digilets": 1.5, "uji": 3.0, "omniglot": 2.0, "kanjivg": 4.0, "hershey": 6.0, "museum": 40.0}
 """Of data sets, 1 where not said; the museum's are read in their own ink alone."""
@@ -99,10 +99,7 @@ def fitted(known: Choices, others: Choices, a: argparse.Namespace) -> bytes:
         before = json.loads(_provenance())
         recipe += f"; what went on was: {before['recipe']}"
         data += before["fitted_on"]
-    told_of = np.frombuffer(provenance(recipe, data, date.today()).encode(), np.uint8)
-    buffer = io.BytesIO()
-    np.savez_compressed(buffer, allow_pickle=False, **kept(network, row), **{writing_habits.PROVENANCE: told_of})
-    return buffer.getvalue()
+    return network_file(kept(network, row), provenance(recipe, data, date.today()))
 
 
 def _rate(others: Choices, scores: np.ndarray[tuple[int, int], np.dtype[np.float64]]) -> None:
@@ -120,4 +117,4 @@ def _rate(others: Choices, scores: np.ndarray[tuple[int, int], np.dtype[np.float
 
 def _provenance() -> str:
     with np.load(Path(writing_habits.__file__).with_name(writing_habits.NAME)) as now:
-        return bytes(now[writing_habits.PROVENANCE]).decode()
+        return bytes(now[PROVENANCE]).decode()

@@ -10,7 +10,6 @@ characters): what `trace_habits --sketches FOLDER` needs, for a network knows to
 from __future__ import annotations
 
 import argparse
-import io
 import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
@@ -22,11 +21,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from capture.files import write_bytes
-from skeleton.matching import sketches
 from tests.bench.people import BY_LOT, part
 from tests.bench.trace_data import FOLDS, Case, fitted, fold
 from tests.bench.training.characters import characters
-from tests.bench.training.provenance import fitted_on, provenance
+from tests.bench.training.provenance import fitted_on, network_file, provenance
 
 if TYPE_CHECKING:
     from tests.bench.training.sketching import Drawings, Sketcher
@@ -100,10 +98,7 @@ def _fitted(known: Sequence[Character], others: Sequence[Character], a: argparse
         f"{len(drawings.count):,} characters, bent and inked anew at each step"
     )
     made = provenance(recipe, fitted_on((s, c.writer) for s, c in known), date.today())
-    buffer = io.BytesIO()
-    arrays = {**kept(network, row), sketches.PROVENANCE: np.frombuffer(made.encode(), np.uint8)}
-    np.savez_compressed(buffer, allow_pickle=False, **arrays)
-    return buffer.getvalue()
+    return network_file(kept(network, row), made)
 
 
 def _told(case: Case) -> str:

@@ -9,10 +9,11 @@ import pytest
 from svgpathtools import parse_path
 
 from capture.errors import InputError, UsageError
+from capture.files import page_file
 from fontbuild.formats.svg_font import save_svg_fonts
 from fontbuild.formats.ufo import save_ufo
 from ownhand.cli.main import main
-from ownhand.commands.write import margins, page_file, ruling, settings_of
+from ownhand.commands.write import margins, ruling, settings_of
 from tests.ownhand.hershey_font import hershey_font
 
 LAYOUT = """

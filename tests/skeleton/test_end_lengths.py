@@ -26,6 +26,7 @@ from skeleton.fitting.end_pictures import (
     led_on,
 )
 from skeleton.pipeline import read
+from skeleton.small_networks import PROVENANCE
 from tests.bench import trace_ends
 from tests.bench.people import part
 from tests.bench.trace_ink import ink
@@ -204,7 +205,7 @@ def test_characters_seldom_seen_are_one_to_it() -> None:
 
 def test_it_is_kept_with_what_it_was_fitted_on() -> None:
     with np.load(Path(end_lengths.__file__).with_name(end_lengths.NAME)) as kept:
-        told = json.loads(bytes(kept[end_lengths.PROVENANCE]).decode())
+        told = json.loads(bytes(kept[PROVENANCE]).decode())
     notice = (Path(end_lengths.__file__).parents[1] / "NOTICE").read_text(encoding="utf-8")
     assert date.fromisoformat(told["date"])
     assert "trace_ends" in told["recipe"] and end_lengths.NAME in notice

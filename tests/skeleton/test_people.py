@@ -15,6 +15,7 @@ from skeleton.cues import pen_events
 from skeleton.ductus import allographs
 from skeleton.fitted_values import load_fitted_values
 from skeleton.scoring.confidence import LOG_ODDS
+from skeleton.small_networks import PROVENANCE
 from tests.bench import trace_confidence, trace_forms, trace_weights
 from tests.bench.people import BY_LOT, fits_choice, part, trains_network
 from tests.bench.trace import main as trace_bench
@@ -268,7 +269,7 @@ def test_the_choice_is_fitted_on_people_and_says_on_whom(unipen: Path, tmp_path:
 @pytest.mark.parametrize("file", [pen_events.OF_CHARACTERS, pen_events.OF_WORDS])
 def test_a_network_is_kept_with_what_it_was_trained_on(file: str) -> None:
     with np.load(Path(pen_events.__file__).with_name(file)) as kept:
-        told = json.loads(bytes(kept[pen_events.PROVENANCE]).decode())
+        told = json.loads(bytes(kept[PROVENANCE]).decode())
     assert date.fromisoformat(told["date"])
     assert told["recipe"]
     assert {"UNIPEN", "DigiLeTs"} <= {d["name"].split(" (")[0] for d in told["fitted_on"]}

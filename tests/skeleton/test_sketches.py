@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 from scipy.signal import correlate2d
 
-from skeleton.geometry.convolution import convolved
 from skeleton.ink.ink_map import InkMap, find_ink
 from skeleton.matching import sketches
 from skeleton.matching.sketches import (
@@ -28,6 +27,7 @@ from skeleton.matching.sketches import (
 )
 from skeleton.matching.stroke_distance import shape_of, stroke_distance
 from skeleton.pipeline import SUGGESTED_SHARE, forms_for, models_of
+from skeleton.small_networks import PROVENANCE, convolved
 from tests.bench.trace_data import LATIN, Case, sample_hand
 from tests.bench.trace_ink import ink
 
@@ -118,7 +118,7 @@ def test_the_layers_are_as_long_as_what_goes_into_them() -> None:
 
 def test_it_is_kept_with_what_it_was_fitted_on() -> None:
     with np.load(Path(sketches.__file__).with_name(sketches.NAME)) as kept:
-        told = json.loads(bytes(kept[sketches.PROVENANCE]).decode())
+        told = json.loads(bytes(kept[PROVENANCE]).decode())
     notice = (Path(sketches.__file__).parents[1] / "NOTICE").read_text(encoding="utf-8")
     assert date.fromisoformat(told["date"])
     assert "trace_sketches" in told["recipe"] and sketches.NAME in notice

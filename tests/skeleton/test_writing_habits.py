@@ -27,6 +27,7 @@ from skeleton.scoring.writing_habits import (
     looked_again,
     stroke_inputs,
 )
+from skeleton.small_networks import PROVENANCE
 from skeleton.states.state_graph import end_to_end, packed
 from tests.bench.people import part
 from tests.bench.trace_ink import ink
@@ -128,7 +129,7 @@ def test_shapes_of_many_readings_are_those_of_each() -> None:
 
 def test_it_is_kept_with_what_it_was_fitted_on() -> None:
     with np.load(Path(writing_habits.__file__).with_name(writing_habits.NAME)) as kept:
-        told = json.loads(bytes(kept[writing_habits.PROVENANCE]).decode())
+        told = json.loads(bytes(kept[PROVENANCE]).decode())
     notice = (Path(writing_habits.__file__).parents[1] / "NOTICE").read_text(encoding="utf-8")
     assert date.fromisoformat(told["date"])
     assert "trace_habits" in told["recipe"] and writing_habits.NAME in notice

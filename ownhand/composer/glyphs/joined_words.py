@@ -97,8 +97,6 @@ class JoinedWords:
         held, together = np.zeros(n, bool), np.zeros(n, bool)
         for char in dict.fromkeys(c for c, ink in zip(chars, inked, strict=True) if ink):
             self._places(char)
-            if self.mostly:
-                self._loose |= set(self._bank.in_words(char).values())
         self._bank.settle()
         start = 0
         while start < n:
@@ -154,7 +152,7 @@ class JoinedWords:
             self._time += 1
             self._used[s] = self._time
         may = [k + 1 < n and leaves[found[k]] > 0 and entry[found[k + 1]] > 0 for k in range(n)]
-        together = [self.mostly and may[k] and self._follows(found[k], found[k + 1]) for k in range(n)]
+        together = [may[k] and self._follows(found[k], found[k + 1]) for k in range(n)]
         held = [
             together[k] or (may[k] and wanted[k] and bool(self._laps(found[k], found[k + 1]) < ACROSS))
             for k in range(n)
@@ -162,11 +160,14 @@ class JoinedWords:
         return found, held, together
 
     def _places(self, char: str) -> dict[str, int]:
-        """Return the written shapes of a character by the ids of their attempts."""
+        """Return the written shapes of a character by the ids of their attempts; none in a hand that seldom joins."""
         if char not in self._written:
             pool = self._bank.pool(char)
-            own = {key: pool.first + k for k, key in enumerate(pool.sources) if key}
-            self._written[char] = {**self._bank.in_words(char), **own} if self.mostly else {}
+            self._written[char] = {}
+            if self.mostly:
+                alone = self._bank.in_words(char)
+                self._loose |= set(alone.values())
+                self._written[char] = alone | {key: pool.first + k for k, key in enumerate(pool.sources) if key}
             self._source |= {shape: key for key, shape in self._written[char].items()}
         return self._written[char]
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -131,11 +132,11 @@ def load(where: Path) -> Choices:
 
 
 def _choices(one: Written, networks: Sequence[SketchNetwork]) -> list[Choices]:
+    seen = nullcontext()
     if networks and one.source != "museum":
         apart = networks[fold(one.source, one.case.writer, one.case.char)]
-        with patch.object(sketches, "trained", return_value=apart):
-            found = _choice(one)
-    else:
+        seen = patch.object(sketches, "trained", return_value=apart)
+    with seen:
         found = _choice(one)
     return [] if found is None else [found]
 

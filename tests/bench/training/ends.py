@@ -14,6 +14,7 @@ from torch.nn import functional
 from skeleton.fitting.end_lengths import MAX_MEASURE_SPREADS, STRIDES
 from skeleton.fitting.end_pictures import COLUMNS, MEASURES, MOST, ROWS
 from tests.bench.training.end_examples import EndExamples
+from tests.bench.training.weights import RunningMean, half, kept_layers
 
 CHANNELS, KERNELS = (12, 24, 36), (5, 3, 3)
 HIDDEN, NARROW = 72, 64
@@ -29,8 +30,8 @@ SMOOTHED = 0.5
 CONTRAST, GRAIN = 0.08, 0.03
 """Standard deviations of what the ink's darkness is multiplied by, and of noise added to it."""
 
-AVERAGED, AVERAGED_FIRST, FIRST_STEPS = 0.002, 0.02, 500
-"""Share of every step in the running mean of the weights, which is what is kept."""
+FIRST_STEPS = 500
+"""Steps that the running mean of the weights, which is what is kept, forgets sooner."""
 
 
 class Ends(nn.Module):
@@ -84,13 +85,12 @@ def fit_ends(
     smoothed = torch.exp(-0.5 * ((apart[:, None] - apart) / SMOOTHED) ** 2)
     smoothed /= smoothed.sum(dim=1, keepdim=True)
     network = Ends(len(row) + 1).to(device)
-    mean = {name: value.detach().clone() for name, value in network.state_dict().items()}
+    mean = RunningMean(network, FIRST_STEPS)
     optimiser = torch.optim.AdamW(network.parameters(), RATE, weight_decay=DECAY)
     batch = min(BATCH, len(target))
     steps = epochs * (len(target) // batch)
     schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, RATE, total_steps=steps, pct_start=0.15)
     network.train()
-    done = 0
     for epoch in range(epochs):
         order = torch.randperm(len(target))
         for at in range(0, len(target) - batch + 1, batch):
@@ -105,27 +105,15 @@ def fit_ends(
             loss.backward()
             optimiser.step()
             schedule.step()
-            done += 1
-            share = AVERAGED if done > FIRST_STEPS else AVERAGED_FIRST
-            for name, value in network.state_dict().items():
-                mean[name].lerp_(value.detach(), share)
+            mean.follow()
         progress(epoch + 1, epochs, loss.item())
-    network.load_state_dict(mean)
+    mean.settle()
     return {"shift": shift, "scale": scale, **_kept(network), "characters": np.array(list(row), np.int32)}
 
 
 def _kept(network: Ends) -> dict[str, NDArray[Any]]:
     """Return the arrays as `end_lengths.network_of` reads them, in half precision."""
-
-    def half(x: torch.Tensor) -> NDArray[np.float16]:
-        out: NDArray[np.float16] = x.detach().cpu().numpy().astype(np.float16)
-        return out
-
-    out = {}
-    for i, convolution in enumerate(network.convolutions):
-        out[f"kernels_{i}"], out[f"kernel_offsets_{i}"] = half(convolution.weight), half(convolution.bias)
-    for i, layer in enumerate((network.first, network.second, network.last)):
-        out[f"weights_{i}"], out[f"offsets_{i}"] = half(layer.weight.T), half(layer.bias)
+    out = kept_layers(network.convolutions, (network.first, network.second, network.last))
     # an end that is read was not moved by lot
     out["of_measures"] = half(network.measures.weight.T[:MEASURES])
     out["of_character"] = half(network.character.weight)

@@ -13,6 +13,7 @@ from torch import Tensor, nn
 from skeleton.pipeline import FIT_COST_WINDOW, FIT_TOP_N, MAX_HYPOTHESES, MAX_JUDGED_READINGS
 from skeleton.scoring.writing_habits import FINE_SCALE, MAX_FEATURE_SPREADS, MAX_UNLIKE, MAX_UNLIKE_FINE, Habits
 from tests.bench.training.choices import Choices
+from tests.bench.training.weights import half
 
 Floats = NDArray[np.float64]
 
@@ -259,10 +260,6 @@ def rated(network: HabitNetwork, every: Told) -> Floats:
 
 def kept(network: HabitNetwork, row: Mapping[int, int]) -> dict[str, NDArray[np.generic]]:
     """Return the arrays that `skeleton.scoring.writing_habits` works with, most in half precision."""
-
-    def half(x: Tensor) -> NDArray[np.generic]:
-        return x.detach().cpu().numpy().astype(np.float16)
-
     of = torch.tensor(list(row.values()), device=network.first.weight.device)
     return {
         "characters": np.array(list(row), np.int32),

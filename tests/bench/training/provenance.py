@@ -2,9 +2,16 @@
 
 from __future__ import annotations
 
+import io
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from skeleton.small_networks import PROVENANCE
 
 _UNIPEN = "train_r01_v07; Guyon, Schomaker, Plamondon, Liberman, Janet 1994, doi 10.5281/zenodo.1195803"
 
@@ -48,3 +55,10 @@ def fitted_on(characters: Iterable[tuple[str, str]]) -> list[dict[str, str]]:
 def provenance(recipe: str, data: Sequence[Mapping[str, str]], day: date) -> str:
     """Return what is kept beside numbers that are in no table of fitted values, as JSON."""
     return json.dumps({"recipe": recipe, "fitted_on": list(data), "date": day.isoformat()}, ensure_ascii=False)
+
+
+def network_file(arrays: Mapping[str, NDArray[Any]], told: str) -> bytes:
+    """Return the file of a network: its arrays, and what they were fitted on, `provenance`."""
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, allow_pickle=False, **arrays, **{PROVENANCE: np.frombuffer(told.encode(), np.uint8)})
+    return buffer.getvalue()

@@ -14,6 +14,7 @@ from torch.nn import functional
 
 from capture.units import Points
 from skeleton.matching.sketches import BOX_PX, LEAST_PROBABILITY, MOST_STROKES, PICTURE_PX, POINTS, SKETCHES, STRIDES
+from tests.bench.training.weights import RunningMean, half, kept_layers
 
 CHANNELS, KERNELS = (24, 48, 64, 64), (5, 3, 3, 3)
 HIDDEN, NARROW = 320, 256
@@ -46,8 +47,8 @@ PEN_HALF_SIZES = (0.05, 0.32)
 PRESSURE, GRAIN, CONTRAST = 0.15, 0.06, 0.1
 """Standard deviations: of the log of the width along a stroke, of noise, of the log of a factor of darkness."""
 
-AVERAGED, FIRST_STEPS = 0.002, 500
-"""Share of every step in the running mean of the weights, which is what is kept."""
+FIRST_STEPS = 501
+"""Steps that the running mean of the weights, which is what is kept, forgets sooner."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -216,7 +217,7 @@ def fit_sketches(
     count, row = torch.from_numpy(known.count).to(device), torch.from_numpy(known.row).to(device)
     weight = torch.from_numpy(known.weight).to(device)
     network = Sketcher(characters).to(device)
-    mean = {name: value.detach().clone() for name, value in network.state_dict().items()}
+    mean = RunningMean(network, FIRST_STEPS)
     optimiser = torch.optim.AdamW(network.parameters(), RATE, weight_decay=DECAY)
     schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, RATE, total_steps=steps, pct_start=0.1)
     network.train()
@@ -233,14 +234,12 @@ def fit_sketches(
         nn.utils.clip_grad_norm_(network.parameters(), 5.0)
         optimiser.step()
         schedule.step()
-        share = AVERAGED if step > FIRST_STEPS else 0.02
-        for name, value in network.state_dict().items():
-            mean[name].lerp_(value.detach(), share)
+        mean.follow()
         total += float(loss.detach()) if step % 50 == 0 else 0.0
         if (step + 1) % 500 == 0:
             progress(step + 1, steps, total / 10)
             total = 0.0
-    network.load_state_dict(mean)
+    mean.settle()
     network.eval()
     return network
 
@@ -267,16 +266,9 @@ def scored(network: Sketcher, others: Drawings, device: str) -> tuple[float, flo
 
 def kept(network: Sketcher, row: Mapping[str, int]) -> dict[str, NDArray[Any]]:
     """Return the arrays as `sketches.network_of` reads them, in half precision."""
-
-    def half(x: Tensor) -> NDArray[np.float16]:
-        out: NDArray[np.float16] = x.detach().cpu().numpy().astype(np.float16)
-        return out
-
-    out: dict[str, NDArray[Any]] = {}
-    for i, convolution in enumerate(network.convolutions):
-        out[f"kernels_{i}"], out[f"kernel_offsets_{i}"] = half(convolution.weight), half(convolution.bias)
-    for i, layer in enumerate((network.first, network.second, network.last)):
-        out[f"weights_{i}"], out[f"offsets_{i}"] = half(layer.weight.T), half(layer.bias)
+    out: dict[str, NDArray[Any]] = dict(
+        kept_layers(network.convolutions, (network.first, network.second, network.last))
+    )
     for i, table in enumerate((network.character, network.second_of_character, network.last_of_character)):
         out[f"of_character_{i}"] = half(table.weight)
     return {**out, "characters": np.array([ord(c) for c in row], np.int32)}

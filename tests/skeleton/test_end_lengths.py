@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import date
 from pathlib import Path
 from unittest.mock import patch
 
@@ -26,7 +25,6 @@ from skeleton.fitting.end_pictures import (
     led_on,
 )
 from skeleton.pipeline import read
-from skeleton.small_networks import PROVENANCE
 from tests.bench import trace_ends
 from tests.bench.people import part
 from tests.bench.trace_ink import ink
@@ -201,15 +199,6 @@ def test_characters_seldom_seen_are_one_to_it() -> None:
     np.testing.assert_allclose(unnamed.sum(axis=1), 1)
     np.testing.assert_array_equal(shift_odds(trained(), "\u3042", pictures, told), unnamed)
     assert np.abs(shift_odds(trained(), "a", pictures, told) - unnamed).max() > 0
-
-
-def test_it_is_kept_with_what_it_was_fitted_on() -> None:
-    with np.load(Path(end_lengths.__file__).with_name(end_lengths.NAME)) as kept:
-        told = json.loads(bytes(kept[PROVENANCE]).decode())
-    notice = (Path(end_lengths.__file__).parents[1] / "NOTICE").read_text(encoding="utf-8")
-    assert date.fromisoformat(told["date"])
-    assert "trace_ends" in told["recipe"] and end_lengths.NAME in notice
-    assert {"UNIPEN", "DigiLeTs"} <= {d["name"].split(" (")[0] for d in told["fitted_on"]}
 
 
 def test_ends_are_found_for_the_fit_of_nobody_who_is_left_out_and_the_network_scored_on_them(

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-import json
-from datetime import date
-from pathlib import Path
-
 import numpy as np
 import pytest
-from scipy.signal import correlate2d
 
 from skeleton.ink.ink_map import InkMap, find_ink
-from skeleton.matching import sketches
 from skeleton.matching.sketches import (
     BOX_PX,
     LEAST_PROBABILITY,
@@ -27,7 +21,6 @@ from skeleton.matching.sketches import (
 )
 from skeleton.matching.stroke_distance import shape_of, stroke_distance
 from skeleton.pipeline import SUGGESTED_SHARE, forms_for, models_of
-from skeleton.small_networks import PROVENANCE, convolved
 from tests.bench.trace_data import LATIN, Case, sample_hand
 from tests.bench.trace_ink import ink
 
@@ -42,19 +35,6 @@ def ink_map(case: Case, dpi: float = 300.0) -> InkMap:
 def cases() -> list[Case]:
     """Return letters of the simulated hand, which the network was not trained on."""
     return [c for c in sample_hand(LATIN, 1) if len(c.strokes) <= MOST_STROKES]
-
-
-def test_convolutions_are_those_of_a_reference() -> None:
-    """Against `scipy.signal.correlate2d`."""
-    rng = np.random.default_rng(3)
-    x = rng.normal(size=(2, 3, 14, 12)).astype(np.float32)
-    for k, stride in ((5, 2), (3, 2), (3, 1)):
-        kernels, offsets = rng.normal(size=(4, 3, k, k)).astype(np.float32), rng.normal(size=4).astype(np.float32)
-        got = convolved(x, kernels, offsets, stride)
-        for n in range(2):
-            for c in range(4):
-                whole = sum(correlate2d(x[n, i], kernels[c, i], mode="same") for i in range(3)) + offsets[c]
-                np.testing.assert_allclose(got[n, c], np.maximum(whole, 0)[::stride, ::stride], atol=1e-4)
 
 
 def test_the_picture_holds_the_ink_in_its_middle_whatever_the_resolution(cases: list[Case]) -> None:
@@ -114,13 +94,3 @@ def test_the_layers_are_as_long_as_what_goes_into_them() -> None:
     assert len(network.weights[0]) == channels * side * side
     assert network.weights[-1].shape[1] == SKETCHES * (MOST_STROKES * (2 * POINTS + 1) + 1)
     assert sketched(network, "a", np.zeros((PICTURE_PX, PICTURE_PX), np.float32))
-
-
-def test_it_is_kept_with_what_it_was_fitted_on() -> None:
-    with np.load(Path(sketches.__file__).with_name(sketches.NAME)) as kept:
-        told = json.loads(bytes(kept[PROVENANCE]).decode())
-    notice = (Path(sketches.__file__).parents[1] / "NOTICE").read_text(encoding="utf-8")
-    assert date.fromisoformat(told["date"])
-    assert "trace_sketches" in told["recipe"] and sketches.NAME in notice
-    names = {d["name"].split(" (")[0] for d in told["fitted_on"]}
-    assert {"UNIPEN", "DigiLeTs"} <= names and "the project's simulated hands" not in names

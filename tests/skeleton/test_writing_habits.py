@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from datetime import date
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,7 +12,6 @@ import pytest
 from skeleton.hypotheses.labelled import NAMES
 from skeleton.matching.stroke_distance import SAMPLES, Shape, shape_along, shape_of, shapes_of_readings
 from skeleton.pipeline import build_state_graph_of
-from skeleton.scoring import writing_habits
 from skeleton.scoring.form_similarity import FORM_FEATURE_NAMES
 from skeleton.scoring.ink_along_kernels import END_CLUES, PLACE_CLUES, ink_along
 from skeleton.scoring.path_features import path_scorer
@@ -27,7 +25,6 @@ from skeleton.scoring.writing_habits import (
     looked_again,
     stroke_inputs,
 )
-from skeleton.small_networks import PROVENANCE
 from skeleton.states.state_graph import end_to_end, packed
 from tests.bench.people import part
 from tests.bench.trace_ink import ink
@@ -125,16 +122,6 @@ def test_shapes_of_many_readings_are_those_of_each() -> None:
         want = shape_along(walks, here)
         np.testing.assert_array_equal(got.strokes, want.strokes)
         np.testing.assert_array_equal(got.lengths, want.lengths)
-
-
-def test_it_is_kept_with_what_it_was_fitted_on() -> None:
-    with np.load(Path(writing_habits.__file__).with_name(writing_habits.NAME)) as kept:
-        told = json.loads(bytes(kept[PROVENANCE]).decode())
-    notice = (Path(writing_habits.__file__).parents[1] / "NOTICE").read_text(encoding="utf-8")
-    assert date.fromisoformat(told["date"])
-    assert "trace_habits" in told["recipe"] and writing_habits.NAME in notice
-    assert {"UNIPEN", "DigiLeTs"} <= {d["name"].split(" (")[0] for d in told["fitted_on"]}
-    assert all(d["licence"] not in ("", "not stated") for d in told["fitted_on"])
 
 
 def test_characters_are_inked_for_the_fit_and_nobody_left_out_is(

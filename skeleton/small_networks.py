@@ -21,7 +21,7 @@ CHARACTERS = "characters"
 def load_arrays(file: Path | Traversable) -> tuple[dict[str, NDArray[Any]], list[str]]:
     """Return the arrays of a network kept in a file, and the characters that it tells apart.
 
-    Arrays are of single precision, single numbers as they were kept.
+    Arrays, each of the shape it was kept in, are of single precision, single numbers as they were kept.
     """
     with file.open("rb") as f:
         kept = np.load(f)
@@ -37,7 +37,7 @@ def several(arrays: dict[str, NDArray[Any]], name: str, count: int) -> tuple[Sin
 
 
 def shares(log_odds: NDArray[Any]) -> NDArray[np.float64]:
-    """Return the probabilities that log odds stand for, row by row; shape (n, choices)."""
+    """Return the probabilities that log odds stand for, row by row; log_odds and they: shape (n, choices)."""
     e = np.exp((log_odds - log_odds.max(axis=1, keepdims=True)).astype(float))
     out: NDArray[np.float64] = e / e.sum(axis=1, keepdims=True)
     return out

@@ -139,8 +139,9 @@ def _fitted(net: Network, states: States, ink: InkMap, strokes: Sequence[Written
         return []
     lines = [draw(net, states, s.walk) for s in strokes]
     out = []
-    # letters are dealt by shares of the length; narrow loops laid apart would cost a tenth of the time
-    for s, r in zip(strokes, completed(fit_hypothesis(lines, fit_context(ink)), loops=False), strict=True):
+    # letters are dealt by shares of the length; and after so many rounds nothing is gained by exchanges
+    trial = fit_hypothesis(lines, fit_context(ink), far=True)
+    for s, r in zip(strokes, completed(trial, untangled=False), strict=True):
         letter = _spread(states.here[s.walk], s.letter, r.line)
         points = image_from_pixels(r.line, px_per_mm=ink.px_per_mm)
         width = r.width / ink.px_per_mm

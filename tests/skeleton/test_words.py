@@ -26,6 +26,7 @@ from skeleton.words.line_reading import SUITS, read_line
 from skeleton.words.single_steps import single_steps_of
 from skeleton.words.word_reading import read_word, read_word_ink
 from tests.bench.trace_ink import ink
+from tests.bench.trace_score import score
 from tests.bench.words import SCRIPT_WORDS, letters_found, script_word, way
 
 
@@ -44,6 +45,16 @@ def script():
 def test_joined_words_are_passed_as_they_were_drawn(script):
     passed = [way([s.points_mm for s in reading.strokes], strokes) for reading, strokes, _ in script.values()]
     assert np.mean(passed) > 0.85
+
+
+@pytest.mark.parametrize("text", ["yellow", "keeper"])
+def test_small_letters_whose_loops_the_pen_filled_are_followed_to_the_edge_of_their_ink(text):
+    """The x-height is 3.2 pen widths; fitted as long as single characters the lines end 80 um off."""
+    word = script_word(text, 1.6)
+    grey, offset = ink(word.strokes)
+    found = [s.points_mm for s in read_word(grey, 300, text).strokes]
+
+    assert score(found, [s + offset for s in word.strokes], 0.5).mean < 0.04
 
 
 def test_most_letters_of_joined_words_get_their_ink(script):

@@ -258,7 +258,8 @@ def fit(
     stroke (n,): number of every point's stroke, rising. pen, sigma, full: width of the pen and blur of its edge (px),
     darkness of full ink. shape (3,): weights of third and second differences, and the difference (px) from which they
     let go; third differences weigh `stiff` times as much in the first round. momentum: share of its last movement that
-    a point goes on by (Polyak 1964, USSR Comput. Math. Math. Phys. 4), for lines that have far to go: only pixels near an edge tell whereto.
+    a point goes on by (Polyak 1964, USSR Comput. Math. Math. Phys. 4), for lines that have far to go: only pixels near
+    an edge tell whereto.
     """
     third, second, corner = shape[0], shape[1], shape[2]
     h, w = dark.shape

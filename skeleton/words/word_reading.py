@@ -138,24 +138,35 @@ def _fitted(net: Network, states: States, ink: InkMap, strokes: Sequence[Written
     if not strokes:
         return []
     lines = [draw(net, states, s.walk) for s in strokes]
-    out = []
-    # letters are dealt by shares of the length; and after so many rounds nothing is gained by exchanges
     trial = fit_hypothesis(lines, fit_context(ink), far=True)
-    for s, r in zip(strokes, completed(trial, untangled=False), strict=True):
-        letter = _spread(states.here[s.walk], s.letter, r.line)
+    out = []
+    # after so many rounds nothing is gained by exchanges
+    for k, (s, r) in enumerate(zip(strokes, completed(trial, untangled=False), strict=True)):
+        before = trial.lines.points[trial.lines.stroke == k] + trial.paper.low
+        letter = led_on(_by_shares(states.here[s.walk], s.letter, len(before)), before, r.line)
         points = image_from_pixels(r.line, px_per_mm=ink.px_per_mm)
         width = r.width / ink.px_per_mm
         out.append((Stroke(points, float(median(r.width)) / ink.px_per_mm, width, r.closed), letter))
     return out
 
 
-def _spread(places: Points, letter: Ints, line: Points) -> Ints:
-    """Return the letter of every point of a line that was drawn along places, by shares of the length."""
-    if len(places) < 2 or len(line) < 2:
-        return np.full(len(line), letter[0])
-    there, along = lengths_along(np.ascontiguousarray(places)), lengths_along(np.ascontiguousarray(line))
-    k = np.searchsorted(there / max(there[-1], 1e-9), along / max(along[-1], 1e-9))
+def _by_shares(places: Points, letter: Ints, count: int) -> Ints:
+    """Return the letter of so many points at equal steps of a line drawn along places, by shares of its length.
+
+    The steps were equal before the line was fitted: how it was stretched then tells nothing of its letters.
+    """
+    if len(places) < 2 or count < 2:
+        return np.full(count, letter[0])
+    there = lengths_along(np.ascontiguousarray(places))
+    k = np.searchsorted(there / max(there[-1], 1e-9), np.linspace(0.0, 1.0, count))
     return np.asarray(letter[np.minimum(k, len(letter) - 1)], np.int64)
+
+
+def led_on(letter: Ints, before: Points, line: Points) -> Ints:
+    """Return the letter of every point of a line that has the points from before and may have more at its ends."""
+    more = len(line) - len(before)
+    first = min(range(more + 1), key=lambda k: float(((line[k : k + len(before)] - before) ** 2).sum()))
+    return np.pad(letter, (first, more - first), mode="edge")
 
 
 def _reading(

@@ -24,7 +24,7 @@ from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import expected_extent, form_table, forms_of, main_strokes, packed, unpacked
 from skeleton.words.line_reading import SUITS, read_line
 from skeleton.words.single_steps import single_steps_of
-from skeleton.words.word_reading import read_word, read_word_ink
+from skeleton.words.word_reading import led_on, read_word, read_word_ink
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import score
 from tests.bench.words import SCRIPT_WORDS, letters_found, script_word, way
@@ -244,6 +244,17 @@ def test_a_stroke_goes_round_a_loop_that_no_letter_passes():
     # what is no letter's ink stays what it is
     unchanged, _ = taken_up(walks, letter, states, sizes, ~everything, 40.0)
     assert np.array_equal(unchanged[0], walks[0])
+
+
+@pytest.mark.parametrize("more", [(0, 0), (2, 0), (0, 3), (1, 2)])
+def test_points_of_a_line_keep_their_letter_however_it_was_stretched_and_led_on(more):
+    letter = np.array([0, 0, 0, 1, 1])
+    before = np.array([[0.0, 0.0], [1.0, 0.0], [2.0, 0.0], [9.0, 0.0], [10.0, 0.0]])
+    line = np.concatenate(
+        [np.arange(-more[0], 0.0)[:, None] * [1, 0], before, [[11.0 + k, 0.0] for k in range(more[1])] or before[:0]]
+    )
+
+    assert led_on(letter, before, line + 0.05).tolist() == [0] * (3 + more[0]) + [1] * (2 + more[1])
 
 
 def test_a_delayed_dot_follows_its_letter_unless_that_is_joined():

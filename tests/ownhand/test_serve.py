@@ -27,6 +27,7 @@ from ownhand.serve.request import order_from
 from ownhand.serve.server import HOW, Limits, make_app, serve
 from tests.ownhand.composing import LETTER
 from tests.ownhand.hershey_font import hershey_font
+from tests.ownhand.on_page import PATIENCE_S
 
 FONT = hershey_font()
 
@@ -38,7 +39,9 @@ class Client:
     def ask(
         self, method: str, path: str, data: Any = None, *, raw: bytes | None = None, **headers: str
     ) -> tuple[int, dict[str, str], bytes]:
-        connection = http.client.HTTPConnection("127.0.0.1", self._port, timeout=60, source_address=(self._source, 0))
+        connection = http.client.HTTPConnection(
+            "127.0.0.1", self._port, timeout=PATIENCE_S, source_address=(self._source, 0)
+        )
         body = raw if raw is not None else None if data is None else json.dumps(data).encode()
         sent = {"Content-Type": "application/json"} if body is not None else {}
         sent |= {"Authorization": f"Bearer {self._token}"} if self._token else {}
@@ -352,17 +355,17 @@ def test_an_order_that_asks_for_too_much_is_refused_at_once(client: Client, orde
 
 
 def test_work_that_takes_too_long_is_ended_and_light_orders_go_on() -> None:
-    heavy = {"text": "the lamp " * 500, "settings": {"order": "least travel", "paper": "900x900", "fit": True}}
-    with running(workers=1, limits=Limits(seconds=0.4, light_cost=100)) as port, ThreadPoolExecutor(4) as clients:
+    heavy = {"text": "the lamp " * 2000, "settings": {"order": "least travel", "paper": "900x900", "fit": True}}
+    with running(workers=1, limits=Limits(seconds=2.0, light_cost=100)) as port, ThreadPoolExecutor(4) as clients:
         answers = [clients.submit(Client(port).page, **heavy) for _ in range(4)]
-        until = time.monotonic() + 20
+        # on a busy machine even a light one may take too long
+        until = time.monotonic() + PATIENCE_S
         while (light := Client(port).page(text="lamp")[0]) != 200 and time.monotonic() < until:
             pass
         assert light == 200
-        for answer in answers:
-            status, headers, _ = answer.result()
-            assert status in (200, 503)
-            assert status == 200 or headers["retry-after"]
+        given_up = [headers for status, headers, _ in (answer.result() for answer in answers) if status == 503]
+        assert len(given_up) == 4
+        assert all(headers["retry-after"] for headers in given_up)
 
 
 def test_one_client_cannot_fill_the_queue() -> None:

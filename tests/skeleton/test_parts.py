@@ -358,8 +358,8 @@ def capitals_are_read_as_people_write_them(part: Switch) -> bool:
     return most(part, "hershey", "E/0 E/1 E/2 G/0 G/1 G/2", least=5)
 
 
-def another_hand_s_letters_are_sketched(part: Switch) -> bool:
-    return most(part, "keeper", "A/0 A/1 A/2 B/0 B/1 B/2", least=5)
+def a_drawn_bowl_and_stem_are_sketched(part: Switch) -> bool:
+    return most(part, "hershey", "a/0 a/1 a/2 g/0 g/1 g/2", least=5)
 
 
 def two_widths_speak_for_two_strokes(part: Switch) -> bool:
@@ -414,7 +414,7 @@ def the_left_one_of_two_stems_is_first(part: Switch) -> bool:
 GUARDS: dict[str, Guard] = {
     "junctions redrawn": crossing_lines_stay_straight,
     "ductus table": a_t_begins_with_its_stem,
-    "forms that the picture suggests": another_hand_s_letters_are_sketched,
+    "forms that the picture suggests": a_drawn_bowl_and_stem_are_sketched,
     "refinement on grey ink": a_bow_lies_in_the_middle_of_its_ink,
     "smooth curves": a_bow_bends_evenly,
     "sharpened mask": small_counters_are_open,

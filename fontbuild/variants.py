@@ -65,6 +65,13 @@ def forms(written: Sequence[AttemptStrokes], *, x_height_mm: float) -> list[list
     return sorted(out, key=lambda g: (-len(g), min(g)))
 
 
+def alike(one: AttemptStrokes, other: AttemptStrokes, *, x_height_mm: float) -> bool:
+    """Return whether two attempts at a character are written in one form, whatever names their forms have."""
+    if [len(s) == 1 for s in one.strokes] != [len(s) == 1 for s in other.strokes]:
+        return False
+    return bool(pairwise([[s / x_height_mm for s in w.strokes] for w in (one, other)])[0, 1] <= SAME_FORM)
+
+
 def _clusters(distance: NDArray[np.float64]) -> list[list[int]]:
     # here, because whoever writes with a font imports this too, and SciPy takes as long as a page
     from scipy.cluster.hierarchy import fcluster, linkage

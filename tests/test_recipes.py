@@ -95,8 +95,8 @@ def test_interpreters_draw_what_the_svg_shows(
     monkeypatch.chdir(there)
     words = command(name, fonts)
     at = words.index("-o") + 1
-    for suffix in ("svg", "hpgl", "gcode"):
-        assert main([*words[:at], f"page.{suffix}", *words[at + 1 :], "--no-preview"]) == 0
+    further = ["--format", "hpgl", "--format", "gcode", "--no-preview"]
+    assert main([*words[:at], "page.svg", *words[at + 1 :], *further]) == 0
     text = Path("page.svg").read_text()
     ours = drawn(text)
 

@@ -67,12 +67,18 @@ def found(readings, true, monkeypatch) -> tuple[float, float]:
     return float(np.average(right, weights=count)), float(np.average(right[suits], weights=count[suits]))
 
 
-def test_letters_copied_on_ruled_lines_are_found(words, monkeypatch):
+@pytest.fixture(scope="module")
+def copied():
+    """The page with lines to copy: as printed, what was written on its lines, and that as ink."""
     sheet = load_sheet(FOLDER / "sheet" / "sheet.json")
     page = sheet.pages[-1]
     (scan,) = load_scans(FOLDER / "scans" / f"page-{page.page}.jpg")
     lines = read_page(scan, lambda _: sheet).lines
-    inks = [find_ink(line.grey, line.px_per_mm * MM_PER_INCH) for line in lines]
+    return page, lines, [find_ink(line.grey, line.px_per_mm * MM_PER_INCH) for line in lines]
+
+
+def test_letters_copied_on_ruled_lines_are_found(copied, words, monkeypatch):
+    page, lines, inks = copied
     readings = read_lines(Here, inks, [line.line.text for line in lines], lambda *_: None)
 
     def true(number, word, _):
@@ -85,13 +91,10 @@ def test_letters_copied_on_ruled_lines_are_found(words, monkeypatch):
     assert suited >= 0.85
 
 
-def test_another_lines_words_are_not_taken_though_the_writers_own_letters_are_known():
-    sheet = load_sheet(FOLDER / "sheet" / "sheet.json")
-    (scan,) = load_scans(FOLDER / "scans" / f"page-{sheet.pages[-1].page}.jpg")
-    lines = read_page(scan, lambda _: sheet).lines[:4]
-    inks = [find_ink(line.grey, line.px_per_mm * MM_PER_INCH) for line in lines]
+def test_another_lines_words_are_not_taken_though_the_writers_own_letters_are_known(copied):
+    _, lines, inks = copied
     texts = [line.line.text for line in lines]
-    *right, wrong = read_lines(Here, inks, [*texts[:3], texts[0]], lambda *_: None)
+    *right, wrong = read_lines(Here, inks[:4], [*texts[:3], texts[0]], lambda *_: None)
 
     assert sum(wrong.suits) <= 1
     assert np.mean([suits for reading in right for suits in reading.suits]) >= 0.7

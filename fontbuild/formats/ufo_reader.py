@@ -70,13 +70,15 @@ def noted(note: str | None) -> dict[str, Any]:
 
 
 def says_its_size(path: Path) -> bool:
-    """Return whether a UFO tells in which size it was written; a .ufoz is opened for it."""
-    ufo = open_ufo(path)
-    return KEY + "mmPerUnit" in ufo.lib or "mmPerUnit" in noted(ufo.info.note)
+    """Return whether a UFO tells in which size it was written; its glyphs are not read for it."""
+    with open_ufo(path, glyphs=False) as ufo:
+        return KEY + "mmPerUnit" in ufo.lib or "mmPerUnit" in noted(ufo.info.note)
 
 
-def open_ufo(path: Path) -> ufoLib2.Font:
+def open_ufo(path: Path, *, glyphs: bool = True) -> ufoLib2.Font:
     """Return the ufoLib2 font at `path`, folder or .ufoz.
+
+    glyphs: whether all are read at once; else each when it is asked for, and the font must be closed.
 
     Raises
     ------
@@ -98,7 +100,7 @@ def open_ufo(path: Path) -> ufoLib2.Font:
     else:
         _check_unpacked(path)
     try:
-        ufo = ufoLib2.Font.open(path, lazy=False, validate=True)
+        ufo = ufoLib2.Font.open(path, lazy=not glyphs, validate=True)
     except (UFOLibError, OSError, ValueError, KeyError, TypeError, AttributeError, EOFError) as error:
         said = " ".join(str(error).split()) or type(error).__name__
         raise FontFileError(str(path), f"is not a UFO that can be read ({said})", "Restore or rebuild it.") from None

@@ -281,7 +281,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         console.say(error.format_message())
         return error.exit_code
     except click.ClickException as error:
-        console.say(f"ownhand: {error.format_message()}")
+        context = error.ctx if isinstance(error, click.UsageError) else None
+        hint = f" See: {context.command_path} --help" if context else ""
+        console.say(f"ownhand: {error.format_message()}{hint}")
         return error.exit_code
     except (KeyboardInterrupt, click.Abort):
         console.say("ownhand: stopped; what was finished is kept.")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import sys
+from codecs import BOM_UTF16_BE, BOM_UTF16_LE, BOM_UTF32_LE
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
@@ -86,14 +87,17 @@ def words(text: str) -> list[str]:
 def text_of(file: Path) -> str:
     """Return the text in a file; '-' is standard input.
 
+    It is UTF-8, or UTF-16 where a byte order mark says so (The Unicode Standard, section 23.8).
+
     Raises
     ------
     InputError
-        If it cannot be read, or is not UTF-8.
+        If it cannot be read, or is neither.
     """
     try:
         data = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
-        return data.decode("utf-8-sig")
+        is_utf16 = data.startswith((BOM_UTF16_LE, BOM_UTF16_BE)) and not data.startswith(BOM_UTF32_LE)
+        return data.decode("utf-16" if is_utf16 else "utf-8-sig")
     except OSError as error:
         raise InputError(str(file), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None
     except UnicodeDecodeError:

@@ -172,8 +172,8 @@ def _told(done: RunReport, table: Table, hand: Path, folder: Path, options: dict
         if options["check"]
         else f"{folder}: {done.written} written ({done.pages} pages), {done.skipped} were there already."
     )
-    for notice, rows in done.notices.items():
-        console.say(f"{notice} (in {rows} rows)")
+    for line in done.told():
+        console.say(line)
     for fault in done.faults:
         console.say(f"{options['table']}: {fault}")
     if done.left_over:

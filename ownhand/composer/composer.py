@@ -195,7 +195,7 @@ class Composer:
         for box, body in texts:
             manuscript = prepare_text(body, fitter, self._has, lists=settings.lists, divides=bool(settings.hyphenate))
             asked = self.asked_x_height(box, settings)
-            pen = self._pen_mm(settings) * self.font.metrics.x_height / asked
+            pen = self._pen_mm(settings, box.pen) * self.font.metrics.x_height / asked
             letters = make_letters(
                 manuscript.chars, manuscript.gaps, font=self.font, bank=self._bank, chooser=chooser,
                 scatter=self.scatter, life=life, rng=rng, pen=pen, goes_on=self._joins and settings.joins, joined=words,
@@ -210,7 +210,8 @@ class Composer:
             if fitter.from_right:
                 raise UsageError("text", what, "Scripts that are written from right to left are not set.")
             raise UsageError("text", what, f"Add them: ownhand sheet HAND --characters {shlex.quote(''.join(some))}.")
-        hand = Hand(self.font, self._bank, self.scatter, settings, self._pen_mm(settings))
+        widths = tuple(self._pen_mm(settings, n + 1) for n in range(len(settings.pens)))
+        hand = Hand(self.font, self._bank, self.scatter, settings, self._measured_pen_mm, widths)
         pages, squeezed = [], 0
         count = max([1, *(t.pages for t, _ in ready)])
         if count > self.most_pages:
@@ -247,7 +248,7 @@ class Composer:
         def at(x_height_mm: float) -> SetText:
             return set_text(
                 manuscript, letters, box, font=self.font, settings=settings, mm_per_unit=x_height_mm / x,
-                wobble=wobble, pen_mm=self._pen_mm(settings), after=after,
+                wobble=wobble, pen_mm=self._pen_mm(settings, box.pen), after=after,
             )  # fmt: skip
 
         done = fitted(at, asked, asked * settings.smallest) if box.fit else at(asked)
@@ -271,8 +272,13 @@ class Composer:
         tall = (max(m.ascender, m.cap_height) - m.descender) / m.x_height
         return min(self.written_x_height_mm, ruling.pitch_mm / tall) if ruling else self.written_x_height_mm
 
-    def _pen_mm(self, settings: Settings) -> float:
-        return settings.pens[0].width_mm or max(0.1, self.font.metrics.pen_width * self.font.mm_per_unit)
+    @property
+    def _measured_pen_mm(self) -> float:
+        return max(0.1, self.font.metrics.pen_width * self.font.mm_per_unit)
+
+    def _pen_mm(self, settings: Settings, pen: int) -> float:
+        """Return the width of the line of a pen, counted from 1."""
+        return settings.pens[pen - 1].width_mm or self._measured_pen_mm
 
     def _box_notices(self, done: SetText, box: TextBox, settings: Settings) -> list[Notice]:
         out = []
@@ -288,7 +294,7 @@ class Composer:
     def _finished(self, page: PlotPage, ready: list[tuple[SetText, Letters]], settings: Settings) -> PlotPage:
         """Return the page with strokes that meet merged, in the order asked for."""
         size = min((t.mm_per_unit for t, _ in ready), default=self.font.mm_per_unit) * self.font.metrics.x_height
-        touch = TOUCH * page.pen_mm
+        touch = TOUCH * self._pen_mm(settings, 1)
         between = 0.0
         if settings.joins:
             between = OVER * size if self._joins else touch

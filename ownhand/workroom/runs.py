@@ -176,7 +176,7 @@ def write_run(
         "skipped": done.skipped,
         "pages": done.pages,
         "faults": [str(f) for f in done.faults][:200],
-        "notices": [f"{notice} (in {rows} rows)" for notice, rows in done.notices.items()],
+        "notices": done.told(),
         "missing": [
             {"char": lack.char, "count": lack.count, "lines": ranges(lack.lines), "hand": lack.hand}
             for lack in done.missing

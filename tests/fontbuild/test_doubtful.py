@@ -84,7 +84,36 @@ def test_a_form_that_turns_by_nature_is_no_bead() -> None:
 
     assert find_doubtful({"y": [*plain, once]}, x_height_mm=1.0)[0] == {}
     unknown = replace(once, allograph="")
-    assert find_doubtful({"y": [*plain, unknown]}, x_height_mm=1.0)[0] == {"once": "a beaded line"}
+    assert find_doubtful({"y": [*plain, unknown]}, x_height_mm=1.0)[0] == {}, "its loops are no beads"
+
+
+def test_a_looped_v_among_plain_ones_is_no_bead() -> None:
+    """A second form that a writer uses now and then, and that no table holds."""
+    plain = np.array([[0.0, 1.0], [0.4, 0.0], [0.8, 1.0]])
+    turn = np.linspace(np.pi / 2, 2.5 * np.pi, 30)
+    loop = [np.column_stack([x + 0.3 * np.cos(turn), 0.7 + 0.3 * np.sin(turn)]) for x in (0.0, 0.8)]
+    looped = np.vstack([loop[0], [[0.4, 0.0]], loop[1]])
+    group = [AttemptStrokes(f"plain {k}", "v", (plain,)) for k in range(6)]
+
+    assert find_doubtful({"v": [*group, AttemptStrokes("looped", "v", (looped,))]}, x_height_mm=1.0)[0] == {}
+
+
+def test_a_stem_drawn_twice_is_a_form_where_two_attempts_have_it() -> None:
+    """A capital D in one stroke, down its stem, up again and round, beside those in two."""
+    stem = np.array([[0.0, 2.0], [0.0, 0.0]])
+    turn = np.linspace(np.pi / 2, -np.pi / 2, 20)
+    bowl = np.column_stack([1.2 * np.cos(turn), 1.0 + np.sin(turn)])
+    two = [AttemptStrokes(f"two {k}", "D", (stem, bowl)) for k in range(5)]
+    back = np.vstack([stem, stem[::-1] + np.array([0.02, 0.0]), bowl])
+    wavy = np.vstack([stem, stem[::-1], stem + np.array([0.02, 0.0]), stem[::-1], bowl])
+    one = [AttemptStrokes(f"one {k}", "D", (back,)) for k in range(2)]
+    torn = AttemptStrokes("to and fro", "D", (wavy,))
+
+    assert find_doubtful({"D": [*two, *one, torn]}, x_height_mm=1.0)[0] == {"to and fro": "a beaded line"}
+    assert find_doubtful({"D": [*two, one[0]]}, x_height_mm=1.0)[0] == {"one 0": "a beaded line"}, "once tells nothing"
+    in_words = [replace(w, allograph="apart") for w in one]
+    found, _ = find_doubtful({"D": [*two, *in_words]}, x_height_mm=1.0)
+    assert found == {w.id: "a beaded line" for w in one}, "words may be read wrongly in one way: a cell must have it"
 
 
 def test_letters_of_running_text_are_measured_by_those_of_cells() -> None:

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 import ufoLib2
 from fontTools.ufoLib import UFOReader
+from fontTools.ufoLib.glifLib import GlyphSet
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -17,6 +18,7 @@ from capture.errors import FontFileError, OutputError
 from fontbuild.build import build_font
 from fontbuild.font import Font, Metrics, Record
 from fontbuild.formats.ufo import load_ufo, save_ufo
+from fontbuild.formats.ufo_reader import says_its_size
 from fontbuild.glyph import Glyph
 from fontbuild.naming import variant_name
 from tests.fontbuild.hands import hand
@@ -80,6 +82,18 @@ def test_strokes_are_open_contours_and_a_dot_is_a_very_short_one(font: Font, tmp
     assert [len(c) for c in ufo["period"]] == [2]
     assert ufo["a"].unicodes == [ord("a")]
     assert ufo["a.v2"].unicodes == []
+
+
+@pytest.mark.parametrize("zipped", [False, True])
+def test_whether_a_font_says_its_size_is_known_without_reading_its_glyphs(
+    font: Font, tmp_path: Path, zipped: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = save_ufo(font, tmp_path / ("s.ufoz" if zipped else "s.ufo"), zipped=zipped)
+    read: list[str] = []
+    monkeypatch.setattr(GlyphSet, "readGlyph", lambda glyphs, name, *a, **k: read.append(name))
+
+    assert says_its_size(path)
+    assert read == []
 
 
 def test_saving_again_replaces_the_whole_font(font: Font, tmp_path: Path) -> None:

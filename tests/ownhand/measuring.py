@@ -56,21 +56,27 @@ def letters_of(pages: Sequence[PlotPage]) -> Letters:
     rows: list[tuple] = []
     for number, page in enumerate(pages):
         points, starts = flatten(page.points_mm, page.starts, within_mm=0.01)
+        if not len(points):
+            continue
         letter = np.repeat(page.letter, np.diff(starts))
         path = np.repeat(np.arange(len(page)), np.diff(starts))
-        bounds = np.flatnonzero(np.diff(letter, prepend=-1, append=-1))
-        for a, b in pairwise(bounds):
-            k = int(path[a])
-            rows.append(
-                (number, page.line[k], page.word[k], page.chars[page.letter[k]],
-                 *seen(points[a:b] * [1, -1], path[a:b]))
-            )  # fmt: skip
+        begins = np.flatnonzero(np.diff(letter, prepend=-1))
+        of_path = path[begins]
+        chars = [page.chars[n] for n in page.letter[of_path]]
+        named = ([number] * len(begins), page.line[of_path], page.word[of_path], chars)
+        rows += zip(*named, *_seen(points * [1, -1], path, begins), strict=True)
     return in_columns(rows)
 
 
 def seen(p: np.ndarray, path: np.ndarray) -> tuple[float, ...]:
     """Return left, foot, right, top and lean of a letter's points (y up), each belonging to a path."""
-    return (*p.min(0), *p.max(0), _lean(p, path))
+    return tuple(float(column[0]) for column in _seen(p, path, np.zeros(1, np.int64)))
+
+
+def _seen(p: np.ndarray, path: np.ndarray, begins: np.ndarray) -> tuple[np.ndarray, ...]:
+    """Return what `seen` does of letters that follow each other, a column each; begins: the first point of each."""
+    low, high = np.minimum.reduceat(p, begins), np.maximum.reduceat(p, begins)
+    return *low.T, *high.T, _leans(p, path, begins, high[:, 1] - low[:, 1])
 
 
 def in_columns(rows: Sequence[tuple]) -> Letters:
@@ -79,14 +85,16 @@ def in_columns(rows: Sequence[tuple]) -> Letters:
     return Letters(numbers, line, word, char, left, right, foot, top, lean)
 
 
-def _lean(p: np.ndarray, path: np.ndarray) -> float:
-    d = np.diff(p, axis=0)[np.diff(path) == 0]
+def _leans(p: np.ndarray, path: np.ndarray, begins: np.ndarray, height: np.ndarray) -> np.ndarray:
+    within = np.diff(path) == 0
+    letter = np.repeat(np.arange(len(begins)), np.diff([*begins, len(p)]))[1:][within]
+    d = np.diff(p, axis=0)[within]
     d = d * np.where(d[:, 1:] < 0, -1.0, 1.0)
     length, angle = np.hypot(*d.T), np.degrees(np.arctan2(d[:, 0], np.maximum(d[:, 1], 1e-9)))
-    upright = np.abs(angle) < 40
-    if length[upright].sum() <= 0.3 * np.ptp(p[:, 1]):
-        return float("nan")
-    return float(np.average(angle[upright], weights=length[upright]))
+    length[np.abs(angle) >= 40] = 0.0
+    upright = np.bincount(letter, length, len(begins))
+    mean = np.bincount(letter, length * angle, len(begins)) / np.where(upright > 0, upright, 1.0)
+    return np.where(upright > 0.3 * height, mean, np.nan)
 
 
 def measured(
@@ -111,13 +119,14 @@ def measured_letters(
     standing = is_letter & np.isin(found.char, list(stands))
     feet, slopes, levels, lag1, lag4 = [], [], [], [], []
     foot = found.foot.copy()
-    classes = _class_mean(found.char, standing, foot - _ruled(found, offset_mm, pitch_mm))
+    over = foot - _ruled(found, offset_mm, pitch_mm)
+    classes = _class_mean(found.char, standing, over)
     for key in np.unique(line_key):
         at = np.flatnonzero((line_key == key) & standing)
         if len(at) < 12:
             continue
         middle = (found.left[at] + found.right[at]) / 2
-        height = foot[at] - _ruled(found, offset_mm, pitch_mm)[at] - classes[at]
+        height = over[at] - classes[at]
         slope, level = np.polyfit(middle, height, 1)
         rest = height - slope * middle - level
         feet.append(rest / x)

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from tests.ownhand.on_page import PATIENCE_S
 
 MOST_TABS = 700
 
@@ -123,16 +126,25 @@ class Person:
         self.page.keyboard.press("ArrowDown")
 
     def files(self, locator: Any, *files: Path) -> None:
-        """Choose files in a field; who presses while a busy page is drawn anew, and sees nothing, presses again."""
-        from playwright.sync_api import TimeoutError as NothingHappened
+        """Choose files in a field; who presses while a busy page is drawn anew, and sees nothing, presses again.
 
-        try:
-            with self.page.expect_file_chooser(timeout=AGAIN_S * 1000) as chooser:
-                self.press(locator, key="Enter")
-        except NothingHappened:
-            with self.page.expect_file_chooser() as chooser:
-                self.press(locator, key="Enter")
-        chooser.value.set_files([str(f) for f in files])
+        Whatever press opened the chooser, it counts: while one is open, a browser opens no other.
+        """
+        choosers: list[Any] = []
+
+        def came(chooser: Any) -> None:
+            choosers.append(chooser)
+
+        self.page.on("filechooser", came)
+        end = time.monotonic() + PATIENCE_S
+        while not choosers:
+            assert time.monotonic() < end, f"no files can be chosen in {locator}"
+            self.press(locator, key="Enter")
+            again = time.monotonic() + AGAIN_S
+            while not choosers and time.monotonic() < again:
+                self.page.wait_for_timeout(20)
+        self.page.remove_listener("filechooser", came)
+        choosers[0].set_files([str(f) for f in files])
 
     def saved(self, locator: Any) -> bytes:
         """Press what gives a file; return its content."""

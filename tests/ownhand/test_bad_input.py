@@ -287,6 +287,16 @@ def test_an_unknown_option_or_command(refused):
     assert refused("paint")[0] == 2
 
 
+@pytest.mark.parametrize(
+    "typed", [["write"], ["read", "hand"], ["trace", "a.png"], ["write", "hand", "lamp", "--life", "x"]]
+)
+def test_what_was_typed_wrongly_says_where_to_look(refused, typed):
+    code, said = refused(*typed)
+
+    assert code == 2
+    assert said.endswith(f" See: ownhand {typed[0]} --help")
+
+
 def test_no_command_at_all_shows_what_there_is(capsys):
     assert main([]) == 2
     assert capsys.readouterr().err.startswith("Usage: ownhand")

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from capture.errors import FontFileError, UsageError
-from ownhand.composer import Composer, Life, PlotPage, Ruling, Settings, TextBox
+from ownhand.composer import Composer, Life, Pen, PlotPage, Ruling, Settings, TextBox
 from ownhand.composer.formats.svg import svg_text
 from tests.ownhand.composing import LETTER, composer
 from tests.ownhand.hershey_font import hershey_font
@@ -77,6 +77,27 @@ def test_nothing_ever_leaves_the_margins(text, seed, strength, align, margins, x
         if len(page):
             assert left + half <= x0 and x1 <= 120 - right - half
             assert top + half <= y0 and y1 <= 90 - bottom - half
+
+
+def test_what_a_broad_pen_draws_stays_within_its_box_whichever_pen_it_is() -> None:
+    boxes = (TextBox("left", 10, 10, 60, 80), TextBox("right", 75, 10, 60, 80, pen=2))
+    pens = (Pen(), Pen("#8a1f1f", width_mm=2.0))
+    settings = replace(CARD, paper=(145.0, 102.0), boxes=boxes, pens=pens, x_height_mm=3.0)
+    for seed in range(12):
+        (page,) = composer().compose({"left": "lamp " * 20, "right": "lamp " * 20}, settings, seed=seed)
+        for box, width in zip(boxes, (page.pen_mm, 2.0), strict=True):
+            ink = np.vstack([page.path(k) for k in np.flatnonzero(page.pen == box.pen)])
+            room = np.array([box.x_mm, box.y_mm]) + width / 2 - 1e-6
+            assert (ink.min(axis=0) >= room).all()
+            assert (ink.max(axis=0) <= np.array([box.x_mm + 60, box.y_mm + 80]) - width / 2 + 1e-6).all()
+
+
+def test_a_pen_of_unsaid_width_is_as_broad_as_the_hand_was_written() -> None:
+    pens = (Pen(width_mm=2.0), Pen("#8a1f1f"))
+    (page,) = composer().compose("lamp", replace(CARD, pens=pens), seed=1)
+    (plain,) = composer().compose("lamp", CARD, seed=1)
+
+    assert page.pen_mm == plain.pen_mm
 
 
 @pytest.mark.parametrize("form", ["NFC", "NFD", "NFKC", "NFKD"])

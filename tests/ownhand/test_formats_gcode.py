@@ -23,15 +23,16 @@ def run(text: str, servo_down: float | None = None) -> tuple[list[np.ndarray], l
     drawn: list[list[tuple[float, float]]] = []
     lifted: list[list[tuple[float, float]]] = []
     was_down, spindle = False, 0.0
+    before = (machine.pos.X, machine.pos.Y)
     for raw in text.splitlines():
         line = pygcode.Line(raw)
-        before = (machine.pos.X, machine.pos.Y)
         machine.process_block(line.block)
-        after = (machine.pos.X, machine.pos.Y)
+        at = machine.pos  # reckoned anew each time it is asked for
+        after = (at.X, at.Y)
         for code in line.block.gcodes:
             if code.word_letter == "S":
                 spindle = float(code.word.value)
-        down = spindle == servo_down if servo_down is not None else machine.pos.Z <= 0
+        down = spindle == servo_down if servo_down is not None else at.Z <= 0
         if raw.startswith("G21"):
             down = False
         if down and not was_down:
@@ -41,7 +42,7 @@ def run(text: str, servo_down: float | None = None) -> tuple[list[np.ndarray], l
                 drawn[-1].append(after)
         elif after != before:
             lifted.append([before, after])
-        was_down = down
+        was_down, before = down, after
     return [np.array(d) for d in drawn], [np.array(m) for m in lifted], machine
 
 

@@ -211,6 +211,16 @@ def test_the_old_card_of_a_guest_who_was_renamed_is_told(tmp_path: Path) -> None
     assert sorted(contents(tmp_path / "out")) == ["Caspar.svg", "Jasper.svg", "Orla.svg"]
 
 
+def test_a_gap_that_an_empty_column_leaves_in_a_text_is_told(tmp_path: Path) -> None:
+    rows = "name,town,street,title\nOrla,,,\nJette,,Quay,Captain\nInigo,Zubia,,\n"
+    template = parse_template("Dear {title, else} {name}, from {town}\n{street}\n")
+
+    report = run_table(FONT, table(tmp_path, rows), template, tmp_path / "out", CARD, workers=1)
+
+    told = "the column 'town': empty, a gap is left; {town, else …} would fill it (in 2 rows)"
+    assert [line for line in report.told() if "column" in line] == [told]
+
+
 def test_every_copy_differs_but_each_comes_again_from_its_seed(tmp_path: Path) -> None:
     read = table(tmp_path, "name,message\n" + "same,same\n" * 4)
 

@@ -136,6 +136,30 @@ def test_a_page_beyond_the_bed_is_refused_and_nothing_written(font, tmp_path, ca
     assert not out.exists()
 
 
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
+@pytest.mark.parametrize("ending", ["\n", "\r\n"])
+def test_a_text_is_read_as_editors_save_it(font, tmp_path, encoding, ending):
+    said = []
+    for name, data in (
+        ("plain", b"lit at dusk\nand out"),
+        ("other", f"lit at dusk{ending}and out".encode(encoding)),
+    ):
+        (tmp_path / f"{name}.txt").write_bytes(data)
+        out = tmp_path / f"{name}.svg"
+        assert main(["write", str(font), "-f", str(tmp_path / f"{name}.txt"), "-o", str(out), "--no-preview"]) == 0
+        said.append(out.read_bytes())
+
+    assert said[0] == said[1]
+
+
+@pytest.mark.parametrize("encoding", ["utf-32", "cp1250"])
+def test_a_text_in_a_code_page_is_refused_not_guessed(font, tmp_path, capsys, encoding):
+    (tmp_path / "card.txt").write_bytes("łódź".encode(encoding))
+
+    assert main(["write", str(font), "-f", str(tmp_path / "card.txt"), "-o", str(tmp_path / "card.svg")]) == 3
+    assert "is not text in UTF-8. Save it as plain text in UTF-8." in capsys.readouterr().err
+
+
 def test_a_second_format_goes_beside_the_preview_that_is_there(font, tmp_path):
     for suffix in ("svg", "hpgl"):
         assert main(["write", str(font), "lit", "-o", str(tmp_path / f"card.{suffix}")]) == 0

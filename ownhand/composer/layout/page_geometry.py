@@ -49,7 +49,11 @@ class Hand:
     bank: VariantBank
     scatter: Scatter
     settings: Settings
-    pen_mm: float
+    measured_pen_mm: float
+    """Width of the line that the hand was written with."""
+
+    pens_mm: tuple[float, ...]
+    """Widths of the lines of the settings' pens."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,10 +97,11 @@ def write_page(
         lines = [line for line in text.lines if line.page == number]
         if not lines:
             continue
+        pen_mm = hand.pens_mm[text.box.pen - 1]
         effects = line_effects(rng, len(lines), hand.scatter, hand.settings.life, ruled=text.ruled)
         placed = _place(lines, letters, text.mm_per_unit)
         points, sizes, stroke_letter, point_line = _draw(placed, lines, letters, text, effects, hand)
-        points, n = _inside(points, point_line, lines, text, hand.pen_mm)
+        points, n = _inside(points, point_line, lines, text, pen_mm)
         squeezed += n
         if hand.settings.life.strength > 0:
             first = np.searchsorted(stroke_letter, np.arange(len(placed.ids) + 1))
@@ -104,7 +109,7 @@ def write_page(
             points = keep_lines_apart(
                 Inked(points, sizes, first, placed.line, base),
                 x_height_mm=hand.font.metrics.x_height * text.mm_per_unit,
-                pen_mm=hand.pen_mm,
+                pen_mm=pen_mm,
             )
         word = np.unique(np.column_stack([placed.line, placed.word]), axis=0, return_inverse=True)[1].reshape(-1)
         blocks.append((
@@ -125,7 +130,7 @@ def write_page(
         number + 1, hand.settings.size_mm, hand.settings.margins_mm,
         joined(0, float).reshape(-1, 2), np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64),
         joined(2, np.int64), joined(3, np.int64), joined(4, np.int64), joined(5, np.int64),
-        tuple(c for b in blocks for c in b[6]), hand.settings.pens, hand.pen_mm, hand.font.record.family,
+        tuple(c for b in blocks for c in b[6]), hand.settings.pens, hand.measured_pen_mm, hand.font.record.family,
         held=None if any(h is None for h in held) or not held else np.concatenate([h for h in held if h is not None]),
     )  # fmt: skip
     return page, squeezed

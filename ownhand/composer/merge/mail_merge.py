@@ -53,6 +53,10 @@ class RunReport:
     thumbnails: tuple[tuple[str, bytes], ...] = ()
     """Name and PNG of every card, where they were asked for."""
 
+    def told(self) -> list[str]:
+        """Return the notices in words, a line each."""
+        return [f"{notice} (in {rows} row{'s' if rows > 1 else ''})" for notice, rows in self.notices.items()]
+
 
 def run_table(
     font: Font,
@@ -111,7 +115,7 @@ def run_table(
     total = len(jobs) + len(drawn)
     tell("write" if not check else "check", 0, total)
     written = pages = done = 0
-    notices: list[Notice] = []
+    notices = [_gap(name) for job in every for name in job.unfilled]
     thumbnails: list[tuple[str, bytes]] = []
     target = None if check else out
     for results in worked([*jobs, *drawn], font, run, target, workers or os.cpu_count() or 1):
@@ -132,6 +136,10 @@ def run_table(
     return RunReport(
         written, len(there), pages, tuple(faults), told_together(notices), missing, left_over, tuple(thumbnails)
     )
+
+
+def _gap(field: str) -> Notice:
+    return Notice("unfilled", f"the column '{field}'", f"empty, a gap is left; {{{field}, else …}} would fill it")
 
 
 def rows_report(jobs: Sequence[Job], faults: Sequence[Fault], missing: Sequence[Lack]) -> str:

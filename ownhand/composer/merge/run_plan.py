@@ -67,7 +67,8 @@ def plan(
         except InputError as error:
             faults.append(Fault(row.line, str(error)))
             continue
-        jobs.append(Job(name, row.line, text, own_seed, _digest(common, json.dumps(text), own_seed)))
+        digest = _digest(common, json.dumps(text), own_seed)
+        jobs.append(Job(name, row.line, text, own_seed, digest, unfilled=template.unfilled(row.values, row.plain)))
     return jobs, faults
 
 

@@ -29,8 +29,8 @@ class _Field:
     how: str | None = None
     """How its value is set."""
 
-    otherwise: str = ""
-    """What stands for it where it is empty."""
+    otherwise: str | None = None
+    """What stands for it where it is empty; None: nothing was said."""
 
 
 def _field(token: str) -> _Field:
@@ -66,8 +66,18 @@ class Template:
         InputError
             If a value cannot be set as its field asks (`value_formats.formatted`).
         """
-        filled = {name: _fill(text, row, plain or {}) for name, text in self.boxes}
+        filled = {name: _fill(text, row, plain or {})[0] for name, text in self.boxes}
         return filled[""] if list(filled) == [""] else filled
+
+    def unfilled(self, row: Mapping[str, str], plain: Mapping[str, str] | None = None) -> tuple[str, ...]:
+        r"""Return the fields that leave a gap in the text of one row: empty, without `else`, in a line that stays.
+
+        Examples
+        --------
+        >>> parse_template("Dear {name, else friend},\n{street}\nfrom {town}").unfilled({"name": "", "street": ""})
+        ('town',)
+        """
+        return tuple(sorted({name for _, text in self.boxes for name in _fill(text, row, plain or {})[1]}))
 
 
 def key(name: str) -> str:
@@ -144,10 +154,14 @@ def split_boxes(text: str, *, where: str = "text") -> tuple[tuple[str, str], ...
     return tuple(boxes)
 
 
-def _fill(text: str, row: Mapping[str, str], plain: Mapping[str, str]) -> str:
-    lines = []
+def _fill(text: str, row: Mapping[str, str], plain: Mapping[str, str]) -> tuple[str, set[str]]:
+    """Return the text of one row, and the fields that leave a gap in it."""
+    lines: list[str] = []
+    unfilled: set[str] = set()
+    gaps: set[str] = set()
     for line in text.split("\n"):
         empty = bool(line.strip())
+        gaps.clear()
 
         def value(found: re.Match[str]) -> str:
             nonlocal empty
@@ -159,8 +173,10 @@ def _fill(text: str, row: Mapping[str, str], plain: Mapping[str, str]) -> str:
             value = row.get(name, "").strip()
             if field.how:
                 value = formatted(plain.get(name, value), field.how, where=f"field '{name}'")
-            value = value or field.otherwise
+            value = value or field.otherwise or ""
             empty = empty and not value
+            if not value and field.otherwise is None:
+                gaps.add(name)
             return value
 
         filled = _TOKEN.sub(value, line)
@@ -168,4 +184,5 @@ def _fill(text: str, row: Mapping[str, str], plain: Mapping[str, str]) -> str:
             empty = False
         if not empty:
             lines.append(filled)
-    return "\n".join(lines)
+            unfilled |= gaps
+    return "\n".join(lines), unfilled

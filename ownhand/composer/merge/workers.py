@@ -44,6 +44,9 @@ class Job:
     parts: tuple[Job, ...] = ()
     """The cards on one sheet, or in one file; empty for a file that is one text."""
 
+    unfilled: tuple[str, ...] = ()
+    """Fields that leave a gap in the text: their columns are empty, and nothing is to stand for them."""
+
     there: bool = False
     """The file is there already: only its cards' small pictures are made."""
 

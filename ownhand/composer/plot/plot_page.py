@@ -51,7 +51,7 @@ class PlotPage:
 
     pens: tuple[Pen, ...] = (Pen(),)
     pen_mm: float = 0.4
-    """Width of the line, for previews."""
+    """Width of the line of pens that have none of their own, as measured in the hand."""
 
     family: str = ""
     writing_travel_mm: float | None = None

@@ -107,7 +107,7 @@ class Notice:
     """Something about the text or the page that its maker should know; never a reason to stop."""
 
     kind: str
-    """'missing', 'replaced', 'composed', 'direction', 'smaller', 'broken word', 'squeezed' or 'no box'."""
+    """'missing', 'replaced', 'composed', 'direction', 'smaller', 'broken word', 'squeezed', 'unfilled' or 'no box'."""
 
     subject: str
     detail: str

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
 import pytest
 
 from ownhand.workroom.server import start
@@ -117,6 +118,30 @@ def test_boxes_are_moved_and_resized_by_pointer_keys_and_numbers(desk):
 
     assert boxes(desk)[0]["y_mm"] == message["y_mm"] + 1 or boxes(desk)[0]["y_mm"] == message["y_mm"]
     assert address["x_mm"] < 148 - 9 - address["width_mm"]
+
+
+def test_a_frame_stands_around_its_box_and_its_corner_hides_no_writing(desk):
+    desk.locator("summary", has_text="Boxes").click()
+    desk.get_by_role("button", name="Divide the page into two boxes").click()
+    settled(desk)
+    framed = desk.evaluate(
+        """() => {
+          const paper = document.querySelector('#paper > img').getBoundingClientRect();
+          return [...document.querySelectorAll('.box')].map((el) => {
+            const outer = el.getBoundingClientRect();
+            const k = 148 / paper.width;
+            return [(outer.left + el.clientLeft - paper.left) * k, (outer.top + el.clientTop - paper.top) * k,
+              (outer.width - 2 * el.clientLeft) * k, (outer.height - 2 * el.clientTop) * k];
+          });
+        }"""
+    )
+    looks = desk.locator(".box-corner").evaluate_all(
+        "all => all.map((el) => getComputedStyle(el)).map((s) => [s.backgroundColor, s.backgroundImage])"
+    )
+
+    wanted = [[b[k] for k in ("x_mm", "y_mm", "width_mm", "height_mm")] for b in boxes(desk)]
+    np.testing.assert_allclose(framed, wanted, atol=0.05)
+    assert looks == [["rgba(0, 0, 0, 0)", "none"]] * 2
 
 
 def test_another_draw_comes_with_one_key_and_the_page_as_it_was_left_the_next_time(desk, context, served, faults):

@@ -57,12 +57,17 @@ def test_a_drawing_is_dropped_moved_resized_and_taken_away(desk, tmp_path):
     desk.keyboard.press("Shift+ArrowLeft")
     until(lambda: layout(desk)["drawings"][0]["width_mm"] == first["width_mm"] - 1)
     settled(desk)
-    lies = desk.locator("#paper .drawing").bounding_box()
+    wide, high = desk.locator("#paper .drawing").evaluate(
+        """(el) => {
+          const outer = el.getBoundingClientRect();
+          return [outer.width - 2 * el.clientLeft, outer.height - 2 * el.clientTop];
+        }"""
+    )
     desk.get_by_role("button", name="Take tower.svg away").click()
     until(lambda: "drawings" not in layout(desk))
 
-    assert lies["height"] / lies["width"] == pytest.approx(2, abs=0.02)
-    assert lies["width"] / mm == pytest.approx(first["width_mm"] - 1, abs=0.3)
+    assert high / wide == pytest.approx(2, abs=0.02), "within its frame"
+    assert wide / mm == pytest.approx(first["width_mm"] - 1, abs=0.3)
 
 
 def test_a_line_is_written_along_an_arc_whose_points_are_moved_by_pointer_keys_and_numbers(desk):

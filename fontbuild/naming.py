@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 
 SPACE = "space"
 
@@ -10,6 +11,7 @@ ASCII_LETTERS = frozenset("ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz"
 """Their names in the list are they themselves."""
 
 
+@lru_cache(maxsize=4096)
 def base_name(char: str) -> str:
     """Return the name of the first variant of a character or sequence.
 

@@ -7,7 +7,7 @@ SVG. Kerning is in whole units and in groups (`hkern`). A dot is a line of one u
 from __future__ import annotations
 
 import xml.etree.ElementTree as ET
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from xml.sax.saxutils import escape
 
@@ -60,8 +60,10 @@ def sets(font: Font) -> int:
     return max(1, min(MOST_SETS, max((len(v) for v in font.glyphs.values()), default=1)))
 
 
-def svg_font(font: Font, *, variants: int = 1) -> str:
+def svg_font(font: Font, *, variants: int = 1, kerns: Sequence[Mapping[str, str]] | None = None) -> str:
     """Return the SVG document of one set of variants (from 1); characters with fewer begin again.
+
+    kerns: what `kerning_of` gives, where it is there already; it is the same for all sets.
 
     Raises
     ------
@@ -98,11 +100,23 @@ def svg_font(font: Font, *, variants: int = 1) -> str:
     # The first glyph that matches the text is used (20.4), so the longer sequences come first.
     for char, glyph in sorted(chosen.items(), key=lambda item: -len(item[0])):
         out.append(glyph_element(char, glyph))
-    for kern in grouped({pair: k for pair, k in font.kerning.items() if chosen.keys() >= set(pair)}):
-        names = {"g1": ",".join(map(base_name, kern.first)), "g2": ",".join(map(base_name, kern.second))}
-        ET.SubElement(out, "hkern", {**names, "k": number(-kern.k)})
+    for kern in kerning_of(font) if kerns is None else kerns:
+        ET.SubElement(out, "hkern", dict(kern))
     ET.indent(root, " ")
     return '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n"
+
+
+def kerning_of(font: Font) -> list[dict[str, str]]:
+    """Return the attributes of the <hkern> elements, by the names of the glyphs."""
+    there = {char for char, variants in font.glyphs.items() if variants}
+    return [
+        {
+            "g1": ",".join(map(base_name, kern.first)),
+            "g2": ",".join(map(base_name, kern.second)),
+            "k": number(-kern.k),
+        }
+        for kern in grouped({pair: k for pair, k in font.kerning.items() if there.issuperset(pair)})
+    ]
 
 
 def glyph_element(char: str, glyph: Glyph) -> ET.Element:
@@ -137,10 +151,10 @@ def save_svg_fonts(font: Font, path: Path) -> list[Path]:
         If the place cannot be written to.
     """
     path = Path(path)
-    written = []
+    written, kerns = [], kerning_of(font)
     for n in range(1, sets(font) + 1):
         file = path if n == 1 else path.with_name(f"{path.stem}-{n}{path.suffix}")
-        written.append(write_text(file, svg_font(font, variants=n)))
+        written.append(write_text(file, svg_font(font, variants=n, kerns=kerns)))
     for n in range(sets(font) + 1, MOST_SETS + 1):
         if _is_ours(old := path.with_name(f"{path.stem}-{n}{path.suffix}"), f"{font.record.family} {n}"):
             old.unlink(missing_ok=True)

@@ -13,6 +13,8 @@ from svgpathtools import parse_path
 
 from fontbuild.build import build_font
 from fontbuild.font import Font, Record
+from fontbuild.formats import svg_font as writer
+from fontbuild.formats.hkern import grouped as group
 from fontbuild.formats.svg_font import SVG, path_data, save_svg_fonts, sets, svg_font
 from fontbuild.formats.svg_font_reader import load_svg_font
 from fontbuild.geometry import sample_stroke
@@ -132,3 +134,15 @@ def test_a_sequence_comes_before_its_first_letter() -> None:
 
 def test_no_number_is_minus_nothing() -> None:
     assert path_data((np.array([[-0.001, 0.001]]),)) == "M0 0h1"
+
+
+def test_kerning_is_grouped_once_for_all_sets(font: Font, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    alone = [svg_font(font, variants=n) for n in range(1, sets(font) + 1)]
+    grouped = []
+    monkeypatch.setattr(writer, "grouped", lambda pairs: grouped.append(len(pairs)) or group(pairs))
+
+    files = save_svg_fonts(font, tmp_path / "s.svg")
+
+    assert len(files) == len(alone) > 1 and "<hkern" in alone[0]
+    assert [f.read_text(encoding="utf-8") for f in files] == alone
+    assert len(grouped) == 1

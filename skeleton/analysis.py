@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
+from itertools import product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -65,3 +66,24 @@ class Analysis:
 
     char: str | None = None
     """What was written, if it is known."""
+
+
+def with_marks(
+    letters: Sequence[ReadingHypothesis], marks: Sequence[ReadingHypothesis]
+) -> tuple[ReadingHypothesis, ...]:
+    """Return the ways to read a letter with its marks, best first, of ways to read the letter and the marks alone."""
+    both = [
+        ReadingHypothesis(
+            f"{letter.name} + {mark.name}" if letter.name and mark.name else "",
+            partial(_lines, letter, mark),
+            letter.cost + mark.cost,
+            letter.surprise,
+            letter.unknown_shape,
+        )
+        for letter, mark in product(letters, marks)
+    ]
+    return tuple(sorted(both, key=lambda o: o.cost))
+
+
+def _lines(letter: ReadingHypothesis, mark: ReadingHypothesis) -> list[Points]:
+    return [*letter.lines, *mark.lines]

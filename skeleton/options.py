@@ -15,6 +15,9 @@ class Options:
     ductus: bool = True
     """The known character's forms guide strokes, order and direction."""
 
+    marks_apart: bool = True
+    """Letters and marks that stand apart from them read each by itself."""
+
     refine: bool = True
     """Lines moved to the middle of the grey ink, ends led to the right place."""
 

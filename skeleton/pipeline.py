@@ -5,28 +5,28 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from functools import lru_cache, partial
+from functools import partial
 from itertools import pairwise, repeat
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.analysis import Analysis, ReadingHypothesis
-from skeleton.ductus.observed import observed_allographs
+from skeleton.analysis import Analysis, ReadingHypothesis, with_marks
 from skeleton.fitting.refinement import FitContext, fit_context, fit_hypothesis
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.ink_graph import build_graph
 from skeleton.graph.junctions import Network, build_network
 from skeleton.graph.pruning import repair
+from skeleton.hypotheses.forms_sought import forms_for, models_of, own_forms
 from skeleton.hypotheses.good_continuation import reorder_like
 from skeleton.hypotheses.habit_inputs import habit_inputs
 from skeleton.hypotheses.labelled import Hypothesis, candidates, kinematic_cost, negative_log_likelihood
 from skeleton.hypotheses.unlabelled import readings
 from skeleton.hypotheses.writing_order import writing_order
 from skeleton.ink.ink_map import Grey, InkMap, find_ink
-from skeleton.matching.sketches import suggested_forms
+from skeleton.matching.marked_letters import parted, taken_apart
+from skeleton.matching.sketches import knows
 from skeleton.matching.stroke_distance import Shape, shape_along, shape_of, stroke_distance, undirected_distance
 from skeleton.matching.template_matching import Model, find_matches
 from skeleton.options import Options
@@ -63,10 +63,6 @@ GENERAL_RULES_FROM_COST = 6.0
 UNKNOWN_SHAPE_SURPRISE = 5.0
 """Surprise from which a reading's rough shape is none in which the character is known to be written. Of people's
 readings that follow what their picture suggests a half is right from there on."""
-
-SUGGESTED_SHARE = 0.5
-"""Share of the forms that a picture suggests among all, the table has the rest. Set by hand on people of the validation
-part: 0.15 reads them as well."""
 
 FIT_TOP_N, FIT_COST_WINDOW = 4, 2.0
 """How many hypotheses are fitted to the ink, and how many log odds behind the best they may be. Set by hand: six read
@@ -119,26 +115,56 @@ def analyse(
     known: Sequence[Sequence[Stroke]] = (),
     parts: Options = ALL_PARTS,
 ) -> Analysis | None:
-    """Return an image taken apart, None for a blank one."""
-    apart = build_state_graph_of(grey, dpi, junctions=parts.junctions)
-    return None if apart is None else study_apart(apart, char, handedness=handedness, known=known, parts=parts)
+    """Return an image taken apart, None for a blank one.
+
+    A letter whose marks stand apart is read as a letter and as marks, each by itself.
+    """
+    ink = find_ink(grey, dpi)
+    if ink is None:
+        return None
+    own = [[s.points_mm for s in strokes] for strokes in known if len(strokes)]
+    if not char or not parts.ductus:
+        return study(ink, "", [], own, parts)
+    char = unicodedata.normalize("NFC", char)
+    marked = taken_apart(char, ink, models_of(char, handedness), knows) if parts.marks_apart else None
+    ways = [parted(strokes, marked.side) for strokes in own] if marked else []
+    if marked and all(ways):
+        of_letter, of_marks = ([w[k] for w in ways if w] for k in (0, 1))
+        models = forms_for(marked.ink, marked.letter, handedness, of_letter)
+        letter = study(marked.ink, marked.letter, models, of_letter, parts)
+        marks = study(marked.marks_ink, "", [*own_forms(of_marks), *marked.marks], of_marks, parts)
+        if letter and marks:
+            paper = fit_context(ink, smoothly=parts.smooth) if parts.refine else None
+            return Analysis(ink, with_marks(letter.options, marks.options)[:MAX_HYPOTHESES], parts, paper, char)
+    return study(ink, char, forms_for(ink, char, handedness, own), own, parts)
 
 
-def study_apart(
-    apart: tuple[InkMap, Network, States],
-    char: str | None,
-    *,
-    handedness: str = "right",
-    known: Sequence[Sequence[Stroke]] = (),
-    parts: Options = ALL_PARTS,
-) -> Analysis:
-    """Return an image of which `build_state_graph_of` was made, with the ways to read it."""
-    ink, net, states = apart
+def study(
+    ink: InkMap, char: str, models: list[Model], known: Sequence[Sequence[Points]], parts: Options = ALL_PARTS
+) -> Analysis | None:
+    """Return the ways to read some ink, None where no line is left.
+
+    Parameters
+    ----------
+    ink
+        The ink.
+    char
+        The character, empty where habits say nothing of it.
+    models
+        The forms to look for.
+    known
+        How this writer is known to write it, strokes of (n, 2), y down.
+    parts
+        Which parts of the tracer are at work.
+    """
+    apart = state_graph_of_ink(ink, junctions=parts.junctions)
+    if apart is None:
+        return None
+    _, net, states = apart
     scorer = path_scorer(net, states)
-    own = [shape_of([s.points_mm for s in strokes]) for strokes in known if len(strokes)]
+    own = [shape_of(strokes) for strokes in known]
     found: list[ReadingHypothesis] = []
-    if char and parts.ductus:
-        models = forms_for(ink, char, handedness, known)
+    if models:
         every = candidates(scorer, find_matches(net, states, models), models)[:MAX_JUDGED_READINGS]
         drawn: dict[bytes, Points] = {}
         for c, cost, unsuggested, shape, traits in _judged_by_habits(char, scorer, every, models):
@@ -150,7 +176,7 @@ def study_apart(
         free = _by_general_rules(scorer, rivals=bool(found))
         found = _likeliest([*found, *(_with_habit_cost(o, own) if own else o for o in free)])
     paper = fit_context(ink, smoothly=parts.smooth) if parts.refine else None
-    return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper, char)
+    return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper, char or None)
 
 
 def _judged_by_habits(
@@ -167,7 +193,7 @@ def _judged_by_habits(
     told = habit_inputs(scorer, every, models)
     judged = None
     if told.unsuggested.min() <= MAX_SURPRISE_OF_HABITS:
-        judged = habit_costs(unicodedata.normalize("NFC", char), told.shapes, told.along, told.features, told.linear)
+        judged = habit_costs(char, told.shapes, told.along, told.features, told.linear)
     if judged is None:
         costs: NDArray[np.float64] = told.linear
         traits: Iterable[NDArray[np.float32] | None] = repeat(None, len(every))
@@ -258,33 +284,3 @@ def _drawn(
             before[key] = draw(net, states, every[a:b])
         out.append(before[key])
     return out
-
-
-def models_of(char: str, handedness: str, known: Sequence[Sequence[Stroke]]) -> list[Model]:
-    """Return the forms to look for that need no picture: the writer's own first, then the table's."""
-    return [*_own_forms(known), *_table(char, _hand(handedness))]
-
-
-def forms_for(ink: InkMap, char: str, handedness: str, known: Sequence[Sequence[Stroke]] = ()) -> list[Model]:
-    """Return the forms to look for in some ink: the writer's own, the table's, and those that the picture suggests."""
-    guesses = suggested_forms(unicodedata.normalize("NFC", char), ink)
-    table = _table(char, _hand(handedness), 1 - SUGGESTED_SHARE if guesses else 1.0)
-    guesses = [replace(m, prior=SUGGESTED_SHARE * m.prior) for m in guesses]
-    return [*_own_forms(known), *table, *guesses]
-
-
-def _own_forms(known: Sequence[Sequence[Stroke]]) -> list[Model]:
-    return [Model("known", tuple(s.points_mm for s in strokes), 1.0) for strokes in known if len(strokes)]
-
-
-def _hand(handedness: str) -> Literal["right", "left"]:
-    return "left" if handedness == "left" else "right"
-
-
-@lru_cache(maxsize=256)
-def _table(char: str, hand: Literal["right", "left"], share: float = 1.0) -> tuple[Model, ...]:
-    """Return the table's forms of a character, y down; share: what their priors sum to where it is less than one."""
-    flip = np.array([1.0, -1.0])
-    forms = observed_allographs(unicodedata.normalize("NFC", char), handedness=hand)
-    total = sum(a.prior for a in forms) if share < 1.0 else 1.0
-    return tuple(Model(a.name, tuple(s * flip for s in a.strokes), share * a.prior / total) for a in forms)

@@ -62,6 +62,11 @@ def suggested_forms(char: str, ink: InkMap) -> list[Model]:
     return sketched(trained(), char, picture_of(ink))
 
 
+def knows(char: str) -> bool:
+    """Tell whether the network has seen how people write a character."""
+    return char in trained().row
+
+
 def picture_of(ink: InkMap) -> Single:
     """Return the darkness of the ink in the middle of a square, shape (PICTURE_PX, PICTURE_PX), 0..1."""
     x, y, w, h = cv2.boundingRect(ink.mask)

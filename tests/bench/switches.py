@@ -103,7 +103,8 @@ def _same(graph: Any, ink: Any) -> Any:
 SWITCHES = (
     Switch("junctions redrawn", options=Options(junctions=False)),
     Switch("ductus table", options=Options(ductus=False)),
-    Switch("forms that the picture suggests", {f"{_PIPELINE}.suggested_forms": _of(lambda *_: [])}),
+    Switch("marks apart", options=Options(marks_apart=False)),
+    Switch("forms that the picture suggests", {"skeleton.hypotheses.forms_sought.suggested_forms": _of(lambda *_: [])}),
     Switch("refinement on grey ink", options=Options(refine=False)),
     Switch("smooth curves", options=Options(smooth=False)),
     Switch("sharpened mask", {"skeleton.ink.ink_map.SHARPEN_WEIGHT": _of(0.0)}),

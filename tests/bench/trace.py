@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 
 from skeleton.options import Options
+from tests.bench.accented import accented
 from tests.bench.people import PARTS as PEOPLE
 from tests.bench.trace_data import Case, data_sets, people
 from tests.bench.trace_pictures import write_pictures
@@ -36,8 +37,8 @@ from tests.bench.trace_rows import (
     row,
 )
 
-PARTS = ("junctions", "ductus", "refine", "smooth")
-"""Parts of the reading of one image; `together` is the fifth."""
+PARTS = ("junctions", "ductus", "marks_apart", "refine", "smooth")
+"""Parts of the reading of one image; `together` is one more."""
 
 
 def main(argv: list[str]) -> int:
@@ -52,7 +53,8 @@ def main(argv: list[str]) -> int:
     parser.add_argument("-n", "--count", type=int, default=0, help="at most this many characters a set, drawn by lot")
     parser.add_argument("--quick", action="store_true", help="the main row of each data set: 0.5 mm, 300 dpi, noisy")
     parser.add_argument("--no-char", action="store_true", help="do not tell the tracer the character")
-    parser.add_argument("--ablate", action="store_true", help="the main row with each of the five parts left out")
+    parser.add_argument("--accented", action="store_true", help="letters with accents set on them")
+    parser.add_argument("--ablate", action="store_true", help="the main row with each part left out")
     parser.add_argument("--known", action="store_true", help="the main row with one attempt of the same writer known")
     parser.add_argument("--reliability", action="store_true", help="only how often readings of a confidence are right")
     parser.add_argument("--pictures", type=Path, help="folder for overlay pictures of what went wrong")
@@ -66,6 +68,8 @@ def main(argv: list[str]) -> int:
         if missing := [k for k in asked if k not in sets]:
             parser.error(f"no data set {', '.join(missing)}; there are {', '.join(sets)}")
         sets = {k: sets[k] for k in asked}
+    if a.accented:
+        sets = {f"{k}, accented": made for k, v in sets.items() if (made := accented(v))}
     if a.no_char:
         sets = {k: [replace(c, known=False) for c in v] for k, v in sets.items()}
     settings = [

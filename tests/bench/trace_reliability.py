@@ -2,7 +2,8 @@
 
 Readings in ten bins of confidence, each with the share that is right in paths, order and direction (*full*) and its
 95 % interval (Wilson 1927); the expected calibration error is the mean gap between the two, weighed by readings
-(Naeini, Cooper & Hauskrecht 2015).
+(Naeini, Cooper & Hauskrecht 2015). Few readings have some by chance, however true their confidence: what that would be
+stands beside it (consistency resampling, Broecker & Smith 2007).
 """
 
 from __future__ import annotations
@@ -21,6 +22,9 @@ from tests.bench.trace_score import score
 
 BINS = 10
 LEAST_SURE_SHARE = 0.1
+DRAWS = 500
+"""How often outcomes are drawn by lot that are right as often as the confidence says."""
+
 Z95 = 1.959964
 """Quantile of the normal distribution for an interval of 95 %."""
 
@@ -63,6 +67,13 @@ def calibration_error(confidence: Floats, right: Flags) -> float:
     return sum(b.count * abs(b.confidence - b.right) for b in every) / max(sum(b.count for b in every), 1)
 
 
+def calibration_error_by_chance(confidence: Floats) -> float:
+    """Return the mean calibration error of as many readings of which each is right as often as its confidence says."""
+    rng = np.random.default_rng(0)
+    drawn = rng.random((DRAWS, len(confidence))) < confidence
+    return float(np.mean([calibration_error(confidence, right) for right in drawn]))
+
+
 def wrong_among_least_sure(confidence: Floats, right: Flags) -> float:
     """Return the share of the wrong readings that the least sure tenth holds; nan where none is wrong."""
     if right.all():
@@ -92,7 +103,8 @@ def report(name: str, confidence: Floats, right: Flags) -> str:
         f"  {b.confidence:.3f}  {b.right:.3f} ({b.low:.2f} to {b.high:.2f})  {b.count:>5}"
         for b in bins(confidence, right)
     ]
-    lines.append(f"  expected calibration error {calibration_error(confidence, right):.3f}")
+    error, chance = calibration_error(confidence, right), calibration_error_by_chance(confidence)
+    lines.append(f"  expected calibration error {error:.3f}, of true confidences {chance:.3f} by chance")
     wrong = wrong_among_least_sure(confidence, right)
     share = "none is wrong" if np.isnan(wrong) else f"{wrong:.3f} of the wrong ones"
     lines.append(f"  the least sure tenth holds {share}")

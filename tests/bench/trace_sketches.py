@@ -53,7 +53,7 @@ def main(argv: Sequence[str]) -> int:
     """Print scores; return 0."""
     parser = argparse.ArgumentParser(prog="tests.bench trace_sketches", description=__doc__)
     parser.add_argument("--data", type=Path, action="append", default=[], help="file or folder of stroke files")
-    parser.add_argument("--steps", type=int, default=26_000, help="batches of pictures to learn from")
+    parser.add_argument("--steps", type=int, default=36_000, help="batches of pictures to learn from")
     parser.add_argument("--device", default="cpu", help="PyTorch's name of where to train: cpu, cuda")
     parser.add_argument("--write", type=Path, required=True, help="file to keep the network in")
     parser.add_argument("--apart", type=Path, help="folder for networks from which a third of the people is kept")

@@ -8,10 +8,11 @@ import pytest
 from numpy.typing import NDArray
 
 from skeleton.geometry.quantiles import median, quantile
+from skeleton.hypotheses.forms_sought import models_of
 from skeleton.hypotheses.labelled import candidates
 from skeleton.ink.components import flip_small_components, histogram, peaks
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import build_state_graph_of, models_of
+from skeleton.pipeline import build_state_graph_of
 from skeleton.scoring.path_features import path_scorer
 from tests.bench.trace_ink import ink
 

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 import skeleton
 from capture.units import Points
 from skeleton.ductus.curve import pen_line
+from skeleton.hypotheses.forms_sought import models_of
 from skeleton.matching.detached_marks import ABOVE, BELOW, NOWHERE, detached_in_ink, detached_in_template
 from skeleton.matching.stroke_distance import shape_with_marks_aside
-from skeleton.pipeline import build_state_graph_of, models_of
+from skeleton.pipeline import build_state_graph_of
 from tests.bench.trace_data import hershey, sample_hand
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import score

@@ -12,10 +12,11 @@ from capture.units import Points
 from skeleton.ductus.curve import pen_line
 from skeleton.fitting.refinement import fit_context, fit_hypothesis
 from skeleton.graph.junctions import Network
+from skeleton.hypotheses.forms_sought import models_of
 from skeleton.hypotheses.uncovered_ink import completed
 from skeleton.ink.ink_map import InkMap
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import build_state_graph_of, models_of
+from skeleton.pipeline import build_state_graph_of
 from skeleton.scoring.path_features import path_scorer
 from skeleton.states.state_graph import States, draw
 from tests.bench.trace_ink import ink

@@ -10,10 +10,11 @@ from capture.units import Points, image_from_pixels
 from skeleton import trace
 from skeleton.geometry.polyline import line_length
 from skeleton.geometry.stroke import Stroke
+from skeleton.hypotheses.forms_sought import models_of
 from skeleton.hypotheses.labelled import candidates
 from skeleton.matching.stroke_distance import OTHER_COUNT, Shape, shape_of, stroke_distances
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import build_state_graph_of, models_of, read
+from skeleton.pipeline import build_state_graph_of, read
 from skeleton.scoring.path_features import path_scorer
 from skeleton.states.state_graph import draw
 from tests.bench.trace_ink import ink

@@ -20,7 +20,12 @@ from tests.bench import trace_confidence, trace_forms, trace_weights
 from tests.bench.people import BY_LOT, fits_choice, part, trains_network
 from tests.bench.trace import main as trace_bench
 from tests.bench.trace_data import people, stored
-from tests.bench.trace_reliability import bins, calibration_error, wrong_among_least_sure
+from tests.bench.trace_reliability import (
+    bins,
+    calibration_error,
+    calibration_error_by_chance,
+    wrong_among_least_sure,
+)
 from tests.bench.trace_spline import spline
 from tests.bench.training import examples
 from tests.bench.training.examples import tasks
@@ -170,6 +175,16 @@ def test_calibration_error_is_the_mean_gap_of_the_bins() -> None:
     right = np.array([True, True, True, False, True, *[False] * 5])
     assert calibration_error(confidence, right) == pytest.approx(0.4 * 0.2 + 0.6 * abs(0.15 - 1 / 6))
     assert [b.count for b in bins(confidence, right)] == [6, 4]
+
+
+def test_true_confidences_of_few_readings_have_a_calibration_error_by_chance() -> None:
+    """Worked by hand: one reading right with probability p is off by 1 - p or by p, 2 p (1 - p) on the average."""
+    for p in (0.5, 0.9):
+        assert calibration_error_by_chance(np.array([p])) == pytest.approx(2 * p * (1 - p), abs=0.04)
+    # of many in one bin, the mean absolute deviation of a binomial share, for which the normal law gives
+    # sqrt(2 p (1 - p) / (pi n))
+    many = calibration_error_by_chance(np.full(2000, 0.85))
+    assert many == pytest.approx(np.sqrt(2 * 0.85 * 0.15 / (np.pi * 2000)), rel=0.1)
 
 
 def test_the_interval_of_a_share_is_wilsons() -> None:

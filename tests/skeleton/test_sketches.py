@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from skeleton.hypotheses.forms_sought import SUGGESTED_SHARE, forms_for, models_of
 from skeleton.ink.ink_map import InkMap, find_ink
 from skeleton.matching.sketches import (
     BOX_PX,
@@ -20,7 +21,6 @@ from skeleton.matching.sketches import (
     trained,
 )
 from skeleton.matching.stroke_distance import shape_of, stroke_distance
-from skeleton.pipeline import SUGGESTED_SHARE, forms_for, models_of
 from tests.bench.trace_data import LATIN, Case, sample_hand
 from tests.bench.trace_ink import ink
 

@@ -15,11 +15,12 @@ from skeleton.cues.local_features import features, measure
 from skeleton.cues.pen_events import Layer, convolved, find_pen_events
 from skeleton.hypotheses.edits import MAX_CHANGES, others
 from skeleton.hypotheses.endpoints import optimise_endpoints
+from skeleton.hypotheses.forms_sought import models_of
 from skeleton.hypotheses.good_continuation import smooth_walks
 from skeleton.hypotheses.labelled import candidates
 from skeleton.matching.stroke_distance import shape_of
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import build_state_graph_of, models_of, read
+from skeleton.pipeline import build_state_graph_of, read
 from skeleton.scoring.minimum_bayes_risk import minimum_bayes_risk
 from skeleton.scoring.path_features import path_scorer
 from skeleton.scoring.width_consistency import ALIKE_WITHIN_SHARE, WIDTH_NOISE_SHARE, _evidence, link_cost, own_widths

@@ -14,12 +14,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skeleton.fitting.refinement import fit_context, fit_hypothesis
+from skeleton.hypotheses.forms_sought import forms_for
 from skeleton.hypotheses.habit_inputs import habit_inputs
 from skeleton.hypotheses.labelled import candidates
 from skeleton.matching import sketches
 from skeleton.matching.sketches import SketchNetwork
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import MAX_JUDGED_READINGS, build_state_graph_of, forms_for
+from skeleton.pipeline import MAX_JUDGED_READINGS, build_state_graph_of
 from skeleton.scoring.path_features import path_scorer
 from skeleton.scoring.writing_habits import habit_costs, stroke_inputs
 from skeleton.states.state_graph import draw

@@ -20,11 +20,12 @@ from skeleton.cues import pen_events
 from skeleton.fitting.refinement import fit_context, fit_hypothesis
 from skeleton.graph.junctions import Network
 from skeleton.hypotheses import unlabelled
+from skeleton.hypotheses.forms_sought import forms_for
 from skeleton.hypotheses.labelled import Hypothesis, candidates
 from skeleton.ink.ink_map import InkMap
 from skeleton.matching.stroke_distance import Shape, shape_along
 from skeleton.matching.template_matching import find_matches
-from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, forms_for, shaped_like
+from skeleton.pipeline import MAX_HYPOTHESES, build_state_graph_of, shaped_like
 from skeleton.scoring.path_features import path_scorer
 from skeleton.states.state_graph import States, draw
 from tests.bench.people import BY_LOT, fits_choice, of_people, part

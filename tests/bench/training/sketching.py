@@ -16,8 +16,8 @@ from capture.units import Points
 from skeleton.matching.sketches import BOX_PX, LEAST_PROBABILITY, MOST_STROKES, PICTURE_PX, POINTS, SKETCHES, STRIDES
 from tests.bench.training.weights import RunningMean, half, kept_layers
 
-CHANNELS, KERNELS = (24, 48, 64, 64), (5, 3, 3, 3)
-HIDDEN, NARROW = 320, 256
+CHANNELS, KERNELS = (32, 64, 80, 96), (5, 3, 3, 3)
+HIDDEN, NARROW = 416, 288
 BATCH = 1024
 RATE, DECAY, DROPOUT = 2e-3, 0.05, 0.05
 
@@ -41,8 +41,9 @@ TURN_DEGREES, SHEAR, STRETCH = 6.0, 0.18, 0.18
 BEND, WAVES = 0.035, (0.35, 0.6, 1.0)
 """Standard deviation of each wave that bends, in half sizes, and how many of them go into a half size."""
 
-PEN_HALF_SIZES = (0.05, 0.32)
-"""The least and the greatest width of the pen, in half sizes of the character."""
+PEN_HALF_SIZES = (0.05, 0.6)
+"""The least and the greatest width of the pen, in half sizes of the character: a small letter under a pen of 0.8 mm has
+0.46."""
 
 PRESSURE, GRAIN, CONTRAST = 0.15, 0.06, 0.1
 """Standard deviations: of the log of the width along a stroke, of noise, of the log of a factor of darkness."""

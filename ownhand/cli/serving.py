@@ -11,6 +11,20 @@ from ownhand import console
 from ownhand.cli.options import HAND, TEXT_FILE, say_staleness, text_of
 
 
+def name_of(hand: Path) -> str:
+    """Return what a hand, or a font file, is called in requests: its folder's whole name, or the file's.
+
+    Examples
+    --------
+    >>> name_of(Path("hands/A. Keeper")), name_of(Path("fonts/keeper.ufo"))
+    ('A. Keeper', 'keeper')
+    """
+    from ownhand.hands.font_of_hand import is_font_file
+
+    path = hand.resolve()
+    return path.stem if is_font_file(path) else path.name
+
+
 @click.command(short_help="Look through the letters in the browser and mend them.")
 @HAND
 @click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
@@ -50,7 +64,7 @@ def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None
 
     for hand in hands:
         say_staleness(hand)
-    fonts = {hand.resolve().stem: font_of(hand) for hand in hands}
+    fonts = {name_of(hand): font_of(hand) for hand in hands}
     if len(fonts) < len(hands):
         raise UsageError("serve", "two hands have the same folder name", "Rename one of the folders.")
     token = text_of(token_file).strip() if token_file else None

@@ -29,11 +29,13 @@ from ownhand.commands.line_reading import read_lines
 from ownhand.commands.printed_text import is_printed
 from ownhand.commands.reading_pool import worker_pool
 from ownhand.hands.captures import InkPicture, PageCapture, capture_file, save_capture
+from ownhand.hands.decisions import Decision
 from ownhand.hands.hand import Hand, add_to_record, open_hand, open_or_create
 from ownhand.hands.line_letters import LinePlace, left_out_of, letters_of
 from ownhand.hands.locking import locked
 from ownhand.hands.storage import keep_letter, keep_scan
 from ownhand.pictures.writing_contact import draw_writing
+from ownhand.review.session.review_reasons import doubts
 from skeleton.attempt import Attempt
 from skeleton.words.line_reading import LineReading
 from skeleton.words.page_lines import PageLines, find_lines
@@ -58,6 +60,12 @@ class TakenLetter:
 
     kept: int
     doubtful: int
+    """Of these, with something found against them: named in red in the picture."""
+
+    to_look_at: int
+    """Of these, what the review asks a person to look at: the doubtful ones, and letters of words that are not quite
+    sure. It compares letters with each other as well, and may find more."""
+
     left_out: tuple[str, ...]
     """Words that do not suit their ink, with their line: 'line 3: lamp'."""
 
@@ -152,7 +160,10 @@ def take_letter(
         )
     gone = tuple(word for n, r in enumerate(readings, 1) for word in left_out_of(r, n))
     ink_gone = found.left_out + (1 - found.left_out) * float(np.mean([r.left_out for r in readings]))
-    return TakenLetter(capture, contact, letters, len(capture.attempts), doubtful, gone, ink_gone, tuple(notices))
+    to_look_at = sum(bool(doubts(a, Decision())) for a in capture.attempts)
+    return TakenLetter(
+        capture, contact, letters, len(capture.attempts), doubtful, to_look_at, gone, ink_gone, tuple(notices)
+    )
 
 
 def _dpi(picture: Scan, grey: NDArray[np.uint8], dpi: float | None, paper_width_mm: float | None) -> float:
@@ -206,8 +217,14 @@ def summary(done: TakenLetter, *, hand: Path) -> list[str]:
     """Return what to tell the person, a line each; `hand`: its folder."""
     share = done.kept / max(done.letters, 1)
     lines = [
-        f"{done.kept} of {done.letters} letters taken ({share:.0%}), {done.doubtful} of them doubtful: {done.contact}"
+        f"{done.kept} of {done.letters} letters taken ({share:.0%}), {done.doubtful} of them doubtful (in red): "
+        f"{done.contact}"
     ]
+    if done.to_look_at:
+        lines.append(
+            f"{done.to_look_at} of them to look at in the review: doubtful ones, and those of words that are not quite "
+            "sure; comparing letters may add more."
+        )
     if done.left_out:
         listed = "; ".join(done.left_out[:12]) + (" …" if len(done.left_out) > 12 else "")
         lines.append(f"{len(done.left_out)} word(s) left out, their ink does not suit them: {listed}")

@@ -63,6 +63,9 @@ HALF = 0.75
 """Share of the rounds in which only every second row of pixels is asked, the others in the next round: as far as the
 smooth course goes they tell the same."""
 
+LAST = 6
+"""Rounds at the end without momentum, in which the strokes settle."""
+
 PRODUCT = ((0, 1, 2), (1, 3, 4), (2, 4, 5))
 """Which of six products of three stands where in their matrix."""
 
@@ -245,7 +248,7 @@ def _smooth(points: Line, stroke: Indices, a: Matrix, b: Matrix, third: float, s
 @compiled(fastmath=True)
 def fit(
     dark: Picture, points: Line, half: Vector, stroke: Indices, pen: float, sigma: float, full: float,
-    shape: Vector, stiff: float, rounds: int,
+    shape: Vector, stiff: float, rounds: int, momentum: float,
 ) -> tuple[float, float]:  # fmt: skip
     """Move `points` (n, 2) and `half` (n,) in place until the strokes drawn again give `dark`.
 
@@ -254,7 +257,9 @@ def fit(
 
     stroke (n,): number of every point's stroke, rising. pen, sigma, full: width of the pen and blur of its edge (px),
     darkness of full ink. shape (3,): weights of third and second differences, and the difference (px) from which they
-    let go; third differences weigh `stiff` times as much in the first round.
+    let go; third differences weigh `stiff` times as much in the first round. momentum: share of its last movement that
+    a point goes on by (Polyak 1964, USSR Comput. Math. Math. Phys. 4), for lines that have far to go: only pixels near
+    an edge tell whereto.
     """
     third, second, corner = shape[0], shape[1], shape[2]
     h, w = dark.shape
@@ -269,6 +274,7 @@ def fit(
     step, fall = _profile(reach, sigma, full)
     cost, unlike = 0.0, 0.0
     cooling = max(1.0, 0.6 * rounds)
+    last = np.zeros((n, 2))
     for it in range(rounds):
         every = 2 if it < HALF * rounds else 1
         find_edges(points, half, number, reach, it % every, every, known)
@@ -293,11 +299,13 @@ def fit(
                 a[k + p, 0] += DAMP
         _solve(a, b)
         moved = 0.0
+        carried = momentum if it < rounds - LAST else 0.0
         for i in range(n):
             size = math.hypot(b[3 * i], b[3 * i + 1])
             f = min(1.0, 0.12 * pen / max(size, 1e-9))
-            points[i, 0] += f * b[3 * i]
-            points[i, 1] += f * b[3 * i + 1]
+            for c in range(2):
+                last[i, c] = f * b[3 * i + c] + carried * last[i, c]
+                points[i, c] += last[i, c]
             grow = min(max(b[3 * i + 2], -0.05 * pen), 0.05 * pen)
             half[i] = min(max(half[i] + grow, 0.25 * pen), 0.85 * pen)
             moved = max(moved, f * size)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
 from skeleton.fitting.refinement import completed, fit_context, fit_hypothesis
-from skeleton.geometry.polyline import lengths_along
+from skeleton.geometry.polyline import at_lengths, line_length
 from skeleton.geometry.quantiles import median
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.junctions import Network
@@ -138,23 +138,49 @@ def _fitted(net: Network, states: States, ink: InkMap, strokes: Sequence[Written
     if not strokes:
         return []
     lines = [draw(net, states, s.walk) for s in strokes]
+    trial = fit_hypothesis(lines, fit_context(ink), far=True)
     out = []
-    # letters are dealt by shares of the length; narrow loops laid apart would cost a tenth of the time
-    for s, r in zip(strokes, completed(fit_hypothesis(lines, fit_context(ink)), loops=False), strict=True):
-        letter = _spread(states.here[s.walk], s.letter, r.line)
+    # after so many rounds nothing is gained by exchanges
+    for k, (s, r) in enumerate(zip(strokes, completed(trial, untangled=False), strict=True)):
+        before = trial.lines.points[trial.lines.stroke == k] + trial.paper.low
+        letter = led_on(_by_places(states.here[s.walk], s.letter, lines[k], len(before)), before, r.line)
         points = image_from_pixels(r.line, px_per_mm=ink.px_per_mm)
         width = r.width / ink.px_per_mm
         out.append((Stroke(points, float(median(r.width)) / ink.px_per_mm, width, r.closed), letter))
     return out
 
 
-def _spread(places: Points, letter: Ints, line: Points) -> Ints:
-    """Return the letter of every point of a line that was drawn along places, by shares of the length."""
-    if len(places) < 2 or len(line) < 2:
-        return np.full(len(line), letter[0])
-    there, along = lengths_along(np.ascontiguousarray(places)), lengths_along(np.ascontiguousarray(line))
-    k = np.searchsorted(there / max(there[-1], 1e-9), along / max(along[-1], 1e-9))
-    return np.asarray(letter[np.minimum(k, len(letter) - 1)], np.int64)
+def _by_places(places: Points, letter: Ints, line: Points, count: int) -> Ints:
+    """Return the letter of so many points at equal steps of a line that was drawn along places.
+
+    Each goes with the place that it is near, none with one before that of the point before it, so that the squares of
+    all distances are least (dynamic programming). The steps were equal before the line was fitted: how it was stretched
+    then tells nothing of its letters.
+    """
+    if len(places) < 2 or count < 2:
+        return np.full(count, letter[0])
+    even = at_lengths(np.ascontiguousarray(line), np.linspace(0.0, line_length(line), count))
+    far = ((even[:, None] - places[None]) ** 2).sum(axis=2)
+    least = far[0]
+    came = np.zeros(far.shape, np.int64)
+    number = np.arange(len(places))
+    for n in range(1, count):
+        lower = np.minimum.accumulate(least)
+        came[n] = np.maximum.accumulate(np.where(least <= lower, number, 0))
+        least = lower + far[n]
+    k = int(np.argmin(least))
+    out = np.empty(count, np.int64)
+    for n in range(count - 1, -1, -1):
+        out[n] = letter[k]
+        k = int(came[n, k])
+    return out
+
+
+def led_on(letter: Ints, before: Points, line: Points) -> Ints:
+    """Return the letter of every point of a line that has the points from before and may have more at its ends."""
+    more = len(line) - len(before)
+    first = min(range(more + 1), key=lambda k: float(((line[k : k + len(before)] - before) ** 2).sum()))
+    return np.pad(letter, (first, more - first), mode="edge")
 
 
 def _reading(

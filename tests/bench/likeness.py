@@ -9,7 +9,8 @@ pooled by word (Dalal and Triggs, CVPR 2005), into a logistic regression, and fi
 x-heights, and `control`, the first half of the writer's own words against the second.
 
 Records of a tablet show the steps of its grid, a tenth of a millimetre at this size; they are smoothed as far as
-rounding asks for it, before anything is inked (`likeness_hands.off_grid`), unless `--recorded` is given.
+rounding asks for it, before anything is inked (`likeness_hands.off_grid`), unless `--recorded` is given. Words are
+inked whole, with the lines between joined letters, which no letter's mark holds.
 
 `--ablate` switches off and doubles every part of the composer's life. `--pairs` shows the gaps between letters by the
 kind of pair, beside the writers' own. `--repeats` compares words that stand twice in the text with each other.

@@ -51,10 +51,10 @@ class Word:
 
     text: str
     letters: tuple[tuple[str, Letter], ...]
+    """Each with its own lines; the lines between letters that are joined belong to none."""
 
-    @property
-    def strokes(self) -> Letter:
-        return [s for _, strokes in self.letters for s in strokes]
+    strokes: Letter
+    """All lines, those between letters too."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -120,11 +120,13 @@ def _word(row: Mapping[str, Any], grid_mm: float) -> Word | None:
     for stroke in _left_over(row):
         _owner(letters, stroke).append(stroke)
     letters = [(c, [off_grid(p, grid_mm) for p in pieces]) for c, pieces in letters]
+    strokes = [off_grid(np.array(s, float), grid_mm) for s in row["strokes"]]
     feet = [max(float(p[:, 1].max()) for p in pieces) for c, pieces in letters if c in STANDING]
     if not feet or "".join(c for c, _ in letters) != row["text"]:
         return None
     base = np.array([0.0, float(np.median(feet))])
-    return Word(str(row["text"]), tuple((c, [p - base for p in pieces]) for c, pieces in letters))
+    in_letters = tuple((c, [p - base for p in pieces]) for c, pieces in letters)
+    return Word(str(row["text"]), in_letters, [s - base for s in strokes])
 
 
 def _left_over(row: Mapping[str, Any]) -> list[Points]:

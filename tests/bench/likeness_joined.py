@@ -89,7 +89,8 @@ def _word(text: str, strokes: Letter) -> Word:
         if len(line) > 3:
             lows += line[argrelmax(line[:, 1], order=3)[0], 1].tolist()
     base = np.array([0.0, float(np.median(lows[1:] or [s[:, 1].max() for s in strokes]))])
-    return Word(text, ((text, [s - base for s in strokes]),))
+    on_line = [s - base for s in strokes]
+    return Word(text, ((text, on_line),), on_line)
 
 
 def hand_of(writer: Writer, folder: Path) -> Path:

@@ -18,6 +18,8 @@ from ownhand.cli.main import main
 from ownhand.commands.letter import summary, take_letter
 from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import open_hand
+from ownhand.review.session.review_session import ReviewSession
+from ownhand.review.web.views import overview
 from sample_sheets.writer import KEEPER, write_line
 from skeleton.words.page_lines import find_lines, without_rulings
 from tests.bench.trace_ink import ink
@@ -76,6 +78,12 @@ def test_the_letters_are_the_ones_that_were_written(page, taken):
         shift = np.median(true, axis=0) - np.median(found, axis=0)
         right += np.median(cKDTree(true).query(found + shift)[0]) < 0.4
     assert right >= 0.9 * len(taken[1].capture.attempts)
+
+
+def test_as_many_are_said_to_be_looked_at_as_the_review_lists(taken):
+    hand, done = taken
+    listed = overview(ReviewSession(open_hand(hand)), {})["doubtful"]
+    assert listed == done.to_look_at >= done.doubtful
 
 
 def test_letters_stand_on_the_baseline_in_their_size(taken):
@@ -155,11 +163,12 @@ def test_words_left_out_are_named():
 
     capture = PageCapture("letter-1", 1, "a.png", {}, (), {})
     lines = summary(
-        TakenLetter(capture, None, 20, 16, 2, ("line 2: lamp",), 0.04, ("No consent …",)), hand=Path("keeper")
+        TakenLetter(capture, None, 20, 16, 2, 5, ("line 2: lamp",), 0.04, ("No consent …",)), hand=Path("keeper")
     )
     assert "16 of 20 letters taken (80%)" in lines[0]
-    assert "line 2: lamp" in lines[1]
-    assert "4% of the ink" in lines[2]
+    assert lines[1].startswith("5 of them to look at in the review")
+    assert "line 2: lamp" in lines[2]
+    assert "4% of the ink" in lines[3]
     assert lines[-1].endswith("Then build the font: ownhand build keeper")
 
 

@@ -24,8 +24,9 @@ from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import expected_extent, form_table, forms_of, main_strokes, packed, unpacked
 from skeleton.words.line_reading import SUITS, read_line
 from skeleton.words.single_steps import single_steps_of
-from skeleton.words.word_reading import read_word, read_word_ink
+from skeleton.words.word_reading import led_on, read_word, read_word_ink
 from tests.bench.trace_ink import ink
+from tests.bench.trace_score import score
 from tests.bench.words import SCRIPT_WORDS, letters_found, script_word, way
 
 
@@ -46,12 +47,23 @@ def test_joined_words_are_passed_as_they_were_drawn(script):
     assert np.mean(passed) > 0.85
 
 
+@pytest.mark.parametrize("text", ["yellow", "keeper"])
+def test_small_letters_whose_loops_the_pen_filled_are_followed_to_the_edge_of_their_ink(text):
+    """The x-height is 3.2 pen widths; fitted as long as single characters the lines end 80 um off."""
+    word = script_word(text, 1.6)
+    grey, offset = ink(word.strokes)
+    found = [s.points_mm for s in read_word(grey, 300, text).strokes]
+
+    assert score(found, [s + offset for s in word.strokes], 0.5).mean < 0.04
+
+
 def test_most_letters_of_joined_words_get_their_ink(script):
     found = []
     for text, (reading, _, letters) in script.items():
         assert "".join(x.char for x in reading.letters) == text
         found += [letters_found([(x.char, x.pieces_mm) for x in reading.letters], letters)] * len(text)
-    assert np.mean(found) >= 0.65
+    # a join goes to the letter that it leaves, where these letters end half-way along it
+    assert np.mean(found) >= 0.55
 
 
 def test_joined_letters_are_known_to_be_joined(script):
@@ -233,6 +245,36 @@ def test_a_stroke_goes_round_a_loop_that_no_letter_passes():
     # what is no letter's ink stays what it is
     unchanged, _ = taken_up(walks, letter, states, sizes, ~everything, 40.0)
     assert np.array_equal(unchanged[0], walks[0])
+
+
+def test_letters_are_cut_where_they_were_before_the_line_was_fitted():
+    """Words that the museum's archivist copied (simulated); cut by shares of the length .42 to .46 overlap by .8."""
+    truth = json.loads(gzip.decompress((FOLDER / "truth.json.gz").read_bytes()))
+    right, count = 0.0, 0
+    for word in [w for w in truth["words"] if len(w["text"]) > 2][:45]:
+        strokes: dict[int, list[np.ndarray]] = {}
+        letters: dict[int, list[np.ndarray]] = {}
+        for stroke, letter, points in word["pieces"]:
+            line = np.array(points, float).reshape(-1, 2)
+            strokes.setdefault(stroke, []).append(line)
+            letters.setdefault(letter, []).append(line if len(line) > 1 else np.concatenate([line, line + 1e-3]))
+        grey, offset = ink([np.vstack([*p, p[-1][-1:] + 1e-3]) for p in strokes.values()], pen_mm=0.4)
+        true = [(word["text"][k], [p + offset for p in letters[k]]) for k in sorted(letters)]
+        got = read_word(grey, 300, word["text"])
+        right += len(true) * letters_found([(x.char, x.pieces_mm) for x in got.letters], true)
+        count += len(true)
+    assert right >= 0.47 * count
+
+
+@pytest.mark.parametrize("more", [(0, 0), (2, 0), (0, 3), (1, 2)])
+def test_points_of_a_line_keep_their_letter_however_it_was_stretched_and_led_on(more):
+    letter = np.array([0, 0, 0, 1, 1])
+    before = np.array([[0.0, 0.0], [1.0, 0.0], [2.0, 0.0], [9.0, 0.0], [10.0, 0.0]])
+    line = np.concatenate(
+        [np.arange(-more[0], 0.0)[:, None] * [1, 0], before, [[11.0 + k, 0.0] for k in range(more[1])] or before[:0]]
+    )
+
+    assert led_on(letter, before, line + 0.05).tolist() == [0] * (3 + more[0]) + [1] * (2 + more[1])
 
 
 def test_a_delayed_dot_follows_its_letter_unless_that_is_joined():

@@ -52,7 +52,8 @@ MOSTLY_FROM = 0.38
 beside those that they were written with. Of hands that seldom join the letters that were cut out of words are few and
 worse than those from cells: two of UNIPEN's (donor kai, shares of .20 and .34) were told from their own words by
 pictures in .594 of cases, by strokes in .605, where neighbours were preferred, and in .574 and .541 where not; hands
-from .42 on (donor cee) the other way."""
+from .42 on (donor cee) the other way. The two were printed without the lines between their letters, .65 and all of
+which they join, so they only stand for hands that seldom do."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,0 +1,29 @@
+"""The words that `tests.bench likeness` composes beside: as their writers wrote them, line for line."""
+
+from __future__ import annotations
+
+import gzip
+import json
+from pathlib import Path
+
+import numpy as np
+
+from tests.bench.likeness_hands import writers
+
+
+def test_the_lines_between_joined_letters_are_part_of_a_word(tmp_path: Path) -> None:
+    """A donor's marks name the letters; the line that leads from one to the next belongs to neither."""
+    n = [[x, y] for x, y in zip(np.linspace(0.0, 2.0, 9), [3.5, 0.0, 1.0, 2.0, 0.5, 0.0, 1.0, 2.5, 3.5], strict=True)]
+    link = [[2.3, 3.5], [2.6, 3.2], [2.9, 2.8]]
+    i = [[3.2, 0.5], [3.2, 1.5], [3.2, 2.5], [3.2, 3.5], [3.4, 3.5]]
+    dot = [[3.3, -1.0], [3.35, -1.0]]
+    row = {"text": "ni", "writer": "kai/someone", "strokes": [n + link + i, dot], "letters": [["n", [n]], ["i", [i]]]}
+    (tmp_path / "unipen_words.json.gz").write_bytes(gzip.compress(json.dumps([row] * 4).encode()))
+
+    (writer,) = writers(tmp_path, ["someone"], 1, recorded=True)
+
+    (word, *_) = writer.taken
+    assert [len(s) for s in word.strokes] == [len(n) + len(link) + len(i), len(dot)]
+    assert [(c, [len(s) for s in pieces]) for c, pieces in word.letters] == [("n", [len(n)]), ("i", [len(i), len(dot)])]
+    foot = max(y for _, y in n)
+    assert np.allclose(word.strokes[0], np.array(n + link + i) - [0.0, foot]), "on the line that its letters stand on"

@@ -209,7 +209,7 @@ def dots_far_aside_do_not_bend_their_letter(part: Switch) -> bool:
 def a_ring_that_is_not_quite_closed_stays_open(part: Switch) -> bool:
     """The ink of begin and end touches: thinning leads a line through both."""
     t = np.linspace(0, 1, 120)
-    for begin, left_open in ((95, 18), (110, 22), (110, 24)):
+    for begin, left_open in ((70, 18), (70, 20), (80, 18)):
         angle = np.radians(begin + (360 - left_open) * t)
         ring = np.stack([1.6 * np.cos(angle), -1.8 * np.sin(angle)], axis=1)
         if not all(right([ring], "o", part, seed=seed) for seed in range(4)):

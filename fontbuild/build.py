@@ -155,7 +155,7 @@ def build_font(
         drawn[char] = glyphs_of(variants, size.mm_per_unit)
     metrics = measured(kept, usable, size)
     tell("build accents", 0, 1)
-    parts = separate_marks(kept, metrics, size)
+    parts = separate_marks(kept, metrics, size, keep=wishes.keep)
     bases = {char: lifted for char, lifted in parts.letters.items() if char not in drawn}
     for char, variants in zip(bases, letterwise(fit, bases.items()), strict=True):
         drawn[char] = glyphs_of(variants, size.mm_per_unit)

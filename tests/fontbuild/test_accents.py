@@ -14,7 +14,9 @@ from fontbuild.font import Font, Record
 from fontbuild.geometry import glyph_bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import lift, parts_of
+from fontbuild.usable_attempts import Decisions
 from fontbuild.variants import AttemptStrokes
+from skeleton.attempt import Attempt
 from tests.fontbuild.blending import blend
 from tests.fontbuild.hands import X_HEIGHT_MM, attempt, hand, letterform, mark, scattered
 
@@ -119,6 +121,25 @@ def test_variants_of_a_built_letter_can_be_blended(font: Font) -> None:
     assert len(letters) >= 2
     assert len({tuple(map(tuple, g.strokes[0][:2])) for g in letters}) == len(letters)
     assert glyph_bounds(mixed)[3] > font.metrics.x_height
+
+
+def test_the_mark_of_a_doubtful_reading_is_not_used_where_others_were_surely_read() -> None:
+    rng = np.random.default_rng(1)
+    lines = {c: [*letterform(c), *mark("\u0301", (2.0, 4.0))] for c in "ea"}
+    sure = [attempt("é", scattered(lines["e"], rng), n) for n in (1, 2)]
+    # of the other letter there are doubtful readings alone: it has them, the others not their mark
+    doubtful = [attempt("á", scattered(lines["a"], rng), n, confidence=0.3) for n in (1, 2)]
+    plain = hand("eao", times=3)
+
+    def marks(*more: Attempt, decisions: Decisions | None = None) -> set[str]:
+        font = build_font([*plain, *more], Record("S"), decisions=decisions).font
+        assert len(font.glyphs["á"]) == 2
+        return {g.source for g in font.glyphs["\u0301"]}
+
+    ids = {a.id for a in doubtful}
+    assert marks(*sure, *doubtful) == {a.id for a in sure}
+    assert marks(*doubtful) == ids
+    assert marks(*sure, *doubtful, decisions=Decisions(keep=frozenset(ids))) == {a.id for a in sure} | ids
 
 
 def test_a_letter_written_only_with_its_mark_is_had_without_it() -> None:

@@ -32,7 +32,7 @@ from skeleton.attempt import ONE_OFF
 from skeleton.label_costs import label_costs
 from skeleton.result import Reading
 
-SUSPECT_CONFIDENCE = 0.75
+SUSPECT_CONFIDENCE = 0.85
 """Confidence under which a reading may be of another letter: more than are shown as doubtful, for the tracer follows
 what ink there is."""
 

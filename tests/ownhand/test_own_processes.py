@@ -33,8 +33,9 @@ def test_a_module_that_lies_in_the_current_folder_is_not_executed(tmp_path, monk
 
 
 STOPPED = """
-import time
+import signal, time
 from ownhand.commands.side_by_side import processes
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background jobs ignore it
 try:
     with processes(2) as pool:
         pool.submit(time.sleep, 0).result()

@@ -104,7 +104,7 @@ def write_json(path: Path, data: Any) -> Path:
 
 
 def page_file(output: Path, number: int) -> Path:
-    """Return the file of page `number`: `output` itself for the first, then `<stem>-2` and so on.
+    """Return the file of page, or of set, `number`: `output` itself for the first, then `<stem>-2` and so on.
 
     Examples
     --------

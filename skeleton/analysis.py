@@ -64,15 +64,13 @@ class Analysis:
     paper: FitContext | None
     """What lines are fitted to, where they are."""
 
-    char: str | None = None
-    """What was written, if it is known."""
+    char: str = ""
+    """What was written, empty where it is not known."""
 
 
-def with_marks(
-    letters: Sequence[ReadingHypothesis], marks: Sequence[ReadingHypothesis]
-) -> tuple[ReadingHypothesis, ...]:
-    """Return the ways to read a letter with its marks, best first, of ways to read the letter and the marks alone."""
-    both = [
+def with_marks(letters: Sequence[ReadingHypothesis], marks: Sequence[ReadingHypothesis]) -> list[ReadingHypothesis]:
+    """Return the ways to read a letter with its marks, of ways to read the letter and the marks alone."""
+    return [
         ReadingHypothesis(
             f"{letter.name} + {mark.name}" if letter.name and mark.name else "",
             partial(_lines, letter, mark),
@@ -82,7 +80,6 @@ def with_marks(
         )
         for letter, mark in product(letters, marks)
     ]
-    return tuple(sorted(both, key=lambda o: o.cost))
 
 
 def _lines(letter: ReadingHypothesis, mark: ReadingHypothesis) -> list[Points]:

@@ -89,10 +89,10 @@ def read(
     return select_reading(found, alternatives=alternatives, judged=judged)
 
 
-def build_state_graph_of(grey: Grey, dpi: float, *, junctions: bool = True) -> tuple[InkMap, Network, States] | None:
+def build_state_graph_of(grey: Grey, dpi: float) -> tuple[InkMap, Network, States] | None:
     """Return an image's ink, its network, and where a pen may be on it; None for a blank image."""
     ink = find_ink(grey, dpi)
-    return None if ink is None else state_graph_of_ink(ink, junctions=junctions)
+    return None if ink is None else state_graph_of_ink(ink)
 
 
 def state_graph_of_ink(
@@ -134,8 +134,8 @@ def analyse(
         letter = study(marked.ink, marked.letter, models, of_letter, parts)
         marks = study(marked.marks_ink, "", [*own_forms(of_marks), *marked.marks], of_marks, parts)
         if letter and marks:
-            paper = fit_context(ink, smoothly=parts.smooth) if parts.refine else None
-            return Analysis(ink, with_marks(letter.options, marks.options)[:MAX_HYPOTHESES], parts, paper, char)
+            both = _likeliest(with_marks(letter.options, marks.options))
+            return Analysis(ink, tuple(both), parts, _paper(ink, parts), char)
     return study(ink, char, forms_for(ink, char, handedness, own), own, parts)
 
 
@@ -175,8 +175,12 @@ def study(
     if not found or found[0].cost > GENERAL_RULES_FROM_COST:
         free = _by_general_rules(scorer, rivals=bool(found))
         found = _likeliest([*found, *(_with_habit_cost(o, own) if own else o for o in free)])
-    paper = fit_context(ink, smoothly=parts.smooth) if parts.refine else None
-    return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper, char or None)
+    paper = _paper(ink, parts)
+    return Analysis(ink, tuple(_refit_likeliest(found, paper) if paper else found), parts, paper, char)
+
+
+def _paper(ink: InkMap, parts: Options) -> FitContext | None:
+    return fit_context(ink, smoothly=parts.smooth) if parts.refine else None
 
 
 def _judged_by_habits(

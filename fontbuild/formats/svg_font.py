@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from xml.sax.saxutils import escape
 
-from capture.files import write_text
+from capture.files import page_file, write_text
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font
 from fontbuild.formats.drawing import DOT, notdef
@@ -153,10 +153,9 @@ def save_svg_fonts(font: Font, path: Path) -> list[Path]:
     path = Path(path)
     written, kerns = [], kerning_of(font)
     for n in range(1, sets(font) + 1):
-        file = path if n == 1 else path.with_name(f"{path.stem}-{n}{path.suffix}")
-        written.append(write_text(file, svg_font(font, variants=n, kerns=kerns)))
+        written.append(write_text(page_file(path, n), svg_font(font, variants=n, kerns=kerns)))
     for n in range(sets(font) + 1, MOST_SETS + 1):
-        if _is_ours(old := path.with_name(f"{path.stem}-{n}{path.suffix}"), f"{font.record.family} {n}"):
+        if _is_ours(old := page_file(path, n), f"{font.record.family} {n}"):
             old.unlink(missing_ok=True)
     return written
 

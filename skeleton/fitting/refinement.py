@@ -215,7 +215,7 @@ def fit_hypothesis(lines: Sequence[Points], paper: FitContext, *, far: bool = Fa
 def completed(trial: FittedHypothesis, *, untangled: bool = True, move_ends: MoveEnds | None = None) -> list[Refined]:
     """Return the lines of a trial with their ends led on, closed loops laid apart and blots untangled.
 
-    `untangled`: False where shares of a line's length must stay where they are. `move_ends`: moves ends at last.
+    `untangled`: False where points must stay in their places along their line. `move_ends`: moves ends at last.
     """
     lines, wanting, paper = trial.lines, trial.wanting, trial.paper
     for _ in range(MAX_EXTENSIONS):

@@ -14,7 +14,8 @@ from dataclasses import replace
 import numpy as np
 
 from capture.units import Points
-from skeleton.matching.detached_marks import ABOVE, detached_in_template
+from skeleton.matching.detached_marks import ABOVE
+from skeleton.matching.marked_letters import parted
 from tests.bench.trace_data import Case
 
 LINES: dict[str, tuple[tuple[tuple[float, float], ...], ...]] = {
@@ -64,8 +65,8 @@ def _under(case: Case, mark: str) -> list[Points]:
     """Return the strokes of the letter, without the dot of an i or j that has a mark above instead."""
     if case.char not in "ij" or not _above(mark):
         return case.strokes
-    first, side = detached_in_template(case.strokes)
-    return case.strokes[:first] if side == ABOVE else []
+    both = parted(case.strokes, ABOVE)
+    return both[0] if both else []
 
 
 def _drawn(mark: str, letter: Sequence[Points], rng: np.random.Generator) -> list[Points]:

@@ -13,7 +13,7 @@ from capture.units import image_from_pixels
 from skeleton.analysis import Analysis, ReadingHypothesis
 from skeleton.fitting.end_lengths import moved_ends
 from skeleton.fitting.reconstruction_check import reinked
-from skeleton.fitting.refinement import STEP_PEN_WIDTHS, completed, fit_hypothesis, refine
+from skeleton.fitting.refinement import STEP_PEN_WIDTHS, completed, fit_hypothesis, refine, settled
 from skeleton.geometry.quantiles import median
 from skeleton.geometry.stroke import Stroke
 from skeleton.matching.stroke_distance import stroke_distance, stroke_distances
@@ -103,7 +103,7 @@ def finish(option: ReadingHypothesis, found: Analysis) -> list[Stroke]:
     k = found.ink.px_per_mm
     if found.paper:
         point_mm = STEP_PEN_WIDTHS * found.paper.pen / k
-        trial = option.trial or fit_hypothesis(option.lines, found.paper)
+        trial = settled(option.trial or fit_hypothesis(option.lines, found.paper))
         # how people begin and end strokes is known of characters alone
         move_ends = partial(moved_ends, point_mm=point_mm, char=found.char) if found.char else None
         lines = completed(trial, move_ends=move_ends)

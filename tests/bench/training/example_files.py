@@ -12,6 +12,7 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any, TypeVar
 
+import cv2
 import numpy as np
 
 Task, Examples = TypeVar("Task"), TypeVar("Examples")
@@ -55,6 +56,8 @@ def load_files(kind: type[Examples], where: Path) -> Examples:
 
 
 def _make(every: Sequence[Task], read: Callable[[Task], Sequence[Any]], stem: Path, until: float) -> None:
+    # with the threads of a graphics card's many cores in every process, reading takes thirty times as long
+    cv2.setNumThreads(1)
     found: list[Any] = []
     number = 0
     for one in every:

@@ -28,6 +28,17 @@ PALE_CORE_SHARE = 0.006
 """Share of the ink's core that is paler than 0.8 from which the pen is taken to skip: mottled ink stays under 0.005,
 a pen that leaves six per cent of its line bare has 0.02."""
 
+PALE_RIDGE_SHARE, PALE = 0.02, 0.7
+"""Share of the middles of lines that is paler than this share of their median from which it is taken to skip as well:
+a pencil's lines have 0.03, breaks counted, even ink none in 19 of 20 characters."""
+
+FAINT, FAINT_BLUR_PEN_WIDTHS = 0.35, 0.2
+"""Darkness, blurred so much, from which there is ink of a pen that skips, or a pencil."""
+
+GRAIN_MM = 0.05
+"""Standard deviation of the blur before a line's width is measured: at fine resolutions the grain of the paper would
+be taken for lines."""
+
 BROAD_HALF_WIDTH_PEN_WIDTHS = 1.2
 """Half-width of the ink, in pen widths, from which several strokes beside each other have run into one: a line has
 0.5, two lines have 1. Gaps opened between two lines of a letter (0.8) cost .005 of the readings."""
@@ -83,8 +94,9 @@ def find_ink(grey: Grey, dpi: float) -> InkMap | None:
     darkness = _darkness(grey)
     if darkness is None:
         return None
+    px_per_mm = dpi / MM_PER_INCH
     scale = 1.0
-    pen = _pen_px(darkness)
+    pen = _pen_px(darkness, px_per_mm)
     if pen is None:
         return None
     if not 4.2 <= pen <= 10.0:
@@ -97,12 +109,12 @@ def find_ink(grey: Grey, dpi: float) -> InkMap | None:
         how = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
         size = (w * parts // 16, h * parts // 16)
         darkness = np.asarray(cv2.resize(darkness, size, interpolation=how), np.float32)
-        pen = _pen_px(darkness) or pen * scale
+        pen = _pen_px(darkness, px_per_mm * scale) or pen * scale
     mask = _mask(darkness, pen)
     if not mask.any():
         return None
     radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
-    return InkMap(darkness, mask, radius, pen, dpi / MM_PER_INCH * scale)
+    return InkMap(darkness, mask, radius, pen, px_per_mm * scale)
 
 
 def _darkness(grey: Grey) -> Field | None:
@@ -151,16 +163,20 @@ def _paper(soft: Grey) -> Field:
     return out
 
 
-def _pen_px(darkness: Field) -> float | None:
-    """Return the typical width of the lines: twice the ridge of the distance transform, checked against the area."""
-    mask = (cv2.GaussianBlur(darkness, (0, 0), 0.6) > 0.5).astype(np.uint8)
+def _pen_px(darkness: Field, px_per_mm: float) -> float | None:
+    """Return the typical width of the lines: twice the ridge of the distance transform."""
+    mask = (cv2.GaussianBlur(darkness, (0, 0), max(0.6, GRAIN_MM * px_per_mm)) > 0.5).astype(np.uint8)
     if mask.sum() < 3:
         return None
-    # twice as fine, so that a line of three pixels is still measured
-    radius = cv2.distanceTransform(mask, cv2.DIST_L2, 5)
-    ridge = (radius >= cv2.dilate(radius, np.ones((3, 3), np.uint8)) - 1e-3) & (mask > 0)
-    width = 2 * median(np.asarray(radius[ridge])) - 0.7
+    radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
+    width = 2 * median(radius[_ridge(radius) & (mask > 0)]) - 0.7
     return max(1.0, float(width))
+
+
+def _ridge(radius: Field) -> NDArray[np.bool_]:
+    """Return where the distance to the paper is greatest, shape (h, w)."""
+    out: NDArray[np.bool_] = radius >= cv2.dilate(radius, np.ones((3, 3), np.uint8)) - 1e-3
+    return out
 
 
 def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
@@ -168,12 +184,12 @@ def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
     soft = np.asarray(cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen), np.float32)
     plain = (soft > 0.5).astype(np.uint8)
     inside = np.asarray(cv2.distanceTransform(plain, cv2.DIST_L2, 5), np.float32)
-    core = soft[inside > 0.3 * pen]
-    skipping = len(core) > 0 and float((core < 0.8).mean()) > PALE_CORE_SHARE
+    low = np.asarray(cv2.GaussianBlur(darkness, (0, 0), FAINT_BLUR_PEN_WIDTHS * pen), np.float32)
+    faint = (low > FAINT).astype(np.uint8)
+    skipping = _skips(soft[inside > 0.3 * pen], low, faint, pen)
     if skipping:
         # bare streaks within the ink are the pen's failing, not paper between strokes
-        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(0.25 * pen) + 1,) * 2)
-        mask, hole = cv2.morphologyEx(plain, cv2.MORPH_CLOSE, disc), 0.45 * pen * pen
+        mask, hole = faint, 0.45 * pen * pen
     else:
         # sharpened by the difference of two blurs: edges stay where they are, narrow gaps between strokes open
         mask = (soft + SHARPEN_WEIGHT * (soft - cv2.GaussianBlur(darkness, (0, 0), 0.32 * pen)) > 0.5).astype(np.uint8)
@@ -185,6 +201,18 @@ def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
     flip_small_components(out, 1, 1, max(3.0, 0.2 * pen * pen))
     flip_small_components(out, 0, 0, max(2.0, hole))
     return out
+
+
+def _skips(core: Field, low: Field, faint: NDArray[np.uint8], pen: float) -> bool:
+    """Tell whether a pen skips, or is a pencil, of which the paper takes only a part.
+
+    core: darkness well within the ink; low: blurred; faint: 1 where that is ink at all; pen: its width, px.
+    """
+    if len(core) and float((core < 0.8).mean()) > PALE_CORE_SHARE:
+        return True
+    radius = np.asarray(cv2.distanceTransform(faint, cv2.DIST_L2, 5), np.float32)
+    middles = low[_ridge(radius) & (radius > 0.3 * pen)]
+    return len(middles) > 0 and float((middles < PALE * median(middles)).mean()) > PALE_RIDGE_SHARE
 
 
 def _closed_gaps(

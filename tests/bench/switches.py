@@ -108,7 +108,10 @@ SWITCHES = (
     Switch("refinement on grey ink", options=Options(refine=False)),
     Switch("smooth curves", options=Options(smooth=False)),
     Switch("sharpened mask", {"skeleton.ink.ink_map.SHARPEN_WEIGHT": _of(0.0)}),
-    Switch("streaks closed", {"skeleton.ink.ink_map.PALE_CORE_SHARE": _of(np.inf)}),
+    Switch(
+        "streaks closed",
+        {f"skeleton.ink.ink_map.{name}": _of(np.inf) for name in ("PALE_CORE_SHARE", "PALE_RIDGE_SHARE")},
+    ),
     Switch("spurs pruned", {f"{_PRUNING}.prune_spurs": _of(_same)}),
     Switch("necks cut", {f"{_PRUNING}.cut_necks": _of(_same)}),
     Switch("skips bridged", {f"{_PRUNING}.bridge_pen_skips": _of(_same)}),

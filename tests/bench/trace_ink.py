@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
+from tests.bench.trace_media import felt, pencil
 
 SUB = 4
 """Sub-pixels a side."""
@@ -44,7 +45,8 @@ def ink(
     """Return the grey image of strokes (mm, y down) and the offset (2,) mm of the image frame: image = stroke + offset.
 
     kind: 'clean' (even ink, no noise), 'noisy' (mottled ink, pressure, scanner noise of 4 grey levels), 'skipping'
-    (the same, and 6 % of the ink missing in streaks). discs: drawn by OpenCV's circles, their widths 1 % at odds.
+    (the same, and 6 % of the ink missing in streaks), 'pencil', 'felt' (noisy, drawn as `trace_media` says). discs:
+    drawn by OpenCV's circles, their widths 1 % at odds.
     """
     rng = np.random.default_rng(seed)
     k = dpi / 25.4
@@ -54,12 +56,13 @@ def ink(
     size = np.ceil((every.max(axis=0) + MARGIN_MM - lo) * k).astype(int)
     w, h = int(size[0]), int(size[1])
     covered = np.zeros((h * SUB, w * SUB), bool)
-    for s in strokes:
-        fine = (even(s, 0.25 / k) - lo) * k * SUB - 0.5
+    lines = [(even(s, 0.25 / k) - lo) * k * SUB - 0.5 for s in strokes]
+    radius_of_pen = 0.5 * pen_mm * k * SUB
+    for fine in lines:
         n = len(fine)
         swing = 0.0 if kind == "clean" else pressure
         phase, turns = rng.uniform(0, 2 * np.pi), rng.uniform(0.5, 1.5)
-        radius = 0.5 * pen_mm * k * SUB * (1 + swing * np.sin(phase + turns * np.linspace(0, 2 * np.pi, n)))
+        radius = radius_of_pen * (1 + swing * np.sin(phase + turns * np.linspace(0, 2 * np.pi, n)))
         if discs:
             _lay_discs(covered, fine, radius * (1 + rng.normal(0, 0.01, n)))
             continue
@@ -67,7 +70,12 @@ def ink(
             x0, x1, y0, y1 = int(np.ceil(x - r)), int(x + r), int(np.ceil(y - r)), int(y + r)
             xx, yy = np.arange(x0, x1 + 1), np.arange(y0, y1 + 1)
             covered[y0 : y1 + 1, x0 : x1 + 1] |= (xx - x) ** 2 + (yy[:, None] - y) ** 2 <= r * r
-    cover = covered.reshape(h, SUB, w, SUB).mean(axis=(1, 3)).astype(np.float32)
+    dark = covered.astype(np.float32)
+    if kind == "pencil":
+        dark = pencil(covered, radius_of_pen, k * SUB, rng)
+    elif kind == "felt":
+        dark = felt(covered.shape, lines, radius_of_pen, k * SUB, rng)
+    cover = dark.reshape(h, SUB, w, SUB).mean(axis=(1, 3))
     density = np.ones_like(cover)
     if kind != "clean":
         mottle = cv2.GaussianBlur(rng.normal(0, 1, cover.shape).astype(np.float32), (0, 0), 1.2 * dpi / 300)

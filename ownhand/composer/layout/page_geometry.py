@@ -111,7 +111,8 @@ def write_page(
                 pen_mm=pen_mm,
             )
             if not text.ruled and not any(box.blank for box in hand.settings.boxes):
-                column = np.cumsum(np.diff([item.y_mm for item in lines], prepend=-np.inf) < 0)
+                breaks = np.diff([item.y_mm for item in lines], prepend=-np.inf) < 0
+                column = np.cumsum(breaks.astype(np.int64))
                 bottom = text.box.y_mm + text.box.height_mm - pen_mm / 2
                 points = lowered(points, sizes, placed.line[stroke_letter], column, pen_mm=pen_mm, bottom_mm=bottom)
         word = np.unique(np.column_stack([placed.line, placed.word]), axis=0, return_inverse=True)[1].reshape(-1)

@@ -53,6 +53,9 @@ class ToldOfWay:
     stroke: Ints
     """Shape (n,): number of the stroke."""
 
+    letter: Ints
+    """Shape (n,): number of the letter."""
+
 
 def told_of_way(
     net: Network, states: States, strokes: Sequence[WrittenStroke], frame: WordFrame, text: str, tips: Ints,
@@ -91,7 +94,9 @@ def told_of_way(
     ]  # fmt: skip
     rows = np.array([0, *map(_row, text), 0])
     inputs: Single = np.column_stack(columns).astype(np.float32)
-    return ToldOfWay(inputs, np.stack([rows[letter], rows[letter + 1], rows[letter + 2]], axis=1), places, stroke)
+    return ToldOfWay(
+        inputs, np.stack([rows[letter], rows[letter + 1], rows[letter + 2]], axis=1), places, stroke, letter
+    )
 
 
 def _even(states: States, stroke: WrittenStroke, step: float) -> tuple[Ints, Points, Ints]:

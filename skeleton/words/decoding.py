@@ -13,11 +13,11 @@ from skeleton.graph.junctions import Network
 from skeleton.states.state_graph import States
 from skeleton.words.bars import bars_of
 from skeleton.words.delayed_strokes import WrittenStroke
-from skeleton.words.finished_ways import InkOfWord, connected_parts, finished
+from skeleton.words.finished_ways import InkOfWord, connected_parts
 from skeleton.words.frame import WordFrame, first_frame
 from skeleton.words.laid_text import LaidText, laid_over, misfit_of
 from skeleton.words.letter_forms import FormTable, Known, expected_extent, form_table, forms_of
-from skeleton.words.lost_line import likeliest
+from skeleton.words.spliced_ways import likeliest_way
 from skeleton.words.unexplained_ink import unexplained
 
 Floats = NDArray[np.float64]
@@ -92,9 +92,7 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     found = ways_to_write(net, states, text, known)
     if found is None:
         return None
-    ways = [finished(found.ink, text, laid) for laid in found.laid]
-    best = likeliest(found.ink, ways, found.unexplained, text) if len(ways) > 1 else 0
-    way = ways[best]
+    way = likeliest_way(found.ink, text, found.laid, found.unexplained.tolist())
     # whether the text suits is told by the way that explains most
     most = int(np.argmin(found.unexplained))
     laid, least = found.laid[most], float(found.unexplained[most])

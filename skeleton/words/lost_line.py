@@ -69,25 +69,34 @@ class LostLineNetwork:
     last_offsets: Single
 
 
-def likeliest(ink: InkOfWord, ways: Sequence[FinishedWay], left: Floats, text: str) -> int:
-    """Return the number of the way that is likeliest to be the one that was written.
+@dataclass(frozen=True, eq=False)
+class Judged:
+    """What ways to write a word are likely to miss, in steps of the written line."""
 
-    left: shape (ways,), what each leaves unexplained, pen widths (`unexplained_ink`).
-    """
+    of_letter: Floats
+    """Shape (ways, letters)."""
+
+    cost: Floats
+    """Shape (ways,): of all letters, with what is unexplained and strokes too many or too few."""
+
+
+def judged(ink: InkOfWord, ways: Sequence[FinishedWay], left: Sequence[float], text: str) -> Judged:
+    """Return what ways are likely to miss; left: what each leaves unexplained, pen widths (`unexplained_ink`)."""
     tips = tips_of(ink.net, ink.states)
     told = []
     for way in ways:
         letters_ink = ~np.isin(ink.states.piece[::2], way.laid.marks)
         told.append(told_of_way(ink.net, ink.states, way.strokes, way.laid.frame, text, tips, letters_ink))
-    lost, begun = np.array([likely_lost(odds) for odds in log_odds_along(trained(), told)]).T
-    off = np.abs(begun - [len(way.strokes) for way in ways])
-    return int(np.argmin(lost + UNEXPLAINED * left + STROKE * off))
+    each = [likely_lost(odds) for odds in log_odds_along(trained(), told)]
+    of_letter = np.array([np.bincount(t.letter, lost, len(text)) for t, (lost, _) in zip(told, each, strict=True)])
+    off = np.array([abs(begun - len(way.strokes)) for way, (_, begun) in zip(ways, each, strict=True)])
+    return Judged(of_letter, of_letter.sum(axis=1) + UNEXPLAINED * np.array(left) + STROKE * off)
 
 
-def likely_lost(odds: Single) -> tuple[float, float]:
-    """Return how many steps of the written line are likely lost along a way, and how many strokes begin."""
+def likely_lost(odds: Single) -> tuple[Floats, float]:
+    """Return how many steps of the written line are likely lost at every point, and how many strokes begin."""
     share = 1 / (1 + np.exp(-odds.astype(float)))
-    return float(MOST_LOST * share[:, 0].sum()), float(share[:, 1].sum())
+    return MOST_LOST * share[:, 0], float(share[:, 1].sum())
 
 
 def log_odds_along(network: LostLineNetwork, told: Sequence[ToldOfWay]) -> list[Single]:

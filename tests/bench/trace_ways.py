@@ -77,7 +77,8 @@ def _score(others: Sequence[WordExample], network: LostLineNetwork) -> None:
         rows: dict[str, list[tuple[float, int]]] = {}
         for word in mine:
             odds = log_odds_along(network, [way.told for way in word.ways])
-            lost, begun = np.array([likely_lost(o) for o in odds]).T
+            said_of = [likely_lost(o) for o in odds]
+            lost, begun = np.array([a.sum() for a, _ in said_of]), np.array([b for _, b in said_of])
             left = np.array([way.unexplained for way in word.ways])
             share = np.array([way.way for way in word.ways])
             said = {"unexplained": left, "lost": lost, "best": -share}

@@ -13,12 +13,13 @@ import pytest
 from skeleton.ink.ink_map import find_ink
 from skeleton.pipeline import state_graph_of_ink
 from skeleton.small_networks import PROVENANCE
-from skeleton.words import decoding, lost_line
+from skeleton.words import decoding, lost_line, spliced_ways
 from skeleton.words.along_ways import INPUTS, LETTERS, STEP, told_of_way
 from skeleton.words.decoding import decode_text, ways_to_write
 from skeleton.words.delayed_strokes import WrittenStroke
 from skeleton.words.finished_ways import finished
-from skeleton.words.lost_line import APART, likeliest, log_odds_along, network_of, trained
+from skeleton.words.lost_line import APART, Judged, judged, log_odds_along, network_of, trained
+from skeleton.words.spliced_ways import likeliest_way, meet, spliced
 from skeleton.words.unexplained_ink import tips_of
 from tests.bench import trace_ways
 from tests.bench.people import part
@@ -112,21 +113,74 @@ def test_a_word_written_backwards_is_not_taken(lamp):
         ),
     )
     # as much is left unexplained
-    assert likeliest(found.ink, [back, ways[right]], np.zeros(2), "lamp") == 1
-    assert likeliest(found.ink, [ways[right], back], np.zeros(2), "lamp") == 0
+    cost = judged(found.ink, [back, ways[right]], [0.0, 0.0], "lamp").cost
+    assert cost[0] > 3 * cost[1]
 
 
 def test_what_is_left_unexplained_counts_beside(lamp):
     _, _, found, ways = lamp
-    assert likeliest(found.ink, [ways[0], ways[0]], np.array([30.0, 0.0]), "lamp") == 1
+    cost = judged(found.ink, [ways[0], ways[0]], [30.0, 0.0], "lamp").cost
+    assert cost[0] - cost[1] == pytest.approx(30 * lost_line.UNEXPLAINED)
+
+
+def test_what_is_lost_is_dealt_to_the_letters(lamp):
+    _, _, found, ways = lamp
+    told_so = judged(found.ink, ways, [0.0] * len(ways), "lamp")
+    assert told_so.of_letter.shape == (len(ways), 4) and (told_so.of_letter >= 0).all()
+    assert (told_so.of_letter.sum(axis=1) <= told_so.cost).all()
+
+
+def test_a_way_spliced_with_itself_stays_what_it_is(lamp):
+    _, states, found, _ = lamp
+    for laid in found.laid:
+        for letter in range(3):
+            assert meet(states, laid, laid, letter)
+            again = spliced(states, laid, laid, letter)
+            np.testing.assert_array_equal(again.walks[0], laid.walks[0])
+            np.testing.assert_array_equal(again.letter, laid.letter)
+            np.testing.assert_array_equal(again.bare, laid.bare)
+            # the points of the models are those that the rows were found for
+            on = laid.rows[:, 2] >= 0
+            np.testing.assert_array_equal(again.model[again.rows[on, 2]], laid.model[laid.rows[on, 2]])
+
+
+def test_ways_that_part_between_letters_do_not_meet(lamp):
+    _, states, found, _ = lamp
+    laid = found.laid[0]
+    # the second way's letter ends elsewhere
+    rows = laid.rows.copy()
+    rows[rows[:, 1] == 0, 0] = rows[-1, 0]
+    rows[rows[:, 1] == 1, 0] = rows[-1, 0]
+    assert not meet(states, laid, replace(laid, rows=rows), 0)
+
+
+def test_of_two_ways_the_better_part_of_each_is_taken(lamp):
+    """What is expected to be lost is told here: at the first letters of one way, at the last ones of the other."""
+    _, _, found, _ = lamp
+    laid = found.laid[0]
+
+    def told_so(ink, ways, left, text):
+        mixed = [way.laid is not laid and way.laid is not other for way in ways]
+        lost = [[0.0] * 4 if m else [6.0, 6, 0, 0] if way.laid is laid else [0, 0, 6.0, 6]
+                for way, m in zip(ways, mixed, strict=True)]  # fmt: skip
+        of_letter = np.array(lost)
+        return Judged(of_letter, of_letter.sum(axis=1))
+
+    other = replace(laid, cost=laid.cost + 1.0)
+    with patch.object(spliced_ways, "judged", told_so):
+        taken = likeliest_way(found.ink, "lamp", [laid, other], [0.0, 0.0])
+        assert taken.laid is not laid and taken.laid is not other
+        np.testing.assert_array_equal(taken.laid.walks[0], laid.walks[0])
+        # one way alone is not judged
+        assert likeliest_way(found.ink, "lamp", [other], [0.0]).laid is other
 
 
 def test_the_likeliest_way_is_what_is_read(lamp):
     net, states, _, ways = lamp
-    for k in range(len(ways)):
-        with patch.object(decoding, "likeliest", lambda *_, k=k: k):
+    for one in ways:
+        with patch.object(decoding, "likeliest_way", lambda *_, one=one: one):
             read = decode_text(net, states, "lamp")
-        assert [s.walk for s in read.strokes] == [s.walk for s in ways[k].strokes]
+        assert [s.walk for s in read.strokes] == [s.walk for s in one.strokes]
 
 
 def test_lost_line_is_where_the_way_leaves_the_written_one():

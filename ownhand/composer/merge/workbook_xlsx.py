@@ -55,7 +55,10 @@ def rows_of(raw: bytes, book: Any, name: str) -> Iterator[tuple[int, Sequence[Ce
 
 
 def hidden_and_merged(raw: bytes, book: Any, name: str) -> tuple[list[int], list[int]]:
-    """Return the numbers of a sheet's hidden rows, and of those with cells merged with the ones above them."""
+    """Return the numbers of hidden rows, and of those with cells merged with the ones above them.
+
+    They are those of a sheet of `book`, which `opened` made of `raw`.
+    """
     from openpyxl.utils.cell import range_boundaries
 
     with zipfile.ZipFile(io.BytesIO(raw)) as archive:

@@ -21,14 +21,15 @@ from skeleton.states.state_graph import States, draw
 from skeleton.words.decoding import Decoded, decode_text
 from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of
 from skeleton.words.letter_forms import Known
+from skeleton.words.links import RUNNING
 
 Ints = NDArray[np.int64]
 
 PASSED = 0.8
 """x-heights of line that a stroke draws of each of two letters at least where the pen stayed down between them: less is
 the tail that a letter touches the next one with. Five writers of UNIPEN train_r01_v07 (Guyon et al., ICPR 1994; donor
-kai): of 323 neighbours that one stroke of the record wrote and one of the reading 20 have less, of 99 that two strokes
-of the record wrote 37."""
+kai), of the neighbours that one stroke of the reading wrote: of 323 that one stroke of the record wrote as well 20 have
+less, of 99 that two wrote 37. Where a word is joined from `RUNNING` on, a quarter of these, it counts for nothing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -200,12 +201,10 @@ def _reading(
     frame = found.frame
     x_height = frame.x_height / px_per_mm
     pieces: list[list[Points]] = [[] for _ in text]
-    joined: set[int] = set()
-    for stroke, letter in written:
-        parts = _parts(stroke.points_mm, letter)
-        for j, piece in parts:
-            pieces[j].append(piece)
-        joined |= left_joined(parts, x_height)
+    parts = [_parts(stroke.points_mm, letter) for stroke, letter in written]
+    for j, piece in (part for own in parts for part in own):
+        pieces[j].append(piece)
+    joined = left_joined(parts, len(text), x_height)
     letters = tuple(
         WordLetter(char, tuple(pieces[j]), float(found.misfit[j]), j in joined) for j, char in enumerate(text)
     )
@@ -223,10 +222,22 @@ def _parts(points: Points, letter: Ints) -> list[tuple[int, Points]]:
     return [(int(letter[a]), points[a : min(b + 1, len(letter))]) for a, b in bounds]
 
 
-def left_joined(parts: Sequence[tuple[int, Points]], x_height: float) -> set[int]:
-    """Return the letters that the pen left for the next one without being lifted, of one stroke's.
+def left_joined(strokes: Sequence[Sequence[tuple[int, Points]]], letters: int, x_height: float) -> set[int]:
+    """Return the letters of a word that the pen left for the next one without being lifted.
 
-    parts: numbers of the letters and what the stroke draws of each, (n, 2), in turn, in the unit of the x-height.
+    Parameters
+    ----------
+    strokes
+        Of each stroke the numbers of its letters and what it draws of each, (n, 2), in turn, in the x-height's unit.
+    letters
+        How many the word has.
     """
-    passed = [(j, line_length(np.ascontiguousarray(p)) >= PASSED * x_height) for j, p in parts]
-    return {a for (a, one), (b, other) in pairwise(passed) if b == a + 1 and one and other}
+    met, passed = set[int](), set[int]()
+    for parts in strokes:
+        for (j, one), (k, other) in pairwise(parts):
+            if k == j + 1:
+                met.add(j)
+                drawn = min(line_length(np.ascontiguousarray(p)) for p in (one, other))
+                passed |= {j} if drawn >= PASSED * x_height else set()
+    # who joins the letters of a word leaves some of them after a short piece
+    return met if len(passed) >= RUNNING * (letters - 1) else passed

@@ -281,10 +281,12 @@ def test_a_letter_whose_tail_touches_the_next_one_is_not_joined_to_it():
     def line(long):
         return np.array([[0.0, 0.0], [long / 2, 0.0], [long, 0.0]])
 
-    assert left_joined([(0, line(2.0)), (1, line(2.0)), (2, line(2.0))], 1.0) == {0, 1}
-    assert left_joined([(0, line(2.0)), (1, line(0.3))], 1.0) == set()
-    assert left_joined([(0, line(0.3)), (1, line(2.0)), (2, line(2.0))], 1.0) == {1}
-    assert left_joined([(0, line(2.0)), (2, line(2.0))], 1.0) == set()
+    tail = [(0, line(2.0)), (1, line(0.3))], [(1, line(2.0))], [(2, line(2.0))]
+    assert left_joined(tail, 3, 1.0) == set()
+    assert left_joined([[(0, line(2.0)), (1, line(2.0))], [(2, line(2.0))]], 3, 1.0) == {0}
+    assert left_joined([[(0, line(2.0)), (2, line(2.0))], [(1, line(2.0))]], 3, 1.0) == set()
+    # in a word that is joined it is no touch
+    assert left_joined([[(0, line(2.0)), (1, line(2.0)), (2, line(2.0)), (3, line(0.3))]], 4, 1.0) == {0, 1, 2}
 
 
 def test_a_delayed_dot_follows_its_letter_unless_that_is_joined():

@@ -50,10 +50,9 @@ ALONE = 3.0
 MOSTLY_FROM = 0.38
 """Share of its neighbouring letters from which a hand joins most of what it writes, so that its letters are to stand
 beside those that they were written with. Of hands that seldom join the letters that were cut out of words are few and
-worse than those from cells: two of UNIPEN's (donor kai, shares of .20 and .34) were told from their own words by
-pictures in .594 of cases, by strokes in .605, where neighbours were preferred, and in .574 and .541 where not; hands
-from .42 on (donor cee) the other way. The two were printed without the lines between their letters, .65 and all of
-which they join, so they only stand for hands that seldom do."""
+worse than those from cells: two of UNIPEN's (donor kai, shares of .19 and .27) are told from their own words by an area
+under the curve of .59 and .59 (pictures, strokes) where neighbours are preferred, of .53 and .59 where not; one that is
+read to join .40 by .55 and .74 where they are, by .59 and .68 where not; hands from .42 on (donor cee) gain by it."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,6 +2,7 @@
 
 People shorten what they are about to run through. So where a tail would meet the letter under it, the tail is
 shortened below its line and the letter above its x-height, as little as is needed and never beyond what still reads.
+Where that is not enough, the line below goes lower, and those after it with it.
 """
 
 from __future__ import annotations
@@ -9,9 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d
 
 from fontbuild.geometry import sample_stroke
 from ownhand.composer.glyphs.variant_bank import Index
+from ownhand.composer.plot.plot_page import flatten
 from ownhand.composer.variation.handwriting_statistics import Array
 
 CLEAR = 1.3
@@ -109,3 +112,62 @@ def _profile(points: Array, starts: Index, step: float, reach: float, *, largest
             old = found.get(column, y)
             found[column] = max(old, y) if largest else min(old, y)
     return found
+
+
+def lowered(points_mm: Array, sizes: Index, line: Index, column: Index, *, pen_mm: float, bottom_mm: float) -> Array:
+    """Return the control points with lines moved down that come nearer to the one above than a pen's width.
+
+    The lines below in the same column are moved with it; none beyond `bottom_mm`, so that lines may still meet in a
+    column that is full.
+
+    Parameters
+    ----------
+    points_mm, sizes
+        As in `Inked`.
+    line
+        Shape (strokes,): from 0, in the order of writing.
+    column
+        Shape (lines,): which column each line stands in; y begins anew in each.
+    bottom_mm
+        y of the lowest place for the middle of the pen's line.
+    """
+    n = len(column)
+    if n < 2 or not len(points_mm):
+        return points_mm
+    starts = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
+    top, bottom = _line_profiles(*flatten(points_mm, starts, within_mm=pen_mm / 10), line, n, step=pen_mm / 2)
+    bottom = maximum_filter1d(bottom, 5, axis=1, mode="constant", cval=-np.inf)
+    lowest = bottom.max(axis=1)
+    down = np.zeros(n)
+    for k in range(1, n):
+        if column[k] != column[k - 1]:
+            continue
+        overlap = float((bottom[k - 1] + down[k - 1] + pen_mm - top[k] - down[k]).max())
+        if overlap <= 0:
+            continue
+        below = slice(k, k + int((column[k:] == column[k]).sum()))
+        free = float((bottom_mm - lowest[below] - down[below]).min())
+        down[below] += max(0.0, min(overlap + (CLEAR - 1) * pen_mm, free))
+    if not down.any():
+        return points_mm
+    out = points_mm.copy()
+    out[:, 1] += np.repeat(down[line], sizes)
+    return out
+
+
+def _line_profiles(points: Array, starts: Index, line: Index, lines: int, *, step: float) -> tuple[Array, Array]:
+    """Return the least and the greatest y of each line in columns `step` wide, shape (lines, columns).
+
+    Columns without ink hold inf and -inf. The polylines are those of `flatten`.
+    """
+    of = np.repeat(line, np.diff(starts))
+    to = np.minimum(np.arange(len(points)) + 1, np.repeat(starts[1:], np.diff(starts)) - 1)
+    n = np.maximum(1, np.ceil(np.abs(points[to, 0] - points[:, 0]) / step)).astype(np.int64)
+    share = (np.arange(int(n.sum())) - np.repeat(np.cumsum(n) - n, n)) / np.repeat(n, n)
+    ink = np.repeat(points, n, axis=0) + share[:, None] * np.repeat(points[to] - points, n, axis=0)
+    at = np.repeat(of, n), np.floor((ink[:, 0] - points[:, 0].min()) / step).astype(np.int64)
+    shape = lines, int(at[1].max()) + 1
+    top, bottom = np.full(shape, np.inf), np.full(shape, -np.inf)
+    np.minimum.at(top, at, ink[:, 1])
+    np.maximum.at(bottom, at, ink[:, 1])
+    return top, bottom

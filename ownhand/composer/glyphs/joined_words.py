@@ -50,10 +50,9 @@ ALONE = 3.0
 MOSTLY_FROM = 0.38
 """Share of its neighbouring letters from which a hand joins most of what it writes, so that its letters are to stand
 beside those that they were written with. Of hands that seldom join the letters that were cut out of words are few and
-worse than those from cells: two of UNIPEN's (donor kai, shares of .20 and .34) were told from their own words by
-pictures in .594 of cases, by strokes in .605, where neighbours were preferred, and in .574 and .541 where not; hands
-from .42 on (donor cee) the other way. The two were printed without the lines between their letters, .65 and all of
-which they join, so they only stand for hands that seldom do."""
+worse than those from cells: two of UNIPEN's (donor kai, shares of .19 and .27) are told from their own words by an area
+under the curve of .59 and .59 (pictures, strokes) where neighbours are preferred, of .53 and .59 where not; one that is
+read to join .40 by .55 and .74 where they are, by .59 and .68 where not; hands from .42 on (donor cee) gain by it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -72,6 +71,9 @@ class Chosen:
 
     together: NDArray[np.bool_]
     """... and both were written so, one after the other."""
+
+    led: NDArray[np.bool_]
+    """Where it stays down though one of the two was not written so: a line leads from the one to the other."""
 
 
 class JoinedWords:
@@ -95,7 +97,7 @@ class JoinedWords:
         """Return the shapes of characters; one that is not inked parts words, its shape is 0."""
         n = len(chars)
         shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
-        held, together = np.zeros(n, bool), np.zeros(n, bool)
+        held, together, led = np.zeros(n, bool), np.zeros(n, bool), np.zeros(n, bool)
         for char in dict.fromkeys(c for c, ink in zip(chars, inked, strict=True) if ink):
             self._places(char)
         self._bank.settle()
@@ -105,7 +107,7 @@ class JoinedWords:
             while end < n and inked[end]:
                 end += 1
             if end > start:
-                found, held[start:end], together[start:end] = self._word(chars[start:end])
+                found, held[start:end], together[start:end], led[start:end] = self._word(chars[start:end])
                 for i, s in enumerate(found, start):
                     pool = self._bank.pool(chars[i])
                     shape[i] = other[i] = s
@@ -114,9 +116,9 @@ class JoinedWords:
                         other[i] = pool.first + partners[int(self._rng.integers(len(partners)))]
                         share[i] = self._rng.uniform(0, FRESH)
             start = end + 1
-        return Chosen(shape, other, share, held, together)
+        return Chosen(shape, other, share, held, together, led)
 
-    def _word(self, word: Sequence[str]) -> tuple[list[int], list[bool], list[bool]]:
+    def _word(self, word: Sequence[str]) -> tuple[list[int], list[bool], list[bool], list[bool]]:
         n = len(word)
         wanted = [
             a.isalpha() and b.isalpha() and bool(self._rng.random() < stays_down(self._rhythm, a, b))
@@ -158,7 +160,7 @@ class JoinedWords:
             together[k] or (may[k] and wanted[k] and bool(self._laps(found[k], found[k + 1]) < ACROSS))
             for k in range(n)
         ]
-        return found, held, together
+        return found, held, together, [wanted[k] and not may[k] for k in range(n)]
 
     def _places(self, char: str) -> dict[str, int]:
         """Return the written shapes of a character by the ids of their attempts; none in a hand that seldom joins."""

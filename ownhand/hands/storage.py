@@ -22,7 +22,7 @@ from capture.sheet import Page, Sheet
 from capture.sheet_file import save_sheet
 from capture.units import cell_from_image
 from fontbuild.text_spacing_statistics import copied_words, measure_rhythm
-from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture
+from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture, stamp_of
 from ownhand.hands.copies import copied_line, first_copy
 from ownhand.hands.hand import Hand, load_sheets
 from ownhand.hands.line_letters import LineLetter, LinePlace, letters_of
@@ -120,7 +120,7 @@ def keep_page(
     folder = file.parent
     old = _captured_before(file)
     before = {a.id: a for a in old.attempts} if old else {}
-    stamp = scan.rsplit("-", 1)[-1].split(".")[0]
+    stamp = stamp_of(scan)
     scale = printed_scale(reading)
     read = [
         attempt_of(

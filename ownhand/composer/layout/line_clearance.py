@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
 
 from fontbuild.geometry import sample_stroke
 from ownhand.composer.glyphs.variant_bank import Index
@@ -136,7 +135,8 @@ def lowered(points_mm: Array, sizes: Index, line: Index, column: Index, *, pen_m
         return points_mm
     starts = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
     top, bottom = _line_profiles(*flatten(points_mm, starts, within_mm=pen_mm / 10), line, n, step=pen_mm / 2)
-    bottom = maximum_filter1d(bottom, 5, axis=1, mode="constant", cval=-np.inf)
+    wider = np.pad(bottom, ((0, 0), (2, 2)), constant_values=-np.inf)
+    bottom = np.lib.stride_tricks.sliding_window_view(wider, 5, axis=1).max(axis=-1)
     lowest = bottom.max(axis=1)
     down = np.zeros(n)
     for k in range(1, n):

@@ -37,7 +37,7 @@ class InkOfWord:
     """Shape (places,): length of line at each place, px."""
 
     bars: tuple[NDArray[np.int32], ...]
-    """Bars of t and f: walks of single steps."""
+    """Bars of t and f, each of shape (steps,): states, single steps."""
 
 
 @dataclass(frozen=True, eq=False)

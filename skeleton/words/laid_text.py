@@ -142,7 +142,10 @@ def laid_over(
 def walked(
     states: States, rows: NDArray[np.int32], marks: tuple[int, ...]
 ) -> tuple[Walks, Ints, NDArray[np.bool_], NDArray[np.bool_]]:
-    """Return single steps, the letter of each, and which of all places are bare, and passed by two letters."""
+    """Return single steps, shape (steps,), the letter of each, and which places, (places,), are bare or passed by two.
+
+    rows: shape (rows, 4), as `letter_viterbi.decode` gives them.
+    """
     walks, letter = single_steps_of(rows, states.step_to, states.step_len, states.step_cost, states.step_at)
     places = len(states.here) // 2
     bare = (coverage(walks, places) == 0) & ~np.isin(states.piece[::2], marks)

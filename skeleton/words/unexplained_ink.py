@@ -56,7 +56,7 @@ def unexplained(net: Network, states: States, sizes: Floats, laid: LaidText) -> 
 
 
 def tips_of(net: Network, states: States) -> NDArray[np.int64]:
-    """Return the states at free tips that head inwards."""
+    """Return the states at free tips that head inwards, shape (tips,)."""
     free = junctions_of(net)[: len(net.pieces) - net.dots] < 0
     first = states.first.astype(np.int64)
     lines = len(free)

@@ -91,6 +91,7 @@ class JoinedWords:
         self._written: dict[str, dict[str, int]] = {}
         self._source: dict[int, str] = {}
         self._loose: set[int] = set()
+        self._beside: dict[tuple[str, str], list[tuple[int, int]]] = {}
         self._time = 0
 
     def choose(self, chars: Sequence[str], inked: NDArray[np.bool_]) -> Chosen:
@@ -187,23 +188,7 @@ class JoinedWords:
 
         The latter as places in the lists of both.
         """
-        column = self._bank.column
-        entry, leaves = column("entry") > 0, column("exit") > 0
-        joins = entry | leaves
-        off = MEET * self._x
-        pairs = []
-        for a, b in pairwise(word):
-            after = self._places(b)
-            found = [(s, after[t]) for key, s in self._places(a).items() if (t := next_in_word(key)) in after]
-            # cells stand beside each other too, and of two that were joined the ends may have been lost
-            pairs.append(
-                [
-                    (s, t)
-                    for s, t in found
-                    if (joins[s] or joins[t])
-                    and not (leaves[s] and entry[t] and abs(column("exit_y")[s] - column("entry_y")[t]) > off)
-                ]
-            )
+        pairs = [self._neighbours(a, b) for a, b in pairwise(word)]
         out = []
         for k, char in enumerate(word):
             own = [s for s, _ in pairs[k]] if k < len(pairs) else []
@@ -214,6 +199,23 @@ class JoinedWords:
             two = np.array(found, np.int64).reshape(-1, 2)
             beside.append((np.searchsorted(out[k], two[:, 0]), np.searchsorted(out[k + 1], two[:, 1])))
         return out, beside
+
+    def _neighbours(self, one: str, other: str) -> list[tuple[int, int]]:
+        """Return the shapes of two characters that were written in one word, one after the other."""
+        if (one, other) not in self._beside:
+            column = self._bank.column
+            entry, leaves = column("entry") > 0, column("exit") > 0
+            up, down = column("exit_y"), column("entry_y")
+            after = self._places(other)
+            found = [(s, after[t]) for key, s in self._places(one).items() if (t := next_in_word(key)) in after]
+            # cells stand beside each other too, and of two that were joined the ends may have been lost
+            self._beside[one, other] = [
+                (s, t)
+                for s, t in found
+                if (entry[s] or leaves[s] or entry[t] or leaves[t])
+                and not (leaves[s] and entry[t] and abs(up[s] - down[t]) > MEET * self._x)
+            ]
+        return self._beside[one, other]
 
     def _unused(self, pool: Pool) -> Index:
         """Return those of a character's shapes that were not used for longest, of each way of joining.

@@ -19,7 +19,7 @@ from skeleton.ink.ink_map import Grey, InkMap, find_ink
 from skeleton.pipeline import state_graph_of_ink
 from skeleton.states.state_graph import States, draw
 from skeleton.words.decoding import Decoded, decode_text
-from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of
+from skeleton.words.delayed_strokes import WrittenStroke
 from skeleton.words.letter_forms import Known
 from skeleton.words.links import RUNNING
 
@@ -113,32 +113,9 @@ def read_word_ink(ink: InkMap, text: str, known: Known | None = None, *, below: 
     found = decode_text(net, states, text, known)
     if found is None or found.cost >= below:
         return nothing_read()
-    strokes = _dealt(states, found, text)
-    places = found.frame.place(states.here)
-    order = in_writing_order(strokes, [float(places[s.walk, 0].mean()) for s in strokes])
-    strokes = [strokes[i] for i in order]
+    strokes = found.strokes
     written = _fitted(net, states, ink, strokes)
     return _reading(text, found, written, ink.px_per_mm)
-
-
-def _dealt(states: States, found: Decoded, text: str) -> list[WrittenStroke]:
-    """Return the strokes found, what no form has dealt to the letters, in no order."""
-    places = found.frame.place(states.here)
-    every, starts = found.walks
-    out: list[WrittenStroke] = []
-    spans = list(zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True))
-    extents: list[tuple[float, float] | None] = [None] * len(text)
-    for j in range(len(text)):
-        x = places[every[found.letter == j], 0]
-        extents[j] = (float(x.min()), float(x.max())) if len(x) else None
-    for a, b in spans:
-        letter = found.letter[a:b]
-        if letter[0] >= 0:
-            out.append(WrittenStroke(every[a:b].tolist(), letter))
-        else:
-            j = owner_of(places[every[a:b]], text, extents)
-            out.append(WrittenStroke(every[a:b].tolist(), np.full(b - a, j), True))
-    return out
 
 
 def _fitted(net: Network, states: States, ink: InkMap, strokes: Sequence[WrittenStroke]) -> list[tuple[Stroke, Ints]]:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pandas
 import pytest
+from PIL import Image
 
 from capture.errors import TableError
 from ownhand.composer.merge.table import Table, read_table
@@ -102,3 +103,11 @@ def test_a_table_saved_as_xml_or_html_under_a_tables_name_is_refused(tmp_path: P
 
     with pytest.raises(TableError, match=r"is XML or HTML, and no table\. Open it in the spreadsheet program"):
         read_table(file)
+
+
+@pytest.mark.parametrize("kind", ["PNG", "JPEG", "TIFF", "GIF", "PDF"])
+def test_a_picture_as_a_table_is_called_one(tmp_path: Path, kind: str) -> None:
+    Image.new("L", (60, 40), 200).save(tmp_path / "guests.csv", kind)
+
+    with pytest.raises(TableError, match=r"is a picture or a PDF, and no table\. Give a table"):
+        read_table(tmp_path / "guests.csv")

@@ -21,6 +21,9 @@ LONGEST_SHOWN = 60
 LISTED_SHEETS = 200
 """Characters of the names of other sheets that are shown."""
 
+PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\0", b"MM\0*", b"%PDF")
+"""How PNG, JPEG, GIF, TIFF and PDF files begin."""
+
 MOST_COLUMNS = 1000
 MOST_ROWS = 200_000
 """A plotter that writes a card a minute is at it for four months."""
@@ -125,6 +128,8 @@ def read_table(
         columns, rows, empty = _table(below, path, "row", hint)
         remarks = (*empty, *found.remarks)
         return Table(columns, rows, "", sheet=found.name, other_sheets=found.others, remarks=remarks)
+    if raw.startswith(PICTURES):
+        raise TableError(str(path), "is a picture or a PDF, and no table", "Give a table: CSV, .xlsx or .ods.")
     if sheet:
         raise TableError(str(path), "is no workbook and has no sheets", "Leave out the sheet.")
     text, used, as_likely = decoded(raw, path, encoding, letters)

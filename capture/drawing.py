@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 from capture.code import page_payload
 from capture.fiducial_drawing import draw_code, draw_mark
-from capture.label_font import label_font
-from capture.labels import name_of, shown_form
+from capture.label_font import has_label, label_font, printed_form
+from capture.labels import name_of
 from capture.page_fixtures import CLEAR_MM, CODE_MM, bar_beside_code, content_box
 from capture.shapes import (
     BASELINE,
@@ -149,10 +149,8 @@ def draw_label(cell: Cell, layout: int, *, named: bool = True) -> Iterator[Shape
     font = label_font()
     left, top, width, _ = cell.label_mm
     base = top + 2.8
-    shown, name = shown_form(cell.char), name_of(cell.char) if named else ""
-    if not font.covers(shown):
-        shown = " ".join(f"U+{ord(c):04X}" for c in cell.char)
-        name = ""
+    shown = printed_form(cell.char)
+    name = name_of(cell.char) if named and has_label(cell.char) else ""
     size = min(LABEL_SIZE_MM, width / max(font.width_mm(shown, 1.0), 1e-6))
     colour, most = (FIRST_LABEL, FIRST_NAME_SIZE_MM) if layout == 1 else (LABEL, NAME_SIZE_MM)
     yield Words(left, base, shown, size, colour)

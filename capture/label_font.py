@@ -10,6 +10,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from capture.labels import code_points, shown_form
+
 _FOLDER = Path(__file__).with_name("fonts")
 
 
@@ -63,3 +65,19 @@ def _outline(font: LabelFont, char: str) -> str:
 def label_font(*, bold: bool = False) -> LabelFont:
     """Return the font of the printed words."""
     return LabelFont(font_path(bold=bold))
+
+
+def has_label(char: str) -> bool:
+    """Return whether the font can print a character."""
+    return label_font().covers(shown_form(char))
+
+
+def printed_form(char: str) -> str:
+    """Return a character as the font can print it, else its number: never a box.
+
+    Examples
+    --------
+    >>> printed_form("e"), printed_form("\U0001d4b6")
+    ('e', 'U+1D4B6')
+    """
+    return shown_form(char) if has_label(char) else code_points(char)

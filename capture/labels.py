@@ -148,3 +148,14 @@ def name_of(char: str) -> str:
 def is_wide(char: str) -> bool:
     """Return whether `char` gets a wider cell."""
     return base_of(char) in WIDE or char in WIDE
+
+
+def code_points(char: str) -> str:
+    """Return a character's Unicode numbers.
+
+    Examples
+    --------
+    >>> code_points("e\u0301")
+    'U+0065 U+0301'
+    """
+    return " ".join(f"U+{ord(c):04X}" for c in char)

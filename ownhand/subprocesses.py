@@ -10,7 +10,13 @@ import os
 import signal
 import sys
 import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from concurrent.futures import ProcessPoolExecutor
 
 
 def own_command(call: str) -> list[str]:
@@ -32,15 +38,65 @@ def own_environment() -> dict[str, str]:
 def end_with_parent() -> None:
     """Make a worker end when its parent is killed: it would wait for work for ever, and hold the hand.
 
-    Ctrl-C reaches it too, and ends it without a word: what is to be said the parent says.
+    Ctrl-C reaches it too, and ends it at once, without a word and without beginning what waits for it: what is to be
+    said the parent says, and files are whole or absent.
     """
     parent = multiprocessing.parent_process()
     if parent is None:
         return
-    signal.signal(signal.SIGINT, lambda *_: sys.exit(130))
+    signal.signal(signal.SIGINT, lambda *_: os._exit(130))
 
     def wait_and_end() -> None:
         parent.join()
         os._exit(1)
 
     threading.Thread(target=wait_and_end, daemon=True).start()
+
+
+@contextmanager
+def processes(count: int = 0, begin: Callable[..., None] | None = None, *given: Any) -> Iterator[ProcessPoolExecutor]:
+    """Give a pool of processes that end with this one.
+
+    Where it is left by a fault or Ctrl-C, what has not begun is not begun any more.
+
+    Parameters
+    ----------
+    count
+        0: one for each core.
+    begin, given
+        What each process calls first, and with what.
+    """
+    from concurrent.futures import ProcessPoolExecutor  # here, because most of what imports this starts none
+
+    pool = ProcessPoolExecutor(count or os.cpu_count() or 1, initializer=_begun, initargs=(begin, given))
+    try:
+        yield pool
+    except BaseException:
+        with _uninterrupted():
+            pool.shutdown(cancel_futures=True)
+        raise
+    with _uninterrupted():
+        pool.shutdown()
+
+
+def _begun(begin: Callable[..., None] | None, given: tuple[Any, ...]) -> None:
+    end_with_parent()
+    if begin is not None:
+        begin(*given)
+
+
+@contextmanager
+def _uninterrupted() -> Iterator[None]:
+    """Let Ctrl-C wait.
+
+    A thread that is interrupted while it waits for another takes that one for ended (CPython 3.11, `threading`). This
+    process would then close the queue over which its workers are told to end, and wait for them for ever.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)

@@ -47,7 +47,7 @@ class Number(click.ParamType):  # type: ignore[type-arg]  # generic in newer rel
         try:
             return float(value.replace(",", ".")) if isinstance(value, str) else float(value)
         except ValueError:
-            self.fail(f"'{value}' is not a number", param, ctx)
+            self.fail(f"'{value}' is not a number.", param, ctx)
 
 
 NUMBER = Number()
@@ -60,7 +60,7 @@ class Within(click.FloatRange):
         """Return the number that `value` stands for."""
         number = float(super().convert(value, param, ctx))
         if math.isnan(number):
-            self.fail(f"'{value}' is not a number", param, ctx)
+            self.fail(f"'{value}' is not a number.", param, ctx)
         return number
 
 

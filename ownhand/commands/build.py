@@ -20,7 +20,7 @@ from fontbuild.guide_size import reference_size
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.spacing import tabular
 from fontbuild.usable_attempts import Decisions as BuildingRules
-from ownhand.commands.side_by_side import processes, side_by_side
+from ownhand.commands.side_by_side import side_by_side
 from ownhand.hands.captures import PageCapture, load_captures
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.hands.decisions_file import load_decisions, told
@@ -30,6 +30,7 @@ from ownhand.hands.hand import Hand, HandRecord, open_hand
 from ownhand.hands.kept_letters import FILE as KEPT_FILE
 from ownhand.hands.kept_letters import KeptLetters
 from ownhand.hands.locking import locked
+from ownhand.subprocesses import processes
 from skeleton.attempt import Attempt
 
 Progress = Callable[[str, int, int], None]

@@ -11,8 +11,8 @@ import numpy as np
 
 from capture.errors import UsageError
 from capture.files import check_writable, page_file
-from capture.label_font import font_path, label_font
-from capture.labels import name_of, shown_form
+from capture.label_font import font_path, label_font, printed_form
+from capture.labels import name_of
 from capture.languages import characters_for
 from capture.paper import SIZES_MM
 from capture.units import MM_PER_INCH, Points, cell_from_em, image_from_cell
@@ -177,7 +177,7 @@ def _block(font: Font, char: str, scale: float) -> _Block:
         places.append(x - x0 * unit)
         x += (x1 - x0) * unit + gap
         up, down = max(up, y1 * unit), max(down, -y0 * unit)
-    label_mm = label_font().width_mm(label_of(char), LABEL_SIZE_MM)
+    label_mm = label_font().width_mm(printed_form(char), LABEL_SIZE_MM)
     least = label_mm + (9.0 if not glyphs else 0.5)
     return _Block(char, glyphs, tuple(places), max(x - gap, least, 4.0), up, down)
 
@@ -218,7 +218,7 @@ def _draw_block(
 ) -> None:
     missing = not block.glyphs
     named = name_of(block.char) if not block.char[0].isalnum() else ""
-    shown = label_of(block.char)
+    shown = printed_form(block.char)
     label = f"{shown}  missing" if missing else shown
     if named and 0.5 * LABEL_SIZE_MM * len(named) + 4 < block.width_mm:
         label += f"  {named}"
@@ -233,18 +233,6 @@ def _draw_block(
             points = cell_from_em(stroke, mm_per_unit=unit)
             at = image_from_cell(points, left_mm=x_mm + place, baseline_mm=baseline_mm)
             canvas.line(at, width_mm=font.metrics.pen_width * unit, colour=INK)
-
-
-def label_of(char: str) -> str:
-    """Return a character as the labels' font can print it, else its number: never a box.
-
-    Examples
-    --------
-    >>> label_of("e"), label_of("\U0001d4b6")
-    ('e', 'U+1D4B6')
-    """
-    shown = shown_form(char)
-    return shown if label_font().covers(shown) else " ".join(f"U+{ord(c):04X}" for c in char)
 
 
 def _paragraph(font: Font) -> tuple[list[Points], float]:

@@ -11,7 +11,7 @@ from capture.errors import OwnhandError
 from capture.glare import GLARE
 from capture.read import Verdict
 from capture.report import Finding
-from ownhand.hands.captures import PageCapture
+from ownhand.hands.captures import PageCapture, of_earlier_scans
 from ownhand.hands.line_letters import DOUBTFUL_WORD
 from ownhand.hands.one_off import Run
 from ownhand.hands.storage import TRUE_SCALE
@@ -76,6 +76,10 @@ def next_steps(path: Path, done: ReadReport) -> list[str]:
             lines.append(
                 f"{where} was printed at {100 * scale:.0f} % of its size; its letters are taken in their true size. "
                 "Print the next sheet at 100 %."
+            )
+        if kept := of_earlier_scans(taken.capture):
+            lines.append(
+                f"{where}: {kept} of its letters stay as an earlier scan had them, which were read better there"
             )
         glared = [a for a in taken.capture.attempts if any(f.kind == GLARE for f in a.findings)]
         if glared:

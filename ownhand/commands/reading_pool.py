@@ -18,7 +18,7 @@ from capture.errors import NotAScanError, OwnhandError
 from capture.read import PageReading, read_page
 from capture.scan import count_scans, load_scans
 from capture.sheet import Sheet
-from ownhand.subprocesses import end_with_parent
+from ownhand.subprocesses import processes
 
 Finder = Callable[[CodedPage], "Sheet | None"]
 Place = tuple[Path, int]
@@ -58,7 +58,7 @@ def read_pages(
 
     tell("read pages", 0, len(pages))
     for place in _read_together(pages, finder, jobs, note, meanwhile):
-        with ProcessPoolExecutor(1, initializer=end_with_parent) as alone:
+        with processes(1) as alone:
             try:
                 note(place, _outcome(alone.submit(_read_one, *pages[place], finder)))
             except BrokenProcessPool:
@@ -130,7 +130,7 @@ def worker_pool(jobs: int, *, at_once: int) -> Iterator[ProcessPoolExecutor]:
     # here, not in the processes: they have no part of the threads that OpenCV would wait for to change their number
     cv2.setNumThreads(threads)
     try:
-        with limited_threads(threads), ProcessPoolExecutor(jobs, initializer=end_with_parent) as pool:
+        with limited_threads(threads), processes(jobs) as pool:
             yield pool
     finally:
         cv2.setNumThreads(before)

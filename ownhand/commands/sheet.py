@@ -16,6 +16,8 @@ from capture.copy_words import CopyWords, words_to_copy
 from capture.drawing import Said
 from capture.errors import OutputError, UsageError
 from capture.files import make_folder, write_text
+from capture.label_font import has_label
+from capture.labels import code_points
 from capture.languages import characters_for, characters_in
 from capture.layout import lay_out
 from capture.plan import plan_attempts
@@ -157,6 +159,9 @@ def print_sheet(
     if from_right := [c for c in counts if unicodedata.bidirectional(c[0]) in RIGHT_TO_LEFT]:
         some = " ".join(from_right[:5]) + (" …" if len(from_right) > 5 else "")
         notices.append(f"Of scripts written from right to left, which are not set so, only in the font: {some}")
+    if numbered := [c for c in counts if not has_label(c)]:
+        key = ", ".join(f"{code_points(c)} is {c}" for c in numbered)
+        notices.append(f"The sheet's print has no shape for {len(numbered)} of them, write them by this key: {key}")
     if joining is not None and joining.strange:
         notices.append(f"No pairs of letters are known of: {', '.join(joining.strange)}")
     cells = sum(len(p.cells) for p in sheet.pages)

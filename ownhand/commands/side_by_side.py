@@ -2,13 +2,9 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
 from typing import Any
-
-from ownhand.subprocesses import end_with_parent
 
 
 def side_by_side(pool: ProcessPoolExecutor) -> Callable[[Callable[..., Any], Iterable[tuple[Any, ...]]], Iterator[Any]]:
@@ -19,14 +15,3 @@ def side_by_side(pool: ProcessPoolExecutor) -> Callable[[Callable[..., Any], Ite
         return (one.result() for one in begun)
 
     return work
-
-
-@contextmanager
-def processes(count: int = 0) -> Iterator[ProcessPoolExecutor]:
-    """Give a pool of processes, one for each core, that end with this one."""
-    with ProcessPoolExecutor(count or os.cpu_count() or 1, initializer=end_with_parent) as pool:
-        try:
-            yield pool
-        except BaseException:
-            pool.shutdown(cancel_futures=True)
-            raise

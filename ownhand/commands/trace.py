@@ -76,14 +76,15 @@ def write_traced(
     data = page_bytes(page, kind, machine)
     if kind == "svg":
         data = traced_svg(strokes, size).encode()  # each line as wide as its ink
-    notices = [] if strokes else [f"{path} holds no ink: nothing is drawn."]
     broad = widest_mm(grey_of(load_scan(path).pixels), dpi)
-    if broad > SOLID_MM:
-        notices.append(
-            f"{path} holds ink up to {broad:.1f} mm wide: of solid areas only the middle line is drawn, and hatching "
-            "too fine for the picture looks the same."
-        )
-    return write_bytes(output, data), tuple(notices)
+    solid = f"{path} holds ink up to {broad:.1f} mm wide" if broad > SOLID_MM else ""
+    if not strokes:
+        why = f"{solid} and no line" if solid else f"{path} holds no ink"
+        return write_bytes(output, data), (f"{why}: nothing is drawn. Give dark lines on light paper.",)
+    if not solid:
+        return write_bytes(output, data), ()
+    told = "of solid areas only the middle line is drawn, and hatching too fine for the picture looks the same."
+    return write_bytes(output, data), (f"{solid}: {told}",)
 
 
 def page_of_strokes(strokes: Sequence[Stroke], size_mm: tuple[float, float]) -> PlotPage:

@@ -17,7 +17,8 @@ from ownhand.commands.additions import with_drawings
 from ownhand.composer import Notice, Ruling, Settings
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.formats import KINDS, SUFFIXES, page_bytes
-from ownhand.composer.merge.lacks import Lack, lacks_in, ranges
+from ownhand.composer.merge.lacks import Lack, lacks_in
+from ownhand.composer.merge.ranges import ranges
 from ownhand.composer.merge.template import named_boxes, split_boxes
 from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine

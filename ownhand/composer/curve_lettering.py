@@ -44,8 +44,7 @@ def lettering(
     made = composer.compose({curve.name: " ".join(text.split())}, straight, seed)
     page = made.pages[0]
     m = composer.font.metrics
-    pen = settings.pens[curve.pen - 1].width_mm or page.pen_mm
-    stands = max(m.ascender, m.cap_height) * size / m.x_height + pen / 2
+    stands = max(m.ascender, m.cap_height) * size / m.x_height + page.width_of(curve.pen) / 2
     x0, _, x1, _ = page.bounds_mm()
     free = length - (x1 - x0)
     shift = {"left": 0.0, "centre": free / 2, "right": free}[curve.align] - x0

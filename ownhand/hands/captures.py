@@ -63,6 +63,21 @@ class PageCapture:
     """Words found on ruled lines."""
 
 
+def stamp_of(scan: str) -> str:
+    """Return what the names of a scan's copy and of the pictures cut from it end in."""
+    return scan.rsplit("-", 1)[-1].split(".")[0]
+
+
+def of_earlier_scans(capture: PageCapture) -> int:
+    """Return how many of a page's written attempts are those of an earlier scan, which was read better there."""
+    ends = f"-{stamp_of(capture.scan)}.png"
+    return sum(
+        1
+        for a in capture.attempts
+        if a.status == "written" and a.id in capture.ink and not capture.ink[a.id].file.endswith(ends)
+    )
+
+
 def capture_name(page: int) -> str:
     """Return the name of the file with a page's attempts."""
     return f"page-{page:02d}.json"

@@ -13,30 +13,27 @@ import cv2
 
 from capture.errors import HandFolderError, NotAScanError, WrongSheetError
 from capture.files import make_folder, write_bytes
-from capture.limits import MOST_CELLS, MOST_NAME_BYTES, MOST_POINTS, MOST_STROKES, REACH_MM, is_sheet_id
-from capture.read import CellInk, LineInk, PageReading
-from capture.report import Finding
+from capture.limits import MOST_CELLS, MOST_NAME_BYTES, is_sheet_id
+from capture.read import LineInk, PageReading
 from capture.safe_paths import path_inside
 from capture.safe_text import printable
 from capture.sheet import Page, Sheet
 from capture.sheet_file import save_sheet
-from capture.units import cell_from_image
 from fontbuild.text_spacing_statistics import copied_words, measure_rhythm
-from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture
+from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture, stamp_of
+from ownhand.hands.cell_attempts import attempt_of, better
 from ownhand.hands.copies import copied_line, first_copy
 from ownhand.hands.hand import Hand, load_sheets
 from ownhand.hands.line_letters import LineLetter, LinePlace, letters_of
 from ownhand.hands.same_writer import unlike
 from ownhand.pictures.contact_sheet import draw_contact
 from ownhand.pictures.copy_contact import draw_copy
-from skeleton.attempt import ONE_OFF, Attempt
-from skeleton.result import LOW_CONFIDENCE, Reading
+from skeleton.attempt import Attempt
+from skeleton.result import Reading
 from skeleton.words.line_reading import LineReading
 
 CellKey = tuple[str, int, int, int]
 """Sheet id, page, row, column."""
-
-NO_CHARACTER = "more ink than a character has"
 
 TRUE_SCALE = 0.005
 """A printed size nearer than this to what was asked for is taken as right."""
@@ -120,7 +117,7 @@ def keep_page(
     folder = file.parent
     old = _captured_before(file)
     before = {a.id: a for a in old.attempts} if old else {}
-    stamp = scan.rsplit("-", 1)[-1].split(".")[0]
+    stamp = stamp_of(scan)
     scale = printed_scale(reading)
     read = [
         attempt_of(
@@ -140,15 +137,18 @@ def keep_page(
         )
     attempts, pictures = [], {}
 
+    def keep(kept: Attempt) -> None:
+        attempts.append(kept)
+        if old is not None and kept.id in old.ink:
+            pictures[kept.id] = old.ink[kept.id]
+
     def kept_as(new: Attempt) -> bool:
         """Whether the attempt stays as it was captured before."""
         kept = before.get(new.id)
-        if old is None or kept is None or not better(kept, new):
+        if kept is None or not better(kept, new):
             attempts.append(new)
             return False
-        attempts.append(kept)
-        if kept.id in old.ink:
-            pictures[kept.id] = old.ink[kept.id]
+        keep(kept)
         return True
 
     for cell, new in zip(reading.cells, read, strict=True):
@@ -166,10 +166,17 @@ def keep_page(
     for letter, px_per_mm in lettered:
         if len(attempts) < MOST_CELLS and not kept_as(letter.attempt):
             pictures[letter.attempt.id] = keep_letter(folder, number, f"-{stamp}", letter, px_per_mm / scale)
+    # letters of words that were read before, and cannot be read on this scan
+    now = {a.id for a in every}
+    unread = [a for a in before.values() if a.id not in now] if reading.page.ruled else []
+    for kept in unread[: max(0, MOST_CELLS - len(attempts))]:
+        keep(kept)
     verdict = {k: v for k, v in dataclasses.asdict(reading.verdict).items() if v is not None}
     lines = [copied_line(ink) for ink in reading.lines]
     rhythm = measure_rhythm(lines, x_height_mm=reading.sheet.x_height_mm) if lines else {}
     copied = tuple(copied_words(lines, x_height_mm=reading.sheet.x_height_mm))
+    if old is not None and len(old.copied) > len(copied):
+        rhythm, copied = dict(old.rhythm), old.copied
     capture = PageCapture(sheet.id, number, scan, verdict, tuple(attempts), pictures, rhythm, copied)
     save_capture(hand, capture)
     named = {p.file for p in pictures.values()}
@@ -240,57 +247,3 @@ def printed_scale(reading: PageReading) -> float:
     """Return the printed size over the size asked for, 1 where it is right or cannot be told."""
     scale = reading.verdict.print_scale or 1.0
     return scale if abs(scale - 1) > TRUE_SCALE else 1.0
-
-
-def attempt_of(cell: CellInk, reading: Reading | None, *, sheet: str, page: int, scale: float = 1.0) -> Attempt:
-    """Return a cell with its strokes as an attempt, in real millimetres on paper.
-
-    `scale` is the printed size over the size asked for.
-    """
-    guide = cell.cell
-    left, baseline = guide.box_mm[0] - cell.left_mm, guide.baseline_mm - cell.top_mm
-    strokes = [
-        dataclasses.replace(s, points_mm=cell_from_image(s.points_mm, left_mm=left, baseline_mm=baseline) * scale)
-        for s in (reading.strokes if reading else ())
-    ]
-    findings = list(cell.findings)
-    if not all(len(s.points_mm) <= MOST_POINTS and float(abs(s.points_mm).max()) <= REACH_MM for s in strokes) or (
-        len(strokes) > MOST_STROKES
-    ):
-        # more than a person writes in a cell, and more than is read again: said, and left out
-        findings.append(Finding(NO_CHARACTER, cell.char, page, cell.row, cell.column, f"{len(strokes)} strokes"))
-        strokes = []
-    if reading is not None and cell.status == "written":
-        doubts = list(reading.findings)
-        if reading.confidence < LOW_CONFIDENCE and not any("confidence" in f.kind for f in doubts):
-            doubts.append(Finding("low confidence", detail=f"{reading.confidence:.2f}"))
-        findings += [Finding(f.kind, cell.char, page, cell.row, cell.column, f.detail) for f in doubts]
-    return Attempt(
-        id=f"{sheet}/{page}/{cell.row}.{cell.column}",
-        char=cell.char,
-        attempt=cell.attempt,
-        status=cell.status,
-        strokes=tuple(strokes),
-        x_height_mm=guide.x_height_mm * scale,
-        ascender_mm=guide.ascender_mm * scale,
-        descender_mm=guide.descender_mm * scale,
-        width_mm=guide.box_mm[2] * scale,
-        pen_mm=cell.pen_mm * scale,
-        confidence=reading.confidence if reading else 1.0,
-        allograph=reading.allograph if reading else "",
-        findings=tuple(findings),
-    )
-
-
-def better(old: Attempt, new: Attempt) -> bool:
-    """Whether an attempt as captured before is to be kept when its page is read again.
-
-    Ink is better than none, then fewer findings, then more confidence; the newer of equals.
-    """
-    if any(f.kind == ONE_OFF for f in new.findings):
-        return False  # it may be another letter: said of the new one only
-
-    def rank(a: Attempt) -> tuple[bool, int, float]:
-        return (a.status != "blank", -len(a.findings), a.confidence)
-
-    return rank(old) > rank(new)

@@ -17,8 +17,8 @@ from capture.safe_paths import path_inside
 from fontbuild.font import Font
 from ownhand.commands.additions import fonts_of
 from ownhand.composer.formats import FORMATS, SUFFIXES
-from ownhand.composer.merge.lacks import ranges
 from ownhand.composer.merge.mail_merge import run_table
+from ownhand.composer.merge.ranges import ranges
 from ownhand.composer.merge.run_folder import RECORD
 from ownhand.composer.merge.run_plan import Fault, gathered, plan, safe_name
 from ownhand.composer.merge.template import parse_template

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
@@ -10,25 +10,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skeleton.graph.junctions import Network
-from skeleton.hypotheses.uncovered_ink import completed
-from skeleton.states.paths import coverage
-from skeleton.states.state_graph import States, Walks, path_context_of
+from skeleton.states.state_graph import States
 from skeleton.words.bars import bars_of
+from skeleton.words.delayed_strokes import WrittenStroke
+from skeleton.words.finished_ways import InkOfWord, connected_parts
 from skeleton.words.frame import WordFrame, first_frame
 from skeleton.words.laid_text import LaidText, laid_over, misfit_of
-from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import FormTable, Known, expected_extent, form_table, forms_of
-from skeleton.words.links import linked
+from skeleton.words.spliced_ways import likeliest_way
 from skeleton.words.unexplained_ink import unexplained
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 BONUS, MALUS = 0.08, 0.08
 """What passing a place is worth that was left bare before, and costs where two letters passed it."""
-
-SCRAP = 0.5
-"""x-heights of line below which ink that no letter passes is no stroke of its own."""
 
 STARTS = ((1.0, 0.0), (0.8, 0.0), (1.0, 0.5), (0.8, 0.5))
 """Frames tried first: x-heights, as shares of what the height of all ink tells, and slants."""
@@ -69,22 +64,45 @@ class Decoded:
     cost: float
     """Of a letter, on the average: how badly forms and ink suit each other, and what stays unexplained."""
 
-    walks: Walks
-    """Single steps, all ink taken up: the letters' strokes in the order of writing, then what was added."""
-
-    letter: Ints
-    """Shape (steps,): which letter every step belongs to, -1 in strokes that were added."""
+    strokes: tuple[WrittenStroke, ...]
+    """In the order of writing; all ink is taken up."""
 
     frame: WordFrame
-    marks: tuple[int, ...]
-    """Pieces of ink that stand apart above the letters."""
-
     misfit: Floats
     """Shape (letters,): mean cost of a letter's points; near 0 where it suits, see `word_reading`."""
 
 
+@dataclass(frozen=True, eq=False)
+class WaysToWrite:
+    """Ways to write a text in ink."""
+
+    ink: InkOfWord
+    upright: WordFrame
+    """A first guess at where the writing stands."""
+
+    laid: tuple[LaidText, ...]
+    """Each once."""
+
+    unexplained: Floats
+    """Shape (ways,): how much each leaves unexplained, pen widths of line."""
+
+
 def decode_text(net: Network, states: States, text: str, known: Known | None = None) -> Decoded | None:
-    """Return the way to write a text that leaves least of a network's ink unexplained; None where there is none."""
+    """Return the likeliest way to write a text in a network's ink; None where there is none."""
+    found = ways_to_write(net, states, text, known)
+    if found is None:
+        return None
+    way = likeliest_way(found.ink, text, found.laid, found.unexplained.tolist())
+    # whether the text suits is told by the way that explains most
+    most = int(np.argmin(found.unexplained))
+    laid, least = found.laid[most], float(found.unexplained[most])
+    cost = OF_COST * (laid.cost + laid.events) + OF_UNEXPLAINED * least + OF_A_WORD
+    cost = cost / max(len(text), 2) + OF_FRAME * _unusual(laid.frame, found.upright) ** 0.5
+    return Decoded(cost, way.strokes, way.laid.frame, misfit_of(states, way.laid, len(text)))
+
+
+def ways_to_write(net: Network, states: States, text: str, known: Known | None = None) -> WaysToWrite | None:
+    """Return the ways to write a text that are found in a network's ink; None where there are none."""
     forms = [forms_of(c, known) for c in text]
     if not text or not all(forms):
         return None
@@ -95,23 +113,15 @@ def decode_text(net: Network, states: States, text: str, known: Known | None = N
     barred = np.unique(states.piece[np.concatenate(bars)]).tolist() if bars else []
     laid = partial(laid_over, net, states, part, sizes, text, barred=tuple(barred))
     every, few = form_table(forms), form_table([of_letter[:FEW] for of_letter in forms])
-    ways = _ways(laid, states, upright, every, few)
-    if not ways:
+    each: dict[tuple[bytes, bytes], tuple[float, LaidText]] = {}
+    for way in _ways(laid, states, upright, every, few):
+        walk, left = (way.walks[0].tobytes(), way.walks[1].tobytes()), unexplained(net, states, sizes, way)
+        if walk not in each or left < each[walk][0]:
+            each[walk] = left, way
+    if not each:
         return None
-    left = [unexplained(net, states, sizes, way) for way in ways]
-    least = min(left)
-    best = ways[left.index(least)]
-    walks, letter = linked(best.walks, best.letter, states, sizes, best.bare, best.frame.x_height)
-    off = np.isin(states.piece[::2], best.marks)
-    walks, letter = taken_up(walks, letter, states, sizes, off, best.frame.x_height)
-    walks, letter = _with_bars(walks, letter, bars)
-    whole_ways = completed(path_context_of(net, states), walks, coverage(walks, len(sizes)))
-    of_place = part[states.piece[::2]]
-    whole = _without_scraps(whole_ways[-1][0], walks, sizes, of_place, SCRAP * best.frame.x_height)
-    owner = _owners(walks, letter, whole, len(states.here))
-    cost = OF_COST * (best.cost + best.events) + OF_UNEXPLAINED * least + OF_A_WORD
-    cost = cost / max(len(text), 2) + OF_FRAME * _unusual(best.frame, upright) ** 0.5
-    return Decoded(cost, whole, owner, best.frame, best.marks, misfit_of(states, best, len(text)))
+    least, ways = zip(*each.values(), strict=True)
+    return WaysToWrite(InkOfWord(net, states, part, sizes, bars), upright, ways, np.array(least))
 
 
 def _ways(
@@ -165,59 +175,3 @@ def _unusual(frame: WordFrame, upright: WordFrame) -> float:
     height, width = np.log(frame.x_height / upright.x_height), np.log(frame.width)
     off = ((height - USUAL_HEIGHT[0]) / USUAL_HEIGHT[1], (width - USUAL_WIDTH[0]) / USUAL_WIDTH[1])
     return float(UNUSUAL * 0.5 * (off[0] ** 2 + off[1] ** 2))
-
-
-def _with_bars(walks: Walks, letter: Ints, bars: Sequence[NDArray[np.int32]]) -> tuple[Walks, Ints]:
-    """Return walks and the letter of every step with bars added, which no letter's form has."""
-    every, starts = walks
-    ends = starts[-1] + np.cumsum([len(bar) for bar in bars], dtype=np.int64)
-    none = np.full(sum(map(len, bars)), -1)
-    return (np.concatenate([every, *bars]), np.concatenate([starts, ends])), np.concatenate([letter, none])
-
-
-def _without_scraps(whole: Walks, before: Walks, sizes: Floats, part: Ints, least: float) -> Walks:
-    """Return completed walks without short strokes that were added for ink which touches a letter's.
-
-    Such ink is the breadth of two passes, or of a turn: nobody lifts the pen for it.
-    """
-    every, starts = whole
-    passed = np.zeros(len(sizes), bool)
-    passed[before[0] // 2] = True
-    touched = np.unique(part[passed])
-    kept = []
-    for a, b in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True):
-        places = every[a:b] // 2
-        own = passed[places].any() or part[places[0]] not in touched
-        if own or float(sizes[places].sum()) >= least:
-            kept.append(every[a:b])
-    return np.concatenate(kept), np.cumsum([0, *map(len, kept)])
-
-
-def _owners(walks: Walks, letter: Ints, whole: Walks, states: int) -> Ints:
-    """Return the letter of every step of completed walks, -1 in strokes that pass nothing that a letter passes."""
-    by_state, by_place = np.full(states, -1), np.full(states // 2, -1)
-    by_state[walks[0]] = letter
-    by_place[walks[0] // 2] = letter
-    every, starts = whole
-    out = np.where(by_state[every] >= 0, by_state[every], by_place[every // 2]).astype(np.int64)
-    for a, b in zip(starts[:-1].tolist(), starts[1:].tolist(), strict=True):
-        named = np.flatnonzero(out[a:b] >= 0)
-        if len(named):
-            nearest = np.abs(np.arange(b - a)[:, None] - named[None]).argmin(axis=1)
-            out[a:b] = out[a + named[nearest]]
-    return out
-
-
-def connected_parts(net: Network) -> Ints:
-    """Return for every piece the number of the connected part of the ink that it belongs to."""
-    root = np.arange(len(net.pieces))
-
-    def find(i: int) -> int:
-        while root[i] != i:
-            i = int(root[i])
-        return i
-
-    for ends in net.junctions:
-        for p, _ in ends[1:]:
-            root[find(p)] = find(ends[0][0])
-    return np.array([find(i) for i in range(len(root))], np.int64)

@@ -132,13 +132,24 @@ def laid_over(
     if found is None:
         return None
     cost, rows = found
-    walks, letter = single_steps_of(rows, states.step_to, states.step_len, states.step_cost, states.step_at)
-    bare = (coverage(walks, len(sizes)) == 0) & ~np.isin(states.piece[::2], marks)
-    twice = _claimed_twice(walks[0], letter, len(sizes))
+    walks, letter, bare, twice = walked(states, rows, marks)
     cost -= float(extra[rows[:, 0]].sum())
     cost += (BARE * float(sizes[bare].sum()) + SHARED * float(sizes[twice].sum())) / frame.x_height
     cost += ADDED * _stretches(bare, sizes, states.first, frame.x_height)
     return LaidText(cost, _told_by_events(states, rows), rows, forms.points, walks, letter, frame, marks, bare, twice)
+
+
+def walked(
+    states: States, rows: NDArray[np.int32], marks: tuple[int, ...]
+) -> tuple[Walks, Ints, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Return single steps, shape (steps,), the letter of each, and which places, (places,), are bare or passed by two.
+
+    rows: shape (rows, 4), as `letter_viterbi.decode` gives them.
+    """
+    walks, letter = single_steps_of(rows, states.step_to, states.step_len, states.step_cost, states.step_at)
+    places = len(states.here) // 2
+    bare = (coverage(walks, places) == 0) & ~np.isin(states.piece[::2], marks)
+    return walks, letter, bare, _claimed_twice(walks[0], letter, places)
 
 
 def cheapest_way(

@@ -45,7 +45,7 @@ def unexplained(net: Network, states: States, sizes: Floats, laid: LaidText) -> 
     letters = ~np.isin(states.piece[::2], laid.marks)
     twice = np.clip(states.clues.twice, 0.0, MOST_LOG_ODDS)
     out = float(sizes[laid.bare].sum()) + PASSED_ONCE * float((twice * sizes)[(times <= 1) & letters].sum())
-    inward = _tips(net, states)
+    inward = tips_of(net, states)
     ends = np.zeros(len(states.here), bool)
     ends[every[starts[:-1]]] = True
     ends[every[starts[1:] - 1] ^ 1] = True
@@ -55,8 +55,8 @@ def unexplained(net: Network, states: States, sizes: Floats, laid: LaidText) -> 
     return out / net.pen_px + NO_END * float(np.maximum(events, 0.0).sum()) + UNLIKE * laid.cost
 
 
-def _tips(net: Network, states: States) -> NDArray[np.int64]:
-    """Return the states at free tips that head inwards."""
+def tips_of(net: Network, states: States) -> NDArray[np.int64]:
+    """Return the states at free tips that head inwards, shape (tips,)."""
     free = junctions_of(net)[: len(net.pieces) - net.dots] < 0
     first = states.first.astype(np.int64)
     lines = len(free)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,10 +13,13 @@ from capture.read import LineInk, read_page
 from capture.scan import load_scans
 from capture.sheet_file import load_sheet
 from fontbuild.text_spacing_statistics import copied_words
+from ownhand.hands.captures import of_earlier_scans
 from ownhand.hands.copies import copied_line
 from ownhand.hands.hand import HandRecord, create_hand
 from ownhand.hands.storage import keep_page, write_contact
 from ownhand.pictures.copy_contact import BRACKET, PX_PER_MM
+from skeleton.words.line_reading import LineReading
+from skeleton.words.word_reading import WordLetter, WordReading, nothing_read
 
 LANTERN = Path(__file__).parents[2] / "sample_sheets" / "lantern"
 DARK = 110
@@ -61,3 +65,30 @@ def test_every_word_that_was_found_is_underlined_and_a_line_whose_words_run_toge
 
         assert np.count_nonzero(row[1:] & ~row[:-1]) == len(words) - bool(row[0])
     assert min(parted) == 0 < max(parted)
+
+
+def test_a_copied_page_read_again_from_a_worse_scan_keeps_its_letters(tmp_path):
+    """A print that was not written on, or words that cannot be read this time, take nothing away."""
+    sheet = load_sheet(LANTERN / "sheet" / "sheet.json")
+    number = next(p.page for p in sheet.pages if p.ruled)
+    (scan,) = load_scans(LANTERN / "scans" / f"page-{number}.jpg")
+    filled = read_page(scan, lambda _: sheet)
+    hand = create_hand(tmp_path / "hand", HandRecord("Lamp Room", "A. Keeper", "simulated"))
+    line = filled.lines[0]
+    word, *others = line.line.text.split()
+    width = line.grey.shape[1] / line.px_per_mm
+    letters = tuple(WordLetter(c, (np.array([[x, 4.0], [x + 0.5, 6.0]]),), 0.0, False)
+                    for c, x in zip(word, np.linspace(1, width / 8, len(word)), strict=True))  # fmt: skip
+    read = WordReading((), letters, (6.0, 0.0), 2.0, 0.0, 0.1)
+    rest = [nothing_read() for _ in others]
+    written = [LineReading((read, *rest), (word, *others), 0.0)]
+
+    first, _ = keep_page(hand, filled, "page-26aa.jpg", {}, written)
+    again, _ = keep_page(hand, replace(filled, lines=()), "blank-27bb.pdf", {}, [])
+
+    assert [a.char for a in first.attempts] == list(word)
+    assert [a.id for a in again.attempts] == [a.id for a in first.attempts]
+    assert [w.text for w in again.copied] == [w.text for w in first.copied] and first.copied
+    assert again.rhythm == pytest.approx(first.rhythm, abs=1e-3)
+    assert all((hand.captures_folder / sheet.id / picture.file).is_file() for picture in again.ink.values())
+    assert len(again.ink) == of_earlier_scans(again) == len(word)

@@ -6,18 +6,22 @@ import time
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from xml.etree import ElementTree
 
 import cv2
 import numpy as np
 import pytest
+from skimage.morphology import skeletonize
 from svgpathtools import parse_path
 
 from capture.errors import InputError, UsageError
 from ownhand.cli.options import others_of
 from ownhand.commands.additions import with_drawings
 from ownhand.commands.write import how_to_add, missing_lines
-from ownhand.composer import Life, Ruling, Settings, TextBox
+from ownhand.composer import Life, PlotPage, Ruling, Settings, TextBox
 from ownhand.composer.ensemble import Ensemble
+from ownhand.composer.formats.png import picture
+from ownhand.composer.formats.replay import replay_data
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.merge.lacks import lacks_in
 from ownhand.composer.plot.drawings import strokes_of_path, strokes_of_svg
@@ -50,6 +54,41 @@ def test_each_box_is_written_in_its_hand_with_its_pen() -> None:
     begun = [page.chars[i] for i in dict.fromkeys(page.letter[page.pen == 2].tolist())]
     assert begun[0] == "h"
     assert set(begun) <= set("hello")
+
+
+def widths_of(page: PlotPage) -> list[float]:
+    """Return the width of each pen's layer in the SVG file, mm."""
+    root = ElementTree.fromstring(svg_text(page))
+    layers = [g for g in root.iter("{http://www.w3.org/2000/svg}g") if g.get("id", "").startswith("pen-")]
+    return [float(g.attrib["stroke-width"]) for g in layers]
+
+
+def test_each_hands_pen_draws_as_wide_as_its_writers_did() -> None:
+    """The layers' widths, and in the picture the ink by the way of its lines, which differ by less than a pixel."""
+    font = hershey_font()
+    broad = replace(font, metrics=replace(font.metrics, pen_width=2.5 * font.metrics.pen_width))
+    thin_mm, broad_mm = (f.metrics.pen_width * f.mm_per_unit for f in (font, broad))
+    pens = (Pen("#000000"), Pen("#000000"))
+    for own, aunt in ((font, broad), (broad, font)):
+        page = Ensemble(own, {"aunt": aunt}).compose(TEXT, replace(CARD, boxes=BOXES, pens=pens), seed=1).pages[0]
+        expected = [f.metrics.pen_width * f.mm_per_unit for f in (own, aunt)]
+
+        assert widths_of(page) == pytest.approx(expected, abs=0.01)
+        assert [pen["width"] for pen in replay_data(page)["pens"]] == pytest.approx(expected, abs=0.01)
+        dark = picture(page, dpi=300)[..., 0] < 128
+        middle = round(92 * 300 / 25.4)
+        ink = [part.sum() / skeletonize(part).sum() * 25.4 / 300 for part in (dark[:, :middle], dark[:, middle:])]
+        assert ink == pytest.approx(expected, rel=0.2)
+    assert broad_mm > 2 * thin_mm
+
+
+def test_one_pen_draws_one_width_whoever_writes_with_it() -> None:
+    font = hershey_font()
+    broad = replace(font, metrics=replace(font.metrics, pen_width=2.5 * font.metrics.pen_width))
+    boxes = (BOXES[0], replace(BOXES[1], pen=1))
+    page = Ensemble(font, {"aunt": broad}).compose(TEXT, replace(CARD, boxes=boxes), seed=1).pages[0]
+
+    assert widths_of(page) == pytest.approx([font.metrics.pen_width * font.mm_per_unit], abs=0.01)
 
 
 def test_a_hand_that_was_not_given_is_named() -> None:

@@ -116,6 +116,16 @@ def test_a_hand_that_never_joins_lifts_between_all_letters(font):
     assert strokes_of(with_share(font, 0.0), "lane anna elan") == 12
 
 
+def test_a_line_leads_to_letters_that_the_hand_wrote_alone_as_often_as_it_joins():
+    alone = [replace(hump("e", 2.5, 3.0, n, (False, False), f"s1/1/1.{n}"), allograph="") for n in (1, 2)]
+    mixed = build_font([*(a for a in read() if a.char != "e"), *alone], Record("mixed"), accents=False).font
+
+    assert strokes_of(with_share(mixed, 1.0), "lane anna elan") == 3
+    assert strokes_of(with_share(mixed, 0.0), "lane anna elan") == 12
+    (page,) = Composer(with_share(mixed, 1.0)).compose("ee ll", SETTINGS, seed=3).pages
+    assert len(page) == 2, "between two of them as well"
+
+
 def test_a_letter_that_touches_in_a_printing_hand_stands_by_its_white_like_the_others():
     apart = [hump(c, w, h, n, (False, False), f"s1/9/{n}.{4 * ord(c)}") for c, w, h in LETTERS for n in range(1, 5)]
     touching = hump("a", 3.0, 3.0, 9, (True, True), "s1/9/9.1")

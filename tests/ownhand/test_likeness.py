@@ -7,6 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from ownhand.composer import Composer, Life, PlotPage, Ruling, Settings
 from ownhand.composer.glyphs.variant_bank import VariantBank
@@ -18,6 +20,11 @@ from tests.ownhand.hershey_font import X_HEIGHT, hershey_font
 from tests.ownhand.measuring import letters_of
 
 TEXT = "Greetings jolly gulls lamp quay filled tall light by jetty flying happily pebbles long daily light "
+
+TALL = (
+    "Qg(jy) [Ab] ghosts fly by (Jumping) {quickly} gypsy ;joy; Wet {fog}, lamp & tide. Many ships jog by, yes (by day) "
+    "and by night Kg jjj {}{} ()() [][]"
+)
 
 
 def letters_ink(page: PlotPage) -> list[tuple[int, np.ndarray]]:
@@ -50,6 +57,22 @@ def test_lines_never_run_through_each_others_ink(monkeypatch: pytest.MonkeyPatch
 
     assert crossings(careless, page.pen_mm) > 3
     assert crossings(page, page.pen_mm) == 0
+
+
+@given(seed=st.integers(0, 2**32), x_height_mm=st.sampled_from([2.2, 3.0]), scatter=st.sampled_from([1.0, 2.0]))
+@example(seed=5, x_height_mm=3.0, scatter=2.0)
+@example(seed=6, x_height_mm=2.2, scatter=1.0)
+@example(seed=11, x_height_mm=2.2, scatter=2.0)
+def test_a_first_line_moved_down_to_stay_in_its_box_never_meets_the_next(
+    seed: int, x_height_mm: float, scatter: float
+) -> None:
+    """Wide plain letters, whose lines slope: the first one's end would stand over the box's top."""
+    settings = Settings(paper="148x105", margins_mm=(10, 10, 10, 10), x_height_mm=x_height_mm, joins=False)
+    pages = composer("futural", scatter=scatter).compose(TALL, settings, seed).pages
+    ink = np.vstack([points for page in pages for _, points in letters_ink(page)])
+
+    assert [crossings(page, page.pen_mm) for page in pages] == [0]
+    assert (ink >= 10).all() and (ink <= (138, 95)).all()
 
 
 def test_straight_letters_are_as_varied_as_others() -> None:

@@ -34,19 +34,22 @@ def test_a_module_that_lies_in_the_current_folder_is_not_executed(tmp_path, monk
 
 STOPPED = """
 import signal, time
-from ownhand.commands.side_by_side import processes
+from ownhand.subprocesses import processes
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background jobs ignore it
 try:
     with processes(2) as pool:
         pool.submit(time.sleep, 0).result()
         print("ready", flush=True)
-        pool.submit(time.sleep, 60).result()
+        tasks = [pool.submit(time.sleep, 60) for _ in range(6)]
+        tasks[0].result()
 except KeyboardInterrupt:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # those that come after the end
     print("stopped")
 """
 
 
-def test_processes_that_wait_and_work_end_at_ctrl_c_without_a_word(tmp_path):
+@pytest.mark.parametrize("times", [1, 2, 3])
+def test_processes_that_wait_and_work_end_at_ctrl_c_without_a_word(tmp_path, times):
     said = tmp_path / "said"
     with (
         said.open("wb") as log,
@@ -58,6 +61,8 @@ def test_processes_that_wait_and_work_end_at_ctrl_c_without_a_word(tmp_path):
         assert running.stdout is not None and running.stdout.readline() == b"ready\n"
         time.sleep(0.5)  # until one of them works
         os.killpg(running.pid, signal.SIGINT)
+        for _ in range(times - 1):
+            os.killpg(running.pid, signal.SIGINT)
         rest = running.stdout.read()
 
     assert (running.returncode, rest, said.read_bytes()) == (0, b"stopped\n", b"")

@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 from PIL import Image
 
-from capture.label_font import label_font
+from capture.label_font import label_font, printed_form
 from fontbuild.font import Font
-from ownhand.commands.proof import BUILT, SECTIONS, UNASKED, _sections, draw_proof, label_of
+from ownhand.commands.proof import BUILT, SECTIONS, UNASKED, _sections, draw_proof
 from ownhand.pictures.canvas import QUIET
 from tests.ownhand.hershey_font import hershey_font
 
@@ -40,7 +40,7 @@ def test_built_letters_that_nobody_asked_for_stand_apart(font: Font) -> None:
 
 @pytest.mark.parametrize("char", ["e", "\u0301", "\U0001d4b6", "\u13a0", "q\u0307"])
 def test_a_label_is_never_a_box(char: str) -> None:
-    assert label_font().covers(label_of(char))
+    assert label_font().covers(printed_form(char))
 
 
 def test_labels_have_a_contrast_of_four_and_a_half(font: Font) -> None:

@@ -38,6 +38,21 @@ def test_cells_taken_as_blank_are_named_with_their_place(tmp_path):
     assert "LAMP1 page 1: 2 cell(s) taken as blank, by row.column: a (1.1), a (1.2)" in told
 
 
+def test_letters_kept_from_an_earlier_scan_are_told(tmp_path):
+    hand = write_hand(tmp_path / "hand", "an", attempts=3, faults=False)
+    done = report(hand)
+    (page,) = done.pages
+    stamps = dict(zip((a.id for a in page.capture.attempts), ["0a", "0a", "1b", "0a", "1b", "1b"], strict=True))
+    ink = {key: dataclasses.replace(page.capture.ink[key], file=f"ink/01-01.01-{s}.png") for key, s in stamps.items()}
+    capture = dataclasses.replace(page.capture, scan="page 1-1b.jpg", ink=ink)
+    done = dataclasses.replace(done, pages=(dataclasses.replace(page, capture=capture),))
+
+    told = "LAMP1 page 1: 3 of its letters stay as an earlier scan had them, which were read better there"
+    assert told in next_steps(hand.path, done)
+    once = dataclasses.replace(done, pages=(dataclasses.replace(page, capture=dataclasses.replace(capture, ink={})),))
+    assert not any("earlier scan" in line for line in next_steps(hand.path, once))
+
+
 def test_reading_ends_with_where_to_look_and_what_comes_next(tmp_path):
     hand = write_hand(tmp_path / "lamp room", "an", attempts=3, faults=False)
 

@@ -39,6 +39,12 @@ def test_what_is_written_from_right_to_left_is_told_of(tmp_path, capsys):
     assert "Of scripts written from right to left, which are not set so, only in the font: ש" in capsys.readouterr().err
 
 
+def test_what_the_print_has_no_shape_for_is_told_with_its_number(tmp_path, capsys):
+    assert main(["sheet", str(tmp_path / "keeper"), "--characters", "aש🐈"]) == 0
+    said = "The sheet's print has no shape for 2 of them, write them by this key: U+05E9 is ש, U+1F408 is 🐈"
+    assert said in capsys.readouterr().err
+
+
 def test_a_refused_sheet_leaves_no_hand_and_the_next_try_loses_nothing(tmp_path):
     hand = tmp_path / "keeper"
     said = ["--writer", "A. Keeper", "--consent", "my own hand", "--left-handed"]

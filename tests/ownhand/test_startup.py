@@ -11,8 +11,9 @@ import numpy as np
 
 from fontbuild.formats.ufo import save_ufo
 from fontbuild.variants import AttemptStrokes, variants_of
-from ownhand.commands.side_by_side import processes, side_by_side
+from ownhand.commands.side_by_side import side_by_side
 from ownhand.composer.plot import motion
+from ownhand.subprocesses import processes
 from tests.ownhand.hershey_font import hershey_font
 
 ROOT = Path(__file__).parents[2]

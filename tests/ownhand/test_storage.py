@@ -10,7 +10,7 @@ import pytest
 from capture.read import CellInk
 from capture.report import Finding
 from capture.sheet import Cell
-from ownhand.hands.storage import attempt_of, better
+from ownhand.hands.cell_attempts import attempt_of, better
 from skeleton.geometry.stroke import Stroke
 from skeleton.result import Reading
 from tests.ownhand.test_hand import an_attempt

@@ -170,3 +170,12 @@ def test_a_resolution_that_is_none_is_refused_in_one_line(tmp_path, capsys, dpi)
         assert main([*command, f"--dpi={dpi}"]) == 2
         said = capsys.readouterr().err
         assert said.startswith("ownhand: Invalid value for '--dpi'") and said.count("\n") == 1
+
+
+def test_a_photograph_without_a_line_is_told_of_once(tmp_path, capsys):
+    shade = np.add.outer(np.linspace(0, 120, 600), np.linspace(0, 120, 800))
+    Image.fromarray(shade.astype(np.uint8)).save(tmp_path / "photo.jpg")
+
+    assert main(["trace", str(tmp_path / "photo.jpg"), "--dpi", "300", "-o", str(tmp_path / "photo.svg")]) == 0
+    said = capsys.readouterr().err
+    assert "wide and no line: nothing is drawn" in said and "holds no ink" not in said and "middle line" not in said

@@ -104,7 +104,9 @@ def test_cells_of_an_xlsx_workbook_are_read_as_they_are_shown(tmp_path: Path) ->
     # a date in the reader's own form: which that is, no file tells
     assert list(read.rows[1].values.values()) == ["Wim", "01067", "2026-05-02 14:30", "", ""]
     assert [row.line for row in read.rows] == [2, 4]
-    assert read.read_as("name") == "read sheet 'Guests': Łucja Ślusarz, Wim; other sheets are Last year"
+    assert read.read_as("name") == (
+        "read sheet 'Guests': Łucja Ślusarz, Wim; other sheets are Last year; empty rows are left out: 3"
+    )
 
 
 def test_cells_of_an_ods_workbook_are_read_as_they_are_shown(tmp_path: Path) -> None:

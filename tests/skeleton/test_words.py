@@ -24,7 +24,7 @@ from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import expected_extent, form_table, forms_of, main_strokes, packed, unpacked
 from skeleton.words.line_reading import SUITS, read_line
 from skeleton.words.single_steps import single_steps_of
-from skeleton.words.word_reading import led_on, read_word, read_word_ink
+from skeleton.words.word_reading import led_on, left_joined, read_word, read_word_ink
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import score
 from tests.bench.words import SCRIPT_WORDS, letters_found, script_word, way
@@ -275,6 +275,18 @@ def test_points_of_a_line_keep_their_letter_however_it_was_stretched_and_led_on(
     )
 
     assert led_on(letter, before, line + 0.05).tolist() == [0] * (3 + more[0]) + [1] * (2 + more[1])
+
+
+def test_a_letter_whose_tail_touches_the_next_one_is_not_joined_to_it():
+    def line(long):
+        return np.array([[0.0, 0.0], [long / 2, 0.0], [long, 0.0]])
+
+    tail = [(0, line(2.0)), (1, line(0.3))], [(1, line(2.0))], [(2, line(2.0))]
+    assert left_joined(tail, 3, 1.0) == set()
+    assert left_joined([[(0, line(2.0)), (1, line(2.0))], [(2, line(2.0))]], 3, 1.0) == {0}
+    assert left_joined([[(0, line(2.0)), (2, line(2.0))], [(1, line(2.0))]], 3, 1.0) == set()
+    # in a word that is joined it is no touch
+    assert left_joined([[(0, line(2.0)), (1, line(2.0)), (2, line(2.0)), (3, line(0.3))]], 4, 1.0) == {0, 1, 2}
 
 
 def test_a_delayed_dot_follows_its_letter_unless_that_is_joined():

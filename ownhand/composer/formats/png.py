@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -11,7 +12,6 @@ from PIL import Image
 from capture.errors import UsageError
 from capture.units import MM_PER_INCH
 from ownhand.composer.plot.plot_page import PlotPage, flatten
-from ownhand.composer.settings.pens import Pen
 
 PAPER = (250, 254, 255)
 """Blue, green, red: what OpenCV draws in."""
@@ -19,6 +19,15 @@ PAPER = (250, 254, 255)
 OVERSAMPLING = 3
 _SHIFT = 4
 LARGEST_PX = 120_000_000
+
+
+@dataclass(frozen=True)
+class _Look:
+    """How a pen's lines are drawn."""
+
+    width_px: float
+    colour: tuple[int, ...]
+    """Blue, green, red."""
 
 
 def png_bytes(page: PlotPage, *, dpi: float = 150.0) -> bytes:
@@ -50,7 +59,9 @@ def picture(page: PlotPage, *, dpi: float = 150.0, paper: tuple[int, int, int] =
     strip = 400
     # rows are copied from one row of paper: filling pixel by pixel takes several times as long
     blank = np.tile(np.array(paper, np.uint8), (columns * OVERSAMPLING, 1))
-    reach = 2 * k * max([page.pen_mm, *(p.width_mm or 0 for p in page.pens)])
+    numbers = range(1, max(len(page.pens), int(page.pen.max(initial=0))) + 1)
+    looks = [_Look(page.width_of(n) * k, _bgr(page.pen_of(n).colour)) for n in numbers]
+    reach = 2 * max(look.width_px for look in looks)
     tops = bottoms = np.zeros(0)
     if len(points):
         tops = np.minimum.reduceat(points[:, 1], starts[:-1]) * k - reach
@@ -66,20 +77,10 @@ def picture(page: PlotPage, *, dpi: float = 150.0, paper: tuple[int, int, int] =
         band[:] = blank
         offset = np.array([0, (top * OVERSAMPLING) << _SHIFT])
         for i in seen.tolist():
-            _draw(
-                band,
-                (fixed[bounds[i] : bounds[i + 1]] - offset).astype(np.int32),
-                _pen(page, i),
-                page.pen_mm * k,
-                k,
-            )
+            path = (fixed[bounds[i] : bounds[i + 1]] - offset).astype(np.int32)
+            _draw(band, path, looks[int(page.pen[i]) - 1])
         out[top : top + n] = cv2.resize(band, (columns, n), interpolation=cv2.INTER_AREA)
     return np.ascontiguousarray(out[..., ::-1])
-
-
-def _pen(page: PlotPage, path: int) -> Pen:
-    pen = int(page.pen[path])
-    return page.pens[pen - 1] if pen <= len(page.pens) else Pen()
 
 
 def smooth_thickness(width_px: float) -> int:
@@ -87,11 +88,15 @@ def smooth_thickness(width_px: float) -> int:
     return 1 if width_px < 2.4 else max(2, 2 * round((width_px - 1.4) / 2))
 
 
-def _draw(band: np.ndarray, points: np.ndarray, pen: Pen, width_px: float, k: float) -> None:
-    width = pen.width_mm * k if pen.width_mm else width_px
-    colour = tuple(int(pen.colour[i : i + 2], 16) for i in (5, 3, 1))
+def _bgr(colour: str) -> tuple[int, ...]:
+    """Return #rrggbb as what OpenCV draws in."""
+    return tuple(int(colour[i : i + 2], 16) for i in (5, 3, 1))
+
+
+def _draw(band: np.ndarray, points: np.ndarray, look: _Look) -> None:
+    width = look.width_px
     if len(points) == 1 or not np.ptp(points, axis=0).any():
         x, y = points[0].tolist()
-        cv2.circle(band, (x, y), max(1, round(width / 2 * 2**_SHIFT)), colour, -1, cv2.LINE_AA, _SHIFT)
+        cv2.circle(band, (x, y), max(1, round(width / 2 * 2**_SHIFT)), look.colour, -1, cv2.LINE_AA, _SHIFT)
         return
-    cv2.polylines(band, [points], False, colour, smooth_thickness(width), cv2.LINE_AA, _SHIFT)
+    cv2.polylines(band, [points], False, look.colour, smooth_thickness(width), cv2.LINE_AA, _SHIFT)

@@ -30,7 +30,7 @@ def replay_data(page: PlotPage, machine: Machine | None = None) -> dict[str, Any
     return {
         "size": list(page.size_mm),
         "per": PER_MM,
-        "pens": [{"colour": p.colour, "width": p.width_mm or page.pen_mm} for p in page.pens],
+        "pens": [{"colour": p.colour, "width": page.width_of(n)} for n, p in enumerate(page.pens, 1)],
         "pen": page.pen.tolist(),
         "line": page.line.tolist(),
         "paths": [q[bounds[k] : bounds[k + 1]].ravel().tolist() for k in range(len(page))],

@@ -12,7 +12,6 @@ from html import escape
 import numpy as np
 
 from ownhand.composer.plot.plot_page import PlotPage
-from ownhand.composer.settings.pens import Pen
 
 STEPS_PER_MM = 100
 """Coordinates are rounded to 10 micrometres, a fifth of what pen plotters resolve (common practice, no source)."""
@@ -75,10 +74,10 @@ def _layers(page: PlotPage, data: list[str]) -> Iterator[str]:
     changes = np.flatnonzero(np.diff(page.line)) + 1
     in_order = len(set(page.line.tolist())) == len(changes) + 1 and bool(np.all(np.diff(page.word) >= 0))
     for pen in np.unique(page.pen).tolist():
-        spec = page.pens[pen - 1] if pen <= len(page.pens) else Pen()
+        spec = page.pen_of(pen)
         name = f' class="{escape(spec.name, quote=False).replace(chr(34), "&quot;")}"' if spec.name else ""
-        width = f"{spec.width_mm or page.pen_mm:.3g}"
-        yield f'<g id="pen-{pen}"{name} stroke="{spec.colour}" stroke-width="{width}">\n'
+        width = page.width_of(pen)
+        yield f'<g id="pen-{pen}"{name} stroke="{spec.colour}" stroke-width="{width:.3g}">\n'
         own = np.flatnonzero(page.pen == pen)
         if in_order:
             yield from _words(page, data, own, pen)

@@ -50,10 +50,9 @@ ALONE = 3.0
 MOSTLY_FROM = 0.38
 """Share of its neighbouring letters from which a hand joins most of what it writes, so that its letters are to stand
 beside those that they were written with. Of hands that seldom join the letters that were cut out of words are few and
-worse than those from cells: two of UNIPEN's (donor kai, shares of .20 and .34) were told from their own words by
-pictures in .594 of cases, by strokes in .605, where neighbours were preferred, and in .574 and .541 where not; hands
-from .42 on (donor cee) the other way. The two were printed without the lines between their letters, .65 and all of
-which they join, so they only stand for hands that seldom do."""
+worse than those from cells: two of UNIPEN's (donor kai, shares of .19 and .27) are told from their own words by an area
+under the curve of .59 and .59 (pictures, strokes) where neighbours are preferred, of .53 and .59 where not; one that is
+read to join .40 by .55 and .74 where they are, by .59 and .68 where not; hands from .42 on (donor cee) gain by it."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +72,9 @@ class Chosen:
     together: NDArray[np.bool_]
     """... and both were written so, one after the other."""
 
+    led: NDArray[np.bool_]
+    """Where it stays down though one of the two was not written so: a line leads from the one to the other."""
+
 
 class JoinedWords:
     """Remembers what was written on the pages of one composition."""
@@ -89,13 +91,14 @@ class JoinedWords:
         self._written: dict[str, dict[str, int]] = {}
         self._source: dict[int, str] = {}
         self._loose: set[int] = set()
+        self._beside: dict[tuple[str, str], list[tuple[int, int]]] = {}
         self._time = 0
 
     def choose(self, chars: Sequence[str], inked: NDArray[np.bool_]) -> Chosen:
         """Return the shapes of characters; one that is not inked parts words, its shape is 0."""
         n = len(chars)
         shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
-        held, together = np.zeros(n, bool), np.zeros(n, bool)
+        held, together, led = np.zeros(n, bool), np.zeros(n, bool), np.zeros(n, bool)
         for char in dict.fromkeys(c for c, ink in zip(chars, inked, strict=True) if ink):
             self._places(char)
         self._bank.settle()
@@ -105,7 +108,7 @@ class JoinedWords:
             while end < n and inked[end]:
                 end += 1
             if end > start:
-                found, held[start:end], together[start:end] = self._word(chars[start:end])
+                found, held[start:end], together[start:end], led[start:end] = self._word(chars[start:end])
                 for i, s in enumerate(found, start):
                     pool = self._bank.pool(chars[i])
                     shape[i] = other[i] = s
@@ -114,9 +117,9 @@ class JoinedWords:
                         other[i] = pool.first + partners[int(self._rng.integers(len(partners)))]
                         share[i] = self._rng.uniform(0, FRESH)
             start = end + 1
-        return Chosen(shape, other, share, held, together)
+        return Chosen(shape, other, share, held, together, led)
 
-    def _word(self, word: Sequence[str]) -> tuple[list[int], list[bool], list[bool]]:
+    def _word(self, word: Sequence[str]) -> tuple[list[int], list[bool], list[bool], list[bool]]:
         n = len(word)
         wanted = [
             a.isalpha() and b.isalpha() and bool(self._rng.random() < stays_down(self._rhythm, a, b))
@@ -158,7 +161,7 @@ class JoinedWords:
             together[k] or (may[k] and wanted[k] and bool(self._laps(found[k], found[k + 1]) < ACROSS))
             for k in range(n)
         ]
-        return found, held, together
+        return found, held, together, [wanted[k] and not may[k] for k in range(n)]
 
     def _places(self, char: str) -> dict[str, int]:
         """Return the written shapes of a character by the ids of their attempts; none in a hand that seldom joins."""
@@ -185,23 +188,7 @@ class JoinedWords:
 
         The latter as places in the lists of both.
         """
-        column = self._bank.column
-        entry, leaves = column("entry") > 0, column("exit") > 0
-        joins = entry | leaves
-        off = MEET * self._x
-        pairs = []
-        for a, b in pairwise(word):
-            after = self._places(b)
-            found = [(s, after[t]) for key, s in self._places(a).items() if (t := next_in_word(key)) in after]
-            # cells stand beside each other too, and of two that were joined the ends may have been lost
-            pairs.append(
-                [
-                    (s, t)
-                    for s, t in found
-                    if (joins[s] or joins[t])
-                    and not (leaves[s] and entry[t] and abs(column("exit_y")[s] - column("entry_y")[t]) > off)
-                ]
-            )
+        pairs = [self._neighbours(a, b) for a, b in pairwise(word)]
         out = []
         for k, char in enumerate(word):
             own = [s for s, _ in pairs[k]] if k < len(pairs) else []
@@ -212,6 +199,23 @@ class JoinedWords:
             two = np.array(found, np.int64).reshape(-1, 2)
             beside.append((np.searchsorted(out[k], two[:, 0]), np.searchsorted(out[k + 1], two[:, 1])))
         return out, beside
+
+    def _neighbours(self, one: str, other: str) -> list[tuple[int, int]]:
+        """Return the shapes of two characters that were written in one word, one after the other."""
+        if (one, other) not in self._beside:
+            column = self._bank.column
+            entry, leaves = column("entry") > 0, column("exit") > 0
+            up, down = column("exit_y"), column("entry_y")
+            after = self._places(other)
+            found = [(s, after[t]) for key, s in self._places(one).items() if (t := next_in_word(key)) in after]
+            # cells stand beside each other too, and of two that were joined the ends may have been lost
+            self._beside[one, other] = [
+                (s, t)
+                for s, t in found
+                if (entry[s] or leaves[s] or entry[t] or leaves[t])
+                and not (leaves[s] and entry[t] and abs(up[s] - down[t]) > MEET * self._x)
+            ]
+        return self._beside[one, other]
 
     def _unused(self, pool: Pool) -> Index:
         """Return those of a character's shapes that were not used for longest, of each way of joining.

@@ -137,10 +137,11 @@ def make_letters(
     pen = font.metrics.pen_width if pen is None else pen
     inked = np.array([c not in (SPACE, TAB, "") for c in chars], bool)
     shape, other, share = np.zeros(n, np.int64), np.zeros(n, np.int64), np.zeros(n)
-    held = together = None
+    held = together = down = None
     if joined is not None:
         picked = joined.choose(chars, inked)
         shape, other, share, held, together = picked.shape, picked.other, picked.share, picked.held, picked.together
+        down = held | picked.led
     else:
         found = chooser.choose([c for c, ink in zip(chars, inked, strict=True) if ink])
         shape[inked], other[inked], share[inked] = found
@@ -230,7 +231,7 @@ def make_letters(
     return Letters(
         tuple(chars), shape, other, share, inked, np.maximum(advance, 0.02 * x), np.array(gaps, float),
         feet, talls, wides, np.tan(np.radians(np.clip(degrees, -30, 30))),
-        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n), held, together,
+        BEND * alone * draw(rng, n), scatter.drift * x * life.of("drift") * pink_noise(rng, n), down, together,
     )  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from fontbuild.font import Font
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.layout.letters import Letters
 from ownhand.composer.layout.line_breaking import reach_of
-from ownhand.composer.layout.line_clearance import Inked, keep_lines_apart
+from ownhand.composer.layout.line_clearance import Inked, keep_lines_apart, lowered
 from ownhand.composer.layout.line_layout import SetLine, SetText
 from ownhand.composer.layout.repeat_avoidance import kinds, separate_repeats
 from ownhand.composer.plot.plot_page import PlotPage
@@ -101,16 +101,20 @@ def write_page(
         effects = line_effects(rng, len(lines), hand.scatter, hand.settings.life, ruled=text.ruled)
         placed = _place(lines, letters, text.mm_per_unit)
         points, sizes, stroke_letter, point_line = _draw(placed, lines, letters, text, effects, hand)
-        points, n = _inside(points, point_line, lines, text, pen_mm)
+        points, base, n = _inside(points, point_line, lines, text, pen_mm)
         squeezed += n
         if hand.settings.life.strength > 0:
             first = np.searchsorted(stroke_letter, np.arange(len(placed.ids) + 1))
-            base = np.array([line.y_mm for line in lines])[placed.line]
             points = keep_lines_apart(
-                Inked(points, sizes, first, placed.line, base),
+                Inked(points, sizes, first, placed.line, base[placed.line]),
                 x_height_mm=hand.font.metrics.x_height * text.mm_per_unit,
                 pen_mm=pen_mm,
             )
+            if not text.ruled and not any(box.blank for box in hand.settings.boxes):
+                breaks = np.diff([item.y_mm for item in lines], prepend=-np.inf) < 0
+                column = np.cumsum(breaks.astype(np.int64))
+                bottom = text.box.y_mm + text.box.height_mm - pen_mm / 2
+                points = lowered(points, sizes, placed.line[stroke_letter], column, pen_mm=pen_mm, bottom_mm=bottom)
         word = np.unique(np.column_stack([placed.line, placed.word]), axis=0, return_inverse=True)[1].reshape(-1)
         blocks.append((
             points, sizes, placed.line[stroke_letter] + lines_before, word[stroke_letter] + words_before,
@@ -218,13 +222,16 @@ def _draw(
     return points, sizes, stroke_letter, np.repeat(line, count)
 
 
-def _inside(points: Array, line: Index, lines: Sequence[SetLine], text: SetText, pen_mm: float) -> tuple[Array, int]:
-    """Return the points with every line inside the box, and how many lines had to be squeezed by more than 2 %.
+def _inside(
+    points: Array, line: Index, lines: Sequence[SetLine], text: SetText, pen_mm: float
+) -> tuple[Array, Array, int]:
+    """Return the points with every line inside the box, the y of each line, and how many were squeezed by over 2 %.
 
     A line that pokes out is moved; one that is too long for the box, or too tall, is squeezed.
     """
+    stands = np.array([item.y_mm for item in lines])
     if not len(points):
-        return points, 0
+        return points, stands, 0
     begins = np.flatnonzero(np.concatenate([[True], np.diff(line) != 0]))
     which, per_line = line[begins], np.diff(np.concatenate([begins, [len(line)]]))
     low, high = np.minimum.reduceat(points, begins), np.maximum.reduceat(points, begins)
@@ -236,7 +243,7 @@ def _inside(points: Array, line: Index, lines: Sequence[SetLine], text: SetText,
     room = np.column_stack([right - left - 2 * half, np.full(len(which), box.height_mm - 2 * half)])
     # a line that begins inside keeps its beginning and is narrowed; else it is moved
     start = np.maximum(low, corner)
-    base = np.column_stack([start[:, 0], np.array([lines[k].y_mm for k in which])])
+    base = np.column_stack([start[:, 0], stands[which]])
     scale = np.ones_like(low)
     scale[:, 0] = np.minimum(1.0, (corner[:, 0] + room[:, 0] - start[:, 0]) / np.maximum(high[:, 0] - low[:, 0], 1e-9))
     scale[:, 1] = np.minimum(1.0, room[:, 1] / np.maximum(high[:, 1] - low[:, 1], 1e-9))
@@ -245,11 +252,12 @@ def _inside(points: Array, line: Index, lines: Sequence[SetLine], text: SetText,
     new_high = base + (high - from_) * scale
     shift = np.maximum(corner - new_low, 0.0) - np.maximum(new_high - corner - room, 0.0)
     if not (np.any(scale < 1) or np.any(shift) or np.any(low < corner)):
-        return points, 0
+        return points, stands, 0
+    stands[which] += shift[:, 1]
 
     def each(of_lines: Array) -> Array:
         return np.repeat(of_lines, per_line, axis=0)
 
     out = each(base + shift) + (points - each(from_)) * each(scale)
     # rounding must not put anything out
-    return np.clip(out, each(corner), each(corner + room)), int((scale < 0.98).any(axis=1).sum())
+    return np.clip(out, each(corner), each(corner + room)), stands, int((scale < 0.98).any(axis=1).sum())

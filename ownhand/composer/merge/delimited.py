@@ -87,7 +87,7 @@ def _fields(line: str, delimiter: str) -> int:
 
 
 def rows_of(text: str, delimiter: str, path: Path) -> Iterator[tuple[int, list[Cell]]]:
-    """Yield the rows that are not empty, with the lines on which they begin; the last may say why no more can be read.
+    """Yield the rows with the lines on which they begin; the last may say why no more can be read.
 
     Raises
     ------
@@ -106,6 +106,5 @@ def rows_of(text: str, delimiter: str, path: Path) -> Iterator[tuple[int, list[C
                 raise TableError(f"{path}, line 1", f"cannot be read as CSV ({error})", "") from None
             yield line, [Cell(fault=f"it cannot be read as CSV from here on ({error})")]
             return
-        if values:
-            yield line, [Cell(v, v) for v in values]
+        yield line, [Cell(v, v) for v in values]
         line = reader.line_num + 1

@@ -5,16 +5,12 @@ from __future__ import annotations
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 from capture.errors import UsageError
 from ownhand.composer.composer import Composition
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.merge.workers import Job
 from ownhand.composer.settings.settings import Settings
-
-SHOWN = 12
-"""Ranges of lines that are listed of each character; of further ones only the number."""
 
 
 @dataclass(frozen=True)
@@ -70,20 +66,3 @@ def lacks_elsewhere(lacks: Sequence[Lack]) -> list[str]:
 
 def _sorted(lacks: Iterable[Lack]) -> tuple[Lack, ...]:
     return tuple(sorted(lacks, key=lambda lack: (-lack.count, lack.char, lack.hand)))
-
-
-def ranges(numbers: Sequence[int]) -> str:
-    """Return ascending numbers in words, neighbours together.
-
-    Examples
-    --------
-    >>> ranges([2, 3, 4, 7, 9])
-    '2-4, 7, 9'
-    """
-    if not numbers:
-        return ""
-    cuts = [i for i, (a, b) in enumerate(pairwise(numbers), 1) if b != a + 1]
-    runs = [numbers[i:k] for i, k in zip([0, *cuts], [*cuts, len(numbers)], strict=True)]
-    told = [f"{run[0]}" if len(run) == 1 else f"{run[0]}-{run[-1]}" for run in runs]
-    left = sum(len(run) for run in runs[SHOWN:])
-    return ", ".join(told[:SHOWN]) + (f" and {left} more" if left else "")

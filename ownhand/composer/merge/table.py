@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import dropwhile
 from pathlib import Path
 
 from capture.errors import TableError, one_line
 from ownhand.composer.merge.delimited import DELIMITERS, decoded, delimiter_of, rows_of, without_hint
+from ownhand.composer.merge.ranges import ranges
 from ownhand.composer.merge.template import key
-from ownhand.composer.merge.workbook import Cell, is_workbook, read_sheet
+from ownhand.composer.merge.workbook import SAVE_AGAIN, Cell, is_workbook, read_sheet
 
 LARGEST_BYTES = 200_000_000
 LONGEST_SHOWN = 60
@@ -18,6 +20,9 @@ LONGEST_SHOWN = 60
 
 LISTED_SHEETS = 200
 """Characters of the names of other sheets that are shown."""
+
+PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\0", b"MM\0*", b"%PDF")
+"""How PNG, JPEG, GIF, TIFF and PDF files begin."""
 
 MOST_COLUMNS = 1000
 MOST_ROWS = 200_000
@@ -64,6 +69,8 @@ class Table:
     """Of a workbook: the sheet that was read."""
 
     other_sheets: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+    """What was left out, or is read otherwise than it looks."""
 
     def names(self, column: str = "") -> list[str]:
         """Return up to three fields to look at, of a column or the first: those with other letters than ASCII first."""
@@ -73,13 +80,15 @@ class Table:
         return [one_line(name)[:LONGEST_SHOWN] for name in found]
 
     def read_as(self, column: str = "") -> str:
-        """Return in words how it was read, with names to see it by, and how else it may be read."""
+        """Return in words how it was read, with names to see it by, how else it may be read, and what was left out."""
         names = ", ".join(self.names(column)) or "no names in it"
         if self.sheet:
             others = ", ".join(one_line(n) for n in self.other_sheets)[:LISTED_SHEETS]
-            return f"read sheet '{one_line(self.sheet)}': {names}" + (f"; other sheets are {others}" if others else "")
-        other = f"; it may as well be {' or '.join(self.as_likely)}" if self.as_likely else ""
-        return f"read as {self.encoding}: {names}{other}"
+            told = [f"read sheet '{one_line(self.sheet)}': {names}", f"other sheets are {others}" if others else ""]
+        else:
+            other = f"it may as well be {' or '.join(self.as_likely)}" if self.as_likely else ""
+            told = [f"read as {self.encoding}: {names}", other]
+        return "; ".join(filter(None, (*told, *self.remarks)))
 
 
 def read_table(
@@ -115,26 +124,31 @@ def read_table(
             raise TableError(str(path), "is a workbook, in which there is nothing to decode", "Leave out the encoding.")
         found = read_sheet(raw, str(path), name=sheet or "")
         hint = "does the sheet's first row name the columns?"
-        written = ((n, cells) for n, cells in found.rows if any(c.shown.strip() or c.fault for c in cells))
-        columns, rows = _table(written, path, "row", hint)
-        return Table(columns, rows, "", sheet=found.name, other_sheets=found.others)
+        below = dropwhile(lambda row: not _holds(row[1]), found.rows)
+        columns, rows, empty = _table(below, path, "row", hint)
+        remarks = (*empty, *found.remarks)
+        return Table(columns, rows, "", sheet=found.name, other_sheets=found.others, remarks=remarks)
+    if raw.startswith(PICTURES):
+        raise TableError(str(path), "is a picture or a PDF, and no table", "Give a table: CSV, .xlsx or .ods.")
     if sheet:
         raise TableError(str(path), "is no workbook and has no sheets", "Leave out the sheet.")
     text, used, as_likely = decoded(raw, path, encoding, letters)
     if "\0" in text:
         raise TableError(str(path), "is no text and no workbook", "Give a table: CSV, .xlsx or .ods.")
+    if text.lstrip()[:1] == "<":
+        raise TableError(str(path), "is XML or HTML, and no table", SAVE_AGAIN)
     text, said = without_hint(text)
     delimiter = said or delimiter_of(text)
     between = DELIMITERS.get(delimiter, f"'{delimiter}'")
     hint = f"is a field with a {between} in it not quoted?"
-    columns, rows = _table(rows_of(text, delimiter, path), path, "line", hint)
-    return Table(columns, rows, used, delimiter, as_likely)
+    columns, rows, empty = _table(rows_of(text, delimiter, path), path, "line", hint)
+    return Table(columns, rows, used, delimiter, as_likely, remarks=empty)
 
 
 def _table(
     rows: Iterable[tuple[int, Sequence[Cell]]], path: Path, line_name: str, hint: str
-) -> tuple[tuple[str, ...], tuple[Row, ...]]:
-    """Return the names of the columns and the rows under them.
+) -> tuple[tuple[str, ...], tuple[Row, ...], tuple[str, ...]]:
+    """Return the names of the columns, the rows under them, and which empty rows between these were left out.
 
     Parameters
     ----------
@@ -142,7 +156,7 @@ def _table(
         What a place in the file is called, and what a row with too many fields may come of.
     """
     each = iter(rows)
-    line, head = next(each, (0, ()))
+    line, head = next((row for row in each if row[1]), (0, ()))
     if not head:
         raise TableError(str(path), "holds no row", "The first row names the columns.")
     columns = tuple(key(cell.shown) for cell in head)
@@ -158,15 +172,27 @@ def _table(
             what = f"has two columns '{min(twice)}'" if min(twice) else "has several columns without a name"
         raise TableError(f"{path}, {line_name} {line}", what, "Name every column once.")
     out: list[Row] = []
+    empty: list[int] = []
+    since: list[int] = []
     for line, cells in each:
-        if not any(c.shown.strip() or c.fault for c in cells):
+        if not _holds(cells):
+            since.append(line)
             continue
+        # those after the last row are no gap, programs write thousands of them
+        empty += since
+        since = []
         if len(out) == MOST_ROWS:
             raise TableError(f"{path}, {line_name} {line}", f"more than {MOST_ROWS} rows", "Split the table.")
         out.append(_row(len(out) + 1, line, cells, columns, hint))
     if not out:
         raise TableError(str(path), "holds no row but that of the column names", "Give it a row for each card.")
-    return columns, tuple(out)
+    told = (f"empty {line_name}s are left out: {ranges(empty)}",) if empty else ()
+    return columns, tuple(out), told
+
+
+def _holds(cells: Sequence[Cell]) -> bool:
+    """Return whether any of a row's cells has a text, or should have."""
+    return any(cell.shown.strip() or cell.fault for cell in cells)
 
 
 def _row(number: int, line: int, cells: Sequence[Cell], columns: tuple[str, ...], hint: str) -> Row:

@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from capture.errors import TableError, one_line
+from ownhand.composer.merge.ranges import ranges
 
 LARGEST_UNPACKED = 200_000_000
 """Bytes of all files in the archive: 200,000 rows of ten fields have some 100 MB."""
@@ -48,7 +49,10 @@ class Sheet:
     """Names of the workbook's other sheets."""
 
     rows: Iterator[tuple[int, Sequence[Cell]]]
-    """Number of each row, from 1, and its cells; rows without any may be left out."""
+    """Number of each row, from 1, and its cells; of rows after the last with any some may be left out."""
+
+    remarks: tuple[str, ...] = ()
+    """What is read of it otherwise than it looks."""
 
 
 def is_workbook(raw: bytes) -> bool:
@@ -87,6 +91,7 @@ def read_sheet(raw: bytes, where: str, *, name: str = "") -> Sheet:
             known, hidden = workbook_ods.sheet_names(content)
             chosen = _chosen(known, hidden, name, where)
             rows = workbook_ods.rows_of(content, known.index(chosen), where)
+            hides, merges = workbook_ods.hidden_and_merged(content, known.index(chosen))
         elif "xl/workbook.xml" in names:
             from ownhand.composer.merge import workbook_xlsx
 
@@ -94,9 +99,20 @@ def read_sheet(raw: bytes, where: str, *, name: str = "") -> Sheet:
             known, hidden = workbook_xlsx.sheet_names(book)
             chosen = _chosen(known, hidden, name, where)
             rows = workbook_xlsx.rows_of(raw, book, chosen)
+            hides, merges = workbook_xlsx.hidden_and_merged(raw, book, chosen)
         else:
             raise TableError(where, "is an archive, but no .xlsx or .ods", SAVE_AGAIN)
-    return Sheet(chosen, tuple(n for n in known if n != chosen), _within(rows, where))
+    return Sheet(chosen, tuple(n for n in known if n != chosen), _within(rows, where), _remarks(hides, merges))
+
+
+def _remarks(hidden: Sequence[int], merged: Sequence[int]) -> tuple[str, ...]:
+    """Return what is to be said of rows that are hidden, and of rows with cells merged with those above them."""
+    out = []
+    if hidden:
+        out.append(f"hidden rows are read like others: {ranges(hidden)}")
+    if merged:
+        out.append(f"merged cells hold their text in their first row alone, they are empty in row {ranges(merged)}")
+    return tuple(out)
 
 
 @contextmanager

@@ -11,6 +11,7 @@ from defusedxml.ElementTree import iterparse
 
 from capture.errors import TableError
 from ownhand.composer.merge.cell_formats import plain
+from ownhand.composer.merge.ranges import numbers_in
 from ownhand.composer.merge.workbook import Cell
 
 _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
@@ -54,7 +55,21 @@ def sheet_names(content: bytes) -> tuple[list[str], set[str]]:
 
 
 def rows_of(content: bytes, number: int, where: str) -> Iterator[tuple[int, Sequence[Cell]]]:
-    """Yield the rows of a sheet that hold anything, with their numbers; the first sheet is number 0."""
+    """Yield the rows of a sheet with their numbers, up to the last that holds anything; the first sheet is number 0."""
+    told = 0
+    for row, times, element in _rows(content, number):
+        cells = _cells(element, row, where)
+        if not cells:
+            continue
+        for empty in range(told + 1, row):
+            yield empty, []
+        for n in range(times):
+            yield row + n, cells
+        told = row + times - 1
+
+
+def _rows(content: bytes, number: int) -> Iterator[tuple[int, int, Element]]:
+    """Yield the number of each row of a sheet, how often it is repeated, and its element, which is emptied then."""
     seen, depth, row = -1, 0, 1
     for event, element in _elements(content):
         if element.tag == f"{_TABLE}table":
@@ -63,13 +78,28 @@ def rows_of(content: bytes, number: int, where: str) -> Iterator[tuple[int, Sequ
             if event == "end" and depth == 0 and seen == number:
                 return
         if event == "end" and depth == 1 and element.tag == f"{_TABLE}table-row":
-            times = _times(element, "number-rows-repeated")
-            cells = _cells(element, row, where) if seen == number else []
-            if cells:
-                for n in range(times):
-                    yield row + n, cells
-            row += times if seen == number else 0
+            if seen == number:
+                times = _times(element, "number-rows-repeated")
+                yield row, times, element
+                row += times
             element.clear()
+
+
+def hidden_and_merged(content: bytes, number: int) -> tuple[list[int], list[int]]:
+    """Return the numbers of a sheet's hidden rows, and of those with cells merged with the ones above them."""
+    if b":visibility=" not in content and b":number-rows-spanned=" not in content:
+        return [], []
+    hidden: list[tuple[int, int]] = []
+    spans: list[tuple[int, int]] = []
+    last = 0
+    for row, times, element in _rows(content, number):
+        cells = [cell for cell in element if len(cell)]
+        if cells:
+            last = row + times - 1
+            if element.get(f"{_TABLE}visibility", "visible") != "visible":
+                hidden.append((row, last))
+        spans += [(row + 1, row + n - 1) for cell in cells if (n := _times(cell, "number-rows-spanned")) > 1]
+    return numbers_in(hidden, last), numbers_in(spans, last)
 
 
 def _times(element: Element, name: str) -> int:

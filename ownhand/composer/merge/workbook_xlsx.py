@@ -8,7 +8,10 @@ import zipfile
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from defusedxml.ElementTree import iterparse
+
 from ownhand.composer.merge.cell_formats import plain, shown
+from ownhand.composer.merge.ranges import numbers_in
 from ownhand.composer.merge.workbook import Cell
 
 _EMPTY = Cell()
@@ -49,6 +52,34 @@ def rows_of(raw: bytes, book: Any, name: str) -> Iterator[tuple[int, Sequence[Ce
     bare.reset_dimensions()
     for number, (row, under) in enumerate(zip(rows, bare.iter_rows(), strict=True), 1):
         yield number, [_cell(c, f) for c, f in zip(row, under, strict=True)]
+
+
+def hidden_and_merged(raw: bytes, book: Any, name: str) -> tuple[list[int], list[int]]:
+    """Return the numbers of hidden rows, and of those with cells merged with the ones above them.
+
+    They are those of a sheet of `book`, which `opened` made of `raw`.
+    """
+    from openpyxl.utils.cell import range_boundaries
+
+    with zipfile.ZipFile(io.BytesIO(raw)) as archive:
+        content = archive.read(book[name]._worksheet_path)
+    if b"hidden=" not in content and b"mergeCell" not in content:
+        return [], []
+    hidden: list[int] = []
+    spans: list[tuple[int, int]] = []
+    row = last = 0
+    for _, element in iterparse(io.BytesIO(content), forbid_dtd=True):
+        tag = element.tag.rpartition("}")[2]
+        if tag == "row":
+            row = int(element.get("r", row + 1))
+            if any(len(cell) for cell in element):
+                last = row
+                hidden += [row] if element.get("hidden") in ("1", "true") else []
+            element.clear()
+        elif tag == "mergeCell":
+            _, top, _, bottom = range_boundaries(element.get("ref", ""))
+            spans.append((top + 1, bottom))
+    return hidden, numbers_in(spans, last)
 
 
 def _has_formulas(raw: bytes) -> bool:

@@ -20,7 +20,7 @@ from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings import Settings
 from ownhand.composer.text.characters import Notice
-from ownhand.subprocesses import end_with_parent
+from ownhand.subprocesses import processes
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -103,25 +103,21 @@ def worked(jobs: Sequence[Job], font: Font, run: Run, out: Path | None, workers:
             yield worker.work(batch)
         return
     # here, because a single text needs no processes
-    from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+    from concurrent.futures import FIRST_COMPLETED, wait
 
     # few batches wait at a time, so that memory stays flat however long the table is
-    with ProcessPoolExecutor(min(workers, len(batches)), initializer=_begin, initargs=(font, run, out)) as pool:
+    with processes(min(workers, len(batches)), _begin, font, run, out) as pool:
         waiting: set[Future[list[Result]]] = set()
-        try:
-            for batch in batches:
-                waiting.add(pool.submit(_work, batch))
-                if len(waiting) >= 4 * workers:
-                    finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)
-                    for future in finished:
-                        yield future.result()
-            while waiting:
+        for batch in batches:
+            waiting.add(pool.submit(_work, batch))
+            if len(waiting) >= 4 * workers:
                 finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)
                 for future in finished:
                     yield future.result()
-        finally:
-            for future in waiting:
-                future.cancel()
+        while waiting:
+            finished, waiting = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in finished:
+                yield future.result()
 
 
 class _Worker:
@@ -193,7 +189,6 @@ _worker: _Worker | None = None
 def _begin(*arguments: Any) -> None:
     global _worker
     _worker = _Worker(*arguments)
-    end_with_parent()
 
 
 def _work(batch: Sequence[Job]) -> list[Result]:

@@ -9,10 +9,14 @@ import numpy as np
 
 from capture.units import Points
 from ownhand.composer.plot.plot_page import Index, PlotPage
+from ownhand.composer.settings.pens import Pen
 
 
 def combined(pages: Sequence[PlotPage]) -> PlotPage:
     """Return the paths of all pages on the first one's paper, page after page; lines, words and letters are renumbered.
+
+    A pen without a width of its own draws as wide as it was measured in the first of these hands to take it: however
+    many write with it, it is one pen.
 
     Raises
     ------
@@ -48,8 +52,18 @@ def combined(pages: Sequence[PlotPage]) -> PlotPage:
         letter=np.concatenate(letter),
         pen=np.concatenate([p.pen for p in some]),
         chars=tuple(c for p in some for c in p.chars),
-        pen_mm=max(p.pen_mm for p in some),
+        pens=_measured(some, first.pens),
     )
+
+
+def _measured(pages: Sequence[PlotPage], pens: tuple[Pen, ...]) -> tuple[Pen, ...]:
+    """Return the pens, each of those that pages write with as wide as its line."""
+    out = list(pens)
+    for page in pages:
+        for number in np.unique(page.pen).tolist():
+            if number <= len(out) and out[number - 1].width_mm is None:
+                out[number - 1] = replace(out[number - 1], width_mm=page.width_of(number))
+    return tuple(out)
 
 
 def page_of_strokes(strokes: Sequence[Points], like: PlotPage, *, pen: int = 1) -> PlotPage:

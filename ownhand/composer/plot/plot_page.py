@@ -63,6 +63,14 @@ class PlotPage:
     def __len__(self) -> int:
         return len(self.starts) - 1
 
+    def pen_of(self, number: int) -> Pen:
+        """Return a pen by its number, from 1; a plain one where there are fewer."""
+        return self.pens[number - 1] if number <= len(self.pens) else Pen()
+
+    def width_of(self, number: int) -> float:
+        """Return the width of the line that a pen draws, mm."""
+        return self.pen_of(number).width_mm or self.pen_mm
+
     def path(self, k: int) -> Points:
         """Return the control points of path k."""
         return self.points_mm[self.starts[k] : self.starts[k + 1]]

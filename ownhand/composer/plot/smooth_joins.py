@@ -22,11 +22,36 @@ EVEN = 64
 STEPS = 16
 """Steps along a piece at which it is measured."""
 
+FIRST = 12
+"""Pieces of a path that are measured first; twice as many each time they are too few."""
+
 MOST = 0.4
 """Share of a path that a join may take of it."""
 
 SMOOTH = 0.16
 """Standard deviation of the smoothing, as a share of the line across."""
+
+
+def _soft() -> tuple[np.ndarray, np.ndarray]:
+    """Return the weights of smoothing, shape (EVEN, EVEN), and how much of it counts at each point, (EVEN,)."""
+    away = np.arange(EVEN)[:, None] - np.arange(EVEN)[None]
+    weight = np.exp(-0.5 * (away / (SMOOTH * EVEN)) ** 2)
+    u = np.linspace(0, 1, EVEN)
+    keep = np.clip(np.minimum(u, 1 - u) * 4, 0, 1)
+    return weight / weight.sum(axis=1)[:, None], keep * keep * (3 - 2 * keep)
+
+
+def _slopes() -> np.ndarray:
+    """Return what makes the slopes of the clamped cubic spline of the differences of its knots."""
+    n = PIECES + 1
+    matrix = np.diag(np.full(n, 4.0)) + np.diag(np.ones(n - 1), 1) + np.diag(np.ones(n - 1), -1)
+    matrix[0], matrix[-1] = 0.0, 0.0
+    matrix[0, 0] = matrix[-1, -1] = 1.0
+    return np.asarray(np.linalg.inv(matrix))
+
+
+_SOFT, _KEPT_SOFT = _soft()
+_SLOPES = _slopes()
 
 
 def joined(one: Points, other: Points, reach: float) -> Points:
@@ -53,23 +78,23 @@ def joined(one: Points, other: Points, reach: float) -> Points:
 
 def _cut(path: Points, reach: float) -> tuple[Points, Points]:
     """Return a path without its first `reach`, as control points, and that part as points along it, first to last."""
-    pieces = [path[i : i + 4] for i in range(0, len(path) - 1, 3)]
-    drawn = [sample_stroke(p, per_piece=STEPS) for p in pieces]
-    lengths = [float(np.hypot(*np.diff(d, axis=0).T).sum()) for d in drawn]
-    wanted = min(reach, MOST * sum(lengths))
-    gone: list[Points] = []
-    for k, length in enumerate(lengths):
-        if wanted > length and k < len(pieces) - 1:
-            gone.append(drawn[k][:-1])
-            wanted -= length
-            continue
-        along = arc_lengths(drawn[k])
-        at = float(np.interp(wanted, along, np.linspace(0, 1, STEPS + 1)))
-        left, right = _halves(pieces[k], min(max(at, 0.02), 0.98))
-        rest = np.vstack([right, *(p[1:] for p in pieces[k + 1 :])])
-        gone.append(sample_stroke(left, per_piece=STEPS))
-        break
-    return rest, np.vstack(gone)
+    count = (len(path) - 1) // 3
+    seen = 0
+    # a path grows with every letter that is joined to it: only as much is drawn as tells what the join may take
+    while True:
+        seen = min(count, 2 * seen or FIRST)
+        drawn = sample_stroke(path[: 3 * seen + 1], per_piece=STEPS)
+        steps = np.hypot(*np.diff(drawn, axis=0).T).reshape(seen, STEPS)
+        ends = np.cumsum(steps.sum(axis=1))
+        if seen == count or MOST * ends[-1] >= reach:
+            break
+    wanted = min(reach, MOST * float(ends[-1]))
+    k = int(np.searchsorted(ends, wanted))
+    along = np.concatenate([[0.0], np.cumsum(steps[k])])
+    at = float(np.interp(wanted - (ends[k - 1] if k else 0.0), along, np.linspace(0, 1, STEPS + 1)))
+    left, right = _halves(path[3 * k : 3 * k + 4], min(max(at, 0.02), 0.98))
+    gone = np.vstack([drawn[: k * STEPS], sample_stroke(left, per_piece=STEPS)])
+    return np.vstack([right, path[3 * k + 4 :]]), gone
 
 
 def _halves(p: Points, t: float) -> tuple[Points, Points]:
@@ -91,13 +116,8 @@ def _smoothed(line: Points) -> Points:
     """Return a line at even steps, smoothed most in its middle, its ends where they were."""
     along = arc_lengths(line)
     even = points_at(line, np.linspace(0, float(along[-1]), EVEN))
-    sigma = SMOOTH * EVEN
-    away = np.arange(EVEN)[:, None] - np.arange(EVEN)[None]
-    weight = np.exp(-0.5 * (away / sigma) ** 2)
-    soft = weight @ even / weight.sum(axis=1)[:, None]
-    u = np.linspace(0, 1, EVEN)
-    keep = np.clip(np.minimum(u, 1 - u) * 4, 0, 1)
-    keep = (keep * keep * (3 - 2 * keep))[:, None]
+    soft = _SOFT @ even
+    keep = _KEPT_SOFT[:, None]
     return np.asarray(keep * soft + (1 - keep) * even)
 
 
@@ -107,13 +127,10 @@ def _spline(line: Points, way_in: Points, way_out: Points) -> Points:
     knots = points_at(line, np.linspace(0, float(along[-1]), PIECES + 1))
     step = float(along[-1]) / PIECES
     n = PIECES + 1
-    matrix = np.diag(np.full(n, 4.0)) + np.diag(np.ones(n - 1), 1) + np.diag(np.ones(n - 1), -1)
-    matrix[0], matrix[-1] = 0.0, 0.0
-    matrix[0, 0] = matrix[-1, -1] = 1.0
     right = np.zeros((n, 2))
     right[1:-1] = 3.0 * (knots[2:] - knots[:-2]) / step
     right[0], right[-1] = way_in, way_out
-    slope = np.linalg.solve(matrix, right)
+    slope = _SLOPES @ right
     out = np.empty((3 * PIECES + 1, 2))
     out[::3] = knots
     out[1::3] = knots[:-1] + slope[:-1] * step / 3

@@ -16,6 +16,7 @@ from functools import lru_cache
 import regex
 
 from capture.errors import UsageError
+from capture.labels import code_points
 
 SOFT_HYPHEN = "\u00ad"
 ZERO_WIDTH_SPACE = "\u200b"
@@ -159,9 +160,8 @@ def characters(text: str) -> list[str]:
 
 def character_name(char: str) -> str:
     """Return what to call a character in a message: itself, its number and its Unicode name."""
-    codes = " ".join(f"U+{ord(c):04X}" for c in char)
     names = " + ".join(unicodedata.name(c, "unnamed") for c in char)
-    return f"'{char}' ({codes}, {names.lower()})"
+    return f"'{char}' ({code_points(char)}, {names.lower()})"
 
 
 def breaks_inside(word: str) -> tuple[int, ...]:

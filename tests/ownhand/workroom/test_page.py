@@ -83,6 +83,17 @@ def test_no_view_has_a_fault_of_accessibility_or_scrolls_sideways(browser, serve
     context.close()
 
 
+def test_letters_of_a_script_from_the_right_are_listed_from_the_left_each_with_its_count(desk):
+    set_text(desk, "a tune שלוםש")
+    listed = desk.locator("strong bdi")
+    listed.first.wait_for()
+    boxes_of = [listed.nth(k).bounding_box() for k in range(listed.count())]
+
+    assert listed.first.locator("..").inner_text() == "ש (2), ו (1), ל (1), ם (1)"
+    assert [b["x"] for b in boxes_of] == sorted(b["x"] for b in boxes_of)
+    assert len({b["y"] for b in boxes_of}) == 1
+
+
 def test_what_the_hand_lacks_is_named_at_its_place_in_the_text(desk):
     marked = desk.locator(".marks mark").all_text_contents()
     desk.get_by_role("button", name="z in “zoo”, line 2").click()

@@ -144,7 +144,7 @@ class Desk {
     const lacks = Object.entries(done.missing);
     this.texts.mark(done.missing);
     const more = [
-      ...(lacks.length ? [h("p", {}, "Missing in this hand; a gap is left for each: ", h("strong", {}, lacks.map(([c, n]) => `${shown(c)} (${n})`).join(", ")), ". ", h("a", { href: "#sheet", onclick: () => askFor(Object.keys(done.missing)) }, "Print a sheet with them"), ".")] : []),
+      ...(lacks.length ? [h("p", {}, "Missing in this hand; a gap is left for each: ", h("strong", {}, ...lacks.flatMap(([c, n], k) => [k ? ", " : "", h("bdi", {}, shown(c)), ` (${n})`])), ". ", h("a", { href: "#sheet", onclick: () => askFor(Object.keys(done.missing)) }, "Print a sheet with them"), ".")] : []),
       ...done.notices.map((n) => h("p", {}, n)),
       ...(done.off_bed ? [h("p", { class: "doubt" }, done.off_bed)] : []),
       ...(done.faults ?? []).slice(0, 8).map((f) => h("p", {}, f)),

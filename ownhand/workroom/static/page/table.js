@@ -160,7 +160,7 @@ export class TablePart {
     this.run.replaceChildren(
       h("p", {}, `${plural(result.written, "card")} written${result.skipped ? `, ${result.skipped} were there already` : ""}. `, h("a", { href: `api/cards.zip?${new URLSearchParams({ run })}`, download: `${run}.zip`, id: "cards-zip" }, "All of them as a ZIP")),
       ...result.notices.slice(0, 8).map((n) => h("p", {}, n)),
-      ...(result.missing.length ? [h("p", {}, `Missing in this hand; a gap is left for each: ${result.missing.map((m) => `${m.char}${m.hand ? ` of ${m.hand}` : ""} (${m.count}${m.lines ? `, line ${m.lines} of the table` : ""})`).join("; ")}.`)] : []),
+      ...(result.missing.length ? [h("p", {}, "Missing in this hand; a gap is left for each: ", ...result.missing.flatMap((m, k) => [k ? "; " : "", h("bdi", {}, m.char), `${m.hand ? ` of ${m.hand}` : ""} (${m.count}${m.lines ? `, line ${m.lines} of the table` : ""})`]), ".")] : []),
       ...(result.left_over.length ? [h("p", {}, `Of earlier tables and no row of this one any more: ${result.left_over.join(", ")}.`)] : []),
       ...result.faults.slice(0, 8).map((f) => h("p", { class: "doubt" }, f)),
       there ? button("Replace those that were made from another text", () => this.writeAll(true)) : "",

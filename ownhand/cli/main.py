@@ -259,7 +259,8 @@ def record(hand: Path, **said: Any) -> int:
 
     opened = change_record(hand, {key: value for key, value in said.items() if value is not None})
     for key, value in vars(opened.record).items():
-        console.put(f"{key}: {value}")
+        # a record keeps 0 where no year is known
+        console.put(f"{key}: {'' if key == 'year' and not value else value}")
     return 0
 
 

@@ -32,7 +32,9 @@ from numpy.typing import NDArray
 
 from fontbuild.font import Font
 from ownhand.composer import Composer, Life, Settings
-from ownhand.composer.plot.plot_page import flatten
+from ownhand.composer.layout.letters import Letters
+from ownhand.composer.layout.line_layout import SetText
+from ownhand.composer.plot.plot_page import PlotPage, flatten
 from tests.bench.likeness_hands import PEN_MM, X_HEIGHT_MM, Letter, Word, Writer, attempts_of, font_of, hand_of, writers
 from tests.bench.likeness_pairs import gaps_by_kind, pair_rows
 from tests.bench.likeness_repeats import repeated, repeats
@@ -97,7 +99,7 @@ def likeness(writer: Writer, path: Path, copied: bool, seeds: int) -> Floats:
     first = [w for w in writer.taken if len(w.text) > 1][: len(own)]
     rows = []
     for seed in range(1, seeds + 1):
-        words = compose(font, writer.kept, Life(), seed, joins=True)
+        words = compose(font, writer.kept, Life(), seed)
         made = [[s for _, strokes in word for s in strokes] for word in words]
         bare = plain(attempts, writer.kept, seed)
         other = (features(made, writer.kept, 5000 * seed), features(bare, writer.kept, 7000 * seed))
@@ -118,13 +120,22 @@ def groups_of(words: Sequence[Word]) -> list[int]:
     return [number.setdefault(w.text, len(number)) for w in words]
 
 
-def compose(font: Font, words: Sequence[Word], life: Life, seed: int, *, joins: bool = False) -> list[list[Row]]:
+class LetterByLetter(Composer):
+    """Composes as the hand joins, but leaves the strokes of each letter its own, so that letters can be measured."""
+
+    def _finished(self, page: PlotPage, ready: list[tuple[SetText, Letters]], settings: Settings) -> PlotPage:
+        return page
+
+
+def compose(font: Font, words: Sequence[Word], life: Life, seed: int, *, cut: bool = False) -> list[list[Row]]:
     """Return the letters of each word as they are composed, in the size they were written in.
 
-    `joins`: strokes that run through several letters stand with the first of them.
+    Letters are joined where the hand joins; strokes that run through several stand with the first of them. `cut`: each
+    letter with its own strokes, standing and shaped as joined, without the lines between letters.
     """
-    settings = Settings(paper=(180.0, 900.0), life=life, joins=joins)
-    made = Composer(font).compose(" ".join(w.text for w in words), settings, seed=seed)
+    settings = Settings(paper=(180.0, 900.0), life=life)
+    composer = LetterByLetter(font) if cut else Composer(font)
+    made = composer.compose(" ".join(w.text for w in words), settings, seed=seed)
     out: list[list[Row]] = []
     for page in made.pages:
         points, starts = flatten(page.points_mm, page.starts, within_mm=0.01)
@@ -235,7 +246,7 @@ def pairs(people: Sequence[Writer], folder: Path, seeds: int) -> None:
         ways = [gaps_by_kind(word.letters for word in words)]
         for copied in (False, True):
             font = font_of(hand_of(w, folder, copied=copied))
-            drawn = [word for s in range(seeds) for word in compose(font, words, Life(), s + 1)]
+            drawn = [word for s in range(seeds) for word in compose(font, words, Life(), s + 1, cut=True)]
             ways.append(gaps_by_kind(drawn))
         rows.append(tuple(ways))
     print(f"\n{'gaps, x-heights':24} {'pairs':>5}  {'own':>6} {'cells':>6} {'lines':>6}")
@@ -252,7 +263,7 @@ def repeated_words(people: Sequence[Writer], folder: Path, seeds: int) -> None:
             continue
         font = font_of(hand_of(w, folder, copied=True))
         drawn = [
-            [[s for _, strokes in word for s in strokes] for word in compose(font, words, Life(), seed + 1, joins=True)]
+            [[s for _, strokes in word for s in strokes] for word in compose(font, words, Life(), seed + 1)]
             for seed in range(seeds)
         ]
         number, own, made, share = repeats(words, drawn, gradients)
@@ -264,7 +275,7 @@ FIGURES = ("foot", "height", "width", "slant, deg", "gap", "gap, SD")
 
 def variation(writer: Writer, font: Font) -> None:
     own = figures([list(w.letters) for w in writer.kept])
-    made = np.mean([figures(compose(font, writer.kept, Life(), seed)) for seed in (1, 2, 3)], axis=0)
+    made = np.mean([figures(compose(font, writer.kept, Life(), seed, cut=True)) for seed in (1, 2, 3)], axis=0)
     print(f"{writer.name:24} " + " ".join(f"{a:>6.3f}/{b:<6.3f}" for a, b in zip(own, made, strict=True)), flush=True)
 
 
@@ -307,7 +318,7 @@ def ablation(people: Sequence[Writer], folder: Path, seeds: int) -> None:
         for (writer, font), mine in zip(known, own, strict=True):
             groups = groups_of(writer.kept)
             for seed in range(1, seeds + 1):
-                words = compose(font, writer.kept, life, seed, joins=True)
+                words = compose(font, writer.kept, life, seed)
                 made = [[s for _, strokes in word for s in strokes] for word in words]
                 pictures = np.array([gradients(m, 5000 * seed + k) for k, m in enumerate(made)])
                 found.append(told(mine, pictures, groups, groups, 0))

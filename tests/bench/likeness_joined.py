@@ -111,7 +111,7 @@ def likeness(writer: Writer, path: Path, seeds: int, pictures: Path | None) -> F
     mine = features(own, kept, 0)
     found, off = [], []
     for seed in range(1, seeds + 1):
-        made = [[s for _, strokes in word for s in strokes] for word in compose(font, kept, Life(), seed, joins=True)]
+        made = [[s for _, strokes in word for s in strokes] for word in compose(font, kept, Life(), seed)]
         other = features(made, kept, 5000 * seed)
         found.append([told(a, b, groups, groups, k) for k, (a, b) in enumerate(zip(mine, other, strict=True))])
         off.append((other[1].mean(axis=0) - mine[1].mean(axis=0)) / np.sqrt((other[1].var(0) + mine[1].var(0)) / 2))

@@ -12,6 +12,7 @@ import pytest
 from capture.errors import HandFolderError, InputError, OutputError, UsageError, WrongSheetError
 from capture.files import check_writable, write_bytes
 from capture.report import Finding
+from ownhand.cli.main import main
 from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_captures, save_capture
 from ownhand.hands.hand import HandRecord, change_record, create_hand, open_hand, open_or_create
 from skeleton.attempt import Attempt
@@ -166,6 +167,15 @@ def test_a_hand_that_is_a_link_itself_or_has_links_within_it_is_opened(tmp_path)
     (tmp_path / "keeper").symlink_to(tmp_path / "disk" / "keeper")
 
     assert open_hand(tmp_path / "keeper").record == HandRecord("Keeper")
+
+
+def test_a_year_that_nobody_gave_is_shown_as_none(tmp_path, capsys):
+    hand = create_hand(tmp_path / "keeper", HandRecord("Keeper")).path
+
+    assert main(["record", str(hand)]) == 0
+    assert "year: " in capsys.readouterr().out.splitlines()
+    assert main(["record", str(hand), "--year", "2026"]) == 0
+    assert "year: 2026" in capsys.readouterr().out.splitlines()
 
 
 def test_changing_the_record_keeps_the_rest_of_it(tmp_path):

@@ -8,7 +8,12 @@ from pathlib import Path
 
 import numpy as np
 
-from tests.bench.likeness_hands import writers
+from fontbuild.build import build_font
+from fontbuild.font import Record
+from ownhand.composer import Life
+from tests.bench.likeness import compose
+from tests.bench.likeness_hands import Word, writers
+from tests.ownhand.test_joined_words import read
 
 
 def test_the_lines_between_joined_letters_are_part_of_a_word(tmp_path: Path) -> None:
@@ -27,3 +32,20 @@ def test_the_lines_between_joined_letters_are_part_of_a_word(tmp_path: Path) -> 
     assert [(c, [len(s) for s in pieces]) for c, pieces in word.letters] == [("n", [len(n)]), ("i", [len(i), len(dot)])]
     foot = max(y for _, y in n)
     assert np.allclose(word.strokes[0], np.array(n + link + i) - [0.0, foot]), "on the line that its letters stand on"
+
+
+def test_letters_are_measured_as_they_stand_in_joined_words() -> None:
+    """Each has its own strokes, at the place that it has in the word whose letters run together."""
+    font = build_font(read(), Record("joined"), accents=False).font
+    words = [Word(text, (), []) for text in ("lane", "elan", "neal", "alee")]
+
+    written = compose(font, words, Life(), 3)
+    cut = compose(font, words, Life(), 3, cut=True)
+
+    assert ["".join(c for c, _ in word) for word in cut] == [w.text for w in words]
+    assert sum(len(word) for word in written) < sum(len(word) for word in cut), "letters run together"
+    for whole, letters in zip(written, cut, strict=True):
+        ink, apart = (np.vstack([s for _, strokes in word for s in strokes]) for word in (whole, letters))
+        # a join draws a little of both letters anew, none of it where a word begins
+        assert np.allclose(ink[0], apart[0], atol=0.01)
+        assert np.allclose(np.ptp(ink[:, 0]), np.ptp(apart[:, 0]), atol=0.3)

@@ -33,6 +33,10 @@ def make_files(
         # loops are compiled before the processes part, and not by each of them
         read(one)
     until = time.monotonic() + seconds
+    threads = cv2.getNumThreads()
+    # before the processes part from this one: with a thread for each of many cores in every process, reading takes
+    # thirty times as long
+    cv2.setNumThreads(1)
     context = get_context("fork")
     jobs = [
         context.Process(target=_make, args=(every[i::cores], read, where / f"{i:03d}", until)) for i in range(cores)
@@ -41,6 +45,7 @@ def make_files(
         job.start()
     for job in jobs:
         job.join()
+    cv2.setNumThreads(threads)
     if any(job.exitcode for job in jobs):
         raise RuntimeError(f"{where}: a process that reads characters has failed; what it says is above")
 
@@ -56,8 +61,6 @@ def load_files(kind: type[Examples], where: Path) -> Examples:
 
 
 def _make(every: Sequence[Task], read: Callable[[Task], Sequence[Any]], stem: Path, until: float) -> None:
-    # with the threads of a graphics card's many cores in every process, reading takes thirty times as long
-    cv2.setNumThreads(1)
     found: list[Any] = []
     number = 0
     for one in every:

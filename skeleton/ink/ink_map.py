@@ -28,9 +28,9 @@ PALE_CORE_SHARE = 0.006
 """Share of the ink's core that is paler than 0.8 from which the pen is taken to skip: mottled ink stays under 0.005,
 a pen that leaves six per cent of its line bare has 0.02."""
 
-PALE_RIDGE_SHARE, PALE = 0.02, 0.7
-"""Share of the middles of lines that is paler than this share of their median from which it is taken to skip as well:
-a pencil's lines have 0.03, breaks counted, even ink none in 19 of 20 characters."""
+PALE_RIDGE_SHARE, PALE = 0.01, 0.7
+"""Share of the middles of lines that is paler than this share of their median from which the ink is a pencil's, or a
+pen's that skips much: pencils have 0.03, even ink none in 19 of 20 characters."""
 
 FAINT, FAINT_BLUR_PEN_WIDTHS = 0.35, 0.2
 """Darkness, blurred so much, from which there is ink of a pen that skips, or a pencil."""
@@ -84,12 +84,13 @@ def require_grey(grey: object, dpi: float) -> None:
         raise ValueError(f"dpi must be positive, got {dpi}")
 
 
-def find_ink(grey: Grey, dpi: float) -> InkMap | None:
+def find_ink(grey: Grey, dpi: float, *, faint: bool = True) -> InkMap | None:
     """Return the ink of `grey`, or None if it is blank.
 
     Paper and ink levels come from the image itself: the paper is a wide, smooth upper envelope of the grey, the
     threshold is Otsu's (1979) on what is darker than that, so that a raw drawing with uneven light does as well as a
-    cleaned cell.
+    cleaned cell. `faint`: what a pencil or a skipping pen left too pale is ink as well; in words the paper within
+    narrow loops would be taken for it.
     """
     darkness = _darkness(grey)
     if darkness is None:
@@ -110,7 +111,7 @@ def find_ink(grey: Grey, dpi: float) -> InkMap | None:
         size = (w * parts // 16, h * parts // 16)
         darkness = np.asarray(cv2.resize(darkness, size, interpolation=how), np.float32)
         pen = _pen_px(darkness, px_per_mm * scale) or pen * scale
-    mask = _mask(darkness, pen)
+    mask = _mask(darkness, pen, faint)
     if not mask.any():
         return None
     radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
@@ -179,17 +180,20 @@ def _ridge(radius: Field) -> NDArray[np.bool_]:
     return out
 
 
-def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
+def _mask(darkness: Field, pen: float, faint: bool) -> NDArray[np.uint8]:
     """Return the ink's mask without dust, holes of missing fibre filled."""
     soft = np.asarray(cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen), np.float32)
     plain = (soft > 0.5).astype(np.uint8)
     inside = np.asarray(cv2.distanceTransform(plain, cv2.DIST_L2, 5), np.float32)
-    low = np.asarray(cv2.GaussianBlur(darkness, (0, 0), FAINT_BLUR_PEN_WIDTHS * pen), np.float32)
-    faint = (low > FAINT).astype(np.uint8)
-    skipping = _skips(soft[inside > 0.3 * pen], low, faint, pen)
-    if skipping:
+    core = soft[inside > 0.3 * pen]
+    skipping = len(core) > 0 and float((core < 0.8).mean()) > PALE_CORE_SHARE
+    pale = _with_pale_places(darkness, pen) if faint else None
+    if pale is not None:
+        skipping, mask, hole = True, pale, 0.45 * pen * pen
+    elif skipping:
         # bare streaks within the ink are the pen's failing, not paper between strokes
-        mask, hole = faint, 0.45 * pen * pen
+        disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(0.25 * pen) + 1,) * 2)
+        mask, hole = np.asarray(cv2.morphologyEx(plain, cv2.MORPH_CLOSE, disc), np.uint8), 0.45 * pen * pen
     else:
         # sharpened by the difference of two blurs: edges stay where they are, narrow gaps between strokes open
         mask = (soft + SHARPEN_WEIGHT * (soft - cv2.GaussianBlur(darkness, (0, 0), 0.32 * pen)) > 0.5).astype(np.uint8)
@@ -203,16 +207,17 @@ def _mask(darkness: Field, pen: float) -> NDArray[np.uint8]:
     return out
 
 
-def _skips(core: Field, low: Field, faint: NDArray[np.uint8], pen: float) -> bool:
-    """Tell whether a pen skips, or is a pencil, of which the paper takes only a part.
+def _with_pale_places(darkness: Field, pen: float) -> NDArray[np.uint8] | None:
+    """Return the ink of a pencil, or of a pen that skips, pale places included; None where the ink is even.
 
-    core: darkness well within the ink; low: blurred; faint: 1 where that is ink at all; pen: its width, px.
+    Shape (h, w), 1 where there is ink; pen: its width, px.
     """
-    if len(core) and float((core < 0.8).mean()) > PALE_CORE_SHARE:
-        return True
-    radius = np.asarray(cv2.distanceTransform(faint, cv2.DIST_L2, 5), np.float32)
+    low = np.asarray(cv2.GaussianBlur(darkness, (0, 0), FAINT_BLUR_PEN_WIDTHS * pen), np.float32)
+    out = (low > FAINT).astype(np.uint8)
+    radius = np.asarray(cv2.distanceTransform(out, cv2.DIST_L2, 5), np.float32)
     middles = low[_ridge(radius) & (radius > 0.3 * pen)]
-    return len(middles) > 0 and float((middles < PALE * median(middles)).mean()) > PALE_RIDGE_SHARE
+    pale = len(middles) > 0 and float((middles < PALE * median(middles)).mean()) > PALE_RIDGE_SHARE
+    return out if pale else None
 
 
 def _closed_gaps(

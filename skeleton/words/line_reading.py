@@ -117,7 +117,7 @@ def read_line(grey: Grey, dpi: float, text: str, known: Known | None = None) -> 
         raise ValueError(f"dpi must be positive, got {dpi}")
     if not text.split():
         raise ValueError("the text of a line is empty")
-    ink = find_ink(grey, float(dpi))
+    ink = find_ink(grey, float(dpi), faint=False)
     if ink is None:
         words = tuple(text.split())
         return LineReading(tuple(nothing_read() for _ in words), words, 0.0)

@@ -61,7 +61,7 @@ def find_lines(grey: Grey, dpi: float, count: int) -> PageLines | None:
     dpi
         Pixels per inch.
     """
-    ink = find_ink(without_rulings(grey, dpi), dpi)
+    ink = find_ink(without_rulings(grey, dpi), dpi, faint=False)
     if ink is None:
         return None
     _, found, numbers, middles = cv2.connectedComponentsWithStats(ink.mask, connectivity=8)

@@ -95,7 +95,7 @@ def read_word(grey: Grey, dpi: float, text: str, known: Known | None = None) -> 
         raise ValueError(f"dpi must be positive, got {dpi}")
     if not text or any(c.isspace() for c in text):
         raise ValueError(f"text must be one word, got {text!r}")
-    ink = find_ink(grey, float(dpi))
+    ink = find_ink(grey, float(dpi), faint=False)
     return read_word_ink(ink, text, known) if ink is not None else nothing_read()
 
 

@@ -29,7 +29,7 @@ def mean_um(apart_mm: float, seed: int) -> float:
     return 1e3 * score([s.points_mm for s in trace(grey, DPI)], [s + off for s in lines], PEN_MM).mean
 
 
-@pytest.mark.parametrize(("apart_mm", "without_um"), [(0.6, 120), (0.65, 80)])
+@pytest.mark.parametrize(("apart_mm", "without_um"), [(0.6, 60), (0.65, 42)])
 def test_hatching_whose_ink_runs_into_one_is_followed_line_by_line(apart_mm: float, without_um: float) -> None:
     """The wider gaps are taken for streaks that a dry pen left, and closed, before they are opened again."""
     with_it = np.mean([mean_um(apart_mm, seed) for seed in range(4)])

@@ -28,7 +28,7 @@ PALE_CORE_SHARE = 0.006
 """Share of the ink's core that is paler than 0.8 from which the pen is taken to skip: mottled ink stays under 0.005,
 a pen that leaves six per cent of its line bare has 0.02."""
 
-PALE_RIDGE_SHARE, PALE = 0.01, 0.7
+PALE_RIDGE_SHARE, PALE = 0.02, 0.7
 """Share of the middles of lines that is paler than this share of their median from which the ink is a pencil's, or a
 pen's that skips much: pencils have 0.03, even ink none in 19 of 20 characters."""
 

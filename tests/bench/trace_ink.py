@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from tests.bench.trace_media import felt, pencil
+from tests.bench.trace_media import felt, lay_discs, pencil
 
 SUB = 4
 """Sub-pixels a side."""
@@ -64,7 +64,7 @@ def ink(
         phase, turns = rng.uniform(0, 2 * np.pi), rng.uniform(0.5, 1.5)
         radius = radius_of_pen * (1 + swing * np.sin(phase + turns * np.linspace(0, 2 * np.pi, n)))
         if discs:
-            _lay_discs(covered, fine, radius * (1 + rng.normal(0, 0.01, n)))
+            lay_discs(covered, fine, radius * (1 + rng.normal(0, 0.01, n)))
             continue
         for (x, y), r in zip(fine, radius, strict=True):
             x0, x1, y0, y1 = int(np.ceil(x - r)), int(x + r), int(np.ceil(y - r)), int(y + r)
@@ -86,10 +86,3 @@ def ink(
     grey = cv2.GaussianBlur(245 - 200 * cover * density, (0, 0), 0.7)
     grey = grey + (0 if kind == "clean" else rng.normal(0, 4, grey.shape))
     return np.clip(np.round(grey), 0, 255).astype(np.uint8), -lo
-
-
-def _lay_discs(covered: NDArray[np.bool_], line: Points, radius: NDArray[np.float64]) -> None:
-    """Cover OpenCV's circles along a line, px of the sub-pixels; they take sixteenths of a sub-pixel."""
-    canvas = covered.view(np.uint8)
-    for (x, y), r in zip(line, radius, strict=True):
-        cv2.circle(canvas, (round(x * 16), round(y * 16)), round(r * 16), 1, -1, cv2.LINE_8, 4)

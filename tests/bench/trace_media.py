@@ -68,10 +68,8 @@ def felt(
         of_piece = (gone / (PIECE * 2 * radius)).astype(int)
         for k in range(of_piece[-1] + 1):
             number += 1
-            laid = np.zeros(shape, np.uint8)
-            for (x, y), r in zip(line[of_piece == k], half[of_piece == k], strict=True):
-                cv2.circle(laid, (round(x * 16), round(y * 16)), round(r * 16), 1, -1, cv2.LINE_8, 4)
-            here = laid > 0
+            here = np.zeros(shape, bool)
+            lay_discs(here, line[of_piece == k], half[of_piece == k])
             passes[here & (last < number - 1)] += 1
             last[here] = number
         # the next stroke's first piece is no neighbour of this one's last
@@ -83,6 +81,13 @@ def felt(
     thick = cv2.dilate(passes.astype(np.float32), np.ones((3, 3), np.uint8), iterations=max(1, round(CREEP * radius)))
     many = np.where(passes > 0, passes, np.maximum(thick, 1))
     return np.where(reaches, 1 - (1 - PASS) ** many, 0).astype(np.float32)
+
+
+def lay_discs(covered: NDArray[np.bool_], line: Points, radius: NDArray[np.float64]) -> None:
+    """Cover OpenCV's circles along a line, px of the sub-pixels; they take sixteenths of a sub-pixel."""
+    canvas = covered.view(np.uint8)
+    for (x, y), r in zip(line, radius, strict=True):
+        cv2.circle(canvas, (round(x * 16), round(y * 16)), round(r * 16), 1, -1, cv2.LINE_8, 4)
 
 
 def _evenly(field: Field) -> Field:

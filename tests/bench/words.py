@@ -97,12 +97,15 @@ def _line(points: Sequence[Sequence[float]]) -> Points:
 def way(found: Sequence[Points], true: Sequence[Points]) -> float:
     """Return the share of the written line that the found one passes in the same sequence."""
     a, b = (np.concatenate([even(s, STEP_MM) for s in lines]) for lines in (found, true))
-    return float(_passed(a, b))
+    return float(partners(a, b, NEAR_MM)[0].mean())
 
 
 @njit(cache=True)
-def _passed(a: Any, b: Any) -> float:
-    """Return the share of the points of `b` near their partner in `a` (dynamic time warping, Sakoe & Chiba 1978)."""
+def partners(a: Any, b: Any, most: float) -> Any:
+    """Return for every point of `b` whether a partner in `a` is within `most`, and the nearest partner's number.
+
+    Partners by dynamic time warping (Sakoe & Chiba 1978).
+    """
     n, m = len(a), len(b)
     total = np.full((n + 1, m + 1), np.inf)
     total[0, 0] = 0.0
@@ -110,10 +113,13 @@ def _passed(a: Any, b: Any) -> float:
         for j in range(m):
             d = np.hypot(a[i, 0] - b[j, 0], a[i, 1] - b[j, 1])
             total[i + 1, j + 1] = d + min(total[i, j], total[i, j + 1], total[i + 1, j])
-    near = np.zeros(m, np.bool_)
+    near, partner, least = np.zeros(m, np.bool_), np.zeros(m, np.int64), np.full(m, np.inf)
     i, j = n, m
     while i > 0 and j > 0:
-        near[j - 1] |= np.hypot(a[i - 1, 0] - b[j - 1, 0], a[i - 1, 1] - b[j - 1, 1]) <= NEAR_MM
+        d = np.hypot(a[i - 1, 0] - b[j - 1, 0], a[i - 1, 1] - b[j - 1, 1])
+        near[j - 1] |= d <= most
+        if d < least[j - 1]:
+            least[j - 1], partner[j - 1] = d, i - 1
         both, up, back = total[i - 1, j - 1], total[i - 1, j], total[i, j - 1]
         if both <= up and both <= back:
             i, j = i - 1, j - 1
@@ -121,7 +127,7 @@ def _passed(a: Any, b: Any) -> float:
             i -= 1
         else:
             j -= 1
-    return near.mean()
+    return near, partner
 
 
 def letters_found(found: Sequence[tuple[str, Sequence[Points]]], true: Sequence[tuple[str, Sequence[Points]]]) -> float:

@@ -6,10 +6,8 @@ import multiprocessing
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
@@ -22,7 +20,7 @@ from skeleton.words.lost_line import LOST_STEP_MM
 from skeleton.words.unexplained_ink import tips_of
 from tests.bench.people import part
 from tests.bench.trace_ink import even, ink
-from tests.bench.words import NEAR_MM, Word
+from tests.bench.words import NEAR_MM, Word, partners
 
 DPI = 300.0
 
@@ -129,35 +127,8 @@ def lost_of(
         line.append(points)
         owner.append(mine[np.round(np.linspace(0, len(mine) - 1, len(points))).astype(int)])
     parts = [even(s, LOST_STEP_MM) for s in true]
-    near, partner = _partners(np.concatenate(line), np.concatenate(parts), NEAR_MM)
+    near, partner = partners(np.concatenate(line), np.concatenate(parts), NEAR_MM)
     at = np.concatenate(owner)[partner]
     begins = np.cumsum([0, *(len(p) for p in parts[:-1])])
     lost = np.bincount(at[~near], minlength=len(places)).astype(np.float32)
     return lost, np.bincount(at[begins], minlength=len(places)).astype(np.float32), float(near.mean())
-
-
-@njit(cache=True)
-def _partners(a: Any, b: Any, most: float) -> Any:
-    """Return for the points of `b` whether a partner in `a` is near, and the nearest one (dynamic time warping)."""
-    n, m = len(a), len(b)
-    total = np.full((n + 1, m + 1), np.inf)
-    total[0, 0] = 0.0
-    for i in range(n):
-        for j in range(m):
-            d = np.hypot(a[i, 0] - b[j, 0], a[i, 1] - b[j, 1])
-            total[i + 1, j + 1] = d + min(total[i, j], total[i, j + 1], total[i + 1, j])
-    near, partner, least = np.zeros(m, np.bool_), np.zeros(m, np.int64), np.full(m, np.inf)
-    i, j = n, m
-    while i > 0 and j > 0:
-        d = np.hypot(a[i - 1, 0] - b[j - 1, 0], a[i - 1, 1] - b[j - 1, 1])
-        near[j - 1] |= d <= most
-        if d < least[j - 1]:
-            least[j - 1], partner[j - 1] = d, i - 1
-        both, up, back = total[i - 1, j - 1], total[i - 1, j], total[i, j - 1]
-        if both <= up and both <= back:
-            i, j = i - 1, j - 1
-        elif up <= back:
-            i -= 1
-        else:
-            j -= 1
-    return near, partner

@@ -36,6 +36,9 @@ be taken for lines."""
 PENCIL_BLUR_PEN_WIDTHS = 0.25
 """Blur by which the grain of a pencil's line is evened before anything else is looked at."""
 
+PENCIL_FULL = 0.55
+"""Darkness from which a pencil's smoothed line counts as full ink: what is left of its grain tells of no movement."""
+
 BROAD_HALF_WIDTH_PEN_WIDTHS = 1.2
 """Half-width of the ink, in pen widths, from which several strokes beside each other have run into one: a line has
 0.5, two lines have 1. Gaps opened between two lines of a letter (0.8) cost .005 of the readings."""
@@ -72,6 +75,9 @@ class InkMap:
     px_per_mm: float
     """Of the working image."""
 
+    uneven: bool = False
+    """Whether a pencil made it, or a pen that skips: what is narrow may be pale."""
+
 
 def require_grey(grey: object, dpi: float) -> None:
     """Raise ValueError unless `grey` is a uint8 array of shape (h, w) and `dpi` is positive."""
@@ -100,11 +106,12 @@ def find_ink(grey: Grey, dpi: float, *, faint: bool = True) -> InkMap | None:
             scaled = smoothed
             pale = replace(find_faint_ink(scaled.darkness, scaled.pen_px), pencil=True)
     with_pale_places = pale.pencil or (faint and pale.skips)
-    mask = _mask(scaled.darkness, scaled.pen_px, pale.mask if with_pale_places else None)
+    mask, skips = _mask(scaled.darkness, scaled.pen_px, pale.mask if with_pale_places else None)
     if not mask.any():
         return None
     radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
-    return InkMap(scaled.darkness, mask, radius, scaled.pen_px, scaled.px_per_mm)
+    darkness = np.minimum(scaled.darkness / np.float32(PENCIL_FULL), 1) if pale.pencil else scaled.darkness
+    return InkMap(darkness, mask, radius, scaled.pen_px, scaled.px_per_mm, skips)
 
 
 @dataclass(frozen=True, eq=False)
@@ -196,8 +203,11 @@ def _pen_px(darkness: Field, px_per_mm: float) -> float | None:
     return max(1.0, float(width))
 
 
-def _mask(darkness: Field, pen: float, faint: NDArray[np.uint8] | None) -> NDArray[np.uint8]:
-    """Return the ink's mask without dust, holes of missing fibre filled; `faint`: the ink where pale places count."""
+def _mask(darkness: Field, pen: float, faint: NDArray[np.uint8] | None) -> tuple[NDArray[np.uint8], bool]:
+    """Return the ink's mask without dust, holes of missing fibre filled, and whether the pen skipped.
+
+    `faint`: the ink where pale places count.
+    """
     soft = np.asarray(cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen), np.float32)
     plain = (soft > 0.5).astype(np.uint8)
     inside = np.asarray(cv2.distanceTransform(plain, cv2.DIST_L2, 5), np.float32)
@@ -219,7 +229,7 @@ def _mask(darkness: Field, pen: float, faint: NDArray[np.uint8] | None) -> NDArr
         out[_closed_gaps(soft, plain, inside, pen, GAP_LENGTH_PEN_WIDTHS[skipping] * pen) > 0] = 0
     flip_small_components(out, 1, 1, max(3.0, 0.2 * pen * pen))
     flip_small_components(out, 0, 0, max(2.0, hole))
-    return out
+    return out, skipping
 
 
 def _closed_gaps(

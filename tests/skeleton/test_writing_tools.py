@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 
 import skeleton
+from skeleton.graph.ink_graph import build_graph
+from skeleton.graph.pruning import cut_necks
 from skeleton.ink import grain, ink_map
 from skeleton.ink.ink_map import find_ink
 from tests.bench.trace_ink import ink
@@ -111,3 +115,16 @@ def test_a_felt_pens_second_pass_is_darker_and_a_pencil_leaves_paper_bare() -> N
     even, _ = ink(cross, dpi=600, pen_mm=0.5, kind="clean", seed=1)
     on_line = even < 100
     assert 0.05 < (pencil[on_line] > 180).mean() < 0.6
+
+
+@pytest.mark.parametrize("kind", ["skipping", "pencil"])
+def test_a_line_that_is_pale_in_places_is_not_parted_where_it_is_narrow(kind: str) -> None:
+    parts, as_if_even = 0, 0
+    for seed in SEEDS:
+        found = find_ink(ink([ARCH], dpi=300, pen_mm=0.3, kind=kind, seed=seed)[0], 300)
+        assert found is not None
+        graph = build_graph(found)
+        parts += len(cut_necks(graph, found).edges) - len(graph.edges)
+        as_if_even += len(cut_necks(graph, replace(found, uneven=False)).edges) - len(graph.edges)
+    assert parts == 0
+    assert as_if_even > 0

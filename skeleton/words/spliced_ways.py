@@ -16,6 +16,7 @@ from skeleton.states.state_graph import States
 from skeleton.words.finished_ways import FinishedWay, InkOfWord, finished
 from skeleton.words.laid_text import LaidText, walked
 from skeleton.words.lost_line import Judged, judged
+from skeleton.words.moved_lifts import with_lifts_moved
 from skeleton.words.unexplained_ink import unexplained
 
 Splice = tuple[int, int, int]
@@ -40,8 +41,9 @@ def likeliest_way(ink: InkOfWord, text: str, laid: Sequence[LaidText], left: Seq
     left: what each leaves unexplained, pen widths (`unexplained_ink`).
     """
     ways = [finished(ink, text, one) for one in laid]
+    left = list(left)
     if len(ways) == 1:
-        return ways[0]
+        return with_lifts_moved(ink, ways[0], left[0], text)
     found = judged(ink, ways, left, text)
     tried: set[Splice] = set()
     for _ in range(ROUNDS):
@@ -54,11 +56,12 @@ def likeliest_way(ink: InkOfWord, text: str, laid: Sequence[LaidText], left: Seq
         new = [finished(ink, text, one) for one in more]
         theirs = judged(ink, new, their_left, text)
         won = theirs.cost.min() < found.cost.min()
-        ways += new
+        ways, left = [*ways, *new], [*left, *their_left]
         found = Judged(np.concatenate([found.of_letter, theirs.of_letter]), np.concatenate([found.cost, theirs.cost]))
         if not won:
             break
-    return ways[int(np.argmin(found.cost))]
+    best = int(np.argmin(found.cost))
+    return with_lifts_moved(ink, ways[best], left[best], text)
 
 
 def spliced(states: States, first: LaidText, second: LaidText, letter: int) -> LaidText:

@@ -16,7 +16,7 @@ from skeleton.states.state_graph import States
 from skeleton.words.finished_ways import FinishedWay, InkOfWord, finished
 from skeleton.words.laid_text import LaidText, walked
 from skeleton.words.lost_line import Judged, judged
-from skeleton.words.moved_lifts import with_lifts_moved
+from skeleton.words.strokes_run_together import run_together
 from skeleton.words.unexplained_ink import unexplained
 
 Splice = tuple[int, int, int]
@@ -43,7 +43,7 @@ def likeliest_way(ink: InkOfWord, text: str, laid: Sequence[LaidText], left: Seq
     ways = [finished(ink, text, one) for one in laid]
     left = list(left)
     if len(ways) == 1:
-        return with_lifts_moved(ink, ways[0], left[0], text)
+        return run_together(ink, ways[0], left[0], text)
     found = judged(ink, ways, left, text)
     tried: set[Splice] = set()
     for _ in range(ROUNDS):
@@ -61,7 +61,7 @@ def likeliest_way(ink: InkOfWord, text: str, laid: Sequence[LaidText], left: Seq
         if not won:
             break
     best = int(np.argmin(found.cost))
-    return with_lifts_moved(ink, ways[best], left[best], text)
+    return run_together(ink, ways[best], left[best], text)
 
 
 def spliced(states: States, first: LaidText, second: LaidText, letter: int) -> LaidText:

@@ -1,4 +1,4 @@
-"""Lifts that a way has too few or too many: strokes are cut where they turn back, and run together where they go on."""
+"""Strokes of a way to write a word that are run together, and those that are not."""
 
 from __future__ import annotations
 
@@ -10,12 +10,12 @@ import pytest
 
 from skeleton.ink.ink_map import find_ink
 from skeleton.pipeline import state_graph_of_ink
-from skeleton.words import moved_lifts
+from skeleton.words import strokes_run_together
 from skeleton.words.decoding import ways_to_write
 from skeleton.words.delayed_strokes import WrittenStroke
 from skeleton.words.lost_line import Judged
-from skeleton.words.moved_lifts import with_lifts_moved
 from skeleton.words.spliced_ways import likeliest_way
+from skeleton.words.strokes_run_together import run_together
 from skeleton.words.unexplained_ink import missed_ends, tips_of
 from tests.bench.trace_ink import ink
 from tests.bench.words import script_word
@@ -52,33 +52,17 @@ def test_a_stroke_that_was_parted_on_its_way_is_run_together(lamp):
     strokes = len(way.strokes)
     for share in (0.3, 0.5, 0.7):
         two = parted(way, round(share * len(way.strokes[0].walk)))
-        mended = with_lifts_moved(word, two, 0.0, "lamp")
+        mended = run_together(word, two, 0.0, "lamp")
 
         assert len(two.strokes) == strokes + 1
         assert len(mended.strokes) == strokes
         assert set(np.array(way.strokes[0].walk) // 2) <= set(np.array(mended.strokes[0].walk) // 2)
 
 
-def test_a_stroke_is_cut_where_it_turns_back(lamp):
-    word, way = lamp
-    there = way.strokes[0]
-    back = WrittenStroke(
-        [*there.walk, *(s ^ 1 for s in reversed(there.walk))], np.concatenate([there.letter, there.letter[::-1]])
-    )
-    with patch.object(moved_lifts, "judged", judged_by_strokes(2)):
-        cut = with_lifts_moved(word, replace(way, strokes=(back,)), 0.0, "lamp")
-
-    assert len(cut.strokes) == 2
-    first, second = cut.strokes
-    assert second.walk[0] == first.walk[-1] ^ 1
-    assert [*first.walk, *second.walk] == back.walk
-    np.testing.assert_array_equal(np.concatenate([first.letter, second.letter]), back.letter)
-
-
 def test_what_loses_no_less_stays(lamp):
     word, way = lamp
-    with patch.object(moved_lifts, "judged", judged_by_strokes(len(way.strokes))):
-        assert with_lifts_moved(word, way, 0.0, "lamp") is way
+    with patch.object(strokes_run_together, "judged", judged_by_strokes(len(way.strokes))):
+        assert run_together(word, way, 0.0, "lamp") is way
 
 
 def test_letters_that_stand_apart_are_not_run_together():
@@ -88,7 +72,7 @@ def test_letters_that_stand_apart_are_not_run_together():
     grey, _ = ink(strokes)
     _, net, states = state_graph_of_ink(find_ink(grey, 300.0, faint=False), of_words=True)
     found = ways_to_write(net, states, "lamp")
-    with patch.object(moved_lifts, "judged", judged_by_strokes(1)):
+    with patch.object(strokes_run_together, "judged", judged_by_strokes(1)):
         way = likeliest_way(found.ink, "lamp", found.laid, found.unexplained.tolist())
 
     assert len(way.strokes) >= 4

@@ -80,7 +80,7 @@ def _run_together(
         last, last_of = out[-1]
         way = None
         if of[0] == last_of[-1] + 1:
-            way = way_between(int(last[-1]), int(mine[0]), states, sizes, bare, x_height, least)
+            way = _way_between(int(last[-1]), int(mine[0]), states, sizes, bare, x_height, least)
         if way is None:
             out.append((mine, of))
         else:
@@ -89,20 +89,10 @@ def _run_together(
     return out
 
 
-def way_between(
+def _way_between(
     start: int, goal: int, states: States, sizes: Floats, bare: NDArray[np.bool_], x_height: float, least: float
 ) -> list[int] | None:
-    """Return the states between two of the cheapest way (Dijkstra 1959), None where it is no join.
-
-    Parameters
-    ----------
-    sizes, bare
-        Shape (places,): length of line at each place, px, and whether no letter passes it.
-    x_height
-        px.
-    least
-        Share of the way that must be bare.
-    """
+    """Return the states between two of the cheapest way (Dijkstra 1959), None where it is no join."""
     most = LONGEST * x_height
     if float(np.hypot(*(states.here[goal] - states.here[start]))) > most + JUMPED * x_height:
         return None

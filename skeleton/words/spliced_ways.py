@@ -16,7 +16,6 @@ from skeleton.states.state_graph import States
 from skeleton.words.finished_ways import FinishedWay, InkOfWord, finished
 from skeleton.words.laid_text import LaidText, walked
 from skeleton.words.lost_line import Judged, judged
-from skeleton.words.strokes_run_together import run_together
 from skeleton.words.unexplained_ink import unexplained
 
 Splice = tuple[int, int, int]
@@ -41,9 +40,8 @@ def likeliest_way(ink: InkOfWord, text: str, laid: Sequence[LaidText], left: Seq
     left: what each leaves unexplained, pen widths (`unexplained_ink`).
     """
     ways = [finished(ink, text, one) for one in laid]
-    left = list(left)
     if len(ways) == 1:
-        return run_together(ink, ways[0], left[0], text)
+        return ways[0]
     found = judged(ink, ways, left, text)
     tried: set[Splice] = set()
     for _ in range(ROUNDS):
@@ -56,12 +54,11 @@ def likeliest_way(ink: InkOfWord, text: str, laid: Sequence[LaidText], left: Seq
         new = [finished(ink, text, one) for one in more]
         theirs = judged(ink, new, their_left, text)
         won = theirs.cost.min() < found.cost.min()
-        ways, left = [*ways, *new], [*left, *their_left]
+        ways += new
         found = Judged(np.concatenate([found.of_letter, theirs.of_letter]), np.concatenate([found.cost, theirs.cost]))
         if not won:
             break
-    best = int(np.argmin(found.cost))
-    return run_together(ink, ways[best], left[best], text)
+    return ways[int(np.argmin(found.cost))]
 
 
 def spliced(states: States, first: LaidText, second: LaidText, letter: int) -> LaidText:

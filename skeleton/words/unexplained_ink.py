@@ -7,8 +7,6 @@ people for validation the choice by cost alone had a way of .835 (joined; lifts 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -17,7 +15,6 @@ from skeleton.states.state_graph import States, junctions_of
 from skeleton.words.laid_text import LaidText
 
 Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 MOST_LOG_ODDS = 5.0
 """Log odds of a second passing beyond which it makes no difference."""
@@ -49,27 +46,13 @@ def unexplained(net: Network, states: States, sizes: Floats, laid: LaidText) -> 
     twice = np.clip(states.clues.twice, 0.0, MOST_LOG_ODDS)
     out = float(sizes[laid.bare].sum()) + PASSED_ONCE * float((twice * sizes)[(times <= 1) & letters].sum())
     inward = tips_of(net, states)
-    missed = missed_ends(states, inward[letters[inward // 2]], np.split(every, starts[1:-1]))
-    out += SHARED * float(sizes[laid.twice].sum())
-    return out / net.pen_px + NO_END * missed + UNLIKE * laid.cost
-
-
-def missed_ends(states: States, inward: Ints, walks: Sequence[Sequence[int] | NDArray[np.int32]]) -> float:
-    """Return the log odds, summed, that the pen came down or went up at tips where no stroke begins or ends.
-
-    Parameters
-    ----------
-    inward
-        Shape (tips,): the states at tips that head inwards.
-    walks
-        Of each stroke the states, in turn.
-    """
     ends = np.zeros(len(states.here), bool)
-    ends[[w[0] for w in walks]] = True
-    ends[[w[-1] ^ 1 for w in walks]] = True
-    missed = inward[~ends[inward]]
+    ends[every[starts[:-1]]] = True
+    ends[every[starts[1:] - 1] ^ 1] = True
+    missed = inward[~ends[inward] & letters[inward // 2]]
     events = np.maximum(states.clues.landed[missed], states.clues.lifted[missed ^ 1])
-    return float(np.maximum(events, 0.0).sum())
+    out += SHARED * float(sizes[laid.twice].sum())
+    return out / net.pen_px + NO_END * float(np.maximum(events, 0.0).sum()) + UNLIKE * laid.cost
 
 
 def tips_of(net: Network, states: States) -> NDArray[np.int64]:

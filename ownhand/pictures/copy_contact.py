@@ -52,7 +52,7 @@ def draw_copy(
             _note(canvas, ruled, "nothing written")
     for ink, _, reading in lines:
         if reading is not None:
-            under = ink.baseline_mm + BRACKET * x_height_mm + TEXT_MM
+            under = ink.baseline_mm + BRACKET * x_height_mm + 0.8 * TEXT_MM
             draw_words(canvas, reading, np.array([ink.left_mm, ink.top_mm]), doubts_mm=under)
     return canvas
 

@@ -23,6 +23,7 @@ from ownhand.composer.merge.template import named_boxes, split_boxes
 from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import Effort, effort
+from ownhand.composer.settings.life import Life
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.composer.text.characters import character_name
 from ownhand.hands.font_of_hand import font_of, is_font_file
@@ -215,6 +216,10 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
         lines = ruling(options["ruled"])
         data["ruling"] = {"pitch_mm": lines.pitch_mm, "offset_mm": lines.offset_mm}
     if options.get("life") is not None:
+        try:
+            Life(strength=options["life"])
+        except UsageError as error:
+            raise UsageError("--life", error.what, error.remedy) from None
         life = data.get("life")
         data["life"] = {**(life if isinstance(life, dict) else {}), "strength": options["life"]}
     return settings_from(data, where=str(layout) if layout else "write")

@@ -183,6 +183,16 @@ def test_an_impossible_paper(refused, tmp_path, paper):
     assert paper in said
 
 
+@pytest.mark.parametrize("life", ["9", "-1"])
+def test_more_life_than_there_is(refused, tmp_path, life):
+    save_ufo(hershey_font(), tmp_path / "f.ufo")
+
+    code, said = refused("write", tmp_path / "f.ufo", "tea", "-o", tmp_path / "x.svg", "--life", life)
+
+    assert code == 2
+    assert said == f"ownhand: --life: {life} is not between 0 and 2. 0 is nil, 1 is natural."
+
+
 def test_too_few_pages_says_how_many_it_takes(refused, tmp_path):
     code, said = refused("sheet", tmp_path / "hand", "--languages", "pl", "--pages", "1")
 

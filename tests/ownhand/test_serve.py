@@ -191,7 +191,7 @@ def test_the_hands_are_listed(client: Client) -> None:
         ({"text": "x", "format": "hpgl", "machine": {"bed_mm": [10, 10]}}, 422, "the bed of 'plotter'"),
         ({"text": "x", "settings": {"pens": [{"colour": 'red"/>'}]}}, 422, "is not a colour"),
         ({"text": {"stamp": "x"}}, 422, "there is no box 'stamp'"),
-        ({"text": "x", "settings": {"life": {"slant": 9}}}, 422, "life: life slant: 9 is not between 0 and 2"),
+        ({"text": "x", "settings": {"life": {"slant": 9}}}, 422, "life.slant: 9 is not between 0 and 2"),
         ({"text": "x", "settings": {"margins_mm": [1, 2], "align": "up"}}, 422, "margins_mm: expected a list of 4"),
         ({"text": "x", "settings": {"boxes": [{"name": "a"}]}}, 422, "boxes[0].x_mm: is not given"),
         ({"text": "x", "settings": {"hyphenate": "qq"}}, 422, "no hyphenation for 'qq'"),

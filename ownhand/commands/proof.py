@@ -95,14 +95,13 @@ def write_proof(
     """
     if output is not None and output.suffix.lower() != ".png":
         raise UsageError(str(output), "a proof is a PNG picture", f"Call it {output.stem}.png.")
-    if output is not None:
-        check_writable(output, force=force)
-    font = font_of(path)
     is_hand = path.is_dir() and (path / "hand.json").is_file()
+    target = output or (path / "font" / "proof.png" if is_hand else path.with_suffix(".proof.png"))
+    check_writable(target, force=force or output is None)
+    font = font_of(path)
     wanted: set[str] = set(characters_for(languages)) if languages else set()
     if is_hand and not languages:
         wanted = {c.char for s in load_sheets(open_hand(path)).values() for p in s.pages for c in p.cells}
-    target = output or (path / "font" / "proof.png" if is_hand else path.with_suffix(".proof.png"))
     pages = draw_proof(font, wanted)
     for number in range(2, len(pages) + 1) if output is not None else ():
         check_writable(page_file(target, number), force=force)

@@ -153,6 +153,30 @@ def test_a_folder_without_permission_to_write(refused, tmp_path, monkeypatch):
     assert "no permission" in said
 
 
+@pytest.mark.parametrize(("place", "code", "what"), [("file/hand", 4, "file is a file"), ("shed", 3, "not a hand")])
+def test_a_letter_for_a_place_that_takes_none_is_refused_before_it_is_read(refused, tmp_path, place, code, what):
+    (tmp_path / "file").touch()
+    (tmp_path / "shed").mkdir()
+    (tmp_path / "shed" / "oil.txt").write_text("lamp oil")
+    (tmp_path / "letter.txt").write_text("Dear Wim,\n")
+
+    got, said = refused("letter", tmp_path / place, tmp_path / "never-opened.jpg", tmp_path / "letter.txt")
+
+    assert got == code
+    assert what in said
+
+
+def test_a_proof_that_cannot_be_kept_is_refused_before_it_is_drawn(refused, tmp_path, monkeypatch):
+    monkeypatch.setattr("ownhand.commands.proof.draw_proof", lambda *_: pytest.fail("drawn"))
+    save_ufo(hershey_font(), tmp_path / "f.ufo")
+    (tmp_path / "f.proof.png").mkdir()
+
+    code, said = refused("proof", tmp_path / "f.ufo")
+
+    assert code == 4
+    assert "f.proof.png: is a folder" in said
+
+
 def test_an_unknown_language(refused, tmp_path):
     code, said = refused("sheet", tmp_path / "hand", "--languages", "Polsh")
 

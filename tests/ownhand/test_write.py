@@ -160,6 +160,16 @@ def test_a_text_in_a_code_page_is_refused_not_guessed(font, tmp_path, capsys, en
     assert "is not text in UTF-8. Save it as plain text in UTF-8." in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("start", ["{\\rtf1\\ansi ", "<?xml version='1.0'?><p>", "\n<!DOCTYPE html><p>", "<HTML><p>"])
+def test_a_text_with_a_programs_marks_is_refused_not_written_with_them(font, tmp_path, capsys, start):
+    # Rich Text Format begins with {\rtf (specification 1.9.1), XML with <?xml (W3C, 2008, 2.8), HTML with its doctype
+    (tmp_path / "card.txt").write_text(start + "lit at dusk")
+
+    assert main(["write", str(font), "-f", str(tmp_path / "card.txt"), "-o", str(tmp_path / "card.svg")]) == 3
+    assert "Save it as plain text in UTF-8." in capsys.readouterr().err
+    assert not (tmp_path / "card.svg").exists()
+
+
 def test_a_second_format_goes_beside_the_preview_that_is_there(font, tmp_path):
     for suffix in ("svg", "hpgl"):
         assert main(["write", str(font), "lit", "-o", str(tmp_path / f"card.{suffix}")]) == 0

@@ -123,7 +123,7 @@ def _out_of_range(values: Mapping[str, Any]) -> list[str]:
             # what is no number at all (10 to the 400th) was told already
             if isinstance(number, int | float) and abs(number) < 1e9 and not low <= number <= high:
                 out.append(f"{name}: expected {low:g} to {high:g}, found {number:g}")
-    return out
+    return list(dict.fromkeys(out))
 
 
 def load_machine(path: Path) -> Machine:
@@ -160,6 +160,9 @@ def machine_from(data: dict[str, Any], *, where: str = "machine") -> Machine:
 
     made, faults = structured(data, Machine)
     if made is None:
+        # what the class refused, each as a fault of its own
+        refused = (f.removeprefix("profile: ").removesuffix(". Correct it").split("; ") for f in faults)
+        faults = list(dict.fromkeys(fault for several in refused for fault in several))
         # a class refuses figures only once all types are right: here both are told at once
         faults += [f for f in _out_of_range(data) if not any(g.startswith(f.split(" ")[0]) for g in faults)]
         raise InputError(where, "; ".join(faults), "Correct the profile.")

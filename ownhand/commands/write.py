@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shlex
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -10,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from capture import plain_json
 from capture.errors import InputError, UsageError
 from capture.files import check_writable, page_file, write_bytes
 from fontbuild.font import Font
@@ -228,7 +228,7 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
 def _layout(path: Path) -> dict[str, Any]:
     try:
         text = path.read_text(encoding="utf-8-sig")
-        data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
+        data = plain_json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except OSError as error:
         raise InputError(str(path), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None
     except (ValueError, RecursionError) as error:

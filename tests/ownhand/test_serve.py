@@ -226,6 +226,7 @@ def test_all_faults_of_the_settings_are_named_at_once() -> None:
         (b"\xff\xfe", "application/json", 400),
         (b"[" * 40000, "application/json", 400),
         (b"[]", "application/json", 422),
+        (b'{"text": "tea", "text": "no tea"}', "application/json", 400),
         (b"{}", "text/plain", 415),
         (b" " * 60_000, "application/json", 413),
         (b'{"text": "\\ud800 x"}', "application/json", 200),

@@ -64,6 +64,14 @@ def test_nil_is_refused_where_it_is_impossible(number):
         settings_of(None, {number: 0.0})
 
 
+def test_a_key_that_stands_twice_in_a_layout_is_told_as_toml_tells_it(tmp_path):
+    # RFC 8259, section 4: names should be unique; TOML 1.0 forbids it
+    for name, text in (("l.json", '{"paper": "A5", "paper": "A4"}'), ("l.toml", "paper = 'A5'\npaper = 'A4'")):
+        (tmp_path / name).write_text(text)
+        with pytest.raises(InputError, match=f"{name}: is not TOML or JSON .*(twice|overwrite)"):
+            settings_of(tmp_path / name, {})
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [("paper = ", "is not TOML or JSON"), ("papper = 'A4'", "papper"), ("x_height_mm = 'tall'", "x_height_mm")],

@@ -25,7 +25,6 @@ Example of a file, with every key; all have defaults:
 
 from __future__ import annotations
 
-import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -34,6 +33,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from capture import plain_json
 from capture.errors import InputError, UsageError
 from capture.limits import is_plain
 from capture.units import Points
@@ -140,7 +140,7 @@ def load_machine(path: Path) -> Machine:
         raise InputError(str(path), f"cannot be read ({error.strerror})", "Give a machine profile.") from None
     try:
         text = raw.decode("utf-8-sig")
-        data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
+        data = plain_json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise InputError(str(path), f"is not a TOML or JSON file ({error})", "See the README for an example.") from None
     if not isinstance(data, dict):

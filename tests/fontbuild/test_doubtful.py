@@ -49,6 +49,17 @@ def test_a_character_with_only_doubtful_attempts_is_drawn_and_named() -> None:
     assert any("doubtful" in line and line.endswith(" n") for line in lines)
 
 
+def test_of_doubtful_attempts_alone_those_that_are_far_less_sure_than_another_stay_out() -> None:
+    sure = {1: 0.45, 2: 0.04, 3: 0.2}
+    attempts = [replace(a, confidence=sure[a.attempt]) if a.char == "n" else a for a in hand("no", times=3)]
+
+    result = build_font(attempts, RECORD)
+
+    assert [s.reason for s in result.set_aside] == ["doubtful reading (confidence 0.04)"]
+    assert len(result.font.glyphs["n"]) == 2
+    assert result.doubtful == ("n",)
+
+
 def test_a_letter_cut_out_of_a_word_without_its_dot_stays_out() -> None:
     dot = np.array([[0.0, 4.5]])
     stem = np.array([[0.0, 3.0], [0.1, 0.0]])

@@ -37,10 +37,10 @@ more costs 1, by the square; and from how much the pen is lifted rather than led
 
 
 TOGETHER = 5.0
-"""What is taken off the cost where two letters were written in one word, one after the other, joined where the pen is to
-stay down and lifted where not: no join suits better than the one that was written, and where two were cut in the wrong
-place, their line is still whole. Letters that were joined do not stand where the pen is to be lifted, or a hand that
-joins now and prints then would join nearly all of what it has written once."""
+"""What is taken off the cost where two letters were written in one word, one after the other, joined where the pen is
+to stay down and lifted where not: no join suits better than the one that was written, and where two were cut in the
+wrong place, their line is still whole. Letters that were joined do not stand so where the pen is to be lifted: a hand
+that joins now and prints then would join nearly all that it has joined once."""
 
 MEET = 0.15
 """x-heights between where one letter goes out and the next one comes in from which they cannot be where the two met."""

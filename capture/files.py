@@ -16,6 +16,8 @@ from capture.errors import OutputError
 SCRAP = ".part"
 """Ending of the names of files and folders that are still being written; they also begin with a dot."""
 
+SCRAP_NAME = 40
+"""Characters of a file's name that the name of its scrap holds."""
 
 HELD = ".held"
 """Name of the file in a hand's folder by which it is locked."""
@@ -51,7 +53,8 @@ def write_bytes(path: Path, data: bytes) -> Path:
     """
     make_folder(path.parent)
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=SCRAP, dir=path.parent)
+        # a name as long as names may be leaves no room for more
+        handle, name = tempfile.mkstemp(prefix=f".{path.name[:SCRAP_NAME]}.", suffix=SCRAP, dir=path.parent)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)

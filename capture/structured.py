@@ -61,8 +61,7 @@ def _faults(error: BaseException, path: str, kind: Any) -> Iterator[str]:
             for name in sorted(error.extra_fields):
                 yield f"{_joined(path, str(name)[:SHOWN])}: no such key (known: {', '.join(known)})"
             return
-        said = _said(error, None)
-        yield f"{path}: {said}" if path else said
+        yield _told(path, _said(error, None))
         return
     nested = [(path_of, e) for path_of, e in _children(error, path)]
     # cattrs lists unknown keys first; values are told before them
@@ -79,6 +78,17 @@ def _children(group: BaseValidationError, path: str) -> Iterator[tuple[str, Base
             elif (index := getattr(note, "index", None)) is not None:
                 at = f"{path}[{index}]"
         yield at, child
+
+
+def _told(path: str, said: str) -> str:
+    """Return a fault with its path; what a class refused may begin with its own name, which the path ends in."""
+    named = path.rpartition(".")[2].partition("[")[0]
+    for name in (named, named.removesuffix("s")):
+        if name and said.startswith(f"{name}: "):
+            return path + said[len(name) :]
+        if name and said.startswith(f"{name} ") and said[len(name) + 1 :].partition(": ")[0].isidentifier():
+            return f"{path}.{said[len(name) + 1 :]}"
+    return f"{path}: {said}" if path else said
 
 
 def _joined(path: str, name: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any
@@ -10,6 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from capture import plain_json
 from capture.limits import REACH_MM
 from capture.units import Points
 
@@ -63,7 +63,7 @@ def parse_json(raw: bytes) -> Any:
     if len(raw) > MOST_BYTES:
         raise FaultsError([f"has more than {MOST_BYTES // 1_000_000} MB"])
     try:
-        return json.loads(raw.decode("utf-8"), parse_constant=refuse)
+        return plain_json.loads(raw.decode("utf-8"), parse_constant=refuse)
     except (UnicodeDecodeError, ValueError, RecursionError) as error:
         raise FaultsError([f"is not JSON ({error})"]) from None
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import os
 import shutil
+import sys
 from collections.abc import Callable
 from importlib.metadata import PackageNotFoundError, distribution
 from pathlib import Path
@@ -25,19 +26,30 @@ LONGEST = (
     "ownhand/test_main_job.py",
     "ownhand/workroom/test_whole_job_hard.py",
     "test_house.py",
+    "ownhand/workroom/test_whole_job.py",
+    "capture/test_read.py",
+    "ownhand/workroom/test_page.py",
+    "test_sample_archivist.py",
+    "ownhand/test_review_page_everybody.py",
+    "ownhand/test_killed.py",
+    "ownhand/test_review_page_slow.py",
+    "ownhand/test_foreign_strokes.py",
+    "ownhand/test_ruled_lines.py",
+    "test_fuzz.py",
+    "ownhand/test_letter.py",
+    "ownhand/test_reading_many.py",
+    "skeleton/test_words.py",
+    "ownhand/workroom/test_server.py",
     "ownhand/test_one_off.py",
     "ownhand/test_variation.py",
+    "ownhand/test_serve.py",
+    "ownhand/workroom/test_page_things.py",
+    "ownhand/workroom/test_commissions.py",
+    "ownhand/test_forged_sheets.py",
+    "ownhand/test_locking.py",
     "test_recipes.py",
+    "skeleton/test_precompile.py",
     "skeleton/test_people.py",
-    "ownhand/workroom/test_whole_job.py",
-    "test_sample_archivist.py",
-    "ownhand/workroom/test_page.py",
-    "ownhand/test_killed.py",
-    "capture/test_read.py",
-    "ownhand/test_foreign_strokes.py",
-    "ownhand/test_review_page_slow.py",
-    "ownhand/test_review_page_everybody.py",
-    "ownhand/test_bad_input.py",
 )
 """Files that take longest, longest first: begun last, one of them would keep a process at work when others are done."""
 
@@ -46,6 +58,9 @@ def pytest_configure(config: pytest.Config) -> None:
     """Have the tracer compiled once, before the processes of a parallel run each begin to."""
     if hasattr(config, "workerinput"):
         return
+    # hundreds of processes are started: none compiles the modules anew that another one has compiled
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+    sys.dont_write_bytecode = False
     _take_compiled_loops()
     if getattr(config.option, "numprocesses", None):
         from skeleton.precompile import prepare

@@ -85,7 +85,10 @@ def load_svg_font(path: Path) -> SvgFont:
     record = Record(attributes.get("font-family") or found[0].get("id") or path.stem)
     try:
         font = possible(Font(record, metrics, 3.0 / metrics.x_height, glyphs, kerning))
-    except (ValueError, ZeroDivisionError) as error:
+    except ZeroDivisionError:
+        what = "does not hold together (its letters are 0 high: see units-per-em, x-height)"
+        raise FontFileError(str(path), what, "Mend the font.") from None
+    except ValueError as error:
         raise FontFileError(str(path), f"does not hold together ({error})", "Mend the font.") from None
     return SvgFont(path, text, encoding, font, kerning)
 

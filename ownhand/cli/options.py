@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import sys
 from codecs import BOM_UTF16_BE, BOM_UTF16_LE, BOM_UTF32_LE
 from collections.abc import Callable, Sequence
@@ -35,6 +36,9 @@ def of_a_new_hand(command: Callable[..., Any]) -> Callable[..., Any]:
 
 
 TEXT_FILE = click.Path(path_type=Path, allow_dash=True)
+
+MARKUP = re.compile(r"\s*(\{\\rtf|<\?xml|<!doctype|<html)", re.IGNORECASE)
+"""How files begin that hold text, but not as it is to be written: Rich Text Format, XML (W3C, 2008, 2.8), HTML."""
 
 
 class Number(click.ParamType):  # type: ignore[type-arg]  # generic in newer releases only
@@ -97,11 +101,15 @@ def text_of(file: Path) -> str:
     try:
         data = sys.stdin.buffer.read() if str(file) == "-" else file.read_bytes()
         is_utf16 = data.startswith((BOM_UTF16_LE, BOM_UTF16_BE)) and not data.startswith(BOM_UTF32_LE)
-        return data.decode("utf-16" if is_utf16 else "utf-8-sig")
+        text = data.decode("utf-16" if is_utf16 else "utf-8-sig")
     except OSError as error:
         raise InputError(str(file), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None
     except UnicodeDecodeError:
         raise InputError(str(file), "is not text in UTF-8", "Save it as plain text in UTF-8.") from None
+    if kind := MARKUP.match(text):
+        what = f"begins with {kind[0].strip()}, as files with marks for a program do"
+        raise InputError(str(file), what, "Save it as plain text in UTF-8.")
+    return text
 
 
 def others_of(pairs: Sequence[str]) -> dict[str, str]:

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from capture.errors import InputError, UsageError
 from capture.fiducial_detection import grey_of
-from capture.files import sweep
+from capture.files import check_folder, is_vacant, sweep
 from capture.limits import MOST_CELLS, is_character
 from capture.scan import Scan, load_scan
 from capture.units import MM_PER_INCH, px_per_mm
@@ -116,6 +116,10 @@ def take_letter(
     odd = sorted({c for line in lines for c in line.replace(" ", "") if not is_character(c)})
     if odd:
         raise UsageError("text", f"characters that cannot be kept: {' '.join(map(repr, odd[:8]))}", "Take them out.")
+    # refused before the page is read, which takes a while
+    check_folder(path)
+    if path.exists() and not is_vacant(path):
+        open_hand(path)
     picture = load_scan(scan)
     grey = grey_of(picture.pixels)
     guess = ROUGH_DPI if line_distance_mm is not None else None

@@ -62,7 +62,7 @@ def _plain(char: str) -> bool:
 
 @dataclass(frozen=True, eq=False)
 class _Block:
-    """A character and its variants, as they stand together on the page; mm, from the block's left end, y up."""
+    """A character and its variants, as many as stand beside each other; mm, from the block's left end, y up."""
 
     char: str
     glyphs: Sequence[Glyph]
@@ -95,14 +95,13 @@ def write_proof(
     """
     if output is not None and output.suffix.lower() != ".png":
         raise UsageError(str(output), "a proof is a PNG picture", f"Call it {output.stem}.png.")
-    if output is not None:
-        check_writable(output, force=force)
-    font = font_of(path)
     is_hand = path.is_dir() and (path / "hand.json").is_file()
+    target = output or (path / "font" / "proof.png" if is_hand else path.with_suffix(".proof.png"))
+    check_writable(target, force=force or output is None)
+    font = font_of(path)
     wanted: set[str] = set(characters_for(languages)) if languages else set()
     if is_hand and not languages:
         wanted = {c.char for s in load_sheets(open_hand(path)).values() for p in s.pages for c in p.cells}
-    target = output or (path / "font" / "proof.png" if is_hand else path.with_suffix(".proof.png"))
     pages = draw_proof(font, wanted)
     for number in range(2, len(pages) + 1) if output is not None else ():
         check_writable(page_file(target, number), force=force)
@@ -161,15 +160,30 @@ def _sections(font: Font, wanted: set[str]) -> list[tuple[str, float, list[_Bloc
     for title, belongs in SECTIONS:
         mine = [c for c in left if belongs(c)]
         left = [c for c in left if c not in mine]
-        out.append((title, 1.0, [_block(font, c, 1.0) for c in mine]))
+        out.append((title, 1.0, [b for c in mine for b in _blocks(font, c, 1.0)]))
     for title, asked in ((BUILT, True), (UNASKED, False)):
         mine = [c for c in built if (c in wanted or not wanted) == asked]
-        out.append((title, BUILT_SCALE, [_block(font, c, BUILT_SCALE) for c in mine]))
+        out.append((title, BUILT_SCALE, [b for c in mine for b in _blocks(font, c, BUILT_SCALE)]))
     return out
 
 
-def _block(font: Font, char: str, scale: float) -> _Block:
+def _blocks(font: Font, char: str, scale: float) -> list[_Block]:
+    """Return a character's block; several where its variants do not fit the page's width."""
     glyphs = font.glyphs.get(char, ())
+    unit, gap = font.mm_per_unit * scale, GAP_MM * scale
+    parts: list[list[Glyph]] = [[]]
+    x = 0.0
+    for glyph in glyphs:
+        x0, _, x1, _ = glyph_bounds(glyph)
+        if parts[-1] and x + (x1 - x0) * unit > WIDTH_MM - 2 * MARGIN_MM:
+            parts.append([])
+            x = 0.0
+        parts[-1].append(glyph)
+        x += (x1 - x0) * unit + gap
+    return [_block(font, char, part, scale) for part in parts]
+
+
+def _block(font: Font, char: str, glyphs: Sequence[Glyph], scale: float) -> _Block:
     unit, gap = font.mm_per_unit * scale, GAP_MM * scale
     x, up, down, places = 0.0, font.metrics.x_height * unit, 0.0, []
     for glyph in glyphs:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import shlex
 import tomllib
 from collections.abc import Mapping, Sequence
@@ -10,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from capture import plain_json
 from capture.errors import InputError, UsageError
 from capture.files import check_writable, page_file, write_bytes
 from fontbuild.font import Font
@@ -23,6 +23,7 @@ from ownhand.composer.merge.template import named_boxes, split_boxes
 from ownhand.composer.plot.imposition import sheets_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.motion import Effort, effort
+from ownhand.composer.settings.life import Life
 from ownhand.composer.settings.settings_data import settings_from
 from ownhand.composer.text.characters import character_name
 from ownhand.hands.font_of_hand import font_of, is_font_file
@@ -215,6 +216,10 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
         lines = ruling(options["ruled"])
         data["ruling"] = {"pitch_mm": lines.pitch_mm, "offset_mm": lines.offset_mm}
     if options.get("life") is not None:
+        try:
+            Life(strength=options["life"])
+        except UsageError as error:
+            raise UsageError("--life", error.what, error.remedy) from None
         life = data.get("life")
         data["life"] = {**(life if isinstance(life, dict) else {}), "strength": options["life"]}
     return settings_from(data, where=str(layout) if layout else "write")
@@ -223,7 +228,7 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
 def _layout(path: Path) -> dict[str, Any]:
     try:
         text = path.read_text(encoding="utf-8-sig")
-        data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
+        data = plain_json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except OSError as error:
         raise InputError(str(path), f"cannot be read ({error.strerror})", "Check its name and permissions.") from None
     except (ValueError, RecursionError) as error:

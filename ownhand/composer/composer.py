@@ -212,16 +212,16 @@ class Composer:
             raise UsageError("text", what, f"Add them: ownhand sheet HAND --characters {shlex.quote(''.join(some))}.")
         widths = tuple(self._pen_mm(settings, n + 1) for n in range(len(settings.pens)))
         hand = Hand(self.font, self._bank, self.scatter, settings, self._measured_pen_mm, widths)
-        pages, squeezed = [], 0
         count = max([1, *(t.pages for t, _ in ready)])
         if count > self.most_pages:
             raise UsageError("text", f"it fills {count} pages, at most {self.most_pages} are made", "Split the text.")
-        for number in range(count):
-            page, n = write_page(number, ready, hand, rng)
-            pages.append(self._finished(page, ready, settings))
-            squeezed += n
-        if squeezed:
+        written = [write_page(number, ready, hand, rng) for number in range(count)]
+        pages = [self._finished(w.page, ready, settings) for w in written]
+        if squeezed := sum(w.squeezed for w in written):
             notices.append(Notice("squeezed", "margins", "line narrowed to stay inside them", squeezed))
+        for told, times in sum((w.meeting for w in written), Counter()).items():
+            why = "ink of a line runs into the next, there is no room to keep them apart"
+            notices.append(Notice("meeting", told, why, times))
         sizes = {t.box.name: t.mm_per_unit * self.font.metrics.x_height for t, _ in ready}
         ends = {t.box.name: t.end for t, _ in ready}
         return Composition(tuple(pages), (*fitter.notices(), *notices), Counter(fitter.missing), sizes, seed, ends)

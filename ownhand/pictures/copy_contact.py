@@ -11,7 +11,7 @@ from capture.read import LineInk
 from capture.sheet import Page, RuledLine
 from fontbuild.text_spacing_statistics import CopiedLine, copied_words
 from ownhand.pictures.canvas import INK, QUIET, RULE, STROKE_COLOURS, WARN, Canvas, Colour
-from ownhand.pictures.writing_contact import INK_TINT, draw_words
+from ownhand.pictures.writing_contact import INK_TINT, TEXT_MM, draw_words
 from skeleton.words.line_reading import LineReading
 
 PX_PER_MM = 14.0
@@ -20,7 +20,7 @@ BRACKET = 1.1
 
 LEGEND = (
     "small: the text to copy; bracket: a word that was found, from which the spacing is measured",
-    "a colour a letter, cut where a short stroke crosses; red: doubtful (?), or left out",
+    "a colour a letter, cut where a short stroke crosses; red, under the bracket: doubtful (?), or left out",
 )
 
 NOT_PARTED = "its words could not be told apart; it says nothing of the spacing"
@@ -52,7 +52,8 @@ def draw_copy(
             _note(canvas, ruled, "nothing written")
     for ink, _, reading in lines:
         if reading is not None:
-            draw_words(canvas, reading, np.array([ink.left_mm, ink.top_mm]), named=False)
+            under = ink.baseline_mm + BRACKET * x_height_mm + 0.8 * TEXT_MM
+            draw_words(canvas, reading, np.array([ink.left_mm, ink.top_mm]), doubts_mm=under)
     return canvas
 
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from capture.label_font import font_path
+from capture.label_font import font_path, label_font
 from capture.units import Points, px_per_mm
 from ownhand.hands.line_letters import MISFIT
 from ownhand.pictures.canvas import QUIET, STROKE_COLOURS, WARN, Canvas, Colour
@@ -19,7 +19,9 @@ from skeleton.words.word_reading import WordReading
 
 PX_PER_MM = 14.0
 INK_TINT: Colour = (204, 200, 190)
-TEXT_MM = 2.6
+TEXT_MM, LEAST_TEXT_MM = 2.6, 1.6
+"""Size of names, and of those that have little room before the next one."""
+
 CUT_MM = 0.9
 """Length of the stroke across the line where a letter is cut off."""
 
@@ -37,30 +39,43 @@ def draw_writing(grey: NDArray[np.uint8], dpi: float, readings: Sequence[LineRea
     return canvas
 
 
-def draw_words(canvas: Canvas, reading: LineReading, at: Points, *, named: bool = True) -> None:
-    """Draw the letters of a line, and names beside its words.
+def draw_words(canvas: Canvas, reading: LineReading, at: Points, *, doubts_mm: float | None = None) -> None:
+    """Draw the letters of a line, and names over its words.
 
     Parameters
     ----------
     at
         Where the picture lies on the page that the line was read on: mm, shape (2,).
-    named
-        Whether words are named; else only what is doubtful about them is told.
+    doubts_mm
+        Height on the page, y down, at which is told what is doubtful about words that are named elsewhere.
     """
-    for text, word, suits in zip(reading.texts, reading.words, reading.suits, strict=True):
-        _draw_word(canvas, text, word, suits, at, named)
+    boxes = [_box(word, at) for word in reading.words]
+    starts = [float(box[0]) for box in boxes if box is not None]
+    for text, word, suits, box in zip(reading.texts, reading.words, reading.suits, boxes, strict=True):
+        if box is None:
+            continue
+        sure = suits and word.cost <= SURELY
+        doubt = "" if sure else "?" if suits else "left out"
+        x, y = box
+        label, under = (f"{text} {doubt}".rstrip(), y - 0.5) if doubts_mm is None else (doubt, doubts_mm)
+        room = min((start for start in starts if start > x), default=np.inf) - x
+        canvas.text(x, under, label, font=font_path(), size_mm=_size(label, room), colour=QUIET if sure else WARN)
+        _draw_word(canvas, word, suits, at)
 
 
-def _draw_word(canvas: Canvas, text: str, word: WordReading, suits: bool, at: Points, named: bool) -> None:
-    pieces = [p + at for letter in word.letters for p in letter.pieces_mm]
-    if not pieces:
-        return
-    x, y = np.concatenate(pieces).min(axis=0)
-    sure = suits and word.cost <= SURELY
-    doubt = "" if sure else "?" if suits else "left out"
-    label = f"{text} {doubt}".rstrip() if named else doubt
-    if named or not sure:
-        canvas.text(x, y - 0.5, label, font=font_path(), size_mm=TEXT_MM, colour=QUIET if sure else WARN)
+def _box(word: WordReading, at: Points) -> Points | None:
+    """Return the left and top edge of a word's letters, shape (2,); None without letters."""
+    pieces = [p for letter in word.letters for p in letter.pieces_mm]
+    return np.concatenate(pieces).min(axis=0) + at if pieces else None
+
+
+def _size(label: str, room_mm: float) -> float:
+    """Return the size of a name that is to end before the next one."""
+    wide = label_font().width_mm(f"{label} ", TEXT_MM)
+    return TEXT_MM * float(np.clip(room_mm / max(wide, 1e-6), LEAST_TEXT_MM / TEXT_MM, 1.0))
+
+
+def _draw_word(canvas: Canvas, word: WordReading, suits: bool, at: Points) -> None:
     if not suits:
         return
     for n, letter in enumerate(word.letters):

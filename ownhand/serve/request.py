@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import unicodedata
 from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
@@ -10,6 +9,7 @@ from typing import Any
 
 import regex
 
+from capture import plain_json
 from capture.errors import OwnhandError
 from capture.units import MM_PER_INCH
 from ownhand.composer.formats import FORMATS
@@ -141,10 +141,12 @@ def parsed(body: bytes) -> dict[str, Any]:
     Raises
     ------
     RefusalError
-        If the body is not JSON (400) or not an object (422).
+        If the body is not JSON, or has a key twice (400), or is not an object (422).
     """
     try:
-        data = json.loads(body)
+        data = plain_json.loads(body)
+    except plain_json.TwiceError as error:
+        raise RefusalError(400, f"the request: {error}") from None
     except (ValueError, RecursionError):
         raise RefusalError(400, "the request is not JSON") from None
     if not isinstance(data, dict):

@@ -98,14 +98,15 @@ class Workroom:
         try:
             router = self.room(key)
         except OwnhandError as error:
-            body = refusal(error.where, error.what, error.remedy)
-            page = refusal_page(error.where, error.what, error.remedy)
-            answer = Response(page, 422, media_type="text/html") if is_navigation(scope) else JSONResponse(body, 422)
-            await answer(scope, receive, send)
-            return
-        if router is None:
-            raise HTTPException(404)
-        await router({**scope, "path": f"/{rest}", "app": scope["app"]}, receive, send)
+            status, told = 422, (error.where, error.what, error.remedy)
+        else:
+            if router is not None:
+                await router({**scope, "path": f"/{rest}", "app": scope["app"]}, receive, send)
+                return
+            # it may have been: a page stays open while its hand's folder is moved
+            status, told = 404, (f"hand '{key[:80]}'", "is not in this folder", "Look among the hands that are.")
+        page, body = Response(refusal_page(*told), status, media_type="text/html"), JSONResponse(refusal(*told), status)
+        await (page if is_navigation(scope) else body)(scope, receive, send)
 
 
 def _hand_page(request: Request) -> Response:

@@ -55,7 +55,7 @@ def table_file(hand: Hand, name: str) -> Path:
     """
     file = tables_folder(hand) / name
     if safe_name(Path(name).stem) != Path(name).stem or Path(name).suffix not in TABLES or not file.is_file():
-        raise InputError(name[:80], "is not one of the hand's tables", "Drop the table on the page.")
+        raise InputError(name[:80] or "the table", "is not one of the hand's tables", "Drop the table on the page.")
     return file
 
 

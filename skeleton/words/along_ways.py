@@ -15,7 +15,8 @@ from skeleton.graph.junctions import Network
 from skeleton.small_networks import Single
 from skeleton.states.state_graph import States
 from skeleton.words.delayed_strokes import WrittenStroke
-from skeleton.words.frame import WordFrame
+from skeleton.words.finished_ways import FinishedWay, InkOfWord
+from skeleton.words.unexplained_ink import tips_of
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -57,14 +58,16 @@ class ToldOfWay:
     """Shape (n,): number of the letter."""
 
 
-def told_of_way(
-    net: Network, states: States, strokes: Sequence[WrittenStroke], frame: WordFrame, text: str, tips: Ints,
-    letters_ink: NDArray[np.bool_],
-) -> ToldOfWay:  # fmt: skip
-    """Return what is told of a way.
+def told_of_ways(ink: InkOfWord, ways: Sequence[FinishedWay], text: str) -> list[ToldOfWay]:
+    """Return what is told of each of several ways to write a word."""
+    tips = tips_of(ink.net, ink.states)
+    return [_told(ink.net, ink.states, way, text, tips) for way in ways]
 
-    tips: states at free tips that head inwards. letters_ink: shape (places,), what is no dot or bar.
-    """
+
+def _told(net: Network, states: States, way: FinishedWay, text: str, tips: Ints) -> ToldOfWay:
+    """Return what is told of a way; tips: states at free tips that head inwards."""
+    strokes, frame = way.strokes, way.laid.frame
+    letters_ink = ~np.isin(states.piece[::2], way.laid.marks)
     parts = [_even(states, s, STEP * frame.x_height) for s in strokes]
     counts = [len(p[0]) for p in parts]
     state = np.concatenate([p[0] for p in parts])

@@ -87,17 +87,21 @@ class WaysToWrite:
     """Shape (ways,): how much each leaves unexplained, pen widths of line."""
 
 
-def decode_text(net: Network, states: States, text: str, known: Known | None = None) -> Decoded | None:
-    """Return the likeliest way to write a text in a network's ink; None where there is none."""
+def decode_text(
+    net: Network, states: States, text: str, known: Known | None = None, *, below: float = np.inf
+) -> Decoded | None:
+    """Return the likeliest way to write a text in a network's ink; None where there is none that costs less than so."""
     found = ways_to_write(net, states, text, known)
     if found is None:
         return None
-    way = likeliest_way(found.ink, text, found.laid, found.unexplained.tolist())
     # whether the text suits is told by the way that explains most
     most = int(np.argmin(found.unexplained))
     laid, least = found.laid[most], float(found.unexplained[most])
     cost = OF_COST * (laid.cost + laid.events) + OF_UNEXPLAINED * least + OF_A_WORD
     cost = cost / max(len(text), 2) + OF_FRAME * _unusual(laid.frame, found.upright) ** 0.5
+    if cost >= below:
+        return None
+    way = likeliest_way(found.ink, text, found.laid, found.unexplained.tolist())
     return Decoded(cost, way.strokes, way.laid.frame, misfit_of(states, way.laid, len(text)))
 
 

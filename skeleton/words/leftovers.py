@@ -8,8 +8,8 @@ The costs were set by hand.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,36 @@ class _Stroke:
     walk: list[int]
     letter: list[int]
 
+    @cached_property
+    def passed_at(self) -> dict[int, list[int]]:
+        """At which steps every state is passed."""
+        out: dict[int, list[int]] = {}
+        for t, s in enumerate(self.walk):
+            out.setdefault(s, []).append(t)
+        return out
+
+    def passing(self, costs: dict[int, float]) -> list[tuple[int, float]]:
+        """Return the steps, in order, that pass one of some states, each with that state's cost."""
+        return sorted((t, c) for s, c in costs.items() for t in self.passed_at.get(s, ()))
+
+
+@dataclass(frozen=True, eq=False)
+class _Chain:
+    """A chain of bare places, to be passed in one direction."""
+
+    way: list[int]
+    into: dict[int, float]
+    """From which states single steps lead into it, and their costs."""
+
+    out: dict[int, float]
+    """To which states they lead out of it."""
+
+    turn: float | None
+    """Cost of turning back at its end; None where the pen can not."""
+
+    home: dict[int, float]
+    """To which states single steps lead out of it again where the pen turns back."""
+
 
 def taken_up(
     walks: Walks, letter: Ints, states: States, sizes: Floats, off: NDArray[np.bool_], x_height: float
@@ -69,9 +99,10 @@ def taken_up(
     lengths = sizes / x_height
     for chain in _chains(states, bare, sizes, SHORTEST * x_height):
         best: tuple[float, int, _Stroke] | None = None
+        both = [_to_pass(way, states) for way in (chain, [s ^ 1 for s in reversed(chain)])]
         for i, stroke in enumerate(strokes):
-            for way in (chain, [s ^ 1 for s in reversed(chain)]):
-                offer = _with_chain(stroke, way, states, lengths)
+            for way in both:
+                offer = _with_chain(stroke, way, lengths)
                 if offer is not None and (best is None or offer[0] < best[0]):
                     best = offer[0], i, offer[1]
         if best is not None and best[0] < ALONE:
@@ -114,44 +145,46 @@ def _next(states: States, s: int, free: NDArray[np.bool_]) -> int:
     return min(ways)[1] if ways else -1
 
 
-def _with_chain(stroke: _Stroke, way: Sequence[int], states: States, sizes: Floats) -> tuple[float, _Stroke] | None:
+def _to_pass(way: list[int], states: States) -> _Chain:
+    """Return a chain to be passed as it stands."""
+    # what leads into the chain, mirrored: steps out of it the other way
+    into = {t ^ 1: c for t, c in _steps(states, way[0] ^ 1).items()}
+    out = _steps(states, way[-1])
+    return _Chain(way, into, out, out.get(way[-1] ^ 1), _steps(states, way[0] ^ 1))
+
+
+def _with_chain(stroke: _Stroke, chain: _Chain, sizes: Floats) -> tuple[float, _Stroke] | None:
     """Return the least cost at which a stroke passes a chain in its direction, and the stroke then; None if it can not.
 
     sizes: length of line at each place, x-heights.
     """
-    walk, letter = stroke.walk, stroke.letter
-    # what leads into the chain, mirrored: steps out of it the other way
-    into = {t ^ 1: c for t, c in _steps(states, way[0] ^ 1).items()}
-    out = _steps(states, way[-1])
+    walk, letter, way = stroke.walk, stroke.letter, chain.way
     best, cut = np.inf, (-1, -1)
-    enters = [(t, into[s]) for t, s in enumerate(walk) if s in into]
-    leaves = [(t, out[s]) for t, s in enumerate(walk) if s in out]
-    for t, c in enters:
-        if t == len(walk) - 1 and TURN * c < best:
-            best, cut = TURN * c, (t, len(walk))
-    for t, c in leaves:
-        if t == 0 and TURN * c < best:
-            best, cut = TURN * c, (-1, 0)
-    along = np.concatenate([[0.0], np.cumsum(sizes[np.array(walk) // 2])])
-    for t, c in enters:
-        for u, d in leaves:
-            if u <= t + 1:
-                cost = TURN * (c + d) + AGAIN * float(along[t + 1] - along[u])
-                if cost < best:
-                    best, cut = cost, (t, u)
-    back = [s ^ 1 for s in reversed(way)]
-    turn = _steps(states, way[-1]).get(back[0])
-    there_and_back = False
-    if turn is not None:
-        home = _steps(states, back[-1])
+    enters, leaves = stroke.passing(chain.into), stroke.passing(chain.out)
+    if enters and enters[-1][0] == len(walk) - 1:
+        best, cut = TURN * enters[-1][1], (len(walk) - 1, len(walk))
+    if leaves and leaves[0][0] == 0 and TURN * leaves[0][1] < best:
+        best, cut = TURN * leaves[0][1], (-1, 0)
+    if enters and leaves:
+        along = np.concatenate([[0.0], np.cumsum(sizes[np.array(walk) // 2])])
         for t, c in enters:
-            if t + 1 < len(walk) and walk[t + 1] in home:
-                cost = TURN * (c + turn + home[walk[t + 1]]) + AGAIN * float(sizes[np.array(way) // 2].sum())
+            for u, d in leaves:
+                if u <= t + 1:
+                    cost = TURN * (c + d) + AGAIN * float(along[t + 1] - along[u])
+                    if cost < best:
+                        best, cut = cost, (t, u)
+    back = [s ^ 1 for s in reversed(way)]
+    there_and_back = False
+    if chain.turn is not None:
+        for t, c in enters:
+            if t + 1 < len(walk) and walk[t + 1] in chain.home:
+                cost = TURN * (c + chain.turn + chain.home[walk[t + 1]])
+                cost += AGAIN * float(sizes[np.array(way) // 2].sum())
                 if cost < best:
                     best, cut, there_and_back = cost, (t, t + 1), True
     if not np.isfinite(best):
         return None
     t, u = cut
-    added = [*way, *back] if there_and_back else list(way)
+    added = [*way, *back] if there_and_back else way
     owner = letter[max(t, 0)]
     return best, _Stroke([*walk[: t + 1], *added, *walk[u:]], [*letter[: t + 1], *[owner] * len(added), *letter[u:]])

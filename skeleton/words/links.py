@@ -29,6 +29,9 @@ LEAST = 0.12
 RUNNING = 0.6
 """Share of a word's letters, of those that could be, that are joined so far from which the writer joins letters."""
 
+JUMPED = 0.5
+"""x-heights by which steps across junctions may be longer than the places that they lead to, all together."""
+
 PASSED = 2.0
 """What a step over a place costs, against one over a bare place, where a letter passes it already."""
 
@@ -91,6 +94,8 @@ def _way_between(
 ) -> list[int] | None:
     """Return the states between two of the cheapest way (Dijkstra 1959), None where it is no join."""
     most = LONGEST * x_height
+    if float(np.hypot(*(states.here[goal] - states.here[start]))) > most + JUMPED * x_height:
+        return None
     best, came = {start: 0.0}, {start: start}
     queue = [(0.0, start)]
     done: set[int] = set()
@@ -101,9 +106,10 @@ def _way_between(
         done.add(s)
         if s == goal or cost > PASSED * most:
             break
-        for q in range(int(states.step_at[s]), int(states.step_at[s + 1])):
-            t = int(states.step_to[q])
-            c = cost + float(states.step_len[q]) * (1.0 if bare[t // 2] else PASSED) + 5.0 * float(states.step_cost[q])
+        steps = slice(int(states.step_at[s]), int(states.step_at[s + 1]))
+        to, long = states.step_to[steps].tolist(), states.step_len[steps].tolist()
+        for t, length, turned in zip(to, long, states.step_cost[steps].tolist(), strict=True):
+            c = cost + length * (1.0 if bare[t // 2] else PASSED) + 5.0 * turned
             if c < best.get(t, np.inf):
                 best[t], came[t] = c, s
                 heapq.heappush(queue, (c, t))

@@ -21,9 +21,8 @@ from numpy.typing import NDArray
 
 from capture.blas import limited_threads
 from skeleton.small_networks import Single, load_arrays, several
-from skeleton.words.along_ways import ToldOfWay, told_of_way
+from skeleton.words.along_ways import ToldOfWay, told_of_ways
 from skeleton.words.finished_ways import FinishedWay, InkOfWord
-from skeleton.words.unexplained_ink import tips_of
 
 Floats = NDArray[np.float64]
 
@@ -82,11 +81,7 @@ class Judged:
 
 def judged(ink: InkOfWord, ways: Sequence[FinishedWay], left: Sequence[float], text: str) -> Judged:
     """Return what ways are likely to miss; left: what each leaves unexplained, pen widths (`unexplained_ink`)."""
-    tips = tips_of(ink.net, ink.states)
-    told = []
-    for way in ways:
-        letters_ink = ~np.isin(ink.states.piece[::2], way.laid.marks)
-        told.append(told_of_way(ink.net, ink.states, way.strokes, way.laid.frame, text, tips, letters_ink))
+    told = told_of_ways(ink, ways, text)
     each = [likely_lost(odds) for odds in log_odds_along(trained(), told)]
     of_letter = np.array([np.bincount(t.letter, lost, len(text)) for t, (lost, _) in zip(told, each, strict=True)])
     off = np.array([abs(begun - len(way.strokes)) for way, (_, begun) in zip(ways, each, strict=True)])

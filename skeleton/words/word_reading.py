@@ -110,8 +110,8 @@ def read_word_ink(ink: InkMap, text: str, known: Known | None = None, *, below: 
     if apart is None:
         return nothing_read()
     _, net, states = apart
-    found = decode_text(net, states, text, known)
-    if found is None or found.cost >= below:
+    found = decode_text(net, states, text, known, below=below)
+    if found is None:
         return nothing_read()
     strokes = found.strokes
     written = _fitted(net, states, ink, strokes)

@@ -15,6 +15,10 @@ class Lamp:
     colour: Literal["white", "red"] = "white"
     reach_mm: float = 1.0
 
+    def __post_init__(self) -> None:
+        if self.reach_mm < 0:
+            raise ValueError(f"lamp reach_mm: {self.reach_mm:g} is no reach.")
+
 
 @dataclass(frozen=True)
 class Tower:
@@ -57,6 +61,8 @@ def test_whole_data_become_the_class_with_its_nested_ones() -> None:
         ({"name": "a", "first": 3}, "first: expected a mapping, found 3"),
         ({"name": "a", "smell": 1}, "smell: no such key (known: name, steps,"),
         ({"name": ""}, "a tower needs a name"),
+        ({"name": "a", "lamps": [{"reach_mm": -1}]}, "lamps[0].reach_mm: -1 is no reach"),
+        ({"name": "a", "spare": {"reach_mm": -1}}, "spare: lamp reach_mm: -1 is no reach"),
         ([], "expected a mapping, found []"),
         (None, "expected a mapping, found None"),
     ],

@@ -49,6 +49,17 @@ def test_a_character_with_only_doubtful_attempts_is_drawn_and_named() -> None:
     assert any("doubtful" in line and line.endswith(" n") for line in lines)
 
 
+def test_of_doubtful_attempts_alone_those_that_are_far_less_sure_than_another_stay_out() -> None:
+    sure = {1: 0.45, 2: 0.04, 3: 0.2}
+    attempts = [replace(a, confidence=sure[a.attempt]) if a.char == "n" else a for a in hand("no", times=3)]
+
+    result = build_font(attempts, RECORD)
+
+    assert [s.reason for s in result.set_aside] == ["doubtful reading (confidence 0.04)"]
+    assert len(result.font.glyphs["n"]) == 2
+    assert result.doubtful == ("n",)
+
+
 def test_a_letter_cut_out_of_a_word_without_its_dot_stays_out() -> None:
     dot = np.array([[0.0, 4.5]])
     stem = np.array([[0.0, 3.0], [0.1, 0.0]])
@@ -153,6 +164,26 @@ def _rings(count: int, allograph: str) -> list[AttemptStrokes]:
         leads_out = np.array([[wide, 1.5], [wide + rng.uniform(0.5, 0.7), 2.6]])
         out.append(AttemptStrokes(f"{allograph}{k}", "o", (ring, leads_out), allograph=allograph))
     return out
+
+
+def _arches(legs: int, name: str, allograph: str = "joined") -> AttemptStrokes:
+    """Legs joined by arches, as of an n or an m, and a way out."""
+    rise = np.column_stack([0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, 12)), 3.0 * np.sin(np.linspace(0.0, np.pi, 12))])
+    parts = [rise + np.array([1.0 * k, 0.0]) for k in range(legs - 1)]
+    out = np.array([[legs - 1.0, 0.0], [legs - 0.4, 0.6]])
+    return AttemptStrokes(name, "m", (np.vstack([[[0.0, 3.0]], *parts, out]),), allograph=allograph)
+
+
+def test_a_letter_that_lost_a_leg_to_its_neighbour_stays_out() -> None:
+    whole = [_arches(3, f"m{k}") for k in range(5)]
+
+    found, _ = find_doubtful({"m": [*whole, _arches(2, "leg")]}, x_height_mm=3.0)
+    apart, _ = find_doubtful({"m": [*whole, _arches(2, "leg", APART)]}, x_height_mm=3.0)
+    few, _ = find_doubtful({"m": [*whole[:2], _arches(2, "leg")]}, x_height_mm=3.0)
+
+    assert found == {"leg": "cut out of its word much narrower than the others"}
+    assert apart == few == {}
+    assert find_doubtful({"m": [*whole, _arches(2, "leg")]}, x_height_mm=3.0, keep={"leg"})[0] == {}
 
 
 def test_a_letter_cut_out_of_a_joined_word_unlike_all_others_stays_out() -> None:

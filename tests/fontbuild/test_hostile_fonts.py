@@ -154,3 +154,11 @@ def test_a_forged_pack_counts_for_nothing(tmp_path, field):
 
     assert unpack(ufo) is None
     assert set(load_ufo(ufo).glyphs) == set(font.glyphs)
+
+
+def test_a_font_whose_letters_have_no_height_is_refused_by_what_is_wrong_with_it(tmp_path):
+    face = '<font-face units-per-em="0"/><glyph unicode="t" d="M0 0"/>'
+    (tmp_path / "flat.svg").write_text(f'<svg xmlns="http://www.w3.org/2000/svg"><font>{face}</font></svg>')
+
+    with pytest.raises(FontFileError, match="0 high: see units-per-em"):
+        load_svg_font(tmp_path / "flat.svg")

@@ -153,6 +153,30 @@ def test_a_folder_without_permission_to_write(refused, tmp_path, monkeypatch):
     assert "no permission" in said
 
 
+@pytest.mark.parametrize(("place", "code", "what"), [("file/hand", 4, "file is a file"), ("shed", 3, "not a hand")])
+def test_a_letter_for_a_place_that_takes_none_is_refused_before_it_is_read(refused, tmp_path, place, code, what):
+    (tmp_path / "file").touch()
+    (tmp_path / "shed").mkdir()
+    (tmp_path / "shed" / "oil.txt").write_text("lamp oil")
+    (tmp_path / "letter.txt").write_text("Dear Wim,\n")
+
+    got, said = refused("letter", tmp_path / place, tmp_path / "never-opened.jpg", tmp_path / "letter.txt")
+
+    assert got == code
+    assert what in said
+
+
+def test_a_proof_that_cannot_be_kept_is_refused_before_it_is_drawn(refused, tmp_path, monkeypatch):
+    monkeypatch.setattr("ownhand.commands.proof.draw_proof", lambda *_: pytest.fail("drawn"))
+    save_ufo(hershey_font(), tmp_path / "f.ufo")
+    (tmp_path / "f.proof.png").mkdir()
+
+    code, said = refused("proof", tmp_path / "f.ufo")
+
+    assert code == 4
+    assert "f.proof.png: is a folder" in said
+
+
 def test_an_unknown_language(refused, tmp_path):
     code, said = refused("sheet", tmp_path / "hand", "--languages", "Polsh")
 
@@ -181,6 +205,16 @@ def test_an_impossible_paper(refused, tmp_path, paper):
 
     assert code == 2
     assert paper in said
+
+
+@pytest.mark.parametrize("life", ["9", "-1"])
+def test_more_life_than_there_is(refused, tmp_path, life):
+    save_ufo(hershey_font(), tmp_path / "f.ufo")
+
+    code, said = refused("write", tmp_path / "f.ufo", "tea", "-o", tmp_path / "x.svg", "--life", life)
+
+    assert code == 2
+    assert said == f"ownhand: --life: {life} is not between 0 and 2. 0 is nil, 1 is natural."
 
 
 def test_too_few_pages_says_how_many_it_takes(refused, tmp_path):

@@ -208,6 +208,13 @@ def test_a_write_that_fails_leaves_the_old_file_and_no_scraps(tmp_path, monkeypa
     assert list(tmp_path.iterdir()) == [file]
 
 
+def test_a_name_as_long_as_file_systems_take_can_be_written(tmp_path):
+    # 255 bytes: NAME_MAX of the usual file systems of Linux, from memory
+    file = tmp_path / ("n" * 251 + ".svg")
+
+    assert write_bytes(file, b"ink").read_bytes() == b"ink"
+
+
 def test_an_existing_output_is_only_replaced_when_asked(tmp_path):
     file = tmp_path / "page.svg"
     file.write_text("mine")

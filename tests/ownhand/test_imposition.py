@@ -176,6 +176,16 @@ def test_the_overview_shows_every_card_under_its_name(tmp_path: Path) -> None:
             assert dark[rows, columns].any()
 
 
+def test_the_overview_is_in_the_order_of_the_table_whatever_the_cards_are_called(tmp_path: Path) -> None:
+    names = ["Wim", "Orla", "Ada", "Zoe", *(f"G{k}" for k in range(30))]
+    table, card = guests(tmp_path, names), parse_template("Dear {name},")
+    run = Run(CARD, thumbnail_dpi=20.0)
+
+    seen = run_table(FONT, table, card, tmp_path / "out", run, name_field="name", check=True, workers=2)
+
+    assert [name for name, _ in seen.thumbnails] == names
+
+
 def test_cards_that_are_only_looked_at_are_set_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     font = save_ufo(FONT, tmp_path / "font.ufo")
     (tmp_path / "guests.csv").write_text("name\nOrla\nWim\n")

@@ -4,8 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.spatial import KDTree
 
 from ownhand.composer import Life, PlotPage, Ruling, Settings
+from ownhand.composer.plot.plot_page import flatten
 from ownhand.composer.settings.paper_sizes import PAPERS_MM, paper_size
 from ownhand.composer.text.characters import Fitter, breaks_inside, normal, passage
 from tests.ownhand.composing import LETTER, composer
@@ -107,6 +109,28 @@ def test_a_blank_line_opens_half_a_line() -> None:
 
     feet = [foot(one, k) for k in range(3)]
     assert (feet[2] - feet[1]) / (feet[1] - feet[0]) == pytest.approx(1.5)
+
+
+@pytest.mark.parametrize(
+    ("room", "meet"),
+    [
+        ({}, False),
+        ({"ruling": Ruling(9.0, 10.0)}, False),
+        ({"ruling": Ruling(4.5, 10.0), "x_height_mm": 3.0}, True),
+        ({"line_spacing": 0.6}, True),
+    ],
+)
+def test_lines_that_have_no_room_to_keep_apart_are_told_of(room: dict, meet: bool) -> None:
+    made = composer().compose(LETTER * 3, replace(CARD, paper="A5", **room), seed=1)
+
+    points, starts = flatten(made.pages[0].points_mm, made.pages[0].starts, within_mm=0.02)
+    line = np.repeat(made.pages[0].line, np.diff(starts))
+    ink = [points[line == k] for k in range(int(line.max()) + 1)]
+    near = [k for k in range(len(ink) - 1) if KDTree(ink[k]).query(ink[k + 1])[0].min() < 0.2 * made.pages[0].pen_mm]
+    told = [n for n in made.notices if n.kind == "meeting"]
+    assert bool(near) == meet
+    assert [str(n).partition(",")[0] for n in told] == ["the page: ink of a line runs into the next"] * meet
+    assert sum(n.count for n in told) >= len(near)
 
 
 def test_list_items_hang_from_their_marks() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
+import io
 import shutil
 from pathlib import Path
 
@@ -68,9 +70,8 @@ def scans(printed: Sheet, tmp_path_factory: pytest.TempPathFactory) -> dict[str,
     paper = print_page(printed, page)
     out = {}
     for name, cells in (("right", letters), ("off", shifted(page.cells, letters, 3))):
-        shot = take(page, paper, cells, PLAIN.but(dpi=300))
         out[name] = folder / f"{name}.png"
-        Image.fromarray(shot.scan.pixels).save(out[name], dpi=(300, 300))
+        Image.fromarray(take(page, paper, cells, PLAIN).scan.pixels).save(out[name], dpi=(PLAIN.dpi, PLAIN.dpi))
     return out
 
 
@@ -81,11 +82,18 @@ def begun(path: Path, printed: Sheet) -> Path:
 
 
 @pytest.fixture(scope="module")
-def once_read(printed: Sheet, scans: dict[str, Path], tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A hand into which the page that is off was read; to be copied, not to be changed."""
+def told_once(printed: Sheet, scans: dict[str, Path], tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
+    """A hand into which the page that is off was read, and what was said."""
     path = begun(tmp_path_factory.mktemp("read") / "hand", printed)
-    assert main(["read", str(path), str(scans["off"])]) == 0
-    return path
+    with contextlib.redirect_stderr(io.StringIO()) as said:
+        assert main(["read", str(path), str(scans["off"])]) == 0
+    return path, " ".join(said.getvalue().split())
+
+
+@pytest.fixture(scope="module")
+def once_read(told_once: tuple[Path, str]) -> Path:
+    """The hand into which the page that is off was read; to be copied, not to be changed."""
+    return told_once[0]
 
 
 def true_label(cells: tuple[Cell, ...], place: tuple[int, int]) -> str:
@@ -95,12 +103,9 @@ def true_label(cells: tuple[Cell, ...], place: tuple[int, int]) -> str:
 
 
 def test_a_page_filled_one_cell_off_is_asked_about_and_its_letters_stay_out(
-    printed: Sheet, scans: dict[str, Path], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    printed: Sheet, scans: dict[str, Path], told_once: tuple[Path, str]
 ) -> None:
-    hand = begun(tmp_path / "hand", printed)
-
-    assert main(["read", str(hand), str(scans["off"])]) == 0
-    said = " ".join(capsys.readouterr().err.split())
+    hand, said = told_once
     assert "off-1 page 1: filled one cell to the right from row 3 on?" in said
     assert f"ownhand read {hand} {scans['off']} --one-off" in said
     (capture,) = load_captures(open_hand(hand))

@@ -265,6 +265,16 @@ def test_all_faults_of_a_profile_are_named_at_once() -> None:
         assert fault in text
 
 
+def test_a_fault_of_a_profile_is_named_once() -> None:
+    with pytest.raises(InputError) as said:
+        machine_from({"bed_mm": [0, 0], "draw_mm_s": -1, "pen_up": ["M3\nM4"]}, where="m.toml")
+
+    assert str(said.value) == (
+        "m.toml: draw_mm_s: expected 0.001 to 100000, found -1; bed_mm: expected 1 to 100000, found 0; "
+        "pen_up: expected 50 single lines of ASCII at most. Correct the profile."
+    )
+
+
 @pytest.mark.parametrize(
     ("name", "text"), [("m.toml", "name ="), ("m.json", "{"), ("m.json", "[]"), ("none.toml", None)]
 )

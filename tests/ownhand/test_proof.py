@@ -9,7 +9,7 @@ from PIL import Image
 
 from capture.label_font import label_font, printed_form
 from fontbuild.font import Font
-from ownhand.commands.proof import BUILT, SECTIONS, UNASKED, _sections, draw_proof
+from ownhand.commands.proof import BUILT, MARGIN_MM, SECTIONS, UNASKED, WIDTH_MM, _sections, draw_proof
 from ownhand.pictures.canvas import QUIET
 from tests.ownhand.hershey_font import hershey_font
 
@@ -28,6 +28,16 @@ def test_pages_are_as_large_as_paper_and_none_is_cut(font: Font) -> None:
     (size,) = sizes
     assert len(pages) >= 2
     assert size[1] / size[0] == pytest.approx(297 / 210, abs=0.01)
+
+
+def test_variants_that_do_not_fit_the_page_beside_each_other_go_on_in_the_next_row(font: Font) -> None:
+    many = replace(font, glyphs={"m": font.glyphs["m"] * 30})
+
+    ((_, _, blocks), *_) = _sections(many, set())
+
+    assert sum(len(b.glyphs) for b in blocks) == 60
+    assert len(blocks) > 1
+    assert max(b.width_mm for b in blocks) <= WIDTH_MM - 2 * MARGIN_MM
 
 
 def test_built_letters_that_nobody_asked_for_stand_apart(font: Font) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from capture.errors import TableError
@@ -130,3 +131,13 @@ def test_of_two_runs_into_one_folder_the_second_is_refused(tmp_path, capsys):
 
     assert "another run is writing into this folder" in capsys.readouterr().err
     assert main([*command, "-o", str(tmp_path / "out")]) == 0
+
+
+def test_bytes_that_are_no_text_are_not_taken_for_a_table_of_odd_letters(tmp_path):
+    noise = np.random.default_rng(4).integers(1, 256, 400).astype(np.uint8).tobytes()
+    (tmp_path / "guests.ods").write_bytes(noise)
+    (tmp_path / "stray.csv").write_bytes(b"name\nO\x1frla\n" + b"Wim\n" * 40)
+
+    with pytest.raises(TableError, match="no text and no workbook"):
+        read_table(tmp_path / "guests.ods")
+    assert len(read_table(tmp_path / "stray.csv").rows) == 41

@@ -64,6 +64,14 @@ def test_nil_is_refused_where_it_is_impossible(number):
         settings_of(None, {number: 0.0})
 
 
+def test_a_key_that_stands_twice_in_a_layout_is_told_as_toml_tells_it(tmp_path):
+    # RFC 8259, section 4: names should be unique; TOML 1.0 forbids it
+    for name, text in (("l.json", '{"paper": "A5", "paper": "A4"}'), ("l.toml", "paper = 'A5'\npaper = 'A4'")):
+        (tmp_path / name).write_text(text)
+        with pytest.raises(InputError, match=f"{name}: is not TOML or JSON .*(twice|overwrite)"):
+            settings_of(tmp_path / name, {})
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [("paper = ", "is not TOML or JSON"), ("papper = 'A4'", "papper"), ("x_height_mm = 'tall'", "x_height_mm")],
@@ -158,6 +166,16 @@ def test_a_text_in_a_code_page_is_refused_not_guessed(font, tmp_path, capsys, en
 
     assert main(["write", str(font), "-f", str(tmp_path / "card.txt"), "-o", str(tmp_path / "card.svg")]) == 3
     assert "is not text in UTF-8. Save it as plain text in UTF-8." in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("start", ["{\\rtf1\\ansi ", "<?xml version='1.0'?><p>", "\n<!DOCTYPE html><p>", "<HTML><p>"])
+def test_a_text_with_a_programs_marks_is_refused_not_written_with_them(font, tmp_path, capsys, start):
+    # Rich Text Format begins with {\rtf (specification 1.9.1), XML with <?xml (W3C, 2008, 2.8), HTML with its doctype
+    (tmp_path / "card.txt").write_text(start + "lit at dusk")
+
+    assert main(["write", str(font), "-f", str(tmp_path / "card.txt"), "-o", str(tmp_path / "card.svg")]) == 3
+    assert "Save it as plain text in UTF-8." in capsys.readouterr().err
+    assert not (tmp_path / "card.svg").exists()
 
 
 def test_a_second_format_goes_beside_the_preview_that_is_there(font, tmp_path):

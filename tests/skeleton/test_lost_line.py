@@ -14,13 +14,12 @@ from skeleton.ink.ink_map import find_ink
 from skeleton.pipeline import state_graph_of_ink
 from skeleton.small_networks import PROVENANCE
 from skeleton.words import decoding, lost_line, spliced_ways
-from skeleton.words.along_ways import INPUTS, LETTERS, STEP, told_of_way
+from skeleton.words.along_ways import INPUTS, LETTERS, STEP, told_of_ways
 from skeleton.words.decoding import decode_text, ways_to_write
 from skeleton.words.delayed_strokes import WrittenStroke
 from skeleton.words.finished_ways import finished
 from skeleton.words.lost_line import APART, Judged, judged, log_odds_along, network_of, trained
 from skeleton.words.spliced_ways import likeliest_way, meet, spliced
-from skeleton.words.unexplained_ink import tips_of
 from tests.bench import trace_ways
 from tests.bench.people import part
 from tests.bench.trace_ink import ink
@@ -41,9 +40,7 @@ def lamp():
 
 
 def told(lamp, one):
-    net, states, *_ = lamp
-    letters_ink = ~np.isin(states.piece[::2], one.laid.marks)
-    return told_of_way(net, states, one.strokes, one.laid.frame, "lamp", tips_of(net, states), letters_ink)
+    return told_of_ways(lamp[2].ink, [one], "lamp")[0]
 
 
 def test_a_way_is_told_at_equal_steps_with_its_letters(lamp):

@@ -2,7 +2,8 @@
 
 People shorten what they are about to run through. So where a tail would meet the letter under it, the tail is
 shortened below its line and the letter above its x-height, as little as is needed and never beyond what still reads.
-Where that is not enough, the line below goes lower, and those after it with it.
+Where that is not enough, the line below goes lower, and those after it with it. On printed lines, and in a box that is
+full, none can: those that still meet are counted.
 """
 
 from __future__ import annotations
@@ -22,6 +23,9 @@ CLEAR = 1.3
 
 SHORTEST_TAIL, SHORTEST_STEM = 0.45, 0.65
 """Share of a tail, and of what stands over the x-height, that is left at least."""
+
+TOUCHING = 0.8
+"""Pen widths between the middles of two lines of ink that are seen to touch."""
 
 SAMPLES = 6
 """Points to a cubic piece when it is asked where ink lies."""
@@ -163,6 +167,21 @@ def lowered(points_mm: Array, sizes: Index, line: Index, column: Index, *, pen_m
     out = points_mm.copy()
     out[:, 1] += np.repeat(down[line], sizes)
     return out
+
+
+def meeting(points_mm: Array, sizes: Index, line: Index, column: Index, *, pen_mm: float) -> int:
+    """Return how many lines are touched by ink of the line above; the parameters are those of `lowered`."""
+    if len(column) < 2 or not len(points_mm):
+        return 0
+    starts = np.concatenate([[0], np.cumsum(sizes)]).astype(np.int64)
+    shown = _may_matter(points_mm, starts, line, pen_mm)
+    if not shown.any():
+        return 0
+    few = np.concatenate([[0], np.cumsum(sizes[shown])]).astype(np.int64)
+    flat = flatten(points_mm[np.repeat(shown, sizes)], few, within_mm=pen_mm / 10)
+    top, bottom = _line_profiles(*flat, line[shown], len(column), step=pen_mm / 2)
+    deep = (bottom[:-1] + TOUCHING * pen_mm - top[1:]).max(axis=1)
+    return int(((deep > 0) & (column[1:] == column[:-1])).sum())
 
 
 def _may_matter(points: Array, starts: Index, line: Index, pen_mm: float) -> NDArray[np.bool_]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,7 +12,7 @@ from fontbuild.font import Font
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.layout.letters import Letters
 from ownhand.composer.layout.line_breaking import reach_of
-from ownhand.composer.layout.line_clearance import Inked, keep_lines_apart, lowered
+from ownhand.composer.layout.line_clearance import Inked, keep_lines_apart, lowered, meeting
 from ownhand.composer.layout.line_layout import SetLine, SetText
 from ownhand.composer.layout.repeat_avoidance import kinds, separate_repeats
 from ownhand.composer.plot.plot_page import PlotPage
@@ -66,6 +67,19 @@ class _Placed:
     word: Index
 
 
+@dataclass(frozen=True, eq=False)
+class WrittenPage:
+    """One page, and what its maker should know of its lines."""
+
+    page: PlotPage
+
+    squeezed: int
+    """Lines narrowed to stay in their box."""
+
+    meeting: Counter[str]
+    """Lines that run into the next one, by the box that they stand in."""
+
+
 def line_effects(rng: np.random.Generator, n: int, scatter: Scatter, life: Life, *, ruled: bool) -> LineEffects:
     """Draw what belongs to the n lines of one page."""
     level = scatter.line_level * life.of("level") * draw(rng, n)
@@ -82,8 +96,8 @@ def line_effects(rng: np.random.Generator, n: int, scatter: Scatter, life: Life,
 
 def write_page(
     number: int, texts: Sequence[tuple[SetText, Letters]], hand: Hand, rng: np.random.Generator
-) -> tuple[PlotPage, int]:
-    """Return one page and how many of its lines had to be squeezed to stay in their box.
+) -> WrittenPage:
+    """Return one page with what there is to say of its lines.
 
     Parameters
     ----------
@@ -92,6 +106,7 @@ def write_page(
     """
     blocks: list[tuple[Array, Index, Index, Index, Index, Index, tuple[str, ...]]] = []
     held: list[Array | None] = []
+    meet: Counter[str] = Counter()
     squeezed, lines_before, words_before, letters_before = 0, 0, 0, 0
     for text, letters in texts:
         lines = [line for line in text.lines if line.page == number]
@@ -103,6 +118,8 @@ def write_page(
         points, sizes, stroke_letter, point_line = _draw(placed, lines, letters, text, effects, hand)
         points, base, n = _inside(points, point_line, lines, text, pen_mm)
         squeezed += n
+        breaks = np.diff([item.y_mm for item in lines], prepend=-np.inf) < 0
+        column = np.cumsum(breaks.astype(np.int64))
         if hand.settings.life.strength > 0:
             first = np.searchsorted(stroke_letter, np.arange(len(placed.ids) + 1))
             points = keep_lines_apart(
@@ -111,10 +128,9 @@ def write_page(
                 pen_mm=pen_mm,
             )
             if not text.ruled and not any(box.blank for box in hand.settings.boxes):
-                breaks = np.diff([item.y_mm for item in lines], prepend=-np.inf) < 0
-                column = np.cumsum(breaks.astype(np.int64))
                 bottom = text.box.y_mm + text.box.height_mm - pen_mm / 2
                 points = lowered(points, sizes, placed.line[stroke_letter], column, pen_mm=pen_mm, bottom_mm=bottom)
+        meet[text.box.told] += meeting(points, sizes, placed.line[stroke_letter], column, pen_mm=pen_mm)
         word = np.unique(np.column_stack([placed.line, placed.word]), axis=0, return_inverse=True)[1].reshape(-1)
         blocks.append((
             points, sizes, placed.line[stroke_letter] + lines_before, word[stroke_letter] + words_before,
@@ -137,7 +153,7 @@ def write_page(
         tuple(c for b in blocks for c in b[6]), hand.settings.pens, hand.measured_pen_mm, hand.font.record.family,
         held=None if any(h is None for h in held) or not held else np.concatenate([h for h in held if h is not None]),
     )  # fmt: skip
-    return page, squeezed
+    return WrittenPage(page, squeezed, +meet)
 
 
 def _place(lines: Sequence[SetLine], letters: Letters, u: float) -> _Placed:

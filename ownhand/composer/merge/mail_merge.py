@@ -51,7 +51,7 @@ class RunReport:
     """Files of earlier runs into the folder that are no row's any more: of a guest who was renamed or taken out."""
 
     thumbnails: tuple[tuple[str, bytes], ...] = ()
-    """Name and PNG of every card, where they were asked for."""
+    """Name and PNG of every card, where they were asked for; in the table's order."""
 
     def told(self) -> list[str]:
         """Return the notices in words, a line each."""
@@ -132,7 +132,9 @@ def run_table(
     faults.sort(key=lambda f: f.line)
     if not check:
         write_text(out / ROWS, rows_report(every, faults, missing))
-    thumbnails.sort()
+    # processes finish as they can, and names need not be in the table's order
+    place = {job.name: k for k, job in enumerate(every)}
+    thumbnails.sort(key=lambda card: place[card[0]])
     return RunReport(
         written, len(there), pages, tuple(faults), told_together(notices), missing, left_over, tuple(thumbnails)
     )

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from capture.errors import OutputError
-from capture.files import write_json
+from capture.files import SCRAP, SCRAP_NAME, write_json
 from capture.safe_paths import path_inside
 from ownhand.composer.formats import SUFFIXES
 from ownhand.composer.merge.run_plan import Fault
@@ -76,8 +76,8 @@ def left_over_files(jobs: Sequence[Job], out: Path) -> tuple[str, ...]:
 
 def _sweep(jobs: Sequence[Job], out: Path) -> None:
     """Remove what an interrupted run left half written beside its files."""
-    names = {job.name for job in jobs} | {Path(RECORD).stem}
-    for part in out.glob(".*.part"):
+    names = {name[:SCRAP_NAME] for name in (*(job.name for job in jobs), Path(RECORD).stem)}
+    for part in out.glob(f".*{SCRAP}"):
         if part.name[1:].split(".")[0] in names:
             part.unlink(missing_ok=True)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -20,6 +21,13 @@ LONGEST_SHOWN = 60
 
 LISTED_SHEETS = 200
 """Characters of the names of other sheets that are shown."""
+
+CONTROL = re.compile(r"[\x01-\x08\x0e-\x19\x1c-\x1f]")
+"""Control characters without a use in text."""
+
+LOOKED_AT, MOST_CONTROL = 4096, 0.02
+"""Characters at the beginning of a table, and the share of control characters in them from which it is no text; a stray
+one is left out of what is written."""
 
 PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\0", b"MM\0*", b"%PDF")
 """How PNG, JPEG, GIF, TIFF and PDF files begin."""
@@ -133,7 +141,8 @@ def read_table(
     if sheet:
         raise TableError(str(path), "is no workbook and has no sheets", "Leave out the sheet.")
     text, used, as_likely = decoded(raw, path, encoding, letters)
-    if "\0" in text:
+    start = text[:LOOKED_AT]
+    if "\0" in text or len(CONTROL.findall(start)) > MOST_CONTROL * len(start):
         raise TableError(str(path), "is no text and no workbook", "Give a table: CSV, .xlsx or .ods.")
     if text.lstrip()[:1] == "<":
         raise TableError(str(path), "is XML or HTML, and no table", SAVE_AGAIN)

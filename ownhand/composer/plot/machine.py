@@ -25,7 +25,6 @@ Example of a file, with every key; all have defaults:
 
 from __future__ import annotations
 
-import json
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -34,6 +33,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from capture import plain_json
 from capture.errors import InputError, UsageError
 from capture.limits import is_plain
 from capture.units import Points
@@ -123,7 +123,7 @@ def _out_of_range(values: Mapping[str, Any]) -> list[str]:
             # what is no number at all (10 to the 400th) was told already
             if isinstance(number, int | float) and abs(number) < 1e9 and not low <= number <= high:
                 out.append(f"{name}: expected {low:g} to {high:g}, found {number:g}")
-    return out
+    return list(dict.fromkeys(out))
 
 
 def load_machine(path: Path) -> Machine:
@@ -140,7 +140,7 @@ def load_machine(path: Path) -> Machine:
         raise InputError(str(path), f"cannot be read ({error.strerror})", "Give a machine profile.") from None
     try:
         text = raw.decode("utf-8-sig")
-        data = json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
+        data = plain_json.loads(text) if path.suffix.lower() == ".json" else tomllib.loads(text)
     except (ValueError, RecursionError) as error:
         raise InputError(str(path), f"is not a TOML or JSON file ({error})", "See the README for an example.") from None
     if not isinstance(data, dict):
@@ -160,6 +160,9 @@ def machine_from(data: dict[str, Any], *, where: str = "machine") -> Machine:
 
     made, faults = structured(data, Machine)
     if made is None:
+        # what the class refused, each as a fault of its own
+        refused = (f.removeprefix("profile: ").removesuffix(". Correct it").split("; ") for f in faults)
+        faults = list(dict.fromkeys(fault for several in refused for fault in several))
         # a class refuses figures only once all types are right: here both are told at once
         faults += [f for f in _out_of_range(data) if not any(g.startswith(f.split(" ")[0]) for g in faults)]
         raise InputError(where, "; ".join(faults), "Correct the profile.")

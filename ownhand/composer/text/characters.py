@@ -108,7 +108,8 @@ class Notice:
     """Something about the text or the page that its maker should know; never a reason to stop."""
 
     kind: str
-    """'missing', 'replaced', 'composed', 'direction', 'smaller', 'broken word', 'squeezed', 'unfilled' or 'no box'."""
+    """'missing', 'replaced', 'composed', 'direction', 'smaller', 'broken word', 'squeezed', 'meeting', 'unfilled' or
+    'no box'."""
 
     subject: str
     detail: str

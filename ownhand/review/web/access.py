@@ -35,8 +35,11 @@ HEADERS = [
 
 
 def refusal(where: str, what: str, remedy: str = "") -> dict[str, dict[str, str]]:
-    """Return the body of every answer that refuses something: in the three parts of all our messages."""
-    return {"error": {"where": where, "what": what, "remedy": remedy}}
+    """Return the body of every answer that refuses something: in the three parts of all our messages.
+
+    What a command names by its option the page names without the dashes.
+    """
+    return {"error": {"where": where.removeprefix("--"), "what": what, "remedy": remedy}}
 
 
 class Guard:

@@ -13,11 +13,10 @@ from numpy.typing import NDArray
 from capture.units import Points, image_from_pixels
 from skeleton.ink.ink_map import find_ink
 from skeleton.pipeline import state_graph_of_ink
-from skeleton.words.along_ways import ToldOfWay, told_of_way
+from skeleton.words.along_ways import ToldOfWay, told_of_ways
 from skeleton.words.decoding import ways_to_write
 from skeleton.words.finished_ways import finished
 from skeleton.words.lost_line import LOST_STEP_MM
-from skeleton.words.unexplained_ink import tips_of
 from tests.bench.people import part
 from tests.bench.trace_ink import even, ink
 from tests.bench.words import NEAR_MM, Word, partners
@@ -97,7 +96,7 @@ def example_of(job: Job) -> WordExample | None:
     word, seed, pen_mm = job
     grey, offset = ink(word.strokes, dpi=DPI, pen_mm=pen_mm, seed=seed, discs=True)
     true = [s + offset for s in word.strokes]
-    seen = find_ink(grey, DPI)
+    seen = find_ink(grey, DPI, faint=False)
     apart = state_graph_of_ink(seen, of_words=True) if seen is not None else None
     if seen is None or apart is None:
         return None
@@ -105,11 +104,9 @@ def example_of(job: Job) -> WordExample | None:
     found = ways_to_write(net, states, word.text)
     if found is None:
         return None
-    tips, out = tips_of(net, states), []
-    for laid, left in zip(found.laid, found.unexplained.tolist(), strict=True):
-        way = finished(found.ink, word.text, laid)
-        letters_ink = ~np.isin(states.piece[::2], laid.marks)
-        told = told_of_way(net, states, way.strokes, laid.frame, word.text, tips, letters_ink)
+    ways, out = [finished(found.ink, word.text, laid) for laid in found.laid], []
+    every = told_of_ways(found.ink, ways, word.text)
+    for way, told, left in zip(ways, every, found.unexplained.tolist(), strict=True):
         places = image_from_pixels(told.places, px_per_mm=seen.px_per_mm)
         lost, begun, share = lost_of(places, told.stroke, true)
         out.append(WayExample(told, lost, begun, share, left, len(way.strokes)))

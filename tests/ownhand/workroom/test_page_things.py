@@ -8,7 +8,7 @@ import pytest
 from svgelements import Path as SvgPath
 
 from ownhand.hands.hand import change_record
-from tests.ownhand.on_page import draw, middle_of, tab, until
+from tests.ownhand.on_page import PATIENCE_S, draw, middle_of, tab, until
 
 pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
 
@@ -144,6 +144,22 @@ def test_a_paragraph_is_set_to_the_right_and_in_another_hand_where_the_cursor_st
     assert both == "a tune\n~in guest ~right in a tin\nat a site"
     assert said == ""
     assert area.input_value() == "a tune\nin a tin\nat a site"
+
+
+def test_a_sheet_of_which_nothing_is_chosen_yet_says_so_and_asks_for_nothing(browser, served, faults):
+    # a private-use language (BCP 47, qaa): none of those that are known, so the page guesses none
+    context = browser.new_context(locale="qaa")
+    context.set_default_timeout(PATIENCE_S * 1000)
+    page = tab(context, served.url, faults, "#sheet", allow="nothing is allowed")
+    page.get_by_text("Choose a language, or type a text to cover.").wait_for()
+    page.wait_for_selector(".sheet-picture[aria-busy=false]")
+    locked = page.get_by_role("button", name="Save the PDF").is_disabled()
+    page.get_by_label("Further characters").fill("tea")
+    page.locator("img.print").wait_for()
+    free = page.get_by_role("button", name="Save the PDF").is_enabled()
+    context.close()
+
+    assert locked and free
 
 
 def test_what_is_missing_is_asked_for_on_the_next_sheet(desk):

@@ -415,6 +415,25 @@ def test_a_wrong_address_shows_a_page_to_a_person_and_data_to_a_program(room):
     assert outside[0] == 403 and b"<h1>" in outside[1]
 
 
+def test_a_hand_that_was_moved_while_its_page_is_open_is_said_to_be_gone(room, hand):
+    assert room.get("api/state")[0] == 200
+    hand.path.rename(hand.path.with_name("moved"))
+
+    looked, done = room.get("api/state"), room.post("api/record", {"writer": "O. Fennimore"})
+
+    assert looked[0] == done[0] == 404
+    assert looked[1]["error"]["where"] == "hand 'lamp'"
+    assert looked[1]["error"]["what"] == "is not in this folder"
+    assert not hand.path.exists()
+
+
+def test_what_a_command_names_by_its_option_is_named_without_dashes(room):
+    status, told, *_ = room.post("api/record", {"family": "a/b"})
+
+    assert status == 422
+    assert told["error"]["where"] == "family"
+
+
 def test_hands_of_another_folder_are_not_reached(room, tmp_path):
     write_hand(tmp_path / "elsewhere" / "secret", "a", attempts=1, faults=False)
     base = room.path.rstrip("/").rsplit("/", 1)[0]

@@ -62,9 +62,20 @@ function part(main, languages, state) {
     const { pages: most, ...rest } = wish;
     return most ? { ...rest, pages: most } : rest;
   };
+  const empty = (what) => {
+    picture.replaceChildren(h("p", { class: "wait empty-paper" }, "The page will stand here."));
+    facts.textContent = what;
+    save.disabled = true;
+    pages = 1;
+  };
   async function draw() {
     const mine = ++latest;
     try {
+      // Nothing was chosen yet, as where a hand has its first sheets: nothing to ask for, and no fault either.
+      if (![...wish.languages, wish.characters, wish.text, wish.copy].some((t) => t.trim())) {
+        empty("Choose a language, or type a text to cover.");
+        return;
+      }
       const done = await post("plan", asked());
       await handsOff();
       if (mine !== latest || !picture.isConnected) return;
@@ -77,11 +88,7 @@ function part(main, languages, state) {
       save.disabled = false;
     } catch (error) {
       if (!(error instanceof Refused)) throw error;
-      if (mine !== latest) return;
-      picture.replaceChildren(h("p", { class: "wait empty-paper" }, "The page will stand here."));
-      facts.textContent = error.message;
-      save.disabled = true;
-      pages = 1;
+      if (mine === latest) empty(error.message);
     } finally {
       if (mine === latest) picture.setAttribute("aria-busy", "false");
     }

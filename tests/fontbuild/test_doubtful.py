@@ -166,6 +166,26 @@ def _rings(count: int, allograph: str) -> list[AttemptStrokes]:
     return out
 
 
+def _arches(legs: int, name: str, allograph: str = "joined") -> AttemptStrokes:
+    """Legs joined by arches, as of an n or an m, and a way out."""
+    rise = np.column_stack([0.5 - 0.5 * np.cos(np.linspace(0.0, np.pi, 12)), 3.0 * np.sin(np.linspace(0.0, np.pi, 12))])
+    parts = [rise + np.array([1.0 * k, 0.0]) for k in range(legs - 1)]
+    out = np.array([[legs - 1.0, 0.0], [legs - 0.4, 0.6]])
+    return AttemptStrokes(name, "m", (np.vstack([[[0.0, 3.0]], *parts, out]),), allograph=allograph)
+
+
+def test_a_letter_that_lost_a_leg_to_its_neighbour_stays_out() -> None:
+    whole = [_arches(3, f"m{k}") for k in range(5)]
+
+    found, _ = find_doubtful({"m": [*whole, _arches(2, "leg")]}, x_height_mm=3.0)
+    apart, _ = find_doubtful({"m": [*whole, _arches(2, "leg", APART)]}, x_height_mm=3.0)
+    few, _ = find_doubtful({"m": [*whole[:2], _arches(2, "leg")]}, x_height_mm=3.0)
+
+    assert found == {"leg": "cut out of its word much narrower than the others"}
+    assert apart == few == {}
+    assert find_doubtful({"m": [*whole, _arches(2, "leg")]}, x_height_mm=3.0, keep={"leg"})[0] == {}
+
+
 def test_a_letter_cut_out_of_a_joined_word_unlike_all_others_stays_out() -> None:
     """Half of the ring went to the letter before it, and the stem of the one after it came with it."""
     turn = np.linspace(-np.pi / 2, np.pi / 2, 20)

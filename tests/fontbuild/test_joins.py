@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from fontbuild.build import build_font
+from fontbuild.doubtful import CUT_NARROW
 from fontbuild.font import Record
 from fontbuild.formats.opentype import compile_font
 from fontbuild.formats.packed import PACK
@@ -93,6 +94,20 @@ def test_a_letter_comes_in_with_a_short_piece_where_the_one_before_went_out_ther
 
     for glyph in made.glyphs["a"]:
         assert np.allclose(glyph.strokes[0][0], glyph.anchors[ENTRY], atol=0.02)
+
+
+def test_a_letter_whose_leg_went_to_its_neighbour_is_not_kept_for_words_either():
+    # a hand whose letters are of many sizes: none of these is too small
+    sizes = (0.7, 0.8, 1.0, 1.2, 1.4)
+    words = [wave(c, w * k, 3.0 * k, n) for c, w in (("u", 9.0), ("m", 5.0)) for n, k in enumerate(sizes, 1)]
+    narrow, less_sure = wave("m", 2.6, 3.0, 6), replace(wave("m", 5.0, 3.0, 7), confidence=0.3)
+
+    made = build_font([*words, narrow, less_sure], Record("joined"), accents=False)
+    aside = {s.id: s.reason for s in made.set_aside}
+
+    assert aside[narrow.id] == CUT_NARROW and less_sure.id in aside
+    kept = {g.source for g in made.font.in_words.get("m", ())}
+    assert less_sure.id in kept and narrow.id not in kept
 
 
 def test_letters_that_stood_alone_have_no_joins(font):

@@ -120,11 +120,11 @@ def test_a_felt_pens_second_pass_is_darker_and_a_pencil_leaves_paper_bare() -> N
 @pytest.mark.parametrize("kind", ["skipping", "pencil"])
 def test_a_line_that_is_pale_in_places_is_not_parted_where_it_is_narrow(kind: str) -> None:
     parts, as_if_even = 0, 0
-    for seed in SEEDS:
-        found = find_ink(ink([ARCH], dpi=300, pen_mm=0.3, kind=kind, seed=seed)[0], 300)
+    for seed in range(24):
+        found = find_ink(ink([ARCH], dpi=600, kind=kind, seed=seed)[0], 600)
         assert found is not None
         graph = build_graph(found)
         parts += len(cut_necks(graph, found).edges) - len(graph.edges)
         as_if_even += len(cut_necks(graph, replace(found, uneven=False)).edges) - len(graph.edges)
-    # a line that hardly skips is not told from an even one
-    assert parts < as_if_even / 3
+    assert parts == 0
+    assert as_if_even > 0

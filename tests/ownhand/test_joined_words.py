@@ -170,6 +170,15 @@ def test_a_hand_of_mixed_habits_stays_mixed(font):
     assert lifts / 200 == pytest.approx(0.4, abs=0.12)
 
 
+def test_a_hand_of_mixed_habits_stays_mixed_in_words_that_it_joined_once():
+    font = build_font([a for row in range(1, 6) for a in as_word("lane", row)], Record("joined"), accents=False).font
+    mixed = replace(font, rhythm={k: 0.6 if k.startswith(JOINS) else v for k, v in font.rhythm.items()})
+    lifts = strokes_of(mixed, " ".join(["lane"] * 60)) - 60
+
+    # 180 places; the standard deviation of the share is .037
+    assert lifts / 180 == pytest.approx(0.4, abs=0.12)
+
+
 def test_letters_from_cells_do_not_keep_a_hand_from_joining(font):
     """A sheet has more cells than a few copied lines have letters."""
     cells = {

@@ -37,8 +37,10 @@ more costs 1, by the square; and from how much the pen is lifted rather than led
 
 
 TOGETHER = 5.0
-"""What is taken off the cost where two letters were written in one word, one after the other, joined or not: no join
-suits better than the one that was written, and where two were cut in the wrong place, their line is still whole."""
+"""What is taken off the cost where two letters were written in one word, one after the other, joined where the pen is
+to stay down and lifted where not: no join suits better than the one that was written, and where two were cut in the
+wrong place, their line is still whole. Letters that were joined do not stand so where the pen is to be lifted: a hand
+that joins now and prints then would join nearly all that it has joined once."""
 
 MEET = 0.15
 """x-heights between where one letter goes out and the next one comes in from which they cannot be where the two met."""
@@ -142,7 +144,9 @@ class JoinedWords:
             out = OTHER_JOINS * ((leaves[last] > 0) != wanted[k - 1]) + ALONE * self._are_loose(last)
             into = OTHER_JOINS * ((entry[mine] > 0) != wanted[k - 1]) + ALONE * self._are_loose(mine)
             step = step + out[:, None] + into[None]
-            step[beside[k - 1]] = -TOGETHER
+            one, two = beside[k - 1]
+            joined = (leaves[last[one]] > 0) & (entry[mine[two]] > 0)
+            step[one[joined == wanted[k - 1]], two[joined == wanted[k - 1]]] = -TOGETHER
             ways = total[-1][:, None] + step
             back.append(np.asarray(ways.argmin(axis=0), np.int64))
             total.append(ways.min(axis=0) + cost)

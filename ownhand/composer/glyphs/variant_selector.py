@@ -39,13 +39,15 @@ class VariantSelector:
         n = len(chars)
         draws = self._rng.integers(0, 1 << 30, size=(n, CANDIDATES + 1)).tolist()
         first, second = [0] * n, [0] * n
+        mixing = self._mixing
+        pools = {char: self._bank.pool(char) for char in dict.fromkeys(chars)}
         for i, char in enumerate(chars):
-            pool = self._bank.pool(char)
+            pool = pools[char]
             shape = self._next(pool, draws[i])
             partners = pool.partners[shape]
-            other = partners[draws[i][CANDIDATES] % len(partners)] if partners and self._mixing else shape
+            other = partners[draws[i][CANDIDATES] % len(partners)] if partners and mixing else shape
             first[i], second[i] = pool.first + shape, pool.first + other
-        share = self._rng.uniform(0, FRESH, n) * min(1.0, self._blends) if self._mixing else np.zeros(n)
+        share = self._rng.uniform(0, FRESH, n) * min(1.0, self._blends) if mixing else np.zeros(n)
         return np.array(first, np.int64), np.array(second, np.int64), share
 
     @property

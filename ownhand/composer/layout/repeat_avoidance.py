@@ -65,11 +65,14 @@ def separate_repeats(points: Array, kind: Index, count: Index, line: Index, x_he
 def _alike(letters: Array, line: Index, within_mm: float) -> Index:
     """Return which letters of one kind, shape (m, n, 2), are like an earlier one in sight."""
     m, n = letters.shape[:2]
-    flat = (letters - letters.mean(axis=1, keepdims=True)).reshape(m, -1)
+    flat = (letters - letters.sum(axis=1, keepdims=True) / n).reshape(m, -1)
     square = np.einsum("ij,ij->i", flat, flat)
     apart = square[:, None] + square[None, :] - 2 * flat @ flat.T
-    near = (apart < n * within_mm**2) & (np.abs(line[:, None] - line) <= SIGHT_LINES)
-    near &= np.tri(m, k=-1, dtype=bool)
+    near = apart < n * within_mm**2
+    # each is like itself, and mostly like no other
+    if np.count_nonzero(near) <= m:
+        return np.zeros(0, np.int64)
+    near &= (np.abs(line[:, None] - line) <= SIGHT_LINES) & np.tri(m, k=-1, dtype=bool)
     return np.flatnonzero(near.any(axis=1))
 
 

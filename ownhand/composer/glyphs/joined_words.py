@@ -24,8 +24,9 @@ CANDIDATES = 10
 OTHER_JOINS = 3.0
 """Cost of a shape that was written with other joins than the word wants."""
 
-AGAIN = 1.2
-"""Cost of the shape used last; the one before costs half, and so on."""
+AGAIN = 20.0
+"""Cost of the shape used last; the one before costs half, and so on: whoever writes a word twice does not draw it the
+same way, and of several ways in which letters were written beside each other none is used much more than the others."""
 
 STEP, TURN = 0.12, 35.0
 """x-heights between exit and entry, and degrees between their directions, that cost 1, by the square."""

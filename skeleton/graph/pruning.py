@@ -137,8 +137,11 @@ def _spot_centre(place: NDArray[np.float64], ink: InkMap) -> NDArray[np.float64]
 def cut_necks(graph: InkGraph, ink: InkMap) -> InkGraph:
     """Return the graph with lines parted where the ink is much narrower than the pen.
 
-    There two strokes merely touch, or the pen ran dry; what was one line after all is bridged again.
+    There two strokes merely touch, or the pen ran dry; what was one line after all is bridged again. Of uneven ink all
+    lines are narrow in places.
     """
+    if ink.uneven:
+        return graph
     nodes = list(graph.nodes)
     edges: list[Edge] = []
     h, w = ink.radius.shape

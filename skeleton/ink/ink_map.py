@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from capture.units import MM_PER_INCH
 from skeleton.geometry.quantiles import median
 from skeleton.ink.components import flip_small_components, histogram
+from skeleton.ink.grain import find_faint_ink, ridge
 
 Grey = NDArray[np.uint8]
 Field = NDArray[np.float32]
@@ -28,16 +29,15 @@ PALE_CORE_SHARE = 0.006
 """Share of the ink's core that is paler than 0.8 from which the pen is taken to skip: mottled ink stays under 0.005,
 a pen that leaves six per cent of its line bare has 0.02."""
 
-PALE_RIDGE_SHARE, PALE = 0.02, 0.7
-"""Share of the middles of lines that is paler than this share of their median from which the ink is a pencil's, or a
-pen's that skips much: pencils have 0.03, even ink none in 19 of 20 characters."""
-
-FAINT, FAINT_BLUR_PEN_WIDTHS = 0.35, 0.2
-"""Darkness, blurred so much, from which there is ink of a pen that skips, or a pencil."""
-
 GRAIN_MM = 0.05
 """Standard deviation of the blur before a line's width is measured: at fine resolutions the grain of the paper would
 be taken for lines."""
+
+PENCIL_BLUR_PEN_WIDTHS = 0.25
+"""Blur by which the grain of a pencil's line is evened before anything else is looked at."""
+
+PENCIL_FULL = 0.55
+"""Darkness from which a pencil's smoothed line counts as full ink: what is left of its grain tells of no movement."""
 
 BROAD_HALF_WIDTH_PEN_WIDTHS = 1.2
 """Half-width of the ink, in pen widths, from which several strokes beside each other have run into one: a line has
@@ -75,6 +75,9 @@ class InkMap:
     px_per_mm: float
     """Of the working image."""
 
+    uneven: bool = False
+    """Whether a pencil made it, or a pen that skips: what is narrow may be pale."""
+
 
 def require_grey(grey: object, dpi: float) -> None:
     """Raise ValueError unless `grey` is a uint8 array of shape (h, w) and `dpi` is positive."""
@@ -89,9 +92,39 @@ def find_ink(grey: Grey, dpi: float, *, faint: bool = True) -> InkMap | None:
 
     Paper and ink levels come from the image itself: the paper is a wide, smooth upper envelope of the grey, the
     threshold is Otsu's (1979) on what is darker than that, so that a raw drawing with uneven light does as well as a
-    cleaned cell. `faint`: what a pencil or a skipping pen left too pale is ink as well; in words the paper within
-    narrow loops would be taken for it.
+    cleaned cell. A pencil's grain is smoothed away first. `faint`: what a skipping pen left too pale is ink as well; in
+    words the paper within narrow loops would be taken for it.
     """
+    scaled = _scaled_darkness(grey, dpi)
+    if scaled is None:
+        return None
+    pale = find_faint_ink(scaled.darkness, scaled.pen_px)
+    if pale.pencil:
+        grain_px = PENCIL_BLUR_PEN_WIDTHS * scaled.pen_px * dpi / MM_PER_INCH / scaled.px_per_mm
+        smoothed = _scaled_darkness(np.asarray(cv2.GaussianBlur(grey, (0, 0), grain_px), np.uint8), dpi)
+        if smoothed is not None:
+            scaled = smoothed
+            pale = replace(find_faint_ink(scaled.darkness, scaled.pen_px), pencil=True)
+    with_pale_places = pale.pencil or (faint and pale.skips)
+    mask, skips = _mask(scaled.darkness, scaled.pen_px, pale.mask if with_pale_places else None)
+    if not mask.any():
+        return None
+    radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
+    darkness = np.minimum(scaled.darkness / np.float32(PENCIL_FULL), 1) if pale.pencil else scaled.darkness
+    return InkMap(darkness, mask, radius, scaled.pen_px, scaled.px_per_mm, skips)
+
+
+@dataclass(frozen=True, eq=False)
+class _Scaled:
+    """An image at the working size: darkness, shape (h, w), the width of the pen, the scale."""
+
+    darkness: Field
+    pen_px: float
+    px_per_mm: float
+
+
+def _scaled_darkness(grey: Grey, dpi: float) -> _Scaled | None:
+    """Return the darkness of an image at a size fit for thinning, or None if it is blank."""
     darkness = _darkness(grey)
     if darkness is None:
         return None
@@ -111,11 +144,7 @@ def find_ink(grey: Grey, dpi: float, *, faint: bool = True) -> InkMap | None:
         size = (w * parts // 16, h * parts // 16)
         darkness = np.asarray(cv2.resize(darkness, size, interpolation=how), np.float32)
         pen = _pen_px(darkness, px_per_mm * scale) or pen * scale
-    mask = _mask(darkness, pen, faint)
-    if not mask.any():
-        return None
-    radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
-    return InkMap(darkness, mask, radius, pen, px_per_mm * scale)
+    return _Scaled(darkness, pen, px_per_mm * scale)
 
 
 def _darkness(grey: Grey) -> Field | None:
@@ -170,26 +199,22 @@ def _pen_px(darkness: Field, px_per_mm: float) -> float | None:
     if mask.sum() < 3:
         return None
     radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
-    width = 2 * median(radius[_ridge(radius) & (mask > 0)]) - 0.7
+    width = 2 * median(radius[ridge(radius) & (mask > 0)]) - 0.7
     return max(1.0, float(width))
 
 
-def _ridge(radius: Field) -> NDArray[np.bool_]:
-    """Return where the distance to the paper is greatest, shape (h, w)."""
-    out: NDArray[np.bool_] = radius >= cv2.dilate(radius, np.ones((3, 3), np.uint8)) - 1e-3
-    return out
+def _mask(darkness: Field, pen: float, faint: NDArray[np.uint8] | None) -> tuple[NDArray[np.uint8], bool]:
+    """Return the ink's mask without dust, holes of missing fibre filled, and whether the pen skipped.
 
-
-def _mask(darkness: Field, pen: float, faint: bool) -> NDArray[np.uint8]:
-    """Return the ink's mask without dust, holes of missing fibre filled."""
+    `faint`: the ink where pale places count.
+    """
     soft = np.asarray(cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen), np.float32)
     plain = (soft > 0.5).astype(np.uint8)
     inside = np.asarray(cv2.distanceTransform(plain, cv2.DIST_L2, 5), np.float32)
     core = soft[inside > 0.3 * pen]
     skipping = len(core) > 0 and float((core < 0.8).mean()) > PALE_CORE_SHARE
-    pale = _with_pale_places(darkness, pen) if faint else None
-    if pale is not None:
-        skipping, mask, hole = True, pale, 0.45 * pen * pen
+    if faint is not None:
+        skipping, mask, hole = True, faint, 0.45 * pen * pen
     elif skipping:
         # bare streaks within the ink are the pen's failing, not paper between strokes
         disc = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * round(0.25 * pen) + 1,) * 2)
@@ -204,20 +229,7 @@ def _mask(darkness: Field, pen: float, faint: bool) -> NDArray[np.uint8]:
         out[_closed_gaps(soft, plain, inside, pen, GAP_LENGTH_PEN_WIDTHS[skipping] * pen) > 0] = 0
     flip_small_components(out, 1, 1, max(3.0, 0.2 * pen * pen))
     flip_small_components(out, 0, 0, max(2.0, hole))
-    return out
-
-
-def _with_pale_places(darkness: Field, pen: float) -> NDArray[np.uint8] | None:
-    """Return the ink of a pencil, or of a pen that skips, pale places included; None where the ink is even.
-
-    Shape (h, w), 1 where there is ink; pen: its width, px.
-    """
-    low = np.asarray(cv2.GaussianBlur(darkness, (0, 0), FAINT_BLUR_PEN_WIDTHS * pen), np.float32)
-    out = (low > FAINT).astype(np.uint8)
-    radius = np.asarray(cv2.distanceTransform(out, cv2.DIST_L2, 5), np.float32)
-    middles = low[_ridge(radius) & (radius > 0.3 * pen)]
-    pale = len(middles) > 0 and float((middles < PALE * median(middles)).mean()) > PALE_RIDGE_SHARE
-    return out if pale else None
+    return out, skipping
 
 
 def _closed_gaps(

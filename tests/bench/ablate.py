@@ -25,7 +25,7 @@ from tests.bench.trace_data import Case, data_sets, folder
 from tests.bench.trace_rows import Picture, Setting, groups, picture
 from tests.bench.trace_score import Score, score
 
-SETTINGS = {"streaks closed": Setting(kind="skipping")}
+SETTINGS = {"streaks closed": Setting(kind="skipping"), "grain smoothed": Setting(kind="pencil")}
 """Inks of parts that are made for one."""
 
 Inked = tuple[Case, Picture]

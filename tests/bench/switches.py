@@ -110,8 +110,12 @@ SWITCHES = (
     Switch("sharpened mask", {"skeleton.ink.ink_map.SHARPEN_WEIGHT": _of(0.0)}),
     Switch(
         "streaks closed",
-        {f"skeleton.ink.ink_map.{name}": _of(np.inf) for name in ("PALE_CORE_SHARE", "PALE_RIDGE_SHARE")},
+        {
+            f"skeleton.ink.{name}": _of(np.inf)
+            for name in ("ink_map.PALE_CORE_SHARE", "grain.PALE_RIDGE_SHARE", "grain.UNEVEN")
+        },
     ),
+    Switch("grain smoothed", {"skeleton.ink.grain.UNEVEN": _of(np.inf)}),
     Switch("spurs pruned", {f"{_PRUNING}.prune_spurs": _of(_same)}),
     Switch("necks cut", {f"{_PRUNING}.cut_necks": _of(_same)}),
     Switch("skips bridged", {f"{_PRUNING}.bridge_pen_skips": _of(_same)}),

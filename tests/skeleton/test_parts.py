@@ -59,9 +59,9 @@ def arc(x: float, y: float, r: float, start_deg: float, end_deg: float) -> Point
     return np.stack([x + r * np.cos(t), y - r * np.sin(t)], axis=1)
 
 
-def lines_of(grey: np.ndarray, char: str | None, part: Switch) -> list[Points]:
+def lines_of(grey: np.ndarray, char: str | None, part: Switch, dpi: float = DPI) -> list[Points]:
     """Return the strokes read in a picture."""
-    got = read(grey, DPI, char, handedness="right", known=(), options=part.options, judged=False)
+    got = read(grey, dpi, char, handedness="right", known=(), options=part.options, judged=False)
     return [s.points_mm for s in got.strokes]
 
 
@@ -121,6 +121,11 @@ def streaky_lines_are_two(part: Switch) -> bool:
     strokes = [line((0, 0), (6, 1)), line((0, 2), (6, 4))]
     pictures = [ink(strokes, kind="skipping", seed=seed, pen_mm=0.8)[0] for seed in range(4)]
     return all(len(lines_of(grey, None, part)) == 2 for grey in pictures)
+
+
+def pencilled_bows_are_one_stroke(part: Switch) -> bool:
+    pictures = [ink([arc(0, 0, 2.5, 30, 300)], dpi=600, kind="pencil", seed=seed)[0] for seed in range(4)]
+    return all(len(lines_of(grey, None, part, 600)) == 1 for grey in pictures)
 
 
 def a_bump_is_no_stroke(part: Switch) -> bool:
@@ -431,6 +436,7 @@ GUARDS: dict[str, Guard] = {
     "smooth curves": a_bow_bends_evenly,
     "sharpened mask": small_counters_are_open,
     "streaks closed": streaky_lines_are_two,
+    "grain smoothed": pencilled_bows_are_one_stroke,
     "spurs pruned": a_bump_is_no_stroke,
     "necks cut": strokes_joined_by_a_thread_of_ink_are_two,
     "skips bridged": a_skip_is_bridged,

@@ -153,13 +153,24 @@ def test_a_sheet_of_which_nothing_is_chosen_yet_says_so_and_asks_for_nothing(bro
     page = tab(context, served.url, faults, "#sheet", allow="nothing is allowed")
     page.get_by_text("Choose a language, or type a text to cover.").wait_for()
     page.wait_for_selector(".sheet-picture[aria-busy=false]")
-    locked = page.get_by_role("button", name="Save the PDF").is_disabled()
+    buttons = ("Page before", "Next page", "Save the PDF")
+    locked = all(page.get_by_role("button", name=name).is_disabled() for name in buttons)
     page.get_by_label("Further characters").fill("tea")
     page.locator("img.print").wait_for()
     free = page.get_by_role("button", name="Save the PDF").is_enabled()
     context.close()
 
     assert locked and free
+
+
+def test_of_hands_of_one_name_the_list_tells_the_folders(context, hand, served, faults):
+    shutil.copytree(hand.path, hand.path.parent / "lamp-again")
+    alike = tab(context, served.url, faults, "../../").locator(".hand-card .hint").all_inner_texts()
+    change_record(hand.path.parent / "lamp-again", {"family": "Guest"})
+    apart = tab(context, served.url, faults, "../../").locator(".hand-card .hint").all_inner_texts()
+
+    assert [t for t in alike if t.startswith("In the folder")] == ["In the folder lamp", "In the folder lamp-again"]
+    assert not any(t.startswith("In the folder") for t in apart)
 
 
 def test_what_is_missing_is_asked_for_on_the_next_sheet(desk):

@@ -15,7 +15,8 @@ function next(hand) {
   return ["page", "Write a page"];
 }
 
-function card(hand) {
+/** A hand in the list; where others are `alike` in name its folder tells which it is. */
+function card(hand, alike) {
   if (hand.broken) return h("li", { class: "hand-card" }, h("h2", {}, hand.family), h("p", { class: "doubt" }, hand.broken));
   const [part, words] = next(hand);
   const facts = [plural(hand.sheets, "sheet"), `${plural(hand.pages_read, "page")} read`, hand.built ? "font built" : "no font yet"];
@@ -23,6 +24,7 @@ function card(hand) {
     "li",
     { class: "hand-card" },
     h("h2", {}, h("a", { href: `hand/${hand.id}/#${part}` }, hand.family)),
+    alike ? h("p", { class: "hint" }, `In the folder ${hand.folder.split(/[\\/]/).at(-1)}`) : null,
     h("p", {}, hand.writer ? `written by ${hand.writer}` : "no writer named"),
     h("p", { class: "hint" }, facts.join(" · ")),
     hand.stale.length && hand.built ? h("p", { class: "doubt" }, hand.stale[0].words) : null,
@@ -58,7 +60,7 @@ async function show() {
     const { hands, folder } = await get("hands");
     main.replaceChildren(
       h("div", { class: "opening" }, h("h1", {}, hands.length ? plural(hands.length, "hand") : "No hand yet"), h("p", { class: "hint folder" }, `In the folder ${folder}`)),
-      h("div", { class: "two-parts" }, hands.length ? h("ul", { class: "hand-list" }, hands.map(card)) : h("p", { class: "lead" }, "A hand is one person's writing: a sheet is printed, filled in, scanned and read, and becomes a font that a plotter writes with."), form),
+      h("div", { class: "two-parts" }, hands.length ? h("ul", { class: "hand-list" }, hands.map((hand) => card(hand, hands.filter((other) => other.family === hand.family).length > 1))) : h("p", { class: "lead" }, "A hand is one person's writing: a sheet is printed, filled in, scanned and read, and becomes a font that a plotter writes with."), form),
     );
   } catch (error) {
     if (!(error instanceof Refused)) throw error;

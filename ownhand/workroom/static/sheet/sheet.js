@@ -91,9 +91,9 @@ function part(main, languages, state) {
       if (mine === latest) empty(error.message);
     } finally {
       if (mine === latest) picture.setAttribute("aria-busy", "false");
+      back.disabled = Math.min(wish.show, pages) <= 1;
+      on.disabled = wish.show >= pages;
     }
-    back.disabled = wish.show <= 1;
-    on.disabled = wish.show >= pages;
   }
   function turn(by) {
     wish.show = Math.min(pages, Math.max(1, wish.show + by));

@@ -160,12 +160,9 @@ class JoinedWords:
         for s in found:
             self._time += 1
             self._used[s] = self._time
-        may = [k + 1 < n and leaves[found[k]] > 0 and entry[found[k + 1]] > 0 for k in range(n)]
+        may = [wanted[k] and leaves[found[k]] > 0 and entry[found[k + 1]] > 0 for k in range(n)]
         together = [may[k] and self._follows(found[k], found[k + 1]) for k in range(n)]
-        held = [
-            together[k] or (may[k] and wanted[k] and bool(self._laps(found[k], found[k + 1]) < ACROSS))
-            for k in range(n)
-        ]
+        held = [together[k] or (may[k] and bool(self._laps(found[k], found[k + 1]) < ACROSS)) for k in range(n)]
         return found, held, together, [wanted[k] and not may[k] for k in range(n)]
 
     def _places(self, char: str) -> dict[str, int]:

@@ -275,6 +275,18 @@ def test_letters_that_were_written_in_one_word_are_written_together_again():
     assert together == [True, True, True, False]
 
 
+def test_a_word_that_was_written_several_times_comes_in_turn():
+    font = with_share(
+        build_font([a for row in range(1, 4) for a in as_word("lane", row)], Record("joined"), accents=False).font, 1.0
+    )
+    bank = Composer(font)._bank
+    words = JoinedWords(bank, np.random.default_rng(0), font.rhythm, x_height=500.0, mixing=True)
+    text = list(" ".join(["lane"] * 30))
+    firsts = words.choose(text, np.array([c != " " for c in text])).shape[::5].tolist()
+
+    assert all(len(set(firsts[k : k + 3])) == 3 for k in range(0, 30, 3))
+
+
 def test_a_hand_that_seldom_joins_takes_its_letters_from_wherever_they_stood():
     others = [a for row in range(2, 6) for a in as_word("enalan", row)]
     font = build_font([*as_word("lane", 1), *others], Record("joined"), accents=False).font

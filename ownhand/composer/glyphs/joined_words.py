@@ -24,8 +24,9 @@ CANDIDATES = 10
 OTHER_JOINS = 3.0
 """Cost of a shape that was written with other joins than the word wants."""
 
-AGAIN = 1.2
-"""Cost of the shape used last; the one before costs half, and so on."""
+AGAIN = 20.0
+"""Cost of the shape used last; the one before costs half, and so on: whoever writes a word twice does not draw it the
+same way, and of several ways in which letters were written beside each other none is used much more than the others."""
 
 STEP, TURN = 0.12, 35.0
 """x-heights between exit and entry, and degrees between their directions, that cost 1, by the square."""
@@ -159,12 +160,9 @@ class JoinedWords:
         for s in found:
             self._time += 1
             self._used[s] = self._time
-        may = [k + 1 < n and leaves[found[k]] > 0 and entry[found[k + 1]] > 0 for k in range(n)]
+        may = [wanted[k] and leaves[found[k]] > 0 and entry[found[k + 1]] > 0 for k in range(n)]
         together = [may[k] and self._follows(found[k], found[k + 1]) for k in range(n)]
-        held = [
-            together[k] or (may[k] and wanted[k] and bool(self._laps(found[k], found[k + 1]) < ACROSS))
-            for k in range(n)
-        ]
+        held = [together[k] or (may[k] and bool(self._laps(found[k], found[k + 1]) < ACROSS)) for k in range(n)]
         return found, held, together, [wanted[k] and not may[k] for k in range(n)]
 
     def _places(self, char: str) -> dict[str, int]:

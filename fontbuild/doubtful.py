@@ -78,6 +78,11 @@ neighbour, and an m reads as an n. Of 347 letters of the same writer that were l
 narrow, 10 of which overlap the true one by less than .65 (of all 48); of 342 joined letters of six people (UNIPEN
 train_r01_v07, donor kai) 7, and 1 of these."""
 
+MOSTLY_JOINED = 0.5
+"""Share of the letters of running text that are joined from which on one that stands apart is held to the same: a hand
+that joins hardly writes one so, it was cut. Of nine such letters of two writers (UNIPEN train_r01_v07, donor kai) two
+were cut wrongly, both more unlike the others than `UNLIKE`, as one other is."""
+
 CUT_NARROW = "cut out of its word much narrower than the others"
 
 WITHIN = (0.1, 0.9)
@@ -132,8 +137,15 @@ def find_doubtful(
     return reasons, tuple(only)
 
 
+def _held_to_others(letters: Mapping[str, Sequence[AttemptStrokes]]) -> frozenset[str]:
+    """Return the forms of letters that may be cut wrongly: joined ones, where most are joined those apart as well."""
+    joined = [w.allograph in WAYS.values() for group in letters.values() for w in group if w.allograph in IN_TEXT]
+    return IN_TEXT if joined and float(np.mean(joined)) >= MOSTLY_JOINED else frozenset(WAYS.values())
+
+
 def _unlike(letters: Mapping[str, Sequence[AttemptStrokes]], x_height_mm: float) -> frozenset[str]:
     """Return the ids of letters cut out of joined words that are unlike the other attempts at their character."""
+    held = _held_to_others(letters)
     odd: dict[str, float] = {}
     ways: dict[str, str] = {}
     for group in letters.values():
@@ -143,7 +155,7 @@ def _unlike(letters: Mapping[str, Sequence[AttemptStrokes]], x_height_mm: float)
             odd |= dict(zip((w.id for w in in_text), told.tolist(), strict=True))
             ways |= {w.id: w.allograph for w in in_text}
     limit = max(UNLIKE * float(np.median(list(odd.values()))), LEAST_UNLIKE) if odd else 0.0
-    return frozenset(key for key, far in odd.items() if far > limit and ways[key] in WAYS.values())
+    return frozenset(key for key, far in odd.items() if far > limit and ways[key] in held)
 
 
 def _narrow(letters: Mapping[str, Sequence[AttemptStrokes]]) -> frozenset[str]:

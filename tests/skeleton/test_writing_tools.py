@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import skeleton
+from skeleton.fitting import reconstruction_check
 from skeleton.graph.ink_graph import build_graph
 from skeleton.graph.pruning import cut_necks
 from skeleton.ink import grain, ink_map
@@ -128,3 +129,17 @@ def test_a_line_that_is_pale_in_places_is_not_parted_where_it_is_narrow(kind: st
         as_if_even += len(cut_necks(graph, replace(found, uneven=False)).edges) - len(graph.edges)
     assert parts == 0
     assert as_if_even > 0
+
+
+def test_a_pencils_broad_places_are_no_filled_counters(monkeypatch: pytest.MonkeyPatch) -> None:
+    turn = np.linspace(-0.3, 2 * np.pi - 0.4, 60)
+    ring = np.stack([1.3 * np.cos(turn), 1.7 * np.sin(turn)], axis=1)
+    stem = np.array([[1.3, -1.7], [1.3, 1.9]])
+
+    def filled() -> int:
+        readings = [skeleton.read_character(ink([ring, stem], kind="pencil", seed=s)[0], 300, "a") for s in range(24)]
+        return sum(any(f.kind == "filled counter" for f in r.findings) for r in readings)
+
+    assert filled() <= 1
+    monkeypatch.setattr(reconstruction_check, "BLOT_IN_UNEVEN_INK", reconstruction_check.BLOT_HALF_WIDTH_PEN_WIDTHS)
+    assert filled() > 3

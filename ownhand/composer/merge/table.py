@@ -25,9 +25,9 @@ LISTED_SHEETS = 200
 CONTROL = re.compile(r"[\x01-\x08\x0e-\x19\x1c-\x1f]")
 """Control characters without a use in text."""
 
-LOOKED_AT, MOST_CONTROL, STRAY = 4096, 0.02, 64
-"""Characters at the beginning of a table, and the share of control characters in them from which it is no text, if they
-are more than stray ones, which are left out of what is written."""
+LOOKED_AT, ENOUGH_TO_TELL, MOST_CONTROL = 4096, 200, 0.02
+"""Characters at the beginning of a table, and how many it takes to tell; the share of control characters in them from
+which it is no text. Stray ones are left out of what is written."""
 
 PICTURES = (b"\x89PNG", b"\xff\xd8\xff", b"GIF8", b"II*\0", b"MM\0*", b"%PDF")
 """How PNG, JPEG, GIF, TIFF and PDF files begin."""
@@ -142,7 +142,8 @@ def read_table(
         raise TableError(str(path), "is no workbook and has no sheets", "Leave out the sheet.")
     text, used, as_likely = decoded(raw, path, encoding, letters)
     start = text[:LOOKED_AT]
-    if "\0" in text or len(CONTROL.findall(start)) > max(MOST_CONTROL * len(start), STRAY):
+    junk = len(start) >= ENOUGH_TO_TELL and len(CONTROL.findall(start)) > MOST_CONTROL * len(start)
+    if "\0" in text or junk:
         raise TableError(str(path), "is no text and no workbook", "Give a table: CSV, .xlsx or .ods.")
     if text.lstrip()[:1] == "<":
         raise TableError(str(path), "is XML or HTML, and no table", SAVE_AGAIN)

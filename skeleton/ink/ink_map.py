@@ -92,25 +92,26 @@ def find_ink(grey: Grey, dpi: float, *, faint: bool = True) -> InkMap | None:
 
     Paper and ink levels come from the image itself: the paper is a wide, smooth upper envelope of the grey, the
     threshold is Otsu's (1979) on what is darker than that, so that a raw drawing with uneven light does as well as a
-    cleaned cell. A pencil's grain is smoothed away first. `faint`: what a skipping pen left too pale is ink as well; in
-    words the paper within narrow loops would be taken for it.
+    cleaned cell. `faint`: a pencil's grain is smoothed away first, and what it or a skipping pen left too pale is ink
+    as well; in words, which are written smaller, narrow loops would fill.
     """
     scaled = _scaled_darkness(grey, dpi)
     if scaled is None:
         return None
-    pale = find_faint_ink(scaled.darkness, scaled.pen_px)
-    if pale.pencil:
+    pale = find_faint_ink(scaled.darkness, scaled.pen_px) if faint else None
+    if pale is not None and pale.pencil:
         grain_px = PENCIL_BLUR_PEN_WIDTHS * scaled.pen_px * dpi / MM_PER_INCH / scaled.px_per_mm
         smoothed = _scaled_darkness(np.asarray(cv2.GaussianBlur(grey, (0, 0), grain_px), np.uint8), dpi)
         if smoothed is not None:
             scaled = smoothed
             pale = replace(find_faint_ink(scaled.darkness, scaled.pen_px), pencil=True)
-    with_pale_places = pale.pencil or (faint and pale.skips)
-    mask, skips = _mask(scaled.darkness, scaled.pen_px, pale.mask if with_pale_places else None)
+    pencil = pale is not None and pale.pencil
+    pale_too = pale.mask if pale is not None and (pencil or pale.skips) else None
+    mask, skips = _mask(scaled.darkness, scaled.pen_px, pale_too)
     if not mask.any():
         return None
     radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
-    darkness = np.minimum(scaled.darkness / np.float32(PENCIL_FULL), 1) if pale.pencil else scaled.darkness
+    darkness = np.minimum(scaled.darkness / np.float32(PENCIL_FULL), 1) if pencil else scaled.darkness
     return InkMap(darkness, mask, radius, scaled.pen_px, scaled.px_per_mm, skips)
 
 

@@ -77,7 +77,7 @@ def copied():
     page = sheet.pages[-1]
     (scan,) = load_scans(FOLDER / "scans" / f"page-{page.page}.jpg")
     lines = read_page(scan, lambda _: sheet).lines
-    inks = [find_ink(line.grey, line.px_per_mm * MM_PER_INCH) for line in lines]
+    inks = [find_ink(line.grey, line.px_per_mm * MM_PER_INCH, faint=False) for line in lines]
     texts = [line.line.text for line in lines]
     return page, lines, read_lines(Here, [*inks, inks[3]], [*texts, texts[0]], lambda *_: None)
 

@@ -23,9 +23,6 @@ in 19 of 20 characters."""
 FAINT, FAINT_BLUR_PEN_WIDTHS = 0.35, 0.2
 """Darkness, blurred so much, from which there is ink of a pen that skips, or a pencil."""
 
-MIDDLE_BLUR_PEN_WIDTHS = 0.12
-"""Blur before the darkness in the middle of lines is compared."""
-
 UNEVEN = 0.065
 """Standard deviation of the darkness in the middle of lines, as a share of its mean, from which ink is grainy: even ink
 of 0.5 mm has 0.03 to 0.06, a pencil's 0.06 to 0.16."""
@@ -49,13 +46,15 @@ class FaintInk:
     """Whether lines are uneven in their middle and pale at their edges."""
 
 
-def find_faint_ink(darkness: Field, pen: float) -> FaintInk:
+def find_faint_ink(darkness: Field, soft: Field, pen: float) -> FaintInk:
     """Return the ink with its pale places, and what it tells of the tool.
 
     Parameters
     ----------
     darkness
         Shape (h, w): 0 on paper, 1 in full ink.
+    soft
+        The same, blurred by `ink_map.SOFT_PEN_WIDTHS`: noise is not to count as unevenness.
     pen
         Width of the pen, px.
     """
@@ -65,7 +64,6 @@ def find_faint_ink(darkness: Field, pen: float) -> FaintInk:
     middle = ridge(radius) & (radius > 0.3 * pen)
     if not middle.any():
         return FaintInk(mask, skips=False, pencil=False)
-    soft = np.asarray(cv2.GaussianBlur(darkness, (0, 0), MIDDLE_BLUR_PEN_WIDTHS * pen), np.float32)
     inked, along = soft[soft > FAINT], soft[middle]
     pale_edges = len(inked) > 0 and float((inked > FULL).mean()) < PENCILS_FULL_SHARE
     uneven = float(along.std()) > UNEVEN * float(along.mean())

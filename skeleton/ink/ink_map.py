@@ -22,6 +22,9 @@ WORKING_PEN_PX = 6.0
 Thinning is surest at 5 to 9 px: thinner lines break, wider ones grow spurs.
 """
 
+SOFT_PEN_WIDTHS = 0.12
+"""Blur of the darkness before it is compared with half of full ink, or between places."""
+
 SHARPEN_WEIGHT = 0.9
 """Weight of the difference of two blurs that opens gaps of a third of a pen width."""
 
@@ -98,16 +101,17 @@ def find_ink(grey: Grey, dpi: float, *, faint: bool = True) -> InkMap | None:
     scaled = _scaled_darkness(grey, dpi)
     if scaled is None:
         return None
-    pale = find_faint_ink(scaled.darkness, scaled.pen_px) if faint else None
+    soft = _soft(scaled)
+    pale = find_faint_ink(scaled.darkness, soft, scaled.pen_px) if faint else None
     if pale is not None and pale.pencil:
         grain_px = PENCIL_BLUR_PEN_WIDTHS * scaled.pen_px * dpi / MM_PER_INCH / scaled.px_per_mm
         smoothed = _scaled_darkness(np.asarray(cv2.GaussianBlur(grey, (0, 0), grain_px), np.uint8), dpi)
         if smoothed is not None:
-            scaled = smoothed
-            pale = replace(find_faint_ink(scaled.darkness, scaled.pen_px), pencil=True)
+            scaled, soft = smoothed, _soft(smoothed)
+            pale = replace(find_faint_ink(scaled.darkness, soft, scaled.pen_px), pencil=True)
     pencil = pale is not None and pale.pencil
     pale_too = pale.mask if pale is not None and (pencil or pale.skips) else None
-    mask, skips = _mask(scaled.darkness, scaled.pen_px, pale_too)
+    mask, skips = _mask(scaled.darkness, soft, scaled.pen_px, pale_too)
     if not mask.any():
         return None
     radius = np.asarray(cv2.distanceTransform(mask, cv2.DIST_L2, 5), np.float32)
@@ -122,6 +126,10 @@ class _Scaled:
     darkness: Field
     pen_px: float
     px_per_mm: float
+
+
+def _soft(scaled: _Scaled) -> Field:
+    return np.asarray(cv2.GaussianBlur(scaled.darkness, (0, 0), SOFT_PEN_WIDTHS * scaled.pen_px), np.float32)
 
 
 def _scaled_darkness(grey: Grey, dpi: float) -> _Scaled | None:
@@ -204,12 +212,11 @@ def _pen_px(darkness: Field, px_per_mm: float) -> float | None:
     return max(1.0, float(width))
 
 
-def _mask(darkness: Field, pen: float, faint: NDArray[np.uint8] | None) -> tuple[NDArray[np.uint8], bool]:
+def _mask(darkness: Field, soft: Field, pen: float, faint: NDArray[np.uint8] | None) -> tuple[NDArray[np.uint8], bool]:
     """Return the ink's mask without dust, holes of missing fibre filled, and whether the pen skipped.
 
-    `faint`: the ink where pale places count.
+    `soft`: the darkness a little blurred; `faint`: the ink where pale places count.
     """
-    soft = np.asarray(cv2.GaussianBlur(darkness, (0, 0), 0.12 * pen), np.float32)
     plain = (soft > 0.5).astype(np.uint8)
     inside = np.asarray(cv2.distanceTransform(plain, cv2.DIST_L2, 5), np.float32)
     core = soft[inside > 0.3 * pen]

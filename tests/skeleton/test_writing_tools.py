@@ -34,8 +34,8 @@ def pencils(kind: str, dpi: float, monkeypatch: pytest.MonkeyPatch) -> int:
     """Return how often of twelve times an arch's ink is taken for a pencil's."""
     told = []
 
-    def recorded(darkness: grain.Field, pen: float) -> grain.FaintInk:
-        told.append(grain.find_faint_ink(darkness, pen))
+    def recorded(darkness: grain.Field, soft: grain.Field, pen: float) -> grain.FaintInk:
+        told.append(grain.find_faint_ink(darkness, soft, pen))
         return told[-1]
 
     monkeypatch.setattr(ink_map, "find_faint_ink", recorded)

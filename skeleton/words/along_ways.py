@@ -95,7 +95,7 @@ def _told(net: Network, states: States, way: FinishedWay, text: str, tips: Ints)
         np.full(len(state), np.log(frame.x_height / net.pen_px) / 2),
         np.clip(states.start_cost[state], 0, 3), np.full(len(state), frame.width - 1),
     ]  # fmt: skip
-    rows = np.array([0, *map(_row, text), 0])
+    rows = np.array([0, *map(row_of, text), 0])
     inputs: Single = np.column_stack(columns).astype(np.float32)
     return ToldOfWay(
         inputs, np.stack([rows[letter], rows[letter + 1], rows[letter + 2]], axis=1), places, stroke, letter
@@ -150,7 +150,7 @@ def _bare_near(states: States, bare: Ints, places: Points, reach: float) -> list
     return [near, toward]
 
 
-def _row(char: str) -> int:
+def row_of(char: str) -> int:
     """Return the row of a character's numbers."""
     small = char.lower()
     return (ord(small) - ord("a") + 1 if "a" <= small <= "z" else OTHERS) + (OTHERS + 1 if char.isupper() else 0)

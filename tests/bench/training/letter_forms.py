@@ -27,7 +27,7 @@ from scipy.ndimage import gaussian_filter1d
 from capture.units import Points
 from skeleton.ductus import allographs
 from skeleton.words import laid_text, letter_forms
-from skeleton.words.frame import first_frame, refitted
+from skeleton.words.frame import WordFrame, first_frame, refitted
 from skeleton.words.letter_forms import DOTTED, expected_extent, form_table, forms_of, main_strokes, packed
 from tests.bench.trace_ink import even
 from tests.bench.words import Word, words_of
@@ -86,19 +86,33 @@ def single_letter(char: str, strokes: Sequence[Points]) -> list[Points] | None:
 
 
 def cut_by_forms(word: Word) -> list[tuple[str, list[Points]]]:
-    """Return the letters of a word that the forms so far find on its pen path; none where they do not suit."""
-    strokes = [_smooth(s) for s in word.strokes]
+    """Return the letters of a word that the forms so far find on its pen path, in x-heights; none where none suit."""
+    found = found_on_path(word)
+    if found is None:
+        return []
+    frame, letters = found
+    out = []
+    for char, pieces in letters:
+        placed = [frame.place(p) for p in pieces]
+        left = min(p[:, 0].min() for p in placed)
+        out.append((char, [p - np.array([left, 0.0]) for p in placed]))
+    return out
+
+
+def found_on_path(word: Word) -> tuple[WordFrame, list[tuple[str, list[Points]]]] | None:
+    """Return the frame and the letters, mm, that the forms so far find on a word's pen path; None where none suit."""
+    strokes = [without_steps(s) for s in word.strokes]
     states = _path_states(strokes)
     found_forms = [forms_of(c) for c in word.text]
     if not all(found_forms):
-        return []
+        return None
     forms = form_table(found_forms)
     frame = first_frame(states.here, *expected_extent(word.text), len(word.text))
     for _ in range(2):
         marks = tuple(i for i, s in enumerate(strokes) if _is_mark(frame.place(s), word.text))
         found = laid_text.cheapest_way(states, forms, frame, marks, np.zeros(len(states.here)))
         if found is None:
-            return []
+            return None
         cost, rows = found
         on = rows[:, 2] >= 0
         last = frame
@@ -117,8 +131,7 @@ def cut_by_forms(word: Word) -> list[tuple[str, list[Points]]]:
             continue
         whole, bare = whole + len(own), bare + int((own < 0).sum())
     if cost / len(rows) > SURE or bare > WHOLE * whole:
-        return []
-    placed = last.place(states.here[::2])
+        return None
     out = []
     for k, char in enumerate(word.text):
         pieces = []
@@ -129,15 +142,14 @@ def cut_by_forms(word: Word) -> list[tuple[str, list[Points]]]:
             if len(at) > 1:
                 a, b = at[0], at[-1]
                 a, b = 0 if (own[:a] < 0).all() else a, len(own) - 1 if (own[b + 1 :] < 0).all() else b
-                pieces.append(placed[first + a : first + b + 1])
+                pieces.append(states.here[::2][first + a : first + b + 1])
         if pieces:
-            left = min(p[:, 0].min() for p in pieces)
-            out.append((char, [p - np.array([left, 0.0]) for p in pieces]))
-    return out
+            out.append((char, pieces))
+    return last, out
 
 
-def _smooth(line: Points) -> Points:
-    """Return a line without the steps of a tablet."""
+def without_steps(line: Points) -> Points:
+    """Return a line, mm, without the steps of a tablet."""
     q = even(line, 0.15)
     if len(q) < 7:
         return q if len(q) > 1 else np.concatenate([q, q + 0.01])

@@ -1,0 +1,108 @@
+"""How likely a letter was cut rightly out of its word: a small network looks at it and at what stands beside it.
+
+What a word costs tells whether it was read well, not which of its letters took a leg of their neighbour. A
+convolutional network sees each letter's line in its frame, those of the letters before and after it, and is told which
+letters they are; it was trained on words whose letters are known (`tests.bench trace_cuts`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from capture.blas import limited_threads
+from skeleton.small_networks import Single, convolved, load_arrays, several
+from skeleton.words.letter_pictures import CutWord, pictures_of
+
+Floats = NDArray[np.float64]
+
+NAME = "cut_rightness.npz"
+
+OVERLAPS = (0.5, 0.65, 0.8)
+"""Overlaps with the written letter, intersection over union of their lines, whose likelihood the network tells."""
+
+RIGHT = 1
+"""Which of them counts as cut rightly. An m that lost a leg overlaps the written one by less; which of two letters a
+join was dealt to makes less of a difference."""
+
+STRIDES = (2, 2, 2)
+MAX_MEASURE_SPREADS = 4.0
+"""What is measured is kept within so many standard deviations."""
+
+
+@dataclass(frozen=True, eq=False)
+class CutNetwork:
+    """Three convolutions, and three layers of a perceptron that is also told measures and the letters."""
+
+    shift: Single
+    scale: Single
+    """Shape (measures,): mean and standard deviation of what is measured."""
+
+    kernels: tuple[Single, ...]
+    """Each of shape (channels, channels before, k, k)."""
+
+    kernel_offsets: tuple[Single, ...]
+    weights: tuple[Single, ...]
+    """Each of shape (before, after): of the picture, of what the first gives, of what the second gives."""
+
+    offsets: tuple[Single, ...]
+    of_measures: Single
+    """Shape (measures, n): added to what the first layer of the perceptron sums."""
+
+    of_letters: tuple[Single, ...]
+    """Each of shape (rows, n): likewise, for the letter before, the letter and the next."""
+
+
+def rightness(word: CutWord) -> Floats:
+    """Return how likely each letter of a word was cut rightly, shape (letters,); 0 where it has no ink."""
+    pictures, measures, rows = pictures_of(word)
+    odds = log_odds(trained(), pictures, measures, rows)[:, RIGHT]
+    there = np.array([bool(pieces) for pieces in word.pieces])
+    return np.where(there, 1 / (1 + np.exp(-odds)), 0.0)
+
+
+def log_odds(network: CutNetwork, pictures: Single, measures: Single, rows: NDArray[np.int64]) -> Floats:
+    """Return the log odds that letters overlap the written ones by `OVERLAPS`, shape (letters, 3).
+
+    pictures, measures, rows: of `letter_pictures.pictures_of`.
+    """
+    told = np.clip((measures - network.shift) / network.scale, -MAX_MEASURE_SPREADS, MAX_MEASURE_SPREADS)
+    with limited_threads():
+        x = pictures
+        for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):
+            x = convolved(x, kernels, offsets, stride)
+        first, second, last = network.weights
+        y = x.reshape(len(x), -1) @ first + told @ network.of_measures + network.offsets[0]
+        for k, of in enumerate(network.of_letters):
+            y = y + of[rows[:, k]]
+        y = np.maximum(y, 0)
+        y = np.maximum(y @ second + network.offsets[1], 0)
+        out: Floats = (y @ last + network.offsets[2]).astype(float)
+    return out
+
+
+@lru_cache(maxsize=1)
+def trained() -> CutNetwork:
+    """Return the network as it was trained."""
+    return network_of(files("skeleton.words") / "tables" / NAME)
+
+
+def network_of(file: Path | Traversable) -> CutNetwork:
+    """Return the network kept in a file, as `tests.bench trace_cuts` writes it."""
+    arrays, _ = load_arrays(file)
+    return CutNetwork(
+        arrays["shift"],
+        arrays["scale"],
+        several(arrays, "kernels", 3),
+        several(arrays, "kernel_offsets", 3),
+        several(arrays, "weights", 3),
+        several(arrays, "offsets", 3),
+        arrays["of_measures"],
+        several(arrays, "of_letters", 3),
+    )

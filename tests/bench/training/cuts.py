@@ -1,0 +1,114 @@
+"""Fits the network of `cut_rightness` in PyTorch (extra `train`)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+from torch import nn
+from torch.nn import functional
+
+from skeleton.words.cut_rightness import MAX_MEASURE_SPREADS, OVERLAPS, STRIDES
+from skeleton.words.letter_pictures import MEASURES, ROWS, SIZE
+from tests.bench.training.cut_examples import CutExamples
+from tests.bench.training.weights import RunningMean, half, kept_layers
+
+CHANNELS, KERNELS = (16, 32, 48), (5, 3, 3)
+HIDDEN, NARROW = 96, 48
+BATCH = 1024
+RATE, DECAY, DROPOUT = 2e-3, 0.1, 0.3
+
+NO_MEASURES = 0.15
+"""Share of the examples that are told no measures."""
+
+MOVED = 1
+"""Places by which pictures are moved at most, either way."""
+
+FIRST_STEPS = 500
+"""Steps that the running mean of the weights, which is what is kept, forgets sooner."""
+
+
+class Cuts(nn.Module):
+    """Three convolutions and a perceptron; see `cut_rightness.CutNetwork`."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        before, size = 3, SIZE
+        convolutions = []
+        for channels, k, stride in zip(CHANNELS, KERNELS, STRIDES, strict=True):
+            convolutions.append(nn.Conv2d(before, channels, k, stride, k // 2))
+            before, size = channels, -(-size // stride)
+        self.convolutions = nn.ModuleList(convolutions)
+        self.first, self.second = nn.Linear(before * size * size, HIDDEN), nn.Linear(HIDDEN, NARROW)
+        self.last = nn.Linear(NARROW, len(OVERLAPS))
+        self.measures = nn.Linear(MEASURES, HIDDEN, bias=False)
+        self.letters = nn.ModuleList(nn.Embedding(ROWS, HIDDEN) for _ in range(3))
+        for table in self.letters:
+            nn.init.zeros_(table.weight)
+
+    def forward(self, pictures: torch.Tensor, measures: torch.Tensor, rows: torch.Tensor) -> torch.Tensor:
+        """Return log odds, (letters, overlaps)."""
+        x = pictures
+        for convolution in self.convolutions:
+            x = functional.relu(convolution(x))
+        x = functional.dropout(x.flatten(1), DROPOUT, self.training)
+        x = self.first(x) + self.measures(measures)
+        for k, table in enumerate(self.letters):
+            x = x + table(rows[:, k])
+        x = functional.relu(x)
+        x = functional.relu(self.second(functional.dropout(x, DROPOUT, self.training)))
+        return self.last(x)
+
+
+def fit_cuts(
+    known: CutExamples,
+    *,
+    epochs: int,
+    seed: int,
+    device: str,
+    progress: Callable[[int, int, float], None],
+) -> dict[str, NDArray[Any]]:
+    """Return the arrays of a network trained on examples."""
+    torch.manual_seed(seed)
+    pictures = torch.from_numpy(known.pictures).to(device)
+    shift, scale = known.measures.mean(axis=0), known.measures.std(axis=0) + 1e-3
+    told = np.clip((known.measures - shift) / scale, -MAX_MEASURE_SPREADS, MAX_MEASURE_SPREADS)
+    measures = torch.from_numpy(told.astype(np.float32)).to(device)
+    rows = torch.from_numpy(known.rows.astype(np.int64)).to(device)
+    target = torch.from_numpy((known.overlap[:, None] >= np.array(OVERLAPS)).astype(np.float32)).to(device)
+    network = Cuts().to(device)
+    mean = RunningMean(network, FIRST_STEPS)
+    optimiser = torch.optim.AdamW(network.parameters(), RATE, weight_decay=DECAY)
+    batch = min(BATCH, len(target))
+    steps = epochs * (len(target) // batch)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, RATE, total_steps=steps, pct_start=0.15)
+    network.train()
+    for epoch in range(epochs):
+        order = torch.randperm(len(target))
+        for at in range(0, len(target) - batch + 1, batch):
+            some = order[at : at + batch].to(device)
+            seen = pictures[some].float() / 255
+            by = torch.randint(-MOVED, MOVED + 1, (2,)).tolist()
+            seen = torch.roll(seen, by, (2, 3))
+            of = measures[some] * (torch.rand(len(some), 1, device=device) > NO_MEASURES)
+            loss = functional.binary_cross_entropy_with_logits(network(seen, of, rows[some]), target[some])
+            optimiser.zero_grad()
+            loss.backward()
+            optimiser.step()
+            schedule.step()
+            mean.follow()
+        progress(epoch + 1, epochs, loss.item())
+    mean.settle()
+    return {"shift": shift, "scale": scale, **_kept(network), "characters": np.zeros(0, np.int32)}
+
+
+def _kept(network: Cuts) -> dict[str, NDArray[Any]]:
+    """Return the arrays as `cut_rightness.network_of` reads them, in half precision."""
+    out = kept_layers(network.convolutions, (network.first, network.second, network.last))
+    out["of_measures"] = half(network.measures.weight.T)
+    for k, table in enumerate(network.letters):
+        out[f"of_letters_{k}"] = half(table.weight)
+    return out

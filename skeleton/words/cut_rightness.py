@@ -61,10 +61,12 @@ class CutNetwork:
 
 def rightness(word: CutWord) -> Floats:
     """Return how likely each letter of a word was cut rightly, shape (letters,); 0 where it has no ink."""
-    pictures, measures, rows = pictures_of(word)
-    odds = log_odds(trained(), pictures, measures, rows)[:, RIGHT]
-    there = np.array([bool(pieces) for pieces in word.pieces])
-    return np.where(there, 1 / (1 + np.exp(-odds)), 0.0)
+    out = np.zeros(len(word.text))
+    there = np.flatnonzero([bool(pieces) for pieces in word.pieces])
+    if len(there):
+        odds = log_odds(trained(), *(of[there] for of in pictures_of(word)))[:, RIGHT]
+        out[there] = 1 / (1 + np.exp(-odds))
+    return out
 
 
 def log_odds(network: CutNetwork, pictures: Single, measures: Single, rows: NDArray[np.int64]) -> Floats:

@@ -18,9 +18,11 @@ from skeleton.graph.junctions import Network
 from skeleton.ink.ink_map import Grey, InkMap, find_ink
 from skeleton.pipeline import state_graph_of_ink
 from skeleton.states.state_graph import States, draw
+from skeleton.words.cut_rightness import rightness
 from skeleton.words.decoding import Decoded, decode_text
 from skeleton.words.delayed_strokes import WrittenStroke
 from skeleton.words.letter_forms import Known
+from skeleton.words.letter_pictures import CutWord
 from skeleton.words.links import RUNNING
 
 Ints = NDArray[np.int64]
@@ -46,6 +48,9 @@ class WordLetter:
 
     joined: bool
     """True where the pen stayed down on the way to the next letter."""
+
+    right: float = 1.0
+    """How likely it was cut rightly; see `cut_rightness`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -182,14 +187,19 @@ def _reading(
     for j, piece in (part for own in parts for part in own):
         pieces[j].append(piece)
     joined = left_joined(parts, len(text), x_height)
-    letters = tuple(
-        WordLetter(char, tuple(pieces[j]), float(found.misfit[j]), j in joined) for j, char in enumerate(text)
-    )
-    at_left = frame.y - frame.slope * (frame.x + 0.5)
-    return WordReading(
-        tuple(stroke for stroke, _ in written), letters, ((at_left + 0.5) / px_per_mm, frame.slope),
-        x_height, frame.slant, found.cost,
+    baseline = (frame.y - frame.slope * (frame.x + 0.5) + 0.5) / px_per_mm, frame.slope
+    pen = float(np.median([stroke.width_mm for stroke, _ in written])) if written else 0.0
+    right = rightness(
+        CutWord(
+            text, pieces, [j in joined for j in range(len(text))], found.misfit.tolist(), baseline, x_height,
+            frame.slant, found.cost, pen,
+        )
     )  # fmt: skip
+    letters = tuple(
+        WordLetter(char, tuple(pieces[j]), float(found.misfit[j]), j in joined, float(right[j]))
+        for j, char in enumerate(text)
+    )
+    return WordReading(tuple(stroke for stroke, _ in written), letters, baseline, x_height, frame.slant, found.cost)
 
 
 def _parts(points: Points, letter: Ints) -> list[tuple[int, Points]]:

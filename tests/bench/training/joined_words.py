@@ -151,7 +151,9 @@ def _joined(text: str, placed: Sequence[Sequence[Points]], hand: Manner, rng: np
         order = late if late else []
         pieces[j] = _last_kept(pieces[j], order, down)
     scaled = [s * X_HEIGHT_MM for s in (*lines, *marks)]
-    return Word(text, "composed", scaled, [(c, [p * X_HEIGHT_MM for p in of]) for c, of in zip(text, pieces, strict=True)])
+    return Word(
+        text, "composed", scaled, [(c, [p * X_HEIGHT_MM for p in of]) for c, of in zip(text, pieces, strict=True)]
+    )
 
 
 def _last_kept(pieces: list[Points], late: Sequence[Points], down: bool) -> list[Points]:

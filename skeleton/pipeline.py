@@ -24,7 +24,8 @@ from skeleton.hypotheses.habit_inputs import habit_inputs
 from skeleton.hypotheses.labelled import Hypothesis, candidates, kinematic_cost, negative_log_likelihood
 from skeleton.hypotheses.unlabelled import readings
 from skeleton.hypotheses.writing_order import writing_order
-from skeleton.ink.ink_map import Grey, InkMap, find_ink
+from skeleton.ink.ink_map import InkMap, find_ink
+from skeleton.ink.scaled_darkness import Grey
 from skeleton.matching.marked_letters import parted, taken_apart
 from skeleton.matching.sketches import knows
 from skeleton.matching.stroke_distance import Shape, shape_along, shape_of, stroke_distance, undirected_distance

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from skeleton.analysis import Analysis, ReadingHypothesis, with_marks
-from skeleton.fitting.refinement import FitContext, fit_context, fit_hypothesis
+from skeleton.fitting.line_fit import FitContext, fit_context, fit_hypothesis
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.ink_graph import build_graph
 from skeleton.graph.junctions import Network, build_network
@@ -70,7 +70,7 @@ FIT_TOP_N, FIT_COST_WINDOW = 4, 2.0
 as well since `writing_habits` looks again."""
 
 RESIDUAL_INK_COST = 5.75
-"""Log odds lost for every e-fold of ink left unexplained (`refinement.FittedHypothesis`); fitted with the choice by
+"""Log odds lost for every e-fold of ink left unexplained (`line_fit.FittedHypothesis`); fitted with the choice by
 `tests.bench trace_weights`."""
 
 

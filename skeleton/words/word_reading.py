@@ -10,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
-from skeleton.fitting.refinement import completed, fit_context, fit_hypothesis
+from skeleton.fitting.line_fit import fit_context, fit_hypothesis
+from skeleton.fitting.refinement import completed
 from skeleton.geometry.polyline import at_lengths, line_length
 from skeleton.geometry.quantiles import median
 from skeleton.geometry.stroke import Stroke

@@ -7,6 +7,7 @@ letters they are; it was trained on words whose letters are known (`tests.bench 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -59,13 +60,16 @@ class CutNetwork:
     """Each of shape (rows, n): likewise, for the letter before, the letter and the next."""
 
 
-def rightness(word: CutWord) -> Floats:
-    """Return how likely each letter of a word was cut rightly, shape (letters,); 0 where it has no ink."""
-    out = np.zeros(len(word.text))
-    there = np.flatnonzero([bool(pieces) for pieces in word.pieces])
-    if len(there):
-        odds = log_odds(trained(), *(of[there] for of in pictures_of(word)))[:, RIGHT]
-        out[there] = 1 / (1 + np.exp(-odds))
+def rightness(words: Sequence[CutWord]) -> list[Floats]:
+    """Return how likely each letter of each word was cut rightly, each shape (letters,); 0 where it has no ink."""
+    out = [np.zeros(len(word.text)) for word in words]
+    there = [np.flatnonzero([bool(pieces) for pieces in word.pieces]) for word in words]
+    told = [[of[at] for of in pictures_of(word)] for word, at in zip(words, there, strict=True) if len(at)]
+    if told:
+        odds = log_odds(trained(), *(np.concatenate(of) for of in zip(*told, strict=True)))[:, RIGHT]
+        shares = np.split(1 / (1 + np.exp(-odds)), np.cumsum([len(at) for at in there])[:-1])
+        for found, at, share in zip(out, there, shares, strict=True):
+            found[at] = share
     return out
 
 
@@ -75,6 +79,8 @@ def log_odds(network: CutNetwork, pictures: Single, measures: Single, rows: NDAr
     pictures, measures, rows: of `letter_pictures.pictures_of`.
     """
     told = np.clip((measures - network.shift) / network.scale, -MAX_MEASURE_SPREADS, MAX_MEASURE_SPREADS)
+    # what is not known is as it mostly is
+    told = np.nan_to_num(told, nan=0.0)
     with limited_threads():
         x = pictures
         for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):

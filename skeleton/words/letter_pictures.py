@@ -34,7 +34,7 @@ ROWS = LETTERS
 
 @dataclass(frozen=True, eq=False)
 class CutWord:
-    """A word that was read, and how it was cut into letters. Frame: the image's, mm, y down."""
+    """A word that was read, and how it was cut into letters. Frame: the image's, y down, in any unit of length."""
 
     text: str
     pieces: Sequence[Sequence[Points]]
@@ -47,15 +47,14 @@ class CutWord:
     """How far each lies off its form, x-heights."""
 
     baseline: tuple[float, float]
-    """Height at the left edge, and slope (down per mm to the right)."""
+    """Height at the left edge, and slope (down per length to the right)."""
 
     x_height: float
     slant: float
     cost: float
-    """Of a letter, on the average; see `WordReading.cost`."""
+    """Of a letter, on the average; see `WordReading.cost`. NaN where it is not known."""
 
     pen: float
-    """Width, mm."""
 
 
 def pictures_of(word: CutWord) -> tuple[Single, Single, NDArray[np.int64]]:
@@ -64,7 +63,8 @@ def pictures_of(word: CutWord) -> tuple[Single, Single, NDArray[np.int64]]:
     Returns
     -------
     Pictures (letters, 3, SIZE, SIZE), 0 for paper and 1 for line: of the letter, of those before it, of those after it;
-    measures (letters, MEASURES); rows of the letter before, of the letter and of the next, (letters, 3), 0 for none.
+    measures (letters, MEASURES), NaN where not known; rows of the letter before, of the letter and of the next,
+    (letters, 3), 0 for none.
     """
     count = len(word.text)
     height, slope = word.baseline
@@ -82,7 +82,7 @@ def pictures_of(word: CutWord) -> tuple[Single, Single, NDArray[np.int64]]:
         corner = np.array([0.5 * (low + high) - 0.5 * SIZE / PER_X_HEIGHT, BELOW - SIZE / PER_X_HEIGHT])
         for k, lines in enumerate(upright):
             _draw(pictures[j, 0 if k == j else 1 if k < j else 2], lines, corner)
-        measures[j] = _measures(word, upright, j)
+        measures[j] = _measures(word, upright, j).astype(np.float32)
     rows = np.array([0, *map(row_of, word.text), 0])
     at = np.arange(count)
     seen: Single = pictures.astype(np.float32) / 255

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from skeleton.states.state_graph import States
+from skeleton.words.cut_letters import cut_way
+from skeleton.words.cut_rightness import rightness
 from skeleton.words.finished_ways import FinishedWay, InkOfWord, finished
 from skeleton.words.laid_text import LaidText, walked
 from skeleton.words.lost_line import Judged, judged
@@ -20,6 +22,10 @@ from skeleton.words.unexplained_ink import unexplained
 
 Splice = tuple[int, int, int]
 """Numbers of the first way, of the second, and of the last letter of the first."""
+
+LEAST_RIGHT, OF_RIGHTNESS = 0.02, 2.0
+"""Least likelihood that a letter was cut rightly that is told apart, and the steps of lost line that an e-fold of it is
+worth."""
 
 LEAST_GAIN = 1.0
 """Steps of the written line that a splice must promise."""
@@ -42,7 +48,7 @@ def likeliest_way(ink: InkOfWord, text: str, laid: Sequence[LaidText], left: Seq
     ways = [finished(ink, text, one) for one in laid]
     if len(ways) == 1:
         return ways[0]
-    found = judged(ink, ways, left, text)
+    found = _weighed(ink, ways, left, text)
     tried: set[Splice] = set()
     for _ in range(ROUNDS):
         worth = _worth_trying(ink, ways, found, tried)
@@ -52,13 +58,21 @@ def likeliest_way(ink: InkOfWord, text: str, laid: Sequence[LaidText], left: Seq
             break
         their_left = [unexplained(ink.net, ink.states, ink.sizes, one) for one in more]
         new = [finished(ink, text, one) for one in more]
-        theirs = judged(ink, new, their_left, text)
+        theirs = _weighed(ink, new, their_left, text)
         won = theirs.cost.min() < found.cost.min()
         ways += new
         found = Judged(np.concatenate([found.of_letter, theirs.of_letter]), np.concatenate([found.cost, theirs.cost]))
         if not won:
             break
     return ways[int(np.argmin(found.cost))]
+
+
+def _weighed(ink: InkOfWord, ways: Sequence[FinishedWay], left: Sequence[float], text: str) -> Judged:
+    """Return what ways are likely to miss, and what letters that were cut wrongly count, in steps of lost line."""
+    found = judged(ink, ways, left, text)
+    right = rightness([cut_way(ink.net, ink.states, way, text) for way in ways])
+    wrong = -OF_RIGHTNESS * np.log(np.maximum(right, LEAST_RIGHT))
+    return Judged(found.of_letter + wrong, found.cost + wrong.sum(axis=1))
 
 
 def spliced(states: States, first: LaidText, second: LaidText, letter: int) -> LaidText:

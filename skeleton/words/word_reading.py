@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +11,6 @@ from numpy.typing import NDArray
 from capture.units import Points, image_from_pixels
 from skeleton.fitting.line_fit import fit_context, fit_hypothesis
 from skeleton.fitting.refinement import completed
-from skeleton.geometry.polyline import at_lengths, line_length
 from skeleton.geometry.quantiles import median
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.junctions import Network
@@ -20,20 +18,14 @@ from skeleton.ink.ink_map import InkMap, find_ink_of_words
 from skeleton.ink.scaled_darkness import Grey
 from skeleton.pipeline import state_graph_of_ink
 from skeleton.states.state_graph import States, draw
+from skeleton.words.cut_letters import led_on, left_joined, letters_along, parts_of
 from skeleton.words.cut_rightness import rightness
 from skeleton.words.decoding import Decoded, decode_text
 from skeleton.words.delayed_strokes import WrittenStroke
 from skeleton.words.letter_forms import Known
 from skeleton.words.letter_pictures import CutWord
-from skeleton.words.links import RUNNING
 
 Ints = NDArray[np.int64]
-
-PASSED = 0.8
-"""x-heights of line that a stroke draws of each of two letters at least where the pen stayed down between them: less is
-the tail that a letter touches the next one with. Five writers of UNIPEN train_r01_v07 (Guyon et al., ICPR 1994; donor
-kai), of the neighbours that one stroke of the reading wrote: of 323 that one stroke of the record wrote as well 20 have
-less, of 99 that two wrote 37. Where a word is joined from `RUNNING` on, a quarter of these, it counts for nothing."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,44 +127,11 @@ def _fitted(net: Network, states: States, ink: InkMap, strokes: Sequence[Written
     # after so many rounds nothing is gained by exchanges
     for k, (s, r) in enumerate(zip(strokes, completed(trial, untangled=False), strict=True)):
         before = trial.lines.points[trial.lines.stroke == k] + trial.paper.low
-        letter = led_on(_by_places(states.here[s.walk], s.letter, lines[k], len(before)), before, r.line)
+        letter = led_on(letters_along(states.here[s.walk], s.letter, lines[k], len(before)), before, r.line)
         points = image_from_pixels(r.line, px_per_mm=ink.px_per_mm)
         width = r.width / ink.px_per_mm
         out.append((Stroke(points, float(median(r.width)) / ink.px_per_mm, width, r.closed), letter))
     return out
-
-
-def _by_places(places: Points, letter: Ints, line: Points, count: int) -> Ints:
-    """Return the letter of so many points at equal steps of a line that was drawn along places.
-
-    Each goes with the place that it is near, none with one before that of the point before it, so that the squares of
-    all distances are least (dynamic programming). The steps were equal before the line was fitted: how it was stretched
-    then tells nothing of its letters.
-    """
-    if len(places) < 2 or count < 2:
-        return np.full(count, letter[0])
-    even = at_lengths(np.ascontiguousarray(line), np.linspace(0.0, line_length(line), count))
-    far = ((even[:, None] - places[None]) ** 2).sum(axis=2)
-    least = far[0]
-    came = np.zeros(far.shape, np.int64)
-    number = np.arange(len(places))
-    for n in range(1, count):
-        lower = np.minimum.accumulate(least)
-        came[n] = np.maximum.accumulate(np.where(least <= lower, number, 0))
-        least = lower + far[n]
-    k = int(np.argmin(least))
-    out = np.empty(count, np.int64)
-    for n in range(count - 1, -1, -1):
-        out[n] = letter[k]
-        k = int(came[n, k])
-    return out
-
-
-def led_on(letter: Ints, before: Points, line: Points) -> Ints:
-    """Return the letter of every point of a line that has the points from before and may have more at its ends."""
-    more = len(line) - len(before)
-    first = min(range(more + 1), key=lambda k: float(((line[k : k + len(before)] - before) ** 2).sum()))
-    return np.pad(letter, (first, more - first), mode="edge")
 
 
 def _reading(
@@ -185,48 +144,19 @@ def _reading(
     frame = found.frame
     x_height = frame.x_height / px_per_mm
     pieces: list[list[Points]] = [[] for _ in text]
-    parts = [_parts(stroke.points_mm, letter) for stroke, letter in written]
+    parts = [parts_of(stroke.points_mm, letter) for stroke, letter in written]
     for j, piece in (part for own in parts for part in own):
         pieces[j].append(piece)
     joined = left_joined(parts, len(text), x_height)
     baseline = (frame.y - frame.slope * (frame.x + 0.5) + 0.5) / px_per_mm, frame.slope
     pen = float(np.median([stroke.width_mm for stroke, _ in written])) if written else 0.0
-    right = rightness(
-        CutWord(
-            text, pieces, [j in joined for j in range(len(text))], found.misfit.tolist(), baseline, x_height,
-            frame.slant, found.cost, pen,
-        )
+    cut = CutWord(
+        text, pieces, [j in joined for j in range(len(text))], found.misfit.tolist(), baseline, x_height,
+        frame.slant, found.cost, pen,
     )  # fmt: skip
+    (right,) = rightness([cut])
     letters = tuple(
         WordLetter(char, tuple(pieces[j]), float(found.misfit[j]), j in joined, float(right[j]))
         for j, char in enumerate(text)
     )
     return WordReading(tuple(stroke for stroke, _ in written), letters, baseline, x_height, frame.slant, found.cost)
-
-
-def _parts(points: Points, letter: Ints) -> list[tuple[int, Points]]:
-    """Return a stroke cut where its letters change; the point where it is cut belongs to both."""
-    cuts = np.flatnonzero(np.diff(letter)) + 1
-    bounds = zip([0, *cuts.tolist()], [*cuts.tolist(), len(letter)], strict=True)
-    return [(int(letter[a]), points[a : min(b + 1, len(letter))]) for a, b in bounds]
-
-
-def left_joined(strokes: Sequence[Sequence[tuple[int, Points]]], letters: int, x_height: float) -> set[int]:
-    """Return the letters of a word that the pen left for the next one without being lifted.
-
-    Parameters
-    ----------
-    strokes
-        Of each stroke the numbers of its letters and what it draws of each, (n, 2), in turn, in the x-height's unit.
-    letters
-        How many the word has.
-    """
-    met, passed = set[int](), set[int]()
-    for parts in strokes:
-        for (j, one), (k, other) in pairwise(parts):
-            if k == j + 1:
-                met.add(j)
-                drawn = min(line_length(np.ascontiguousarray(p)) for p in (one, other))
-                passed |= {j} if drawn >= PASSED * x_height else set()
-    # who joins the letters of a word leaves some of them after a short piece
-    return met if len(passed) >= RUNNING * (letters - 1) else passed

@@ -16,6 +16,7 @@ from sample_sheets.make_running import FOLDER
 from sample_sheets.writer import KEEPER, write_line
 from skeleton.ink.ink_map import find_ink
 from skeleton.pipeline import build_state_graph_of
+from skeleton.words.cut_letters import led_on, left_joined
 from skeleton.words.decoding import connected_parts
 from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of, sharing_a_bar
 from skeleton.words.frame import WordFrame, first_frame, refitted
@@ -24,7 +25,7 @@ from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import expected_extent, form_table, forms_of, main_strokes, packed, unpacked
 from skeleton.words.line_reading import SUITS, read_line
 from skeleton.words.single_steps import single_steps_of
-from skeleton.words.word_reading import led_on, left_joined, read_word, read_word_ink
+from skeleton.words.word_reading import read_word, read_word_ink
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import score
 from tests.bench.words import SCRIPT_WORDS, letters_found, script_word, way

@@ -5,14 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from unittest.mock import patch
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 import skeleton
-from capture.units import Points
+from capture.units import MM_PER_INCH, Points, image_from_pixels
+from skeleton.words import decoding
+from skeleton.words.cut_letters import cut_way
+from skeleton.words.finished_ways import FinishedWay, InkOfWord, finished
+from skeleton.words.laid_text import LaidText
 from skeleton.words.letter_pictures import CutWord, pictures_of
+from skeleton.words.spliced_ways import likeliest_way
 from tests.bench.trace_ink import even, ink
 from tests.bench.training.example_files import load_files, make_files
 from tests.bench.training.joined_words import Letters, composed
@@ -27,6 +33,10 @@ X_HEIGHTS_MM, PENS = (1.6, 4.5), (0.09, 0.34)
 
 USUAL = 0.3
 """Share of the words that are written as most are measured: 3.5 mm high, half a millimetre broad."""
+
+WAYS, OF_A_WAY = 3, ", a way"
+"""Ways to write a word, drawn by lot of those found, whose letters are seen besides, before lines are fitted to the
+ink; and what is added to the name of their source."""
 
 DPI = (200, 300, 300, 300, 400, 600)
 
@@ -87,8 +97,15 @@ def examples_of(one: WrittenWord) -> list[CutExamples]:
         pen, dpi = share * size, int(rng.choice(DPI))
     scale = size / X_HEIGHT_MM
     grey, offset = ink([s * scale for s in word.strokes], dpi=dpi, pen_mm=pen, seed=one.seed % 2**31, discs=True)
-    read = skeleton.read_word(grey, dpi, word.text)
-    if not read.letters:
+    found: list[tuple[InkOfWord, Sequence[LaidText]]] = []
+
+    def likeliest(of: InkOfWord, text: str, laid: Sequence[LaidText], left: Sequence[float]) -> FinishedWay:
+        found.append((of, laid))
+        return likeliest_way(of, text, laid, left)
+
+    with patch.object(decoding, "likeliest_way", likeliest):
+        read = skeleton.read_word(grey, dpi, word.text)
+    if not read.letters or not found:
         return []
     true = [[p * scale + offset for p in pieces] for _, pieces in word.letters]
     cut = CutWord(
@@ -96,16 +113,37 @@ def examples_of(one: WrittenWord) -> list[CutExamples]:
         [x.misfit for x in read.letters], read.baseline_mm, read.x_height_mm, read.slant, read.cost,
         float(np.median([s.width_mm for s in read.strokes])),
     )  # fmt: skip
-    pictures, measures, rows = pictures_of(cut)
-    there = [j for j, pieces in enumerate(cut.pieces) if pieces]
-    right = overlaps(cut.pieces, true, NEAR_MM * scale, STEP_MM * scale)
+    ink_of_word, laid = found[0]
+    ways = [laid[i] for i in rng.permutation(len(laid))[:WAYS]]
+    cuts = [cut_way(ink_of_word.net, ink_of_word.states, finished(ink_of_word, word.text, w), word.text) for w in ways]
     return [
-        CutExamples(
-            np.round(pictures[there] * 255).astype(np.uint8), measures[there], rows[there].astype(np.int16),
-            right[there].astype(np.float32),
-            *(np.full(len(there), x) for x in (one.source, word.writer, one.seed)),
-        )
+        _examples(one, word.writer, cut, cut.pieces, true, scale),
+        *(
+            _examples(
+                replace(one, source=f"{one.source}{OF_A_WAY}"), word.writer, c,
+                [[image_from_pixels(p, px_per_mm=dpi / MM_PER_INCH) for p in of] for of in c.pieces], true, scale,
+            )
+            for c in cuts
+        ),
     ]  # fmt: skip
+
+
+def _examples(
+    one: WrittenWord,
+    writer: str,
+    cut: CutWord,
+    pieces_mm: Sequence[Sequence[Points]],
+    true: Sequence[Sequence[Points]],
+    scale: float,
+) -> CutExamples:
+    """Return the letters of a word that have ink."""
+    pictures, measures, rows = pictures_of(cut)
+    there = [j for j, pieces in enumerate(pieces_mm) if pieces]
+    right = overlaps(pieces_mm, true, NEAR_MM * scale, STEP_MM * scale)
+    return CutExamples(
+        np.round(pictures[there] * 255).astype(np.uint8), measures[there], rows[there].astype(np.int16),
+        right[there].astype(np.float32), *(np.full(len(there), x) for x in (one.source, writer, one.seed)),
+    )  # fmt: skip
 
 
 def overlaps(

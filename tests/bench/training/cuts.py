@@ -74,9 +74,9 @@ def fit_cuts(
     """Return the arrays of a network trained on examples."""
     torch.manual_seed(seed)
     pictures = torch.from_numpy(known.pictures).to(device)
-    shift, scale = known.measures.mean(axis=0), known.measures.std(axis=0) + 1e-3
+    shift, scale = np.nanmean(known.measures, axis=0), np.nanstd(known.measures, axis=0) + 1e-3
     told = np.clip((known.measures - shift) / scale, -MAX_MEASURE_SPREADS, MAX_MEASURE_SPREADS)
-    measures = torch.from_numpy(told.astype(np.float32)).to(device)
+    measures = torch.from_numpy(np.nan_to_num(told).astype(np.float32)).to(device)
     rows = torch.from_numpy(known.rows.astype(np.int64)).to(device)
     target = torch.from_numpy((known.overlap[:, None] >= np.array(OVERLAPS)).astype(np.float32)).to(device)
     network = Cuts().to(device)

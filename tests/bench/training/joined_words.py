@@ -89,10 +89,7 @@ def manner(rng: np.random.Generator) -> Manner:
 def composed(text: str, letters: Letters, rng: np.random.Generator) -> Word | None:
     """Return a word put together of people's letters, mm; None where nobody wrote one of its letters."""
     own = [w for w, of in letters.items() if all(c in of for c in text)]
-    if own and rng.random() < OF_ONE:
-        group = [own[int(rng.integers(len(own)))]]
-    else:
-        group = []
+    group = [own[int(rng.integers(len(own)))]] if own and rng.random() < OF_ONE else []
     hand = manner(rng)
     placed: list[list[Points]] = []
     for char in text:

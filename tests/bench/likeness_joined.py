@@ -26,7 +26,8 @@ from capture.units import Points
 from ownhand.composer import Life
 from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import open_hand
-from tests.bench.likeness import Floats, compose, features, groups_of, people_options, told
+from tests.bench.likeness import compose, groups_of, people_options
+from tests.bench.likeness_features import Floats, features, told
 from tests.bench.likeness_hands import (
     Letter,
     Word,

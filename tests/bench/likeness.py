@@ -14,7 +14,7 @@ inked whole, with the lines between joined letters, which no letter's mark holds
 
 `--ablate` switches off and doubles every part of the composer's life. `--pairs` shows the gaps between letters by the
 kind of pair, beside the writers' own. `--repeats` compares words that stand twice in the text with each other.
-`--hands` keeps the hands, to be measured again.
+`--hands` keeps the hands, to be measured again; those made of other words (`--seed`, `--recorded`) stand beside them.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ Row = tuple[str, Letter]
 def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench likeness", description=__doc__)
     people_options(parser, DEFAULT)
-    parser.add_argument("--recorded", action="store_true", help="with the steps of the tablets; in hands of its own")
+    parser.add_argument("--recorded", action="store_true", help="with the steps of the tablets")
     parser.add_argument("--ablate", action="store_true")
     parser.add_argument("--pairs", action="store_true")
     parser.add_argument("--repeats", action="store_true")

@@ -35,10 +35,7 @@ def cut_way(net: Network, states: States, way: FinishedWay, text: str) -> CutWor
     strokes = []
     for stroke in way.strokes:
         line = np.ascontiguousarray(draw(net, states, stroke.walk))
-        count = len(line)
-        if count > 1:
-            line = at_lengths(line, np.linspace(0.0, line_length(line), count))
-        strokes.append(parts_of(line, letters_along(states.here[stroke.walk], stroke.letter, line, count)))
+        strokes.append(parts_of(line, _by_length(states.here[stroke.walk], stroke.letter, line)))
         for j, piece in strokes[-1]:
             pieces[j].append(piece)
     frame = way.laid.frame
@@ -47,6 +44,13 @@ def cut_way(net: Network, states: States, way: FinishedWay, text: str) -> CutWor
         text, pieces, [j in joined for j in range(len(text))], misfit_of(states, way.laid, len(text)).tolist(),
         (frame.y - frame.slope * frame.x, frame.slope), frame.x_height, frame.slant, float("nan"), net.pen_px,
     )  # fmt: skip
+
+
+def _by_length(places: Points, letter: Ints, line: Points) -> Ints:
+    """Return the letter of every point of a line that was drawn along places: that of the place as far along."""
+    far, gone = (np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))]) for p in (places, line))
+    at = np.searchsorted(far / max(far[-1], 1e-9), gone / max(gone[-1], 1e-9) - 1e-9)
+    return letter[np.minimum(at, len(letter) - 1)]
 
 
 def letters_along(places: Points, letter: Ints, line: Points, count: int) -> Ints:

@@ -57,6 +57,18 @@ class CutWord:
     pen: float
 
 
+@dataclass(frozen=True, eq=False)
+class _Upright:
+    """A letter's lines in x-heights, baseline at y = 0, y down."""
+
+    lines: tuple[Points, ...]
+    low: Points
+    high: Points
+    """Shape (2,): of all its points."""
+
+    length: float
+
+
 def pictures_of(word: CutWord) -> tuple[Single, Single, NDArray[np.int64]]:
     """Return what is seen and told of every letter of a word.
 
@@ -64,63 +76,61 @@ def pictures_of(word: CutWord) -> tuple[Single, Single, NDArray[np.int64]]:
     -------
     Pictures (letters, 3, SIZE, SIZE), 0 for paper and 1 for line: of the letter, of those before it, of those after it;
     measures (letters, MEASURES), NaN where not known; rows of the letter before, of the letter and of the next,
-    (letters, 3), 0 for none.
+    (letters, 3), 0 for none. Of a letter without ink pictures and measures are 0.
     """
-    count = len(word.text)
-    height, slope = word.baseline
-    upright = [
-        [np.stack([p[:, 0], p[:, 1] - height - slope * p[:, 0]], axis=1) / word.x_height for p in pieces]
-        for pieces in word.pieces
-    ]
+    count, side = len(word.text), SIZE / PER_X_HEIGHT
+    letters = [_upright(word, pieces) for pieces in word.pieces]
     pictures = np.zeros((count, 3, SIZE, SIZE), np.uint8)
     measures = np.zeros((count, MEASURES), np.float32)
-    for j, pieces in enumerate(upright):
-        if not pieces:
+    whole = sum(letter.length for letter in letters if letter)
+    for j, own in enumerate(letters):
+        if own is None:
             continue
-        every = np.concatenate(pieces)
-        low, high = float(every[:, 0].min()), float(every[:, 0].max())
-        corner = np.array([0.5 * (low + high) - 0.5 * SIZE / PER_X_HEIGHT, BELOW - SIZE / PER_X_HEIGHT])
-        for k, lines in enumerate(upright):
-            _draw(pictures[j, 0 if k == j else 1 if k < j else 2], lines, corner)
-        measures[j] = _measures(word, upright, j).astype(np.float32)
+        corner = np.array([0.5 * (own.low[0] + own.high[0] - side), BELOW - side])
+        for k, letter in enumerate(letters):
+            if letter and letter.low[0] < corner[0] + side and letter.high[0] > corner[0]:
+                _draw(pictures[j, 0 if k == j else 1 if k < j else 2], letter.lines, corner)
+        measures[j] = _measures(word, letters, own, j, whole)
     rows = np.array([0, *map(row_of, word.text), 0])
     at = np.arange(count)
     seen: Single = pictures.astype(np.float32) / 255
     return seen, measures, np.stack([rows[at], rows[at + 1], rows[at + 2]], axis=1)
 
 
+def _upright(word: CutWord, pieces: Sequence[Points]) -> _Upright | None:
+    """Return a letter in x-heights; None where it has no ink."""
+    if not pieces:
+        return None
+    height, slope = word.baseline
+    lines = tuple(
+        np.stack([p[:, 0], p[:, 1] - height - slope * p[:, 0]], axis=1) / word.x_height for p in map(np.asarray, pieces)
+    )
+    every = np.concatenate(lines)
+    return _Upright(lines, every.min(axis=0), every.max(axis=0), sum(line_length(p) for p in lines))
+
+
 def _draw(picture: NDArray[np.uint8], lines: Sequence[Points], corner: Points) -> None:
     """Draw lines, x-heights, into a picture whose top left corner lies there."""
     for line in lines:
-        at = (line - corner) * PER_X_HEIGHT
-        if at[:, 0].max() < -1 or at[:, 0].min() > SIZE:
-            continue
         # a dot of one point is a line from it to itself
-        places = np.round(np.vstack([at, at[-1:]]) * 2**SHIFT).astype(np.int32)
-        cv2.polylines(picture, [places.reshape(-1, 1, 2)], False, 255, 1, cv2.LINE_AA, SHIFT)
+        at = (np.vstack([line, line[-1:]]) - corner) * (PER_X_HEIGHT * 2**SHIFT)
+        cv2.polylines(picture, [np.round(at).astype(np.int32).reshape(-1, 1, 2)], False, 255, 1, cv2.LINE_AA, SHIFT)
 
 
-def _measures(word: CutWord, upright: Sequence[Sequence[Points]], j: int) -> NDArray[np.float64]:
-    """Return what is measured of a letter."""
-    every = np.concatenate(upright[j])
-    left, right = (_edge(upright[k]) if 0 <= k < len(upright) else None for k in (j - 1, j + 1))
-    low, high = float(every[:, 0].min()), float(every[:, 0].max())
-    drawn = sum(line_length(np.ascontiguousarray(p)) for p in upright[j])
-    whole = sum(line_length(np.ascontiguousarray(p)) for pieces in upright for p in pieces)
+def _measures(
+    word: CutWord, letters: Sequence[_Upright | None], own: _Upright, j: int, whole: float
+) -> NDArray[np.float32]:
+    """Return what is measured of a letter; whole: length of all of the word's line."""
+    before = letters[j - 1] if j else None
+    after = letters[j + 1] if j + 1 < len(letters) else None
     return np.array(
         [
             min(word.misfit[j], 2.0), np.clip(word.cost, -2, 8), np.log(word.x_height / word.pen), word.slant,
-            np.log(high - low + 0.1), float(every[:, 1].min()), float(every[:, 1].max()),
-            len(upright[j]), drawn, drawn * len(upright) / max(whole, 1e-6),
+            np.log(own.high[0] - own.low[0] + 0.1), own.low[1], own.high[1],
+            len(own.lines), own.length, own.length * len(letters) / max(whole, 1e-6),
             bool(j and word.joined[j - 1]), word.joined[j],
-            np.clip(low - left[1], -2, 2) if left else 0.5, np.clip(right[0] - high, -2, 2) if right else 0.5,
-        ]
+            np.clip(own.low[0] - before.high[0], -2, 2) if before else 0.5,
+            np.clip(after.low[0] - own.high[0], -2, 2) if after else 0.5,
+        ],
+        np.float32,
     )  # fmt: skip
-
-
-def _edge(pieces: Sequence[Points]) -> tuple[float, float] | None:
-    """Return a letter's left and right edge; None where it has no ink."""
-    if not pieces:
-        return None
-    every = np.concatenate(pieces)
-    return float(every[:, 0].min()), float(every[:, 0].max())

@@ -25,7 +25,12 @@ Splice = tuple[int, int, int]
 
 LEAST_RIGHT, OF_RIGHTNESS = 0.02, 2.0
 """Least likelihood that a letter was cut rightly that is told apart, and the steps of lost line that an e-fold of it is
-worth."""
+worth. Of people for validation (282 joined words, 185 partly joined, 46 printed; without splices) letters that overlap
+the written ones by .65 are .587 to .619, .940 to .944, .966 to .980, way .841 to .839, .937 to .937, .941 to .938."""
+
+LOOKED_AT = 12.0
+"""Steps of lost line by which a way is behind the best whose letters are not looked at: a gain of .02, .004 and .014 is
+left of .032, .004 and .014, and of ten ways four are looked at."""
 
 LEAST_GAIN = 1.0
 """Steps of the written line that a splice must promise."""
@@ -68,9 +73,14 @@ def likeliest_way(ink: InkOfWord, text: str, laid: Sequence[LaidText], left: Seq
 
 
 def _weighed(ink: InkOfWord, ways: Sequence[FinishedWay], left: Sequence[float], text: str) -> Judged:
-    """Return what ways are likely to miss, and what letters that were cut wrongly count, in steps of lost line."""
+    """Return what ways are likely to miss, and what letters that were cut wrongly count, in steps of lost line.
+
+    Ways that are likely to lose much more than the best are not looked at: all of their letters count as wrong.
+    """
     found = judged(ink, ways, left, text)
-    right = rightness([cut_way(ink.net, ink.states, way, text) for way in ways])
+    near = np.flatnonzero(found.cost <= found.cost.min() + LOOKED_AT)
+    right = np.full((len(ways), len(text)), LEAST_RIGHT)
+    right[near] = rightness([cut_way(ink.net, ink.states, ways[i], text) for i in near.tolist()])
     wrong = -OF_RIGHTNESS * np.log(np.maximum(right, LEAST_RIGHT))
     return Judged(found.of_letter + wrong, found.cost + wrong.sum(axis=1))
 

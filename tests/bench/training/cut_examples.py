@@ -11,14 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-import skeleton
-from capture.units import MM_PER_INCH, Points, image_from_pixels
+from capture.units import Points, image_from_pixels
+from skeleton.ink.ink_map import find_ink_of_words
 from skeleton.words import decoding
 from skeleton.words.cut_letters import cut_way
 from skeleton.words.finished_ways import FinishedWay, InkOfWord, finished
 from skeleton.words.laid_text import LaidText
 from skeleton.words.letter_pictures import CutWord, pictures_of
 from skeleton.words.spliced_ways import likeliest_way
+from skeleton.words.word_reading import read_word_ink
 from tests.bench.trace_ink import even, ink
 from tests.bench.training.example_files import load_files, make_files
 from tests.bench.training.joined_words import Letters, composed
@@ -103,8 +104,11 @@ def examples_of(one: WrittenWord) -> list[CutExamples]:
         found.append((of, laid))
         return likeliest_way(of, text, laid, left)
 
+    seen = find_ink_of_words(grey, dpi)
+    if seen is None:
+        return []
     with patch.object(decoding, "likeliest_way", likeliest):
-        read = skeleton.read_word(grey, dpi, word.text)
+        read = read_word_ink(seen, word.text)
     if not read.letters or not found:
         return []
     true = [[p * scale + offset for p in pieces] for _, pieces in word.letters]
@@ -121,7 +125,7 @@ def examples_of(one: WrittenWord) -> list[CutExamples]:
         *(
             _examples(
                 replace(one, source=f"{one.source}{OF_A_WAY}"), word.writer, c,
-                [[image_from_pixels(p, px_per_mm=dpi / MM_PER_INCH) for p in of] for of in c.pieces], true, scale,
+                [[image_from_pixels(p, px_per_mm=seen.px_per_mm) for p in of] for of in c.pieces], true, scale,
             )
             for c in cuts
         ),

@@ -16,10 +16,10 @@ from skeleton.words.letter_pictures import MEASURES, ROWS, SIZE
 from tests.bench.training.cut_examples import CutExamples
 from tests.bench.training.weights import RunningMean, half, kept_layers
 
-CHANNELS, KERNELS = (16, 32, 48), (5, 3, 3)
+CHANNELS, KERNELS = (24, 40, 48), (5, 3, 3)
 HIDDEN, NARROW = 96, 48
 BATCH = 1024
-RATE, DECAY, DROPOUT = 2e-3, 0.1, 0.3
+RATE, DECAY, DROPOUT = 2e-3, 0.1, 0.4
 
 NO_MEASURES = 0.15
 """Share of the examples that are told no measures."""

@@ -27,6 +27,7 @@ SOURCES = {
     "scripts": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
     "cursive": ("Hershey fonts (NBS SP 424)", "free use with acknowledgement"),
     "words": (f"UNIPEN, words ({_UNIPEN})", "CC BY 4.0"),
+    "composed": (f"words put together of letters of UNIPEN ({_UNIPEN}) and DigiLeTs (2020)", "CC BY 4.0, as published"),
     "museum": ("the project's simulated hands", "MIT"),
 }
 """Name and licence of each data set, by the first word of its file's name."""

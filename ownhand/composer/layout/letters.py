@@ -17,7 +17,7 @@ from fontbuild.joins import LIFTED, STEP
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
-from ownhand.composer.layout.joined_letters import TIGHTEST, as_joined, by_joins, first_of_those
+from ownhand.composer.layout.joined_letters import NEARER, TIGHTEST, as_joined, by_joins, first_of_those, in_step
 from ownhand.composer.layout.letterspacing import (
     KEEP,
     MARKS_KEEP,
@@ -221,6 +221,11 @@ def make_letters(
         joined_advance = by_joins(
             held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x
         )
+        # a join that was written is not turned back, a line that leads on has room
+        closest = left[:-1] + (right - left)[:-1] * wides[:-1] + TIGHTEST * x - left[1:]
+        closest = np.where(held[:-1], joined_advance - NEARER * x, closest)
+        middle, spread = left + (mixed("middle") - left) * wides, mixed("spread") * wides
+        joined_advance = in_step(joined_advance, down, letter, middle, spread, closest, font.rhythm)
         joined_advance = np.where(together[:-1], ends[:-1] - (left[1:] - left[1:] * wides[1:]), joined_advance)
         advance[:-1] = np.where(np.isfinite(joined_advance), joined_advance, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]

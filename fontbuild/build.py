@@ -20,8 +20,8 @@ from fontbuild.glyph import Glyph
 from fontbuild.guide_size import Size, reference_size, size_of
 from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, printing, without_joined
 from fontbuild.kerning import gap_sd, kerning
-from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.letter_steps import letter_steps
+from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.lifted_gap import lifted_gap
 from fontbuild.metrics import measure
 from fontbuild.naming import SPACE, variant_name

@@ -214,7 +214,7 @@ def make_letters(
     advance += gap_scatter(inked, box_left, box_white, least, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
-    if held is not None and together is not None and n > 1:
+    if held is not None and down is not None and together is not None and n > 1:
         ends = left + (mixed("exit_x") - left) * wides
         usual = font.rhythm.get("lifted_gap", LIFTED * x)
         lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + lifted_sd * x * draw(rng, n - 1))

@@ -13,7 +13,7 @@ from fontbuild.accents import build_accents
 from fontbuild.anchors import with_anchors
 from fontbuild.broken_stroke_repair import mended
 from fontbuild.collisions import find_collisions
-from fontbuild.doubtful import CUT_NARROW, find_doubtful
+from fontbuild.doubtful import find_doubtful, may_stand_in_words
 from fontbuild.font import Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
@@ -176,8 +176,7 @@ def build_font(
     if by.white != rule(metrics).white:
         known["letter_white"] = round(by.white, 2)
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
-    # one whose leg went to its neighbour lacks it beside all others
-    loose = by_char([w for w in cut_out if aside.get(w.id, CUT_NARROW) != CUT_NARROW]) if joins else {}
+    loose = by_char([w for w in cut_out if w.id in aside and may_stand_in_words(aside[w.id])]) if joins else {}
     in_words = {
         char: with_usual_white(glyphs_of(variants, size.mm_per_unit, in_words=True), spaced.get(char, ()))
         for char, variants in zip(loose, letterwise(each_by_itself, loose.items()), strict=True)

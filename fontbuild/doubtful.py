@@ -13,6 +13,7 @@ import numpy as np
 
 from capture.units import Points
 from fontbuild.joins import IN_TEXT, WAYS
+from fontbuild.outliers import LOOKS_LIKE, ONLY_A_PART
 from fontbuild.point_cloud_distance import cloud, unlike_others
 from fontbuild.variants import AttemptStrokes, alike
 from skeleton.ductus import allographs
@@ -84,6 +85,7 @@ that joins hardly writes one so, it was cut. Of nine such letters of two writers
 were cut wrongly, both more unlike the others than `UNLIKE`, as one other is."""
 
 CUT_NARROW = "cut out of its word much narrower than the others"
+CUT_BARE = "cut out of its word without a dot or bar"
 
 WITHIN = (0.1, 0.9)
 """Shares of a letter's ink, from its left edge, between which its width is taken: how far it reaches out to the letters
@@ -123,7 +125,7 @@ def find_doubtful(
             elif most is not None and w.allograph in IN_TEXT and len(w.strokes) > most:
                 doubts[w.id] = f"cut out of its word in {len(w.strokes)} pieces"
             elif w.allograph in IN_TEXT and (strokes > len(w.strokes)).mean() >= NEARLY_ALL:
-                doubts[w.id] = "cut out of its word without a dot or bar"
+                doubts[w.id] = CUT_BARE
             elif w.id in narrow:
                 doubts[w.id] = CUT_NARROW
             elif w.id in unlike:
@@ -135,6 +137,15 @@ def find_doubtful(
         else:
             reasons |= doubts
     return reasons, tuple(only)
+
+
+def may_stand_in_words(reason: str) -> bool:
+    """Return whether a letter cut out of a joined word and set aside for `reason` may stand beside its neighbours.
+
+    One that lacks a part, which went to a neighbour, or is another letter, spoils every word but its own: an o without
+    its ring leaves home without its o.
+    """
+    return reason not in (CUT_NARROW, CUT_BARE, ONLY_A_PART) and not reason.startswith(LOOKS_LIKE)
 
 
 def _held_to_others(letters: Mapping[str, Sequence[AttemptStrokes]]) -> frozenset[str]:

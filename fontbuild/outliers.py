@@ -45,6 +45,10 @@ NEARLY = 0.75
 """Share of the limit from which an odd shape counts against an attempt whose tracing is half as sure as the others'."""
 
 
+ONLY_A_PART, LOOKS_LIKE = "only a part of the letter", "looks like"
+"""Reason of a letter that lacks a part, and the beginning of that of one that is another letter."""
+
+
 @dataclass(frozen=True, eq=False)
 class Evidence:
     """What speaks about one attempt; distances in units of the letter's spread, sizes and ink as logarithms."""
@@ -299,10 +303,10 @@ def _shape_reason(e: Evidence, others: Sequence[Evidence], hand: _Hand) -> str:
         mine = cloud(_unit(e.written.strokes, scale))[:, :2]
         covered = min(_uncovered(mine, cloud(_unit(o.written.strokes, scale))[:, :2]) for o in others)
         if covered < 0.13:
-            return "only a part of the letter"
+            return ONLY_A_PART
     char, near = hand.looks_like(e.written)
     if char and near < 0.2:
-        return f"looks like {char!r}"
+        return f"{LOOKS_LIKE} {char!r}"
     return "another shape than the others"
 
 

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points
-from skeleton.fitting.refinement import FitContext, FittedHypothesis
+from skeleton.fitting.line_fit import FitContext, FittedHypothesis
 from skeleton.ink.ink_map import InkMap
 from skeleton.matching.stroke_distance import Shape, shape_of
 from skeleton.options import Options

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from skeleton.geometry.stroke import Stroke
-from skeleton.ink.ink_map import Grey, require_grey
+from skeleton.ink.ink_map import require_grey
+from skeleton.ink.scaled_darkness import Grey
 from skeleton.pipeline import read
 from skeleton.result import Reading
 

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.special import logsumexp
 
 from skeleton.geometry.stroke import Stroke
-from skeleton.ink.ink_map import Grey
+from skeleton.ink.scaled_darkness import Grey
 from skeleton.matching.stroke_distance import stroke_distances
 from skeleton.pipeline import analyse
 from skeleton.result import Reading

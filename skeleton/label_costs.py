@@ -14,7 +14,7 @@ import numpy as np
 from capture.units import MM_PER_INCH
 from skeleton.hypotheses.forms_sought import models_of
 from skeleton.hypotheses.labelled import candidates
-from skeleton.ink.ink_map import Grey
+from skeleton.ink.scaled_darkness import Grey
 from skeleton.matching.template_matching import find_matches
 from skeleton.pipeline import build_state_graph_of
 from skeleton.scoring.path_features import path_scorer

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from skeleton.analysis import Analysis, ReadingHypothesis, with_marks
-from skeleton.fitting.refinement import FitContext, fit_context, fit_hypothesis
+from skeleton.fitting.line_fit import FitContext, fit_context, fit_hypothesis
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.ink_graph import build_graph
 from skeleton.graph.junctions import Network, build_network
@@ -24,7 +24,8 @@ from skeleton.hypotheses.habit_inputs import habit_inputs
 from skeleton.hypotheses.labelled import Hypothesis, candidates, kinematic_cost, negative_log_likelihood
 from skeleton.hypotheses.unlabelled import readings
 from skeleton.hypotheses.writing_order import writing_order
-from skeleton.ink.ink_map import Grey, InkMap, find_ink
+from skeleton.ink.ink_map import InkMap, find_ink
+from skeleton.ink.scaled_darkness import Grey
 from skeleton.matching.marked_letters import parted, taken_apart
 from skeleton.matching.sketches import knows
 from skeleton.matching.stroke_distance import Shape, shape_along, shape_of, stroke_distance, undirected_distance
@@ -69,7 +70,7 @@ FIT_TOP_N, FIT_COST_WINDOW = 4, 2.0
 as well since `writing_habits` looks again."""
 
 RESIDUAL_INK_COST = 5.75
-"""Log odds lost for every e-fold of ink left unexplained (`refinement.FittedHypothesis`); fitted with the choice by
+"""Log odds lost for every e-fold of ink left unexplained (`line_fit.FittedHypothesis`); fitted with the choice by
 `tests.bench trace_weights`."""
 
 

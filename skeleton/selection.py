@@ -12,8 +12,9 @@ from capture.report import Finding
 from capture.units import image_from_pixels
 from skeleton.analysis import Analysis, ReadingHypothesis
 from skeleton.fitting.end_lengths import moved_ends
+from skeleton.fitting.line_fit import STEP_PEN_WIDTHS, fit_hypothesis, settled
 from skeleton.fitting.reconstruction_check import reinked
-from skeleton.fitting.refinement import STEP_PEN_WIDTHS, completed, fit_hypothesis, refine, settled
+from skeleton.fitting.refinement import completed, refine
 from skeleton.geometry.quantiles import median
 from skeleton.geometry.stroke import Stroke
 from skeleton.matching.stroke_distance import stroke_distance, stroke_distances

@@ -21,7 +21,7 @@ from ownhand.commands.line_reading import read_lines
 from sample_sheets.make_running import FOLDER, LETTER, LETTER_LINES_MM, LETTER_X_HEIGHT_MM, SEED, running_sheet
 from sample_sheets.writer.running_hand import ARCHIVIST, write_running_line
 from sample_sheets.writer.running_letters import RUNNING, running_form
-from skeleton.ink.ink_map import find_ink
+from skeleton.ink.ink_map import find_ink_of_words
 from skeleton.words.page_lines import find_lines
 from tests.bench import words as bench
 
@@ -77,7 +77,7 @@ def copied():
     page = sheet.pages[-1]
     (scan,) = load_scans(FOLDER / "scans" / f"page-{page.page}.jpg")
     lines = read_page(scan, lambda _: sheet).lines
-    inks = [find_ink(line.grey, line.px_per_mm * MM_PER_INCH, faint=False) for line in lines]
+    inks = [find_ink_of_words(line.grey, line.px_per_mm * MM_PER_INCH) for line in lines]
     texts = [line.line.text for line in lines]
     return page, lines, read_lines(Here, [*inks, inks[3]], [*texts, texts[0]], lambda *_: None)
 

@@ -48,7 +48,7 @@ from ownhand.hands.storage import (
 )
 from ownhand.tracing_faults import DEFEATED
 from skeleton.geometry.stroke import Stroke
-from skeleton.ink.ink_map import find_ink
+from skeleton.ink.ink_map import find_ink_of_words
 from skeleton.precompile import Prepared, load_kept, prepare
 from skeleton.result import Reading
 from skeleton.words.line_reading import LineReading
@@ -259,7 +259,7 @@ def _trace_all(
 def _read_all_lines(pool: ProcessPoolExecutor, pages: Sequence[PageReading], tell: Progress) -> list[list[LineReading]]:
     """Return the ruled lines of every page, read letter by letter; all lines together know the writer's own letters."""
     lines = [line for page in pages for line in page.lines]
-    inks = [find_ink(line.grey, line.px_per_mm * MM_PER_INCH, faint=False) for line in lines]
+    inks = [find_ink_of_words(line.grey, line.px_per_mm * MM_PER_INCH) for line in lines]
     found = [n for n, ink in enumerate(inks) if ink is not None]
     texts = [line.line.text for line in lines]
     out = [LineReading(tuple(nothing_read() for _ in t.split()), tuple(t.split()), 0.0) for t in texts]

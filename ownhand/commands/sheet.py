@@ -24,7 +24,7 @@ from capture.plan import plan_attempts
 from capture.print_sheet import page_svg, write_pdf
 from capture.sheet_file import save_sheet
 from fontbuild.formats.ufo import load_ufo
-from ownhand.composer.text.characters import RIGHT_TO_LEFT
+from ownhand.composer.text.fitter import RIGHT_TO_LEFT
 from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import Hand, add_to_record, load_sheets, open_hand, open_or_create
 from ownhand.hands.locking import locked

@@ -5,8 +5,8 @@ from __future__ import annotations
 import shlex
 import unicodedata
 from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +15,7 @@ from capture.blas import limited_threads
 from capture.errors import FontFileError, UsageError
 from fontbuild.font import Font
 from fontbuild.joins import JOINS
+from ownhand.composer.composition import Composition, texts_by_box
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
@@ -26,7 +27,7 @@ from ownhand.composer.plot.plot_page import PlotPage, merged
 from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.settings.settings import Settings
 from ownhand.composer.settings.text_box import TextBox
-from ownhand.composer.text.characters import Fitter, Notice
+from ownhand.composer.text.fitter import Fitter, Notice
 from ownhand.composer.text.prepared_text import PreparedText, count_missing, prepare_text
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, draw
@@ -37,8 +38,6 @@ if TYPE_CHECKING:
 MOST_PAGES = 10_000
 """Pages of one text."""
 
-LONGEST = 2_000_000
-"""Characters of one text."""
 
 MOST_ADDED = 300
 """Letters put together for texts that are kept for the next ones; where there are more, all are made anew."""
@@ -49,32 +48,6 @@ x-heights of both are drawn anew for it."""
 
 TOUCH = 0.35
 """Ends of one letter's strokes that lie within so many pen widths meet."""
-
-
-@dataclass(frozen=True, eq=False)
-class Composition:
-    """What a text became."""
-
-    pages: tuple[PlotPage, ...]
-    notices: tuple[Notice, ...]
-    missing: Mapping[str, int]
-    """Characters that the hand lacks, and how often each was wanted; on a page of several hands, of all of them."""
-
-    x_height_mm: Mapping[str, float]
-    """By box: the writing size."""
-
-    seed: int
-    ends: Mapping[str, tuple[int, float]] = field(default_factory=dict)
-    """By box: column, counted through all pages, and baseline (page mm) of its last line."""
-
-    missing_elsewhere: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
-    """What of `missing` further hands lack, by their names."""
-
-    def __iter__(self) -> Iterator[PlotPage]:
-        return iter(self.pages)
-
-    def __len__(self) -> int:
-        return len(self.pages)
 
 
 class Composer:
@@ -179,7 +152,7 @@ class Composer:
             If a box is not there, or a text does not fit a box that may not flow.
         """
         settings = settings or Settings()
-        texts = _by_box(text, settings)
+        texts = texts_by_box(text, settings)
         self._forget_many()
         rng = np.random.default_rng([seed & 0xFFFFFFFF, seed >> 32 & 0xFFFFFFFF])
         life = settings.life
@@ -302,37 +275,3 @@ class Composer:
             page = delayed_strokes(page, within_mm=between) if self._joins else page
         page = merged(page, within_letter_mm=touch, between_letters_mm=between, join_mm=JOIN * size)
         return least_travel(page) if settings.order == "least travel" else page
-
-
-def named_texts(text: Mapping[str, str], names: Sequence[str]) -> dict[str, str]:
-    """Return texts by name: what stands before the first named one, under '', is for the first of `names`.
-
-    Raises
-    ------
-    UsageError
-        If that one has a text of its own as well.
-    """
-    first = names[0] if names else ""
-    if text.get("") and text.get(first) and first:
-        remedy = f"Begin each with its own line: >> {first}."
-        raise UsageError("text", f"both what comes before the first '>>' and '>> {first}' are for '{first}'", remedy)
-    return {name or first: body for name, body in text.items() if name or first not in text or not first}
-
-
-def _by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[TextBox, str]]:
-    """Return the boxes that have a text, with it."""
-    boxes = [box for box in settings.all_boxes if not box.blank]
-    if isinstance(text, str):
-        if not boxes:
-            raise UsageError("boxes", "all are blank", "Leave one for the text.")
-        text = {boxes[0].name: text}
-    text = named_texts(text, [box.name for box in boxes])
-    known = {box.name for box in boxes}
-    unknown = [name for name in text if name not in known]
-    if unknown:
-        names = ", ".join(box.name for box in boxes)
-        raise UsageError("text", f"there is no box '{unknown[0]}' to write in", f"The boxes are: {names}.")
-    for name, body in text.items():
-        if len(body) > LONGEST:
-            raise UsageError(f"box '{name}'", f"{len(body)} characters are more than {LONGEST}", "Split the text.")
-    return [(replace(box), text[box.name]) for box in boxes if box.name in text]

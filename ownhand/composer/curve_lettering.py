@@ -7,7 +7,8 @@ from dataclasses import replace
 import numpy as np
 
 from capture.errors import UsageError
-from ownhand.composer.composer import Composer, Composition
+from ownhand.composer.composer import Composer
+from ownhand.composer.composition import Composition
 from ownhand.composer.layout.along_curve import Baseline, baseline_of, bent
 from ownhand.composer.plot.drawings import strokes_of_path
 from ownhand.composer.plot.plot_page import PlotPage, over_edge

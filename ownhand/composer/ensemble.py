@@ -12,7 +12,8 @@ import numpy as np
 from capture.errors import UsageError
 from capture.units import Points
 from fontbuild.font import Font
-from ownhand.composer.composer import Composer, Composition, named_texts
+from ownhand.composer.composer import Composer
+from ownhand.composer.composition import Composition, named_texts
 from ownhand.composer.curve_lettering import check_margins, curve_baseline, lettering
 from ownhand.composer.plot.combine import combined, page_of_strokes
 from ownhand.composer.plot.drawings import placed

@@ -12,9 +12,9 @@ from starlette.responses import Response
 from capture.errors import InputError
 from ownhand.hands.hand import Hand
 from ownhand.workroom.drawings import drawing_names, layouts_folder
-from ownhand.workroom.pages import zipped_tree
 from ownhand.workroom.tables import tables
 from ownhand.workroom.times import newest
+from ownhand.workroom.zips import zipped_tree
 
 KINDS = {
     ".pdf": "application/pdf",

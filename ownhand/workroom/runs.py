@@ -29,8 +29,9 @@ from ownhand.hands.font_of_hand import font_of
 from ownhand.hands.hand import Hand, open_hand
 from ownhand.validation import FaultsError, Place, raise_faults, read_json
 from ownhand.workroom.drawings import with_drawings_read
-from ownhand.workroom.pages import Wish, zipped
+from ownhand.workroom.pages import Wish
 from ownhand.workroom.tables import table_file, table_of
+from ownhand.workroom.zips import zipped
 
 ORDER = "order.json"
 OVERVIEW = "overview"

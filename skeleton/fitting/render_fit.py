@@ -17,6 +17,7 @@ import math
 
 import numpy as np
 
+from skeleton.fitting.equations import BAND, add_shape, hear, keep, solve
 from skeleton.fitting.signed_distance import (
     BITS,
     LANES,
@@ -31,15 +32,6 @@ from skeleton.fitting.signed_distance import (
 )
 from skeleton.geometry.array_types import Indices, Line, Matrix, Picture, Stack, Vector
 from skeleton.geometry.jit import compiled
-
-BAND = 9
-"""Unknowns are x, y, half-width of every point in turn: third differences reach nine places on."""
-
-STEADY = 10.0
-"""Weight of the half-width staying the same from point to point: it follows changes within some two pen widths."""
-
-USUAL = 0.05
-"""Weight of the half-width being the usual one, the median of the character; for where the ink does not tell."""
 
 ROBUST = 0.3
 """Darkness left unexplained from which a pixel counts less: a blot, a bare fibre, ink that no stroke left."""
@@ -56,47 +48,12 @@ PROFILE = 96
 REACH = 1.7
 """Blurs on either side of an edge within which a pixel is heard; further out it tells little and costs as much."""
 
-DAMP = 0.02
-"""Weight of staying, against drifting along the line."""
-
 HALF = 0.75
 """Share of the rounds in which only every second row of pixels is asked, the others in the next round: as far as the
 smooth course goes they tell the same."""
 
 LAST = 6
 """Rounds at the end without momentum, in which the strokes settle."""
-
-PRODUCT = ((0, 1, 2), (1, 3, 4), (2, 4, 5))
-"""Which of six products of three stands where in their matrix."""
-
-
-@compiled(fastmath=True)
-def _solve(a: Matrix, b: Matrix) -> None:
-    """Solve a symmetric positive definite banded system; `a[i, k]` is entry (i + k, i); `b` becomes x.
-
-    L D L', column by column: what a column takes from those after it are rows of `a`, all of one length. `a` and `b`
-    have `BAND` rows of zeros more than there are unknowns.
-    """
-    n = len(b) - BAND
-    column = np.zeros(2 * BAND + 1)
-    for i in range(n):
-        here = a[i]
-        per = 1.0 / max(here[0], 1e-9)
-        for k in range(1, BAND + 1):
-            column[k] = here[k]
-            here[k] *= per
-        for k in range(1, BAND + 1):
-            c = here[k]
-            row = a[i + k]
-            b[i + k] -= c * b[i]
-            for m in range(BAND + 1):
-                row[m] -= c * column[k + m]
-        b[i] *= per
-    for i in range(n - 1, -1, -1):
-        s = b[i]
-        for k in range(1, BAND + 1):
-            s -= a[i, k] * b[i + k]
-        b[i] = s
 
 
 @compiled(fastmath=True)
@@ -179,24 +136,6 @@ def _ask(
 
 
 @compiled(fastmath=True)
-def _heard(asked: Matrix, times: float, a: Matrix, b: Matrix) -> None:
-    """Set the equations to what the pixels ask for, so many times."""
-    a[:] = 0
-    b[:] = 0
-    for i in range(len(asked)):
-        sums, k = asked[i], 3 * i
-        for r in range(3):
-            b[k + r] += times * sums[18 + r]
-            b[k + 3 + r] += times * sums[21 + r]
-            for p in range(3):
-                at = PRODUCT[r][p]
-                a[k + r, 3 + p - r] += times * sums[6 + at]
-                if p >= r:
-                    a[k + r, p - r] += times * sums[at]
-                    a[k + 3 + r, p - r] += times * sums[12 + at]
-
-
-@compiled(fastmath=True)
 def _middle(values: Vector, low: float, high: float) -> float:
     """Return the median of values between `low` and `high`, to a thousandth of the range."""
     for _ in range(10):
@@ -210,39 +149,6 @@ def _middle(values: Vector, low: float, high: float) -> float:
         else:
             high = cut
     return 0.5 * (low + high)
-
-
-@compiled(fastmath=True)
-def _smooth(points: Line, stroke: Indices, a: Matrix, b: Matrix, third: float, second: float, corner: float) -> float:
-    """Add the prior on the line's shape to the equations; return what it finds wanting."""
-    n = len(points)
-    cost = 0.0
-    c = np.zeros(4)
-    for order in (3, 2):
-        if order == 3:
-            c[0], c[1], c[2], c[3] = -1.0, 3.0, -3.0, 1.0
-        else:
-            c[0], c[1], c[2], c[3] = 1.0, -2.0, 1.0, 0.0
-        stiffness = third if order == 3 else second
-        for i in range(n - order):
-            if stroke[i + order] != stroke[i]:
-                continue
-            tx, ty = 0.0, 0.0
-            for p in range(order + 1):
-                tx += c[p] * points[i + p, 0]
-                ty += c[p] * points[i + p, 1]
-            t = tx * tx + ty * ty
-            rest = 1.0 / (1.0 + t / (corner * corner))
-            cost += stiffness * t * rest
-            lam = stiffness * rest * rest
-            for p in range(order + 1):
-                k = 3 * (i + p)
-                b[k] -= lam * c[p] * tx
-                b[k + 1] -= lam * c[p] * ty
-                for r in range(p + 1):
-                    a[k - 3 * (p - r), 3 * (p - r)] += lam * c[p] * c[r]
-                    a[k - 3 * (p - r) + 1, 3 * (p - r)] += lam * c[p] * c[r]
-    return cost
 
 
 @compiled(fastmath=True)
@@ -281,23 +187,10 @@ def fit(
         count = at_edges(known, w, reach, it % every, every, rows, columns)
         _segments(points, number, segment)
         unlike = every * _ask(dark, rows, columns, count, known, point, segment, reach, step, fall, asked)
-        _heard(asked, every, a, b)
-        cost = unlike + _smooth(points, stroke, a, b, third * stiff ** max(0.0, 1.0 - it / cooling), second, corner)
-        middle = _middle(half, 0.25 * pen, 0.85 * pen)
-        for i in range(n):
-            k = 3 * i
-            if i + 1 < n and stroke[i + 1] == stroke[i]:
-                t = half[i + 1] - half[i]
-                b[k + 2] += STEADY * t
-                b[k + 5] -= STEADY * t
-                a[k + 2, 0] += STEADY
-                a[k + 5, 0] += STEADY
-                a[k + 2, 3] -= STEADY
-            b[k + 2] -= USUAL * (half[i] - middle)
-            a[k + 2, 0] += USUAL
-            for p in range(3):
-                a[k + p, 0] += DAMP
-        _solve(a, b)
+        hear(asked, every, a, b)
+        cost = unlike + add_shape(points, stroke, a, b, third * stiff ** max(0.0, 1.0 - it / cooling), second, corner)
+        keep(half, stroke, _middle(half, 0.25 * pen, 0.85 * pen), a, b)
+        solve(a, b)
         moved = 0.0
         carried = momentum if it < rounds - LAST else 0.0
         for i in range(n):

@@ -15,7 +15,8 @@ from skeleton.graph.connected import connected_parts
 from skeleton.graph.ink_graph import InkGraph, build_graph
 from skeleton.graph.junctions import inner_edges
 from skeleton.graph.pruning import repair
-from skeleton.ink.ink_map import Grey, InkMap, find_ink, require_grey
+from skeleton.ink.ink_map import InkMap, find_ink, require_grey
+from skeleton.ink.scaled_darkness import Grey
 
 DISTANCE_EXCESS_PX = 0.5
 """By how much twice the distance of a line's middle from the nearest paper pixel's centre is more than its width: one

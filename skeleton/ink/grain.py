@@ -54,7 +54,7 @@ def find_faint_ink(darkness: Field, soft: Field, pen: float) -> FaintInk:
     darkness
         Shape (h, w): 0 on paper, 1 in full ink.
     soft
-        The same, blurred by `ink_map.SOFT_PEN_WIDTHS`: noise is not to count as unevenness.
+        The same, blurred by `scaled_darkness.SOFT_PEN_WIDTHS`: noise is not to count as unevenness.
     pen
         Width of the pen, px.
     """

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from capture.units import Points
 from skeleton.geometry.stroke import Stroke
-from skeleton.ink.ink_map import Grey, InkMap, find_ink
+from skeleton.ink.ink_map import InkMap, find_ink_of_words
+from skeleton.ink.scaled_darkness import Grey
 from skeleton.words.letter_forms import Known, width_of
 from skeleton.words.word_reading import WordLetter, WordReading, nothing_read, read_word_ink
 
@@ -117,7 +118,7 @@ def read_line(grey: Grey, dpi: float, text: str, known: Known | None = None) -> 
         raise ValueError(f"dpi must be positive, got {dpi}")
     if not text.split():
         raise ValueError("the text of a line is empty")
-    ink = find_ink(grey, float(dpi), faint=False)
+    ink = find_ink_of_words(grey, float(dpi))
     if ink is None:
         words = tuple(text.split())
         return LineReading(tuple(nothing_read() for _ in words), words, 0.0)

@@ -16,7 +16,8 @@ from numpy.typing import NDArray
 
 from capture.units import px_per_mm
 from skeleton.geometry.quantiles import median
-from skeleton.ink.ink_map import Grey, InkMap, find_ink
+from skeleton.ink.ink_map import InkMap, find_ink_of_words
+from skeleton.ink.scaled_darkness import Grey
 
 STEEPEST = 0.12
 """Slope of lines, either way, up to which they are looked for."""
@@ -61,7 +62,7 @@ def find_lines(grey: Grey, dpi: float, count: int) -> PageLines | None:
     dpi
         Pixels per inch.
     """
-    ink = find_ink(without_rulings(grey, dpi), dpi, faint=False)
+    ink = find_ink_of_words(without_rulings(grey, dpi), dpi)
     if ink is None:
         return None
     _, found, numbers, middles = cv2.connectedComponentsWithStats(ink.mask, connectivity=8)

@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
-from skeleton.fitting.refinement import completed, fit_context, fit_hypothesis
+from skeleton.fitting.line_fit import fit_context, fit_hypothesis
+from skeleton.fitting.refinement import completed
 from skeleton.geometry.polyline import at_lengths, line_length
 from skeleton.geometry.quantiles import median
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.junctions import Network
-from skeleton.ink.ink_map import Grey, InkMap, find_ink
+from skeleton.ink.ink_map import InkMap, find_ink_of_words
+from skeleton.ink.scaled_darkness import Grey
 from skeleton.pipeline import state_graph_of_ink
 from skeleton.states.state_graph import States, draw
 from skeleton.words.decoding import Decoded, decode_text
@@ -95,7 +97,7 @@ def read_word(grey: Grey, dpi: float, text: str, known: Known | None = None) -> 
         raise ValueError(f"dpi must be positive, got {dpi}")
     if not text or any(c.isspace() for c in text):
         raise ValueError(f"text must be one word, got {text!r}")
-    ink = find_ink(grey, float(dpi), faint=False)
+    ink = find_ink_of_words(grey, float(dpi))
     return read_word_ink(ink, text, known) if ink is not None else nothing_read()
 
 

@@ -1,6 +1,6 @@
 """`python -m tests.bench NAME [options]`: runs one of the benchmarks in this folder.
 
-With `--record`, what it prints also replaces the block of its section `## NAME` in `RESULTS.md`.
+With `--record`, what it prints also replaces the block in `results/NAME.md`. `RESULTS.md` tells where all stands.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from typing import TextIO
 
 import tests.bench
 
-RESULTS = Path(__file__).with_name("RESULTS.md")
+RESULTS = Path(__file__).with_name("results")
 
 
 class _Both(io.StringIO):
@@ -36,15 +36,18 @@ class _Both(io.StringIO):
 
 
 def recorded(results: str, name: str, command: str, printed: str, day: str) -> str:
-    """Return `results` with the block of the section `## name` replaced; text above the block is kept."""
+    """Return the results of a benchmark with their block replaced, or put in before what is older.
+
+    results: the text of `results/NAME.md`, empty where there is none yet.
+    """
     block = f"<!-- {name} -->\n`{command}`, {day}:\n\n```\n{printed.rstrip()}\n```\n<!-- /{name} -->"
     old = re.compile(rf"<!-- {re.escape(name)} -->.*?<!-- /{re.escape(name)} -->", re.DOTALL)
     if old.search(results):
         return old.sub(lambda _: block, results)
-    heading = re.compile(rf"^## {re.escape(name)}$.*?(?=^## |\Z)", re.DOTALL | re.MULTILINE)
-    if found := heading.search(results):
-        return results[: found.end()].rstrip() + f"\n\n{block}\n\n" + results[found.end() :]
-    return results.rstrip() + f"\n\n## {name}\n\n{block}\n"
+    older = re.search(r"^## Before$", results, re.MULTILINE)
+    at = older.start() if older else len(results)
+    above = results[:at].rstrip() or f"# {name}"
+    return f"{above}\n\n{block}\n" + (f"\n{results[at:]}" if older else "")
 
 
 def main(argv: list[str]) -> int:
@@ -66,7 +69,9 @@ def main(argv: list[str]) -> int:
     # a folder of data is somebody's own place
     shown = re.sub(r"(--data|--hands|--picture) \S+", r"\1 FOLDER", " ".join(["python -m tests.bench", argv[0], *rest]))
     day = datetime.now(UTC).date().isoformat()
-    RESULTS.write_text(recorded(RESULTS.read_text(encoding="utf-8"), argv[0], shown, both.getvalue(), day), "utf-8")
+    kept = RESULTS / f"{argv[0]}.md"
+    before = kept.read_text(encoding="utf-8") if kept.exists() else ""
+    kept.write_text(recorded(before, argv[0], shown, both.getvalue(), day), "utf-8")
     return code
 
 

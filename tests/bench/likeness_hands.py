@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import hashlib
 import json
 import shutil
 from collections import defaultdict
@@ -74,6 +75,15 @@ class Writer:
         """What is asked for on the sheet."""
         found = {c for w in self.taken for c, _ in w.letters}
         return "".join(sorted(c for c in found if len(c) == 1 and (c.isalnum() or c in SIGNS)))
+
+    @property
+    def called(self) -> str:
+        """What the writer's hand is kept as: the name, and what tells these words from those of another halving."""
+        told = hashlib.sha256()
+        for word in self.taken:
+            told.update(f"{word.text}:{[len(s) for s in word.strokes]}".encode())
+            told.update(np.round(np.concatenate([np.zeros((0, 2)), *word.strokes]), 3).tobytes())
+        return f"{self.name.replace('/', '-')}-{told.hexdigest()[:8]}"
 
 
 def writers(folder: Path, names: Sequence[str], seed: int, *, recorded: bool = False) -> Iterator[Writer]:
@@ -175,7 +185,7 @@ def hand_of(writer: Writer, folder: Path, *, copied: bool) -> Path:
 
     `copied`: the writer's words also stand on the sheet's ruled lines.
     """
-    kept = folder / (writer.name.replace("/", "-") + ("-copied" if copied else ""))
+    kept = folder / (writer.called + ("-copied" if copied else ""))
     if kept.exists():
         return kept
     attempts: dict[str, list[Letter]] = defaultdict(list)

@@ -26,7 +26,8 @@ from capture.units import Points
 from ownhand.composer import Life
 from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import open_hand
-from tests.bench.likeness import Floats, compose, features, groups_of, people_options, told
+from tests.bench.likeness import compose, groups_of, people_options
+from tests.bench.likeness_features import Floats, features, told
 from tests.bench.likeness_hands import (
     Letter,
     Word,
@@ -95,7 +96,7 @@ def _word(text: str, strokes: Letter) -> Word:
 
 def hand_of(writer: Writer, folder: Path) -> Path:
     """Return the hand of a writer in `folder`, made there of the words on ruled lines if it is not there yet."""
-    kept = folder / f"{writer.name}-joined"
+    kept = folder / f"{writer.called}-joined"
     if kept.exists():
         return kept
     return fill_in(kept, writer, None, copy=" ".join(w.text for w in writer.taken))

@@ -18,7 +18,7 @@ from capture.read import read_page
 from capture.scan import load_scans
 from capture.units import MM_PER_INCH
 from ownhand.commands.read import SheetFinder
-from skeleton import precompile
+from skeleton import loop_versions
 
 SCANS = Path(__file__).parents[2] / "sample_sheets/lantern/scans"
 
@@ -47,10 +47,10 @@ def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args(argv)
-    found = precompile.record(work)
+    found = loop_versions.record(work)
     if options.write:
-        precompile.write_list(found)
-    listed = {json.dumps([v.loop, v.types]) for v in precompile.versions()}
+        loop_versions.write_list(found)
+    listed = {json.dumps([v.loop, v.types]) for v in loop_versions.versions()}
     seen = {json.dumps([v.loop, v.types]) for v in found}
     print(f"{len(seen)} versions of loops called, {len(listed)} in the list")
     for row in sorted(seen - listed):

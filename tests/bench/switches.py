@@ -107,12 +107,12 @@ SWITCHES = (
     Switch("forms that the picture suggests", {"skeleton.hypotheses.forms_sought.suggested_forms": _of(lambda *_: [])}),
     Switch("refinement on grey ink", options=Options(refine=False)),
     Switch("smooth curves", options=Options(smooth=False)),
-    Switch("sharpened mask", {"skeleton.ink.ink_map.SHARPEN_WEIGHT": _of(0.0)}),
+    Switch("sharpened mask", {"skeleton.ink.mask.SHARPEN_WEIGHT": _of(0.0)}),
     Switch(
         "streaks closed",
         {
             f"skeleton.ink.{name}": _of(np.inf)
-            for name in ("ink_map.PALE_CORE_SHARE", "grain.PALE_RIDGE_SHARE", "grain.UNEVEN")
+            for name in ("mask.PALE_CORE_SHARE", "grain.PALE_RIDGE_SHARE", "grain.UNEVEN")
         },
     ),
     Switch("grain smoothed", {"skeleton.ink.grain.UNEVEN": _of(np.inf)}),

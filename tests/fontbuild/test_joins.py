@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from fontbuild.build import build_font
-from fontbuild.doubtful import CUT_NARROW
+from fontbuild.doubtful import CUT_BARE, CUT_NARROW
 from fontbuild.font import Record
 from fontbuild.formats.opentype import compile_font
 from fontbuild.formats.packed import PACK
@@ -108,6 +108,19 @@ def test_a_letter_whose_leg_went_to_its_neighbour_is_not_kept_for_words_either()
     assert aside[narrow.id] == CUT_NARROW and less_sure.id in aside
     kept = {g.source for g in made.font.in_words.get("m", ())}
     assert less_sure.id in kept and narrow.id not in kept
+
+
+def test_a_letter_that_lost_its_dot_to_its_neighbour_is_not_kept_for_words_either():
+    dot = Stroke(np.array([[2.0, 4.5]]), 0.4)
+    dotted = [wave("i", 2.0, 3.0, n) for n in range(1, 8)]
+    bare = replace(dotted[-1], id="letter-1/1/105.9")
+    dotted = [replace(a, strokes=(*a.strokes, dot)) for a in dotted]
+    others = [wave(c, w, 3.0, n) for c, w in (("n", 3.5), ("e", 2.5)) for n in (1, 2)]
+
+    made = build_font([*dotted, bare, *others], Record("joined"), accents=False)
+
+    assert {s.id: s.reason for s in made.set_aside} == {bare.id: CUT_BARE}
+    assert "i" not in made.font.in_words
 
 
 def test_letters_that_stood_alone_have_no_joins(font):

@@ -1,4 +1,4 @@
-"""How far apart a hand sets joined letters, told by those that it wrote together, wherever one was cut from the next."""
+"""How far apart a hand sets joined letters, told by those it wrote together, wherever one was cut from the next."""
 
 from __future__ import annotations
 

@@ -11,7 +11,7 @@ import pytest
 from capture.report import Finding
 from fontbuild.build import build_font
 from fontbuild.font import Record
-from fontbuild.geometry import glyph_bounds
+from fontbuild.geometry import glyph_bounds, sample_stroke
 from fontbuild.joins import APART, EXIT, JOINS, joining, stays_down, way_of
 from fontbuild.text_spacing_statistics import CopiedWord
 from fontbuild.usable_attempts import Decisions, choose
@@ -88,6 +88,21 @@ def test_letters_that_were_cut_too_short_keep_a_distance():
     (page,) = Composer(with_share(narrow, 1.0)).compose("lllll", SETTINGS, seed=3).pages
 
     assert np.ptp(page.points_mm[:, 0]) > 4 * 0.5 * 3.0
+
+
+def test_a_full_stop_keeps_clear_of_a_joined_letter_though_letters_may_lie_over_each_other():
+    stop = Attempt(
+        "s1/1/1.1", ".", 1, "written", (Stroke(np.array([[1.0, 0.1]]), 0.4),), 3.0, 6.0, -3.0, 6.0, 0.4
+    )  # fmt: skip
+    built = build_font([*read(), stop], Record("joined"), accents=False).font
+    close = replace(with_share(built, 1.0), rhythm={**built.rhythm, JOINS: 1.0, "lifted_gap": -0.03 * 330})
+
+    for seed in range(6):
+        (page,) = Composer(close).compose("ane.", SETTINGS, seed=seed).pages
+        *letters, dot = sorted((sample_stroke(path) for path in page.paths()), key=len, reverse=True)
+        assert len(letters) == len(dot) == 1
+        apart = np.hypot(*(letters[0] - dot).T).min()
+        assert apart > 2 * 0.4, "a pen's width of white shows between them"
 
 
 def test_how_often_the_pen_stays_down_is_counted_between_neighbours_in_a_word():

@@ -9,7 +9,9 @@ from scipy.spatial import KDTree
 from ownhand.composer import Life, PlotPage, Ruling, Settings
 from ownhand.composer.plot.plot_page import flatten
 from ownhand.composer.settings.paper_sizes import PAPERS_MM, paper_size
-from ownhand.composer.text.characters import Fitter, breaks_inside, normal, passage
+from ownhand.composer.text.characters import breaks_inside, normal
+from ownhand.composer.text.fitter import Fitter
+from ownhand.composer.text.passage import passage
 from tests.ownhand.composing import LETTER, composer
 
 STILL = Life(strength=0)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from skeleton import trace
-from skeleton.ink import ink_map
+from skeleton.ink import mask
 from skeleton.ink.ink_map import find_ink
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import score
@@ -33,7 +33,7 @@ def mean_um(apart_mm: float, seed: int) -> float:
 def test_hatching_whose_ink_runs_into_one_is_followed_line_by_line(apart_mm: float, without_um: float) -> None:
     """The wider gaps are taken for streaks that a dry pen left, and closed, before they are opened again."""
     with_it = np.mean([mean_um(apart_mm, seed) for seed in range(4)])
-    with patch.object(ink_map, "BROAD_HALF_WIDTH_PEN_WIDTHS", np.inf):
+    with patch.object(mask, "BROAD_HALF_WIDTH_PEN_WIDTHS", np.inf):
         without = np.mean([mean_um(apart_mm, seed) for seed in range(4)])
     assert with_it < 40 < without_um < without
 
@@ -42,7 +42,7 @@ def test_bare_streaks_of_a_dry_pen_part_no_line() -> None:
     """A broad band without gaps, drawn by a pen that skips, stays in one piece."""
     grey, _ = ink(hatching(0.35), kind="skipping", seed=1, pen_mm=PEN_MM)
     found = find_ink(grey, DPI)
-    with patch.object(ink_map, "BROAD_HALF_WIDTH_PEN_WIDTHS", np.inf):
+    with patch.object(mask, "BROAD_HALF_WIDTH_PEN_WIDTHS", np.inf):
         before = find_ink(grey, DPI)
     assert found is not None and before is not None
     assert np.array_equal(found.mask, before.mask)

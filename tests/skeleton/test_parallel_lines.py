@@ -10,7 +10,7 @@ import pytest
 import skeleton
 from capture.units import Points
 from skeleton.ductus.curve import pen_line
-from skeleton.fitting.refinement import fit_context, fit_hypothesis
+from skeleton.fitting.line_fit import fit_context, fit_hypothesis
 from skeleton.graph.junctions import Network
 from skeleton.hypotheses.forms_sought import models_of
 from skeleton.hypotheses.uncovered_ink import completed

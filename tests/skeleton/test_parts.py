@@ -19,7 +19,8 @@ from capture.units import Points
 from skeleton import joint_reading, pipeline, selection
 from skeleton.analysis import Analysis, ReadingHypothesis
 from skeleton.ductus.curve import pen_line
-from skeleton.fitting.refinement import fit_context, refine
+from skeleton.fitting.line_fit import fit_context
+from skeleton.fitting.refinement import refine
 from skeleton.geometry.stroke import Stroke
 from skeleton.graph.ink_graph import build_graph
 from skeleton.graph.junctions import Network

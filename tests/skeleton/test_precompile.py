@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from capture.user_cache import FOLDER_VARIABLE
-from skeleton import loop_types, precompile
+from skeleton import loop_types, loop_versions, precompile
 from skeleton.geometry import jit, loop_store
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -114,8 +114,8 @@ def test_the_list_of_loops_holds_every_loop_with_types_that_can_be_read():
 
 def check_list() -> None:
     """Hold the list of loops against the loops there are."""
-    listed = json.loads(precompile.LIST.read_text())
-    versions = precompile.versions()
+    listed = json.loads(loop_versions.LIST.read_text())
+    versions = loop_versions.versions()
 
     assert len(versions) == len(listed), "run python -m tests.bench loops --write"
     for version in versions:

@@ -10,7 +10,8 @@ from scipy.special import erfc
 from capture.units import Points, image_from_pixels
 from skeleton.fitting.refinement import Refined, refine
 from skeleton.geometry.polyline import even_steps
-from skeleton.ink.ink_map import Grey, InkMap, find_ink
+from skeleton.ink.ink_map import InkMap, find_ink
+from skeleton.ink.scaled_darkness import Grey
 
 PEN = 6.0
 BLUR = 0.75

@@ -12,8 +12,8 @@ import skeleton
 from skeleton.fitting import reconstruction_check
 from skeleton.graph.ink_graph import build_graph
 from skeleton.graph.pruning import cut_necks
-from skeleton.ink import grain, ink_map
-from skeleton.ink.ink_map import find_ink
+from skeleton.ink import grain, ink_map, scaled_darkness
+from skeleton.ink.ink_map import find_ink, find_ink_of_words
 from skeleton.words import word_reading
 from tests.bench.trace_ink import ink
 from tests.bench.trace_score import gap, spread
@@ -59,11 +59,11 @@ def test_words_in_pencil_are_not_parted_where_they_are_pale(monkeypatch: pytest.
     some = list(script_words())[:6]
 
     def passed(as_if_even: bool) -> float:
-        def found(grey: ink_map.Grey, dpi: float, *, faint: bool) -> ink_map.InkMap | None:
-            seen = find_ink(grey, dpi, faint=faint)
+        def found(grey: scaled_darkness.Grey, dpi: float) -> ink_map.InkMap | None:
+            seen = find_ink_of_words(grey, dpi)
             return replace(seen, uneven=False) if seen and as_if_even else seen
 
-        monkeypatch.setattr(word_reading, "find_ink", found)
+        monkeypatch.setattr(word_reading, "find_ink_of_words", found)
         shares = []
         for seed, word in enumerate(some):
             grey, offset = ink(word.strokes, dpi=600, kind="pencil", seed=seed)
@@ -94,7 +94,7 @@ def test_the_width_of_a_pencils_line_is_not_that_of_its_grain(monkeypatch: pytes
 
     now = np.mean([width(seed) for seed in SEEDS])
     assert 0.33 < now < 0.55  # its edges are pale
-    monkeypatch.setattr(ink_map, "GRAIN_MM", 0.0)
+    monkeypatch.setattr(scaled_darkness, "GRAIN_MM", 0.0)
     assert np.mean([width(seed) for seed in SEEDS]) < now - 0.015
 
 

@@ -19,14 +19,8 @@ from fontbuild.font import Font
 from fontbuild.glyph import Glyph
 from ownhand.composer.glyphs.doubts import broken
 from ownhand.composer.glyphs.letter_ends import ends_of, join_figures
-from ownhand.composer.variation.handwriting_statistics import (
-    BANDS,
-    STANDS_WITHIN,
-    Array,
-    GlyphMeasurements,
-    edges,
-    measure_glyphs,
-)
+from ownhand.composer.variation.glyph_measurements import BANDS, GlyphMeasurements, edges, measure_glyphs
+from ownhand.composer.variation.handwriting_statistics import STANDS_WITHIN, Array
 
 Index = NDArray[np.int64]
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from fontbuild.joins import LIFTED
 from ownhand.composer.glyphs.variant_bank import Index
 from ownhand.composer.layout.pose import Drawn
 from ownhand.composer.variation.handwriting_statistics import Array
@@ -31,6 +32,17 @@ turn back."""
 
 TIGHTEST = -0.05
 """x-heights of white between the boxes of letters at least where a hand that joins lifts its pen inside a word."""
+
+
+def white_of_marks(white: Array, mark: np.ndarray, pen: float, x_height: float) -> Array:
+    """Return the white between letters' boxes, shape (n - 1,), no less than a mark needs where one stands beside it.
+
+    What a hand leaves where it lifts inside a word was told by letters, which may lie over each other. A full stop that
+    does is gone: a pen's width and `LIFTED` are kept between it and the letter's line (common practice, no source).
+
+    mark: shape (n,), whether a character is a mark and no letter or figure.
+    """
+    return np.asarray(np.where(mark[:-1] | mark[1:], np.maximum(white, pen + LIFTED * x_height), white), float)
 
 
 def first_of_those(together: np.ndarray) -> Index:

@@ -17,7 +17,15 @@ from fontbuild.joins import LIFTED, STEP
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
-from ownhand.composer.layout.joined_letters import NEARER, TIGHTEST, as_joined, by_joins, first_of_those, in_step
+from ownhand.composer.layout.joined_letters import (
+    NEARER,
+    TIGHTEST,
+    as_joined,
+    by_joins,
+    first_of_those,
+    in_step,
+    white_of_marks,
+)
 from ownhand.composer.layout.letterspacing import (
     KEEP,
     MARKS_KEEP,
@@ -197,12 +205,12 @@ def make_letters(
     by_widths = float(yields @ yields) / max(n, 1) / x**2
     scatter = replace(scatter, letter_gap=float(np.sqrt(max(scatter.letter_gap**2 - by_widths, 0.0))))
     advance, white, box_white = advance + evened, white + evened, box_white + evened
+    mark = np.array([not c.isalnum() for c in chars], bool)
     least = np.zeros(n)
     if n > 1 and inked.any():
         # neighbours keep a pen's width of white, or what the font gives them when that is less
         plain = clearance(bank, shape, np.ones(n), np.zeros(n), left, mixed("advance") + kern + evened, x)
         clear = clearance(bank, shape, wides, np.tan(np.radians(degrees)), left, advance, x)
-        mark = np.array([not c.isalnum() for c in chars])
         by_mark = np.maximum(pen + NEAREST * x, MARKS_KEEP * np.minimum(plain, 0.4 * x))
         by_letter = np.maximum(np.minimum(nearest(font) * pen + NEAREST * x, plain), KEEP * np.minimum(plain, 0.6 * x))
         floor = np.where(mark[:-1] | mark[1:], by_mark, by_letter)
@@ -218,6 +226,7 @@ def make_letters(
         ends = left + (mixed("exit_x") - left) * wides
         usual = font.rhythm.get("lifted_gap", LIFTED * x)
         lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + lifted_sd * x * draw(rng, n - 1))
+        lifted = white_of_marks(lifted, mark, pen, x)
         joined_advance = by_joins(
             held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x
         )

@@ -9,7 +9,8 @@ from fontbuild.spacing import TIGHT, WHITE
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.settings.life import Life
 from ownhand.composer.text.characters import SPACE
-from ownhand.composer.variation.handwriting_statistics import BAND_MIDDLES, Array, Scatter
+from ownhand.composer.variation.glyph_measurements import BAND_MIDDLES
+from ownhand.composer.variation.handwriting_statistics import Array, Scatter
 from ownhand.composer.variation.noise import MOST, draw
 
 NEAREST = 0.02

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ownhand.composer.text.characters import Break, characters
+from ownhand.composer.text.characters import characters
+from ownhand.composer.text.passage import Break
 from ownhand.composer.variation.handwriting_statistics import Array
 
 MIN_BEFORE, MIN_AFTER = 2, 3

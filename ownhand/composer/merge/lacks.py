@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from capture.errors import UsageError
-from ownhand.composer.composer import Composition
+from ownhand.composer.composition import Composition
 from ownhand.composer.ensemble import Ensemble
 from ownhand.composer.merge.workers import Job
 from ownhand.composer.settings.settings import Settings

@@ -23,7 +23,7 @@ from ownhand.composer.merge.run_plan import Fault, gathered, plan
 from ownhand.composer.merge.table import Table
 from ownhand.composer.merge.template import Template
 from ownhand.composer.merge.workers import Job, Run, worked
-from ownhand.composer.text.characters import Notice
+from ownhand.composer.text.fitter import Notice
 
 Progress = Callable[[str, int, int], None]
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from ownhand.composer.text.characters import Notice
+from ownhand.composer.text.fitter import Notice
 
 
 def told_together(notices: Iterable[Notice]) -> dict[str, int]:

@@ -19,7 +19,7 @@ from ownhand.composer.plot.imposition import sheet_of
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.plot_page import PlotPage
 from ownhand.composer.settings.settings import Settings
-from ownhand.composer.text.characters import Notice
+from ownhand.composer.text.fitter import Notice
 from ownhand.subprocesses import processes
 
 if TYPE_CHECKING:

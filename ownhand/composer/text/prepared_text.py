@@ -14,12 +14,11 @@ from ownhand.composer.text.characters import (
     SPACES,
     TAB,
     ZERO_WIDTH_SPACE,
-    Break,
-    Fitter,
     characters,
     normal,
-    passage,
 )
+from ownhand.composer.text.fitter import Fitter
+from ownhand.composer.text.passage import Break, passage
 
 _BULLET = re.compile(r"^( *)([-*•–]) +(?=\S)")
 _NUMBER = re.compile(r"^( *)(\d{1,3}[.)]) +(?=\S)")

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import threading
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from pathlib import Path
-
-import numpy as np
 
 from capture.errors import HandFolderError
 from ownhand.hands.captures import InkPicture, PageCapture, load_captures
@@ -15,16 +13,14 @@ from ownhand.hands.deciding import one_writer, stamp_of
 from ownhand.hands.decisions import Decision, Decisions, KnownWay, apply_decisions
 from ownhand.hands.decisions_file import load_decisions, refused, save_decisions
 from ownhand.hands.hand import Hand
-from ownhand.review.edits.edit_requests import as_stored, current, mend, storable, with_strokes
+from ownhand.review.edits.edit_requests import mend, storable, with_strokes
 from ownhand.review.edits.operations import OperationError
-from ownhand.review.edits.propagate import Propagated, carry
 from ownhand.review.session.alternatives import Readings
-from ownhand.review.session.base_letters import relatives
+from ownhand.review.session.carrying import carried, known_way
 from ownhand.review.session.history import Entries, Step, load_step, save_step, step_words
 from ownhand.review.session.word_cuts import BETWEEN_LETTERS
 from ownhand.validation import FaultsError, Place, raise_faults
 from skeleton.attempt import Attempt
-from skeleton.geometry.stroke import Stroke
 
 NOTHING = Decision()
 
@@ -127,8 +123,6 @@ class ReviewSession:
         with self.lock:
             return apply_decisions(self.attempts.values(), self.decisions)
 
-    # --- steps ------------------------------------------------------------------------------------------------------
-
     def take(self, based_on: int, mends: Place, words: str = "") -> None:
         """Take one step: a list of operations, each with its `attempt` and what `mending.mend` needs.
 
@@ -182,10 +176,10 @@ class ReviewSession:
         if do == "carry":
             source = item.of("from").text(None, 200)
             raise_faults(item.faults)
-            carried = self.carried(source, key)
-            if not carried.fits:
-                raise OperationError(f"attempt {self.numbers[key]} {carried.why}")
-            new = with_strokes(attempt, decision, carried.strokes, f"mended alike: {carried.why}")
+            alike = carried(self, source, key)
+            if not alike.fits:
+                raise OperationError(f"attempt {self.numbers[key]} {alike.why}")
+            new = with_strokes(attempt, decision, alike.strokes, f"mended alike: {alike.why}")
             return new, "mended alike"
         if do == "reading":
             number = item.of("number").whole(0, 1000)
@@ -277,43 +271,6 @@ class ReviewSession:
         with self.lock:
             undo, redo = (step_words(self.steps_folder, self.decisions.step + n) for n in (0, 1))
         return undo, redo
-
-    # --- carrying over ----------------------------------------------------------------------------------------------
-
-    def carried(self, source: str, target: str) -> Propagated:
-        """Return what the structure of attempt `source` makes of attempt `target`; strokes in its frame as read."""
-        model = standing(self.attempt(source), self.decision(source))
-        attempt, decision = self.attempt(target), self.decision(target)
-        ratio = attempt.x_height_mm / self.attempt(source).x_height_mm
-        scaled = tuple(Stroke(s.points_mm * ratio, s.width_mm) for s in model)
-        accented = self.char(source) != self.char(target)
-        moved = standing(attempt, decision)
-        result = carry(scaled, moved, x_height_mm=attempt.x_height_mm, accented=accented)
-        shift = np.array([0.0, decision.baseline_mm])
-        back = tuple(dataclasses.replace(s, points_mm=s.points_mm + shift) for s in result.strokes)
-        return dataclasses.replace(result, strokes=back)
-
-    def others(self, source: str) -> Mapping[str, Propagated]:
-        """Return, by attempt id, what would become of the other attempts of that character and its accented forms."""
-        char = self.char(source)
-        forms = relatives(char, {self.char(key) for key in self.attempts})
-        return {
-            key: self.carried(source, key)
-            for key, a in self.attempts.items()
-            if key != source and self.char(key) in forms and a.status == "written"
-            if self.decision(key).verdict != "set aside" and current(a, self.decision(key))
-        }
-
-
-def standing(attempt: Attempt, decision: Decision) -> tuple[Stroke, ...]:
-    """Return the strokes as decided, the attempt's own baseline at y = 0."""
-    shift = np.array([0.0, decision.baseline_mm])
-    return tuple(dataclasses.replace(s, points_mm=s.points_mm - shift) for s in current(attempt, decision))
-
-
-def known_way(attempt: Attempt, decision: Decision) -> KnownWay:
-    """Return the hand's own way of writing a character, as this attempt shows it."""
-    return KnownWay(attempt.id, attempt.x_height_mm, as_stored(standing(attempt, decision)))
 
 
 def _numbers(attempts: Iterable[Attempt]) -> dict[str, int]:

@@ -13,6 +13,7 @@ from ownhand import validation
 from ownhand.hands.hand import Hand
 from ownhand.review.images.contact_strips import strip_png
 from ownhand.review.images.ink_images import png
+from ownhand.review.session.carrying import others
 from ownhand.review.session.review_session import ReviewSession
 from ownhand.review.session.text_preview import Tryout
 from ownhand.review.session.word_cuts import pairs_alike
@@ -72,7 +73,7 @@ def review_routes(hand: Hand) -> list[Route]:
     def alike(request: Request) -> Answer:
         key = request.query_params.get("id", "")
         with book.lock:
-            return {"others": views.carried_view(book, book.others(key))}
+            return {"others": views.carried_view(book, others(book, key))}
 
     def cuts(request: Request) -> Answer:
         key = request.query_params.get("id", "")

@@ -13,7 +13,7 @@ from unittest.mock import patch
 import numpy as np
 from numpy.typing import NDArray
 
-from skeleton.fitting.refinement import fit_context, fit_hypothesis
+from skeleton.fitting.line_fit import fit_context, fit_hypothesis
 from skeleton.hypotheses.forms_sought import forms_for
 from skeleton.hypotheses.habit_inputs import habit_inputs
 from skeleton.hypotheses.labelled import candidates

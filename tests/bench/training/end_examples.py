@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from capture.units import Points
 from skeleton import pipeline, selection
 from skeleton.fitting.end_pictures import MOST, end_measures, end_pictures, led_on
-from skeleton.fitting.refinement import STEP_PEN_WIDTHS
+from skeleton.fitting.line_fit import STEP_PEN_WIDTHS
 from skeleton.fitting.residual_ink import ends_of
 from tests.bench.trace_score import SAMPLES, spread
 from tests.bench.training.choices import Written, inked

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
 from skeleton.cues import pen_events
-from skeleton.fitting.refinement import fit_context, fit_hypothesis
+from skeleton.fitting.line_fit import fit_context, fit_hypothesis
 from skeleton.graph.junctions import Network
 from skeleton.hypotheses import unlabelled
 from skeleton.hypotheses.forms_sought import forms_for

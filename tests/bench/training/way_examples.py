@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.units import Points, image_from_pixels
-from skeleton.ink.ink_map import find_ink
+from skeleton.ink.ink_map import find_ink_of_words
 from skeleton.pipeline import state_graph_of_ink
 from skeleton.words.along_ways import ToldOfWay, told_of_ways
 from skeleton.words.decoding import ways_to_write
@@ -96,7 +96,7 @@ def example_of(job: Job) -> WordExample | None:
     word, seed, pen_mm = job
     grey, offset = ink(word.strokes, dpi=DPI, pen_mm=pen_mm, seed=seed, discs=True)
     true = [s + offset for s in word.strokes]
-    seen = find_ink(grey, DPI, faint=False)
+    seen = find_ink_of_words(grey, DPI)
     apart = state_graph_of_ink(seen, of_words=True) if seen is not None else None
     if seen is None or apart is None:
         return None

@@ -21,8 +21,8 @@ from PIL import Image
 
 from capture.errors import UsageError
 from ownhand.workroom import phone
-from ownhand.workroom.pages import zipped
 from ownhand.workroom.server import start
+from ownhand.workroom.zips import zipped
 from tests.ownhand.test_review_server import Client
 
 GETS = ["state", "work", "pages-read", "phone", "desk", "drawing", "table", "runs", "cards.zip", "overview", "kept"]

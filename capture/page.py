@@ -149,7 +149,7 @@ def straighten(scan: Scan, find_sheet: FindSheet) -> PageView:
     Raises
     ------
     MarksNotFoundError
-        If there is no sheet, not enough of it, or it is shown too small or mirrored.
+        If there is no sheet, not enough of it, or it is shown too small, mirrored or inverted.
     WrongSheetError
         If it is a sheet that `find_sheet` does not know.
     """
@@ -205,6 +205,9 @@ def _no_marks(scan: Scan, grey: Pixels, dictionary: cv2.aruco.Dictionary, found:
         return MarksNotFoundError(
             scan.place, "the picture is mirrored", "Turn mirroring off in the scanner or camera, and take it again."
         )
+    if len(find_marks(255 - grey, dictionary)) >= 4:
+        remedy = "Turn 'negative' or 'invert' off in the scanner, and scan it again."
+        return MarksNotFoundError(scan.place, "the picture is inverted, white on black", remedy)
     if found:
         return _not_enough(scan, found)
     return MarksNotFoundError(scan.place, "no marks of a sheet found on it", _REMEDY_WHOLE)

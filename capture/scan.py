@@ -103,15 +103,14 @@ def load_scans(path: str | Path, *, only: int | None = None) -> Iterator[Scan]:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode) and not stat.S_ISDIR(found.st_mode):
             # a pipe can be read but once, and its end may never come
-            raise NotAScanError(path.name, "is a pipe or a device, not a file", "Save it as a file and give that.")
+            raise NotAScanError(str(path), "is a pipe or a device, not a file", "Save it as a file and give that.")
         if found.st_size > LARGEST_FILE:
-            raise NotAScanError(path.name, f"the file has more than {LARGEST_FILE >> 20} MB", REMEDY_SIZE)
+            raise NotAScanError(str(path), f"the file has more than {LARGEST_FILE >> 20} MB", REMEDY_SIZE)
         file = path.open("rb")
     except OSError as error:
         reason = (error.strerror or "cannot be opened").lower()
-        raise NotAScanError(
-            path.name or str(path), f"cannot be opened ({reason})", "Check the name and that it is a file."
-        ) from error
+        remedy = "Check the name and that it is a file."
+        raise NotAScanError(str(path), f"cannot be opened ({reason})", remedy) from error
     with file:
         yield from _scans(file, path.name, only)
 

@@ -20,6 +20,7 @@ from fontbuild.glyph import Glyph
 from fontbuild.guide_size import Size, reference_size, size_of
 from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, printing, without_joined
 from fontbuild.kerning import gap_sd, kerning
+from fontbuild.letter_steps import letter_steps
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.lifted_gap import lifted_gap
 from fontbuild.metrics import measure
@@ -183,6 +184,7 @@ def build_font(
     anchored, in_words = attached(
         anchored, in_words, {a.id: a.allograph for a in running} if joins else {}, x_height=metrics.x_height
     )
+    known |= letter_steps(anchored, in_words, x_height=metrics.x_height)
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
     pairs = without_joined(kerning(anchored, metrics, by), anchored)

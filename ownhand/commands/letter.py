@@ -25,6 +25,7 @@ from capture.files import check_folder, is_vacant, sweep
 from capture.limits import MOST_CELLS, is_character
 from capture.scan import Scan, load_scan
 from capture.units import MM_PER_INCH, px_per_mm
+from ownhand.commands.inverted import check_not_inverted
 from ownhand.commands.line_reading import read_lines
 from ownhand.commands.printed_text import is_printed
 from ownhand.commands.reading_pool import worker_pool
@@ -122,6 +123,7 @@ def take_letter(
         open_hand(path)
     picture = load_scan(scan)
     grey = grey_of(picture.pixels)
+    check_not_inverted(grey, picture.place)
     guess = ROUGH_DPI if line_distance_mm is not None else None
     scale = _dpi(picture, grey, dpi or guess, paper_width_mm)
     found = find_lines(grey, scale, len(lines))

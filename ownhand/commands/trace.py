@@ -16,6 +16,7 @@ from capture.files import check_writable, write_bytes
 from capture.scan import load_scan
 from capture.units import px_per_mm
 from ownhand.commands.hatching import check_resolved, widest_mm
+from ownhand.commands.inverted import check_not_inverted
 from ownhand.composer.formats import KINDS, page_bytes
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.plot_page import PlotPage
@@ -31,9 +32,10 @@ def trace_image(path: Path, *, dpi: float, char: str | None = None) -> tuple[tup
     Raises
     ------
     InputError
-        If the file is not a picture, holds several, or its lines lie too close for its resolution.
+        If the file is not a picture, holds several, is inverted, or its lines lie too close for its resolution.
     """
     grey = grey_of(load_scan(path).pixels)
+    check_not_inverted(grey, str(path))
     check_resolved(grey, dpi, str(path))
     k = px_per_mm(dpi)
     return (grey.shape[1] / k, grey.shape[0] / k), skeleton.trace(grey, dpi, char)

@@ -139,7 +139,7 @@ def load_capture(file: Path) -> PageCapture:
             page,
             root.of("scan").text("", 300),
             _verdict(root.of("verdict")),
-            tuple(attempt_from(item) for item in root.of("attempts").items(most=MOST_CELLS)),
+            _attempts(root.of("attempts")),
             _ink_pictures(root.of("ink")),
             {key: item.number(0.0, -1e6, 1e6) or 0.0 for key, item in root.of("rhythm").entries()},
             tuple(w for item in root.of("copied").items(most=MOST_CELLS) if (w := _copied_word(item)) is not None),
@@ -149,6 +149,17 @@ def load_capture(file: Path) -> PageCapture:
         remedy = "Read the page's scan again to make it anew."
         raise HandFolderError(str(file), str(error), remedy) from None
     return capture
+
+
+def _attempts(place: Place) -> tuple[Attempt, ...]:
+    """Return the attempts in a list; decisions and ink are found by their ids, so each stands there once."""
+    found: dict[str, Attempt] = {}
+    for item in place.items(most=MOST_CELLS):
+        attempt = attempt_from(item)
+        if attempt.id in found:
+            item.of("id").fault(f"'{attempt.id[:60]}' stands there twice")
+        found[attempt.id] = attempt
+    return tuple(found.values())
 
 
 def _copied_word(place: Place) -> CopiedWord | None:

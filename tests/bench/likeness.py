@@ -14,7 +14,7 @@ inked whole, with the lines between joined letters, which no letter's mark holds
 
 `--ablate` switches off and doubles every part of the composer's life. `--pairs` shows the gaps between letters by the
 kind of pair, beside the writers' own. `--repeats` compares words that stand twice in the text with each other.
-`--hands` keeps the hands, to be measured again.
+`--hands` keeps the hands, to be measured again; those made of other words (`--seed`, `--recorded`) stand beside them.
 """
 
 from __future__ import annotations
@@ -47,7 +47,7 @@ Row = tuple[str, Letter]
 def main(argv: list[str]) -> int:
     parser = argparse.ArgumentParser(prog="python -m tests.bench likeness", description=__doc__)
     people_options(parser, DEFAULT)
-    parser.add_argument("--recorded", action="store_true", help="with the steps of the tablets; in hands of its own")
+    parser.add_argument("--recorded", action="store_true", help="with the steps of the tablets")
     parser.add_argument("--ablate", action="store_true")
     parser.add_argument("--pairs", action="store_true")
     parser.add_argument("--repeats", action="store_true")
@@ -168,7 +168,7 @@ def pairs(people: Sequence[Writer], folder: Path, seeds: int) -> None:
     rows = []
     for w in people:
         words = [word for word in (*w.taken, *w.kept) if set(word.text) <= set(w.characters)]
-        ways = [gaps_by_kind(word.letters for word in words)]
+        ways = [gaps_by_kind(word.parted for word in words)]
         for copied in (False, True):
             font = font_of(hand_of(w, folder, copied=copied))
             drawn = [word for s in range(seeds) for word in compose(font, words, Life(), s + 1, cut=True)]
@@ -199,7 +199,7 @@ FIGURES = ("foot", "height", "width", "slant, deg", "gap", "gap, SD")
 
 
 def variation(writer: Writer, font: Font) -> None:
-    own = figures([list(w.letters) for w in writer.kept])
+    own = figures([list(w.parted) for w in writer.kept])
     made = np.mean([figures(compose(font, writer.kept, Life(), seed, cut=True)) for seed in (1, 2, 3)], axis=0)
     print(f"{writer.name:24} " + " ".join(f"{a:>6.3f}/{b:<6.3f}" for a, b in zip(own, made, strict=True)), flush=True)
 

@@ -96,7 +96,7 @@ def _word(text: str, strokes: Letter) -> Word:
 
 def hand_of(writer: Writer, folder: Path) -> Path:
     """Return the hand of a writer in `folder`, made there of the words on ruled lines if it is not there yet."""
-    kept = folder / f"{writer.name}-joined"
+    kept = folder / f"{writer.called}-joined"
     if kept.exists():
         return kept
     return fill_in(kept, writer, None, copy=" ".join(w.text for w in writer.taken))

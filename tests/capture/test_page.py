@@ -92,11 +92,13 @@ def refused() -> dict[str, tuple[Scan, type[OwnhandError], str]]:
         "72 dpi": (picture(PLAIN.but(dpi=72)).scan, MarksNotFoundError, "dpi|marks"),
         "110 dpi": (picture(PLAIN.but(dpi=110)).scan, MarksNotFoundError, "at about 1[01][0-9] dpi"),
         "mirrored": (of(pixels[:, ::-1]), MarksNotFoundError, "mirrored"),
+        "a negative": (of(255 - pixels), MarksNotFoundError, "the picture is inverted, white on black"),
     }
 
 
 @pytest.mark.parametrize(
-    "case", ["not a sheet", "white paper", "the upper half", "the left half", "72 dpi", "110 dpi", "mirrored"]
+    "case",
+    ["not a sheet", "white paper", "the upper half", "the left half", "72 dpi", "110 dpi", "mirrored", "a negative"],
 )
 def test_what_shows_no_whole_page_is_refused_in_one_line_that_says_what_to_do(case):
     scan, kind, words = refused()[case]

@@ -110,6 +110,20 @@ def test_a_damaged_capture_names_the_place_of_the_fault(tmp_path):
         load_captures(hand)
 
 
+def test_a_capture_in_which_an_attempt_stands_twice_is_refused(tmp_path):
+    hand = create_hand(tmp_path / "keeper", HandRecord("Keeper"))
+    save_capture(hand, a_capture())
+    file = capture_file(hand, "s1", 1)
+    data = json.loads(file.read_text())
+    data["attempts"].append(data["attempts"][0])
+    file.write_text(json.dumps(data))
+
+    with pytest.raises(HandFolderError, match=r"attempts\[\d+\]\.id: 's1/1/2.3' stands there twice") as error:
+        load_captures(hand)
+
+    assert "\n" not in str(error.value)
+
+
 @pytest.mark.parametrize(
     ("place", "value", "said"),
     [

@@ -64,6 +64,14 @@ def test_letters_of_a_page_become_attempts(page, taken):
     assert done.contact.is_file()
 
 
+def test_a_negative_is_told_as_such(page, tmp_path):
+    grey = cv2.imread(str(page[0]), cv2.IMREAD_GRAYSCALE)
+    cv2.imwrite(str(tmp_path / "negative.png"), 255 - grey)
+
+    with pytest.raises(InputError, match=r"negative\.png: the picture is inverted, white on black"):
+        take_letter(tmp_path / "hand", tmp_path / "negative.png", TEXT, dpi=300, jobs=1)
+
+
 def test_the_letters_are_the_ones_that_were_written(page, taken):
     """Every attempt lies on the ink of a letter of its character: brought back to the page by its picture's place."""
     right = 0

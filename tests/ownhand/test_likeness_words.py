@@ -12,7 +12,7 @@ from fontbuild.build import build_font
 from fontbuild.font import Record
 from ownhand.composer import Life
 from tests.bench.likeness import compose
-from tests.bench.likeness_hands import Word, writers
+from tests.bench.likeness_hands import Word, hand_of, writers
 from tests.ownhand.test_joined_words import read
 
 
@@ -32,6 +32,27 @@ def test_the_lines_between_joined_letters_are_part_of_a_word(tmp_path: Path) -> 
     assert [(c, [len(s) for s in pieces]) for c, pieces in word.letters] == [("n", [len(n)]), ("i", [len(i), len(dot)])]
     foot = max(y for _, y in n)
     assert np.allclose(word.strokes[0], np.array(n + link + i) - [0.0, foot]), "on the line that its letters stand on"
+
+
+def test_hands_of_other_halves_or_other_strokes_are_kept_apart(tmp_path: Path) -> None:
+    stem = [[[0.0, 0.0], [0.0, 1.1], [0.1, 2.2], [0.1, 3.0], [0.2, 3.5]]]
+    rows = [
+        {"text": c, "writer": "kai/someone", "strokes": stem, "letters": [[c, stem]]}
+        for c in "acehilmnorstuvwx"
+    ]  # fmt: skip
+    (tmp_path / "unipen_words.json.gz").write_bytes(gzip.compress(json.dumps(rows).encode()))
+
+    def called(seed: int, *, recorded: bool = False) -> str:
+        (writer,) = writers(tmp_path, ["someone"], seed, recorded=recorded)
+        return writer.called
+
+    assert called(1) == called(1)
+    assert len({called(1), called(3), called(1, recorded=True)}) == 3
+    assert called(1).startswith("someone-")
+    (writer,) = writers(tmp_path, ["someone"], 3)
+    (tmp_path / f"{called(1)}-copied").mkdir()
+    (tmp_path / f"{called(3)}-copied").mkdir()
+    assert hand_of(writer, tmp_path, copied=True).name == f"{called(3)}-copied"
 
 
 def test_letters_are_measured_as_they_stand_in_joined_words() -> None:

@@ -143,6 +143,31 @@ def test_what_is_not_one_character_is_refused(drawing, capsys, char):
     assert "is not one character" in capsys.readouterr().err
 
 
+def test_a_negative_is_told_as_such_and_black_areas_on_white_are_none(drawing, tmp_path, capsys):
+    with Image.open(drawing) as picture:
+        Image.fromarray(255 - np.asarray(picture)).save(tmp_path / "negative.png")
+    half = np.full((200, 200), 250, np.uint8)
+    half[20:180, 20:180] = 20  # most of it is ink
+    Image.fromarray(half).save(tmp_path / "half.png")
+
+    assert main(["trace", str(tmp_path / "negative.png"), "--dpi", "300", "-o", str(tmp_path / "a.svg")]) == 3
+    said = capsys.readouterr().err
+    assert "negative.png: the picture is inverted, white on black" in said and said.count("\n") == 1
+    assert not (tmp_path / "a.svg").exists()
+    assert main(["trace", str(tmp_path / "half.png"), "--dpi", "300", "-o", str(tmp_path / "b.svg")]) in (0, 3)
+    assert "inverted" not in capsys.readouterr().err
+
+
+def test_a_missing_picture_is_named_with_its_folder(tmp_path, capsys):
+    missing = tmp_path / "drawings" / "gone.png"
+
+    assert main(["trace", str(missing), "--dpi", "300", "-o", str(tmp_path / "a.svg")]) == 3
+
+    said = capsys.readouterr().err
+    assert said.startswith(f"ownhand: {missing}: cannot be opened")
+    assert said.count("\n") == 1 and not (tmp_path / "a.svg").exists()
+
+
 def test_an_existing_svg_is_kept_unless_forced(drawing, tmp_path):
     out = tmp_path / "mine.svg"
     out.write_text("mine")

@@ -17,7 +17,15 @@ from fontbuild.joins import LIFTED, STEP
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
-from ownhand.composer.layout.joined_letters import TIGHTEST, as_joined, by_joins, first_of_those, white_of_marks
+from ownhand.composer.layout.joined_letters import (
+    NEARER,
+    TIGHTEST,
+    as_joined,
+    by_joins,
+    first_of_those,
+    in_step,
+    white_of_marks,
+)
 from ownhand.composer.layout.letterspacing import (
     KEEP,
     MARKS_KEEP,
@@ -214,7 +222,7 @@ def make_letters(
     advance += gap_scatter(inked, box_left, box_white, least, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
-    if held is not None and together is not None and n > 1:
+    if held is not None and down is not None and together is not None and n > 1:
         ends = left + (mixed("exit_x") - left) * wides
         usual = font.rhythm.get("lifted_gap", LIFTED * x)
         lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + lifted_sd * x * draw(rng, n - 1))
@@ -222,6 +230,11 @@ def make_letters(
         joined_advance = by_joins(
             held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x
         )
+        # a join that was written is not turned back, a line that leads on has room
+        closest = left[:-1] + (right - left)[:-1] * wides[:-1] + TIGHTEST * x - left[1:]
+        closest = np.where(held[:-1], joined_advance - NEARER * x, closest)
+        middle, spread = left + (mixed("middle") - left) * wides, mixed("spread") * wides
+        joined_advance = in_step(joined_advance, down, letter, middle, spread, closest, font.rhythm)
         joined_advance = np.where(together[:-1], ends[:-1] - (left[1:] - left[1:] * wides[1:]), joined_advance)
         advance[:-1] = np.where(np.isfinite(joined_advance), joined_advance, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]

@@ -68,7 +68,7 @@ SHOWN_BLANK = 15
 
 
 def told_of_pages(done: ReadReport) -> list[str]:
-    """Return what to tell of the pages: what was printed off size, left out or left blank, or was read better before."""
+    """Return what to tell of the pages: printed off size, left out, left blank, or read better before."""
     lines = []
     for taken in done.pages:
         scale, where = taken.verdict.print_scale, f"{taken.capture.sheet} page {taken.capture.page}"

@@ -84,6 +84,7 @@ MOSTLY_JOINED = 0.5
 that joins hardly writes one so, it was cut. Of nine such letters of two writers (UNIPEN train_r01_v07, donor kai) two
 were cut wrongly, both more unlike the others than `UNLIKE`, as one other is."""
 
+TO_AND_FRO = "a line that goes to and fro"
 CUT_NARROW = "cut out of its word much narrower than the others"
 CUT_BARE = "cut out of its word without a dot or bar"
 
@@ -121,7 +122,7 @@ def find_doubtful(
             if w.confidence < SURE:
                 doubts[w.id] = f"doubtful reading (confidence {w.confidence:.2f})"
             elif beaded:
-                doubts[w.id] = "a beaded line"
+                doubts[w.id] = TO_AND_FRO
             elif most is not None and w.allograph in IN_TEXT and len(w.strokes) > most:
                 doubts[w.id] = f"cut out of its word in {len(w.strokes)} pieces"
             elif w.allograph in IN_TEXT and (strokes > len(w.strokes)).mean() >= NEARLY_ALL:

@@ -37,6 +37,9 @@ FEET_DIFFER = 0.05
 """x-heights: standard deviation of the characters' mean feet about each other: .034 in ten writers (kai and art, as in
 `handwriting_statistics`; .011 to .07), in whose fonts the means of the attempts differ by .035 to .115."""
 
+BELOW = (202, 220)
+"""Combining classes of marks under a letter (Unicode Standard, 4.3)."""
+
 FAR_OFF = 0.25
 """x-heights from the line from which a character does not stand on it."""
 
@@ -92,10 +95,11 @@ def on_the_line(chars: Sequence[str], bank: VariantBank, scatter: Scatter, x_hei
 @cache
 def _stands(char: str) -> bool:
     """Tell whether people write a character on the line, as they write all Latin letters and figures but a few."""
-    base, *marks = unicodedata.normalize("NFD", char)
-    latin = base.isdecimal() or unicodedata.name(base, "").startswith("LATIN")
-    below = any(unicodedata.combining(m) in (202, 220) for m in marks)
-    return latin and base.isalnum() and base not in DESCENDS and not below
+    parts = unicodedata.normalize("NFD", char)
+    base, marks = parts[0], parts[1:]
+    latin = base.isdecimal() or (base.isalpha() and unicodedata.name(base, "").startswith("LATIN"))
+    below = any(unicodedata.combining(m) in BELOW for m in marks)
+    return latin and base not in DESCENDS and not below
 
 
 def draw_poses(

@@ -338,6 +338,16 @@ def test_a_letter_that_suits_no_other_place_stays_beside_those_it_was_written_be
     assert "letter-1/1/1.2" not in chosen(with_share(font, 1.0), "ean")[0]
 
 
+def test_a_letter_that_suits_no_other_place_begins_no_word_if_it_was_cut_from_one_before_it():
+    """A part of it may have gone to that one: a t whose bar went to the r before it came back in every the."""
+    sure = [a for row in range(2, 7) for a in (*as_word("anla", row), *as_word("elanan", 10 + row))]
+    font = build_font([*as_word("nal", 1, odd="a"), *sure], Record("joined"), accents=False).font
+
+    assert [g.source for g in font.in_words["a"]] == ["letter-1/1/1.2"]
+    assert chosen(with_share(font, 1.0), "nal")[0][1] == "letter-1/1/1.2"
+    assert "letter-1/1/1.2" not in chosen(with_share(font, 1.0), "aln")[0]
+
+
 def test_a_letter_that_ends_a_word_keeps_the_white_of_its_character():
     sure = [a for row in range(2, 7) for a in as_word("elana", row)]
     font = build_font([*as_word("na", 1, odd="a"), *sure], Record("joined"), accents=False).font

@@ -66,6 +66,9 @@ class Pool:
     freedom: Array
     """Shape (4,): in so many degrees of freedom."""
 
+    foot: float
+    """Mean of the written ones, font units."""
+
     mean_lean: float
     """Degrees; nan for a character without upright steps."""
 
@@ -233,6 +236,7 @@ class VariantBank:
         return Pool(
             char, first, n, written, tuple(map(tuple, apart.tolist())), partners, deviation.var(axis=0),
             np.where(freedom > 0, (own**2).sum(axis=0), 0.0), freedom,
+            float(seen.foot[:written].mean()),
             float(leans.mean()) if len(leans) else float("nan"), bool(abs(seen.foot.mean()) < STANDS_WITHIN * x),
         )  # fmt: skip
 

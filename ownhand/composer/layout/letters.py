@@ -40,7 +40,7 @@ from ownhand.composer.layout.letterspacing import (
     words_apart,
     yielding,
 )
-from ownhand.composer.layout.pose import Drawn, draw_poses
+from ownhand.composer.layout.pose import Drawn, draw_poses, on_the_line
 from ownhand.composer.plot.delayed_strokes import GAP_SHARE
 from ownhand.composer.settings.life import Life
 from ownhand.composer.text.characters import SPACE, TAB
@@ -175,6 +175,9 @@ def make_letters(
     memory = min(MOST_MEMORY, scatter.foot_memory + TREND) if scatter.foot_memory > 0 else 0.0
     feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, rng)
     feet = feet if first is None else feet[first]
+    levelled = min(1.0, life.of("foot")) * on_the_line(chars, bank, scatter, x)
+    # what was written together stays as it was
+    feet += levelled if together is None else np.where(together | np.append(False, together[:-1]), 0.0, levelled)
     talls = np.exp(tall.add) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
     wides = np.exp(wide.add) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
     degrees = lean.add - (1 - lean.keep) * mixed("lean_off")

@@ -55,6 +55,9 @@ class PageView:
     small_by: int
     """The scan reduced for measuring, and how many times smaller it is; made once, as it is looked at often."""
 
+    sheet_pages: int = 0
+    """How many pages the sheet has, as the page's code says; 0 where it was not asked."""
+
     @property
     def dpi(self) -> float:
         """Return the scan's own resolution on the page, as printed."""
@@ -159,15 +162,20 @@ def straighten(scan: Scan, find_sheet: FindSheet) -> PageView:
     sheet = find_sheet(coded)
     page = next((p for p in sheet.pages if p.page == coded.page.page), None) if sheet else None
     if sheet is None or page is None:
-        raise WrongSheetError(
-            scan.place,
-            f"page {coded.page.page} of sheet '{coded.sheet_id}' does not belong to this hand",
-            "Read it with the hand for which the sheet was printed, or add --adopt to take the sheet in.",
-        )
+        raise of_another_hand(scan.place, coded.sheet_id, coded.page.page)
     _check_same(scan, coded, sheet, page)
     if {m.id for m in page.marks} - {m.id for m in marks}:
         marks = find_marks(grey, dictionary)
-    return place_page(scan, sheet, page, marks)
+    return replace(place_page(scan, sheet, page, marks), sheet_pages=coded.pages)
+
+
+def of_another_hand(place: str, sheet_id: str, page: int) -> WrongSheetError:
+    """Return the error of a page whose sheet was not made for this hand."""
+    return WrongSheetError(
+        place,
+        f"page {page} of sheet '{sheet_id}' does not belong to this hand",
+        "Read it with the hand for which the sheet was printed, or add --adopt to take the sheet in.",
+    )
 
 
 def _check_same(scan: Scan, coded: CodedPage, sheet: Sheet, page: Page) -> None:

@@ -112,6 +112,9 @@ class PageReading:
     findings: tuple[Finding, ...]
     """Those of all cells, and what concerns the whole page."""
 
+    sheet_pages: int = 0
+    """How many pages the sheet has in print; 0 where it is not known."""
+
     @property
     def doubtful(self) -> int:
         """Return how many cells a person should look at."""
@@ -147,7 +150,7 @@ def read_page(scan: Scan, find_sheet: FindSheet) -> PageReading:
     findings = [f for c in cells for f in c.findings]
     if verdict.advice:
         findings.insert(0, Finding("page not at its best", page=view.page.page, detail=verdict.advice))
-    return PageReading(view.sheet, view.page, cells, lines, pen_mm, verdict, tuple(findings))
+    return PageReading(view.sheet, view.page, cells, lines, pen_mm, verdict, tuple(findings), view.sheet_pages)
 
 
 def page_ink(view: PageView, model: PrintModel, coarse_layers: Sequence[PrintLayer]) -> PageInk:

@@ -13,13 +13,14 @@ from fontbuild.accents import build_accents
 from fontbuild.anchors import with_anchors
 from fontbuild.broken_stroke_repair import mended
 from fontbuild.collisions import find_collisions
-from fontbuild.doubtful import find_doubtful, may_stand_in_words
+from fontbuild.doubtful import find_doubtful, find_lacking, may_stand_in_words
 from fontbuild.font import Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
 from fontbuild.guide_size import Size, reference_size, size_of
 from fontbuild.joins import APART, IN_TEXT, WAYS, attached, joining, printing, without_joined
 from fontbuild.kerning import gap_sd, kerning
+from fontbuild.letter_steps import letter_steps
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.lifted_gap import lifted_gap
 from fontbuild.metrics import measure
@@ -134,6 +135,9 @@ def build_font(
     )
     read = {char: [w if w.id in true_size else resized(w, grown) for w in group] for char, group in read.items()}
     cut_out = [w for group in read.values() for w in group if w.allograph in WAYS.values()]
+    aside |= find_lacking(
+        read, {a.id for a in spare}, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise
+    )
     read = {char: left for char, group in read.items() if (left := [w for w in group if w.id not in aside])}
     letters, whole = mended(read, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
     aside |= find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
@@ -183,6 +187,7 @@ def build_font(
     anchored, in_words = attached(
         anchored, in_words, {a.id: a.allograph for a in running} if joins else {}, x_height=metrics.x_height
     )
+    known |= letter_steps(anchored, in_words, x_height=metrics.x_height)
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
     pairs = without_joined(kerning(anchored, metrics, by), anchored)

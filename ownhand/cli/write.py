@@ -170,7 +170,8 @@ def _told(done: RunReport, table: Table, hand: Path, folder: Path, options: dict
     console.say(
         f"{checked} of {len(table.rows)} rows can be written."
         if options["check"]
-        else f"{folder}: {done.written} written ({done.pages} pages), {done.skipped} were there already."
+        else f"{folder}: {done.written} file(s) written, {done.pages} page(s)"
+        + (f"; {done.skipped} were there already." if done.skipped else ".")
     )
     for line in done.told():
         console.say(line)

@@ -12,7 +12,7 @@ DARK_PAPER = 100
 
 
 def check_not_inverted(grey: NDArray[np.uint8], place: str) -> None:
-    """Refuse a picture, shape (h, w), three quarters of which are dark, while what little differs is lighter.
+    """Refuse a picture `grey`, shape (h, w), three quarters of which are dark, while what little differs is lighter.
 
     Raises
     ------

@@ -43,6 +43,10 @@ from skeleton.words.page_lines import PageLines, find_lines
 
 Progress = Callable[[str, int, int], None]
 
+UNSUITED = (
+    "Give the text of this page, with its line breaks. If the page lies on its side or upside down, turn the picture."
+)
+
 LEAST_SUITED = 0.4
 """Share of the letters that must suit the text for a page to be taken at all."""
 
@@ -141,7 +145,7 @@ def take_letter(
         if found.looks_like == len(lines):
             shown = f"{len(lines)} line(s) are seen"
         what = f"its writing does not suit the text: {suited} of {letters} letters do; {shown}"
-        raise InputError(picture.place, what, "Give the text of this page, with its line breaks.")
+        raise InputError(picture.place, what, UNSUITED)
     if is_printed(readings):
         what = "its letters are all alike, as those of print are and no hand's"
         raise InputError(picture.place, what, "Give a page that was written by hand.")

@@ -31,6 +31,7 @@ from ownhand.commands.labelling import PageKey, answered, find_runs, labels_of, 
 from ownhand.commands.line_reading import read_lines
 from ownhand.commands.read_report import ReadReport, Taken, one_off_line
 from ownhand.commands.reading_pool import read_pages, worker_pool
+from ownhand.commands.sheets_of_pages import of_first_sheet, pages_to_come
 from ownhand.hands.copies import as_copies
 from ownhand.hands.decisions import Decisions, known_ways
 from ownhand.hands.decisions_file import load_decisions, told
@@ -120,6 +121,11 @@ def _read_into(
     read, refused = read_pages(scans, finder, jobs, tell, on_page, load_kept)
     if not read:
         raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
+    if not finder.sheets and not said.adopt:
+        read, strangers = of_first_sheet(read)
+        for scan, error in strangers:
+            refused.append(error)
+            on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})
     # only now, so that nothing is left behind by what was no sheet
     hand = known or open_or_create(path)
     sweep(hand.path)
@@ -173,7 +179,7 @@ def _read_into(
         taken = [dataclasses.replace(t, capture=answered(t.capture)) for t in taken]
         if not runs:
             notices.append("--one-off: no run of cells was found that holds what its neighbours ask for.")
-    notices = [*map(str, refused), *notices]
+    notices = [*map(str, refused), *notices, *pages_to_come(hand, [r for r, _ in read])]
     report = ReadReport(tuple(taken), tuple(refused), tuple(notices))
     for page in report.untraced:
         where = f"Sheet '{page.capture.sheet}', page {page.capture.page}"

@@ -67,8 +67,8 @@ SHOWN_BLANK = 15
 """Blank cells that are listed by name."""
 
 
-def next_steps(path: Path, done: ReadReport) -> list[str]:
-    """Return what to tell after reading: what was printed off size or left blank, where to look, what comes next."""
+def told_of_pages(done: ReadReport) -> list[str]:
+    """Return what to tell of the pages: printed off size, left out, left blank, or read better before."""
     lines = []
     for taken in done.pages:
         scale, where = taken.verdict.print_scale, f"{taken.capture.sheet} page {taken.capture.page}"
@@ -93,6 +93,12 @@ def next_steps(path: Path, done: ReadReport) -> list[str]:
         blank = [a for a in taken.capture.attempts if a.status == "blank" and a not in glared]
         if blank and len(blank) < len(taken.capture.attempts):
             lines.append(f"{where}: {len(blank)} cell(s) taken as blank, by row.column: {_listed(blank)}")
+    return lines
+
+
+def next_steps(path: Path, done: ReadReport) -> list[str]:
+    """Return what to tell after reading: of its pages, where to look, what comes next."""
+    lines = told_of_pages(done)
     if not done.pages:
         return lines
     hand = shlex.quote(str(path))

@@ -99,7 +99,10 @@ def print_sheet(
     """
     wanted = wanted_characters(languages, characters, text)
     if not wanted and not copy.strip():
-        raise UsageError("sheet", "nothing to write is asked for", "Give --languages, --characters or --text.")
+        alone = "--missing" if missing else "--joined" if joined else ""
+        more = f" as well: {alone} alone asks for nothing." if alone else "."
+        remedy = f"Give --languages, --characters or --text{more}"
+        raise UsageError("sheet", "nothing to write is asked for", remedy)
     joining = words_to_copy(languages, text) if joined else None
     ruled = text_to_copy(copy, joining)
     given = {"family": family, "writer": writer, "consent": consent, "use": use}

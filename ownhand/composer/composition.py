@@ -57,7 +57,13 @@ def named_texts(text: Mapping[str, str], names: Sequence[str]) -> dict[str, str]
 
 
 def texts_by_box(text: str | Mapping[str, str], settings: Settings) -> list[tuple[TextBox, str]]:
-    """Return the boxes that have a text, with it."""
+    """Return the boxes that have a text, with it.
+
+    Raises
+    ------
+    UsageError
+        If all boxes are blank, a text names a box that is not there, or is longer than `LONGEST`.
+    """
     boxes = [box for box in settings.all_boxes if not box.blank]
     if isinstance(text, str):
         if not boxes:

@@ -65,6 +65,7 @@ def _progress(tell: Tell) -> Callable[[str, int, int], None]:
 
 def _read(request: dict[str, Any], tell: Tell) -> dict[str, Any]:
     from ownhand.commands.read import read_scans
+    from ownhand.commands.read_report import told_of_pages
 
     done = read_scans(
         Path(request["hand"]),
@@ -91,7 +92,7 @@ def _read(request: dict[str, Any], tell: Tell) -> dict[str, Any]:
         ],
         "refused": [{"where": e.where, "what": e.what, "remedy": e.remedy} for e in done.refused],
         "doubtful": [_finding(f) for f in done.findings][:500],
-        "notices": [n for n in done.notices if n not in {str(e) for e in done.refused}],
+        "notices": [n for n in (*done.notices, *told_of_pages(done)) if n not in {str(e) for e in done.refused}],
     }
 
 

@@ -168,7 +168,7 @@ def pairs(people: Sequence[Writer], folder: Path, seeds: int) -> None:
     rows = []
     for w in people:
         words = [word for word in (*w.taken, *w.kept) if set(word.text) <= set(w.characters)]
-        ways = [gaps_by_kind(word.letters for word in words)]
+        ways = [gaps_by_kind(word.parted for word in words)]
         for copied in (False, True):
             font = font_of(hand_of(w, folder, copied=copied))
             drawn = [word for s in range(seeds) for word in compose(font, words, Life(), s + 1, cut=True)]
@@ -199,7 +199,7 @@ FIGURES = ("foot", "height", "width", "slant, deg", "gap", "gap, SD")
 
 
 def variation(writer: Writer, font: Font) -> None:
-    own = figures([list(w.letters) for w in writer.kept])
+    own = figures([list(w.parted) for w in writer.kept])
     made = np.mean([figures(compose(font, writer.kept, Life(), seed, cut=True)) for seed in (1, 2, 3)], axis=0)
     print(f"{writer.name:24} " + " ".join(f"{a:>6.3f}/{b:<6.3f}" for a, b in zip(own, made, strict=True)), flush=True)
 

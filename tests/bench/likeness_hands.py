@@ -10,6 +10,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -56,6 +57,9 @@ class Word:
 
     strokes: Letter
     """All lines, those between letters too."""
+
+    parted: tuple[tuple[str, Letter], ...] = ()
+    """The letters with these lines dealt out, half to each of both, as joined letters of a font hold them."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,14 +133,35 @@ def _word(row: Mapping[str, Any], grid_mm: float) -> Word | None:
     letters = [(c, [np.array(p, float) for p in pieces]) for c, pieces in row["letters"]]
     for stroke in _left_over(row):
         _owner(letters, stroke).append(stroke)
-    letters = [(c, [off_grid(p, grid_mm) for p in pieces]) for c, pieces in letters]
+    parted = _parted(letters, [np.array(s, float) for s in row["strokes"]])
+    letters, parted = (
+        [(c, [off_grid(p, grid_mm) for p in pieces]) for c, pieces in those] for those in (letters, parted)
+    )
     strokes = [off_grid(np.array(s, float), grid_mm) for s in row["strokes"]]
     feet = [max(float(p[:, 1].max()) for p in pieces) for c, pieces in letters if c in STANDING]
     if not feet or "".join(c for c, _ in letters) != row["text"]:
         return None
     base = np.array([0.0, float(np.median(feet))])
-    in_letters = tuple((c, [p - base for p in pieces]) for c, pieces in letters)
-    return Word(str(row["text"]), in_letters, [s - base for s in strokes])
+    in_letters, in_parts = (
+        tuple((c, [p - base for p in pieces]) for c, pieces in those) for those in (letters, parted)
+    )
+    return Word(str(row["text"]), in_letters, [s - base for s in strokes], in_parts)
+
+
+def _parted(letters: Sequence[tuple[str, Letter]], strokes: Letter) -> list[tuple[str, Letter]]:
+    """Return the letters with all of the strokes: what lies between two of them is cut in its middle."""
+    of = {tuple(p): k for k, (_, pieces) in enumerate(letters) for piece in pieces for p in piece.tolist()}
+    out: list[tuple[str, Letter]] = [(c, []) for c, _ in letters]
+    for stroke in strokes:
+        owner = np.array([of.get(tuple(p), -1) for p in stroke.tolist()])
+        known = np.flatnonzero(owner >= 0)
+        # every point goes with the nearest that is known
+        nearest = owner[known[np.abs(np.arange(len(stroke))[:, None] - known).argmin(axis=1)]]
+        cuts = [0, *(np.flatnonzero(np.diff(nearest)) + 1).tolist(), len(stroke)]
+        for a, b in pairwise(cuts):
+            # both letters hold the point of the cut
+            out[nearest[a]][1].append(stroke[a : min(b + 1, len(stroke))])
+    return out
 
 
 def _left_over(row: Mapping[str, Any]) -> list[Points]:

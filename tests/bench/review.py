@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import shutil
 import subprocess
 import sys
 import tempfile
@@ -13,6 +12,7 @@ from pathlib import Path
 
 from ownhand.hands.captures import load_captures, save_capture
 from ownhand.hands.hand import open_hand
+from tests.conftest import program
 from tests.ownhand.stand_in import write_hand
 
 CHARS = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789&?!"
@@ -76,9 +76,9 @@ def main(argv: list[str]) -> int:
     wanted = parser.parse_args(argv)
     from playwright.sync_api import sync_playwright
 
-    chromium = shutil.which("chromium")
+    chromium = program("chromium")
     if chromium is None:
-        print("chromium is not installed (Debian: apt-get install chromium)", file=sys.stderr)
+        print("no browser is installed (Debian: apt-get install chromium-headless-shell)", file=sys.stderr)
         return 2
     figures: dict[str, float] = {}
     with tempfile.TemporaryDirectory() as name:

@@ -82,7 +82,7 @@ def test_a_beaded_line_is_told_from_a_plain_one() -> None:
 
     found, only = find_doubtful({"n": [*letters, replace(letters[0], id="beads", strokes=beads)]}, x_height_mm=3.0)
 
-    assert found == {"beads": "a beaded line"}
+    assert found == {"beads": "a line that goes to and fro"}
     assert only == ()
 
 
@@ -120,11 +120,15 @@ def test_a_stem_drawn_twice_is_a_form_where_two_attempts_have_it() -> None:
     one = [AttemptStrokes(f"one {k}", "D", (back,)) for k in range(2)]
     torn = AttemptStrokes("to and fro", "D", (wavy,))
 
-    assert find_doubtful({"D": [*two, *one, torn]}, x_height_mm=1.0)[0] == {"to and fro": "a beaded line"}
-    assert find_doubtful({"D": [*two, one[0]]}, x_height_mm=1.0)[0] == {"one 0": "a beaded line"}, "once tells nothing"
+    assert find_doubtful({"D": [*two, *one, torn]}, x_height_mm=1.0)[0] == {"to and fro": "a line that goes to and fro"}
+    assert find_doubtful({"D": [*two, one[0]]}, x_height_mm=1.0)[0] == {"one 0": "a line that goes to and fro"}, (
+        "once tells nothing"
+    )
     in_words = [replace(w, allograph="apart") for w in one]
     found, _ = find_doubtful({"D": [*two, *in_words]}, x_height_mm=1.0)
-    assert found == {w.id: "a beaded line" for w in one}, "words may be read wrongly in one way: a cell must have it"
+    assert found == {w.id: "a line that goes to and fro" for w in one}, (
+        "words may be read wrongly in one way: a cell must have it"
+    )
 
 
 def test_letters_of_running_text_are_measured_by_those_of_cells() -> None:
@@ -135,7 +139,7 @@ def test_letters_of_running_text_are_measured_by_those_of_cells() -> None:
 
     found, _ = find_doubtful({"t": [*cells, *text]}, x_height_mm=1.0)
 
-    assert found == {w.id: "a beaded line" for w in text}
+    assert found == {w.id: "a line that goes to and fro" for w in text}
 
 
 def test_a_letter_cut_out_of_its_word_in_pieces_is_not_drawn() -> None:

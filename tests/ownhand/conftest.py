@@ -8,6 +8,7 @@ import pytest
 
 from ownhand.hands.hand import open_hand
 from ownhand.workroom.server import start
+from tests.conftest import program
 from tests.ownhand.on_page import PATIENCE_S, tab
 from tests.ownhand.stand_in import write_hand
 
@@ -38,9 +39,9 @@ def served(hand):
 
 @pytest.fixture(scope="module")
 def browser():
-    path = shutil.which("chromium")
+    path = program("chromium")
     if path is None:
-        pytest.fail("chromium is not installed (Debian: apt-get install chromium)")
+        pytest.fail("no browser is installed (Debian: apt-get install chromium-headless-shell)")
     try:
         from playwright.sync_api import sync_playwright
     except ImportError:

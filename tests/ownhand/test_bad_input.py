@@ -199,6 +199,14 @@ def test_nothing_asked_for(refused, tmp_path):
     assert "--languages" in said
 
 
+@pytest.mark.parametrize("alone", ["--missing", "--joined"])
+def test_an_option_that_asks_for_nothing_by_itself_is_named(refused, tmp_path, alone):
+    code, said = refused("sheet", tmp_path / "hand", alone)
+
+    assert code == 2
+    assert f"--text as well: {alone} alone asks for nothing" in said
+
+
 @pytest.mark.parametrize("paper", ["A9x", "10x10", "0x100", "letterhead"])
 def test_an_impossible_paper(refused, tmp_path, paper):
     code, said = refused("sheet", tmp_path / "hand", "--languages", "en", "--paper", paper)

@@ -305,7 +305,7 @@ def test_letters_put_together_are_forgotten_where_there_are_many(monkeypatch) ->
 
 
 def test_a_text_of_more_letters_to_put_together_than_any_language_has_is_refused(monkeypatch) -> None:
-    monkeypatch.setattr("ownhand.composer.text.characters.MOST_COMPOSED", 3)
+    monkeypatch.setattr("ownhand.composer.text.fitter.MOST_COMPOSED", 3)
     few = Composer(hershey_font(variants=1)).compose(" ".join(TOGETHER[:3] * 4), CARD)
 
     assert not few.missing

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import os
 import random
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -32,6 +33,19 @@ def scan(tmp_path_factory) -> Path:
     path = tmp_path_factory.mktemp("scan") / "page.png"
     Image.fromarray(plain_picture().scan.pixels).save(path, dpi=(200, 200))
     return path
+
+
+@pytest.fixture(scope="module")
+def read_once(tmp_path_factory, scan) -> Path:
+    """A hand into which the scan was read; to be copied, not to be changed."""
+    path = tmp_path_factory.mktemp("read") / "hand"
+    assert main(["read", str(path), str(scan)]) == 0
+    return path
+
+
+@pytest.fixture
+def hand(read_once, tmp_path) -> Path:
+    return shutil.copytree(read_once, tmp_path / "hand")
 
 
 @pytest.fixture(scope="module")
@@ -66,9 +80,7 @@ def test_reading_killed_at_any_moment_leaves_a_whole_hand(tmp_path, scan, comman
     assert caught > 0
 
 
-def test_reading_again_killed_at_any_moment_loses_nothing(tmp_path, scan, commands):
-    hand = tmp_path / "hand"
-    assert main(["read", str(hand), str(scan)]) == 0
+def test_reading_again_killed_at_any_moment_loses_nothing(hand, scan, commands):
     expected = state(hand)
     key = next(iter(expected))
     save_decisions(hand / "decisions.json", Decisions(attempts={key: Decision(verdict=KEPT)}))
@@ -84,9 +96,7 @@ def test_reading_again_killed_at_any_moment_loses_nothing(tmp_path, scan, comman
             assert all((folder / picture.file).exists() for picture in capture.ink.values())
 
 
-def test_building_killed_at_any_moment_is_made_good_by_the_next(tmp_path, scan, commands):
-    hand = tmp_path / "hand"
-    assert main(["read", str(hand), str(scan)]) == 0
+def test_building_killed_at_any_moment_is_made_good_by_the_next(hand, commands):
     before = {p: p.read_bytes() for p in hand.rglob("*.json")}
     moments = random.Random(13)
     _, takes = commands.run(["build", str(hand)])

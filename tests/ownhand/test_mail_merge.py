@@ -196,6 +196,7 @@ def test_a_strict_run_writes_nothing_where_anything_lacks(tmp_path: Path, capsys
     assert (strict, plain) == (5, 5)
     assert not (tmp_path / "none").exists()
     assert len(contents(tmp_path / "all")) == 2
+    assert "all: 2 file(s) written, 2 page(s)." in capsys.readouterr().err
     assert "'ж' (U+0436, cyrillic small letter zhe): once, in the rows at line 2 of the table" in said
     assert "ownhand sheet HAND --characters 'ж'" in said and f"ownhand extend {ufo} --hand HAND" in said
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from capture.read import Verdict
 from ownhand.commands.read_report import ReadReport, Taken, next_steps
 from ownhand.hands.captures import load_captures
+from ownhand.workroom import work
 from tests.ownhand.stand_in import write_hand
 
 
@@ -62,3 +63,14 @@ def test_reading_ends_with_where_to_look_and_what_comes_next(tmp_path):
     assert f"ownhand review '{hand.path}'" in told[-2]
     assert told[-1] == f"Then build the font: ownhand build '{hand.path}'"
     assert next_steps(Path("x"), ReadReport((), (), ())) == []
+
+
+def test_the_page_in_the_browser_is_told_what_the_command_says_of_words_left_out(tmp_path, monkeypatch):
+    hand = write_hand(tmp_path / "hand", "an", attempts=3, faults=False)
+    done = report(hand)
+    done = dataclasses.replace(done, pages=(dataclasses.replace(done.pages[0], left_out=("line 3: lamp",)),))
+    monkeypatch.setattr("ownhand.commands.read.read_scans", lambda *_, **__: done)
+
+    told = work.WORKS["read"]({"hand": str(hand.path), "scans": [], "adopt": False}, lambda _: None)["notices"]
+
+    assert "LAMP1 page 1: 1 word(s) left out, their ink does not suit them: line 3: lamp" in told

@@ -84,7 +84,7 @@ def counted(char, group, x_height_mm):
 
 def test_one_that_is_left_out_because_there_are_surer_ones_is_nothing_to_look_at(t):
     assert doubts(t, Decision(), ENOUGH) == ()
-    assert doubts(t, Decision(), "a beaded line") == ("unlike the others: a beaded line",)
+    assert doubts(t, Decision(), "a line that goes to and fro") == ("unlike the others: a line that goes to and fro",)
 
 
 def test_work_on_the_same_attempts_gives_the_same_and_is_not_done_again():

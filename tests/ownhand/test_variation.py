@@ -318,6 +318,30 @@ def test_unruled_writing_wanders_more_than_ruled() -> None:
     assert wander(Settings(joins=False, line_spacing=1.2)) == pytest.approx(2 / 3 * Scatter().drift, rel=0.2)
 
 
+def test_a_letter_that_was_written_once_and_high_comes_down_and_one_that_hangs_stays() -> None:
+    font = hershey_font(variants=5)
+    shift = {"n": 0.2, "g": 0.2, "h": 0.2}
+    few = {c: font.glyphs[c][: 5 if c == "h" else 1] for c in shift}
+    raised = {
+        c: tuple(replace(g, strokes=tuple(s + np.array([0.0, by * X_HEIGHT]) for s in g.strokes)) for g in few[c])
+        for c, by in shift.items()
+    }
+
+    def middle_foot(made: Composer, char: str) -> float:
+        pages = [made.compose((char + "ol") * 60, RULED, seed=seed).pages[0] for seed in range(3)]
+        found = [letters_of([p]) for p in pages]
+        feet = [np.median(f.foot[f.char == char]) - np.median(f.foot[f.char == "l"]) for f in found]
+        return float(np.mean(feet)) / 3.0
+
+    plain = Composer(replace(font, glyphs={**font.glyphs, **few}))
+    high = Composer(replace(font, glyphs={**font.glyphs, **raised}))
+    up = {c: middle_foot(high, c) - middle_foot(plain, c) for c in shift}
+
+    assert up["n"] < 0.5 * 0.2, "chance"
+    assert up["g"] == pytest.approx(0.2, abs=0.05)
+    assert up["h"] > 0.5 * 0.2, "five attempts agree"
+
+
 def test_the_slow_wander_has_power_like_one_over_f() -> None:
     # van der Ziel 1950: a sum of AR(1) series with time constants octaves apart falls off about as 1/f between them
     rng = np.random.default_rng(1)

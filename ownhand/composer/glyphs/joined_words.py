@@ -47,7 +47,8 @@ MEET = 0.15
 """x-heights between where one letter goes out and the next one comes in from which they cannot be where the two met."""
 
 ALONE = 3.0
-"""Cost of a letter that stands in words alone (`Font.in_words`) on each side where it stands beside another one."""
+"""Cost of a letter that stands in words alone (`Font.in_words`) on each side where it stands beside another one, or at
+a word's end though it was cut from another one there: a part of it may have gone to that one."""
 
 
 MOSTLY_FROM = 0.38
@@ -135,9 +136,10 @@ class JoinedWords:
         for k in range(n):
             mine = options[k]
             cost = np.array([self._again(s) for s in mine.tolist()]) + 0.3 * self._rng.random(len(mine))
-            cost += OTHER_JOINS * (leaves[mine] > 0) * (k == n - 1)
+            lone = OTHER_JOINS + ALONE * self._are_loose(mine)
+            cost += lone * (leaves[mine] > 0) * (k == n - 1)
             if not k:
-                total.append(cost + OTHER_JOINS * (entry[mine] > 0))
+                total.append(cost + lone * (entry[mine] > 0))
                 back.append(np.zeros(len(mine), np.int64))
                 continue
             last = options[k - 1]

@@ -66,6 +66,9 @@ class Pool:
     freedom: Array
     """Shape (4,): in so many degrees of freedom."""
 
+    foot: float
+    """Mean of the written ones, font units."""
+
     mean_lean: float
     """Degrees; nan for a character without upright steps."""
 
@@ -181,7 +184,7 @@ class VariantBank:
     ) -> Pool:
         first, n = len(self._rows), len(shapes)
         group_of = np.array([s[1] for s in shapes])
-        seen = GlyphMeasurements(*(np.zeros(n) for _ in range(5)))
+        seen = GlyphMeasurements(*(np.zeros(n) for _ in range(7)))
         apart = np.full((n, n), OTHER_FORM)
         left_edges, right_edges = np.full((n, BANDS), np.inf), np.full((n, BANDS), -np.inf)
         for k in sorted(set(group_of.tolist())):
@@ -189,7 +192,7 @@ class VariantBank:
             points = np.stack([shapes[i][2] for i in at])
             if points.shape[1]:
                 found = measure_glyphs(points, shapes[at[0]][4])
-                for name in ("left", "right", "foot", "top", "lean_deg"):
+                for name in ("left", "right", "foot", "top", "lean_deg", "middle", "spread"):
                     getattr(seen, name)[at] = getattr(found, name)
                 apart[np.ix_(at, at)] = _distances(points)
                 left_edges[at], right_edges[at] = edges(points, shapes[at[0]][4], self._font.metrics.x_height)
@@ -213,7 +216,7 @@ class VariantBank:
             self._rows.append((
                 self._n_points, len(points), len(self._sizes), len(sizes), advance,
                 seen.left[i], seen.right[i], seen.foot[i], seen.top[i], alone, float(len(points) > 0),
-                *deviation[i], *join_figures(points, sizes, *ends[i]),
+                *deviation[i], seen.middle[i], seen.spread[i], *join_figures(points, sizes, *ends[i]),
             ))  # fmt: skip
             self._points.append(points)
             self._n_points += len(points)
@@ -233,13 +236,14 @@ class VariantBank:
         return Pool(
             char, first, n, written, tuple(map(tuple, apart.tolist())), partners, deviation.var(axis=0),
             np.where(freedom > 0, (own**2).sum(axis=0), 0.0), freedom,
+            float(seen.foot[:written].mean()),
             float(leans.mean()) if len(leans) else float("nan"), bool(abs(seen.foot.mean()) < STANDS_WITHIN * x),
         )  # fmt: skip
 
 
 COLUMNS = (
     "start", "count", "stroke_start", "stroke_count", "advance", "left", "right", "foot", "top", "alone", "inked",
-    "foot_off", "height_off", "width_off", "lean_off",
+    "foot_off", "height_off", "width_off", "lean_off", "middle", "spread",
     "entry", "exit", "entry_y", "entry_deg", "exit_x", "exit_y", "exit_deg",
 )  # fmt: skip
 """Figures kept of each shape. The four that are 'off' are its distances from the mean of its character. The last seven

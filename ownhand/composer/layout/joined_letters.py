@@ -5,6 +5,7 @@ Lengths are font units; arrays have a row for each letter.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -18,6 +19,16 @@ POSE = 0.3
 """Share of what is drawn for the pose of letters of joined words. They carry what the hand varies by, and where one was
 cut from the next differs, so that they seem to vary by more. Four joined writers (UNIPEN train_r01_v07, donor cee;
 Guyon et al., ICPR 1994), told from their own words by pictures: .67 with all of it, .60 with this, .58 with none."""
+
+OUT_OF_STEP, FARTHEST = 0.6, 2.0
+"""Share that is left of what the steps between letters differ by from the hand's own (`fontbuild.letter_steps`), where
+the two were not written together, and in how many standard deviations of these at most. Where one letter was cut from
+the next differs, so such steps scattered by 1.1 to 1.5 times as much as those of five writers' own words (UNIPEN, donor
+kai; 1.0 to 1.15 since)."""
+
+NEARER = 0.1
+"""x-heights by which a letter comes nearer for that, at most, where the one before goes out into it: its line would
+turn back."""
 
 TIGHTEST = -0.05
 """x-heights of white between the boxes of letters at least where a hand that joins lifts its pen inside a word."""
@@ -79,3 +90,36 @@ def by_joins(
     lifted = inked[:-1] & inked[1:] & (has_join[:-1] | has_join[1:])
     apart = np.where(lifted, right[:-1] + white - left[1:], np.nan)
     return np.asarray(np.where(held[:-1], np.maximum(ends[:-1] - origin, least), apart), float)
+
+
+def in_step(
+    advance: Array, down: np.ndarray, letter: np.ndarray, middle: Array, spread: Array, closest: Array,
+    rhythm: Mapping[str, float],
+) -> Array:  # fmt: skip
+    """Return the advance of each letter but the last, with less of what is odd in the steps between letters' middles.
+
+    Where the pen is lifted the mean stays: the widths of words tell it (`fontbuild.lifted_gap`).
+
+    Parameters
+    ----------
+    advance
+        Shape (n - 1,); nan where joins do not decide.
+    down, letter
+        Shape (n,): whether the pen stays down to the next letter; False for spaces and signs.
+    middle, spread
+        Shape (n,): mean and standard deviation of x of each letter's ink.
+    closest
+        Shape (n - 1,): the advance is made no less than this.
+    rhythm
+        The hand's own steps; nothing is changed where it lacks them.
+    """
+    if "step" not in rhythm:
+        return advance
+    most = FARTHEST * rhythm["step_sd"]
+    off = advance + middle[1:] - middle[:-1] - rhythm["step"] - rhythm["step_share"] * (spread[:-1] + spread[1:])
+    by = OUT_OF_STEP * np.clip(off, -most, most) - off
+    concerned = letter[:-1] & letter[1:] & np.isfinite(advance)
+    lifted = concerned & ~down[:-1]
+    if lifted.any():
+        by[lifted] -= by[lifted].mean()
+    return np.where(concerned, np.maximum(advance + by, np.minimum(advance, closest)), advance)

@@ -17,7 +17,15 @@ from fontbuild.joins import LIFTED, STEP
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import Index, VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
-from ownhand.composer.layout.joined_letters import TIGHTEST, as_joined, by_joins, first_of_those, white_of_marks
+from ownhand.composer.layout.joined_letters import (
+    NEARER,
+    TIGHTEST,
+    as_joined,
+    by_joins,
+    first_of_those,
+    in_step,
+    white_of_marks,
+)
 from ownhand.composer.layout.letterspacing import (
     KEEP,
     MARKS_KEEP,
@@ -32,7 +40,7 @@ from ownhand.composer.layout.letterspacing import (
     words_apart,
     yielding,
 )
-from ownhand.composer.layout.pose import Drawn, draw_poses
+from ownhand.composer.layout.pose import Drawn, draw_poses, on_the_line
 from ownhand.composer.plot.delayed_strokes import GAP_SHARE
 from ownhand.composer.settings.life import Life
 from ownhand.composer.text.characters import SPACE, TAB
@@ -167,6 +175,9 @@ def make_letters(
     memory = min(MOST_MEMORY, scatter.foot_memory + TREND) if scatter.foot_memory > 0 else 0.0
     feet = _feet(chars, bank, inked, mixed("foot_off"), foot, memory, rng)
     feet = feet if first is None else feet[first]
+    levelled = min(1.0, life.of("foot")) * on_the_line(chars, bank, scatter, x)
+    # what was written together stays as it was
+    feet += levelled if together is None else np.where(together | np.append(False, together[:-1]), 0.0, levelled)
     talls = np.exp(tall.add) / (1 + (1 - tall.keep) * np.clip(mixed("height_off"), -0.5, 1.0))
     wides = np.exp(wide.add) / (1 + (1 - wide.keep) * np.clip(mixed("width_off"), -0.5, 1.0))
     degrees = lean.add - (1 - lean.keep) * mixed("lean_off")
@@ -214,7 +225,7 @@ def make_letters(
     advance += gap_scatter(inked, box_left, box_white, least, word_space, x, scatter, life, rng)
     advance += word_scatter(inked, np.array(gaps), word_space, x, scatter, life, rng)
     advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
-    if held is not None and together is not None and n > 1:
+    if held is not None and down is not None and together is not None and n > 1:
         ends = left + (mixed("exit_x") - left) * wides
         usual = font.rhythm.get("lifted_gap", LIFTED * x)
         lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + lifted_sd * x * draw(rng, n - 1))
@@ -222,6 +233,11 @@ def make_letters(
         joined_advance = by_joins(
             held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x
         )
+        # a join that was written is not turned back, a line that leads on has room
+        closest = left[:-1] + (right - left)[:-1] * wides[:-1] + TIGHTEST * x - left[1:]
+        closest = np.where(held[:-1], joined_advance - NEARER * x, closest)
+        middle, spread = left + (mixed("middle") - left) * wides, mixed("spread") * wides
+        joined_advance = in_step(joined_advance, down, letter, middle, spread, closest, font.rhythm)
         joined_advance = np.where(together[:-1], ends[:-1] - (left[1:] - left[1:] * wides[1:]), joined_advance)
         advance[:-1] = np.where(np.isfinite(joined_advance), joined_advance, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]

@@ -18,7 +18,7 @@ UPRIGHT_DEG = 40.0
 
 @dataclass(frozen=True, eq=False)
 class GlyphMeasurements:
-    """Foot, height, width and lean of many letters, each of shape (n,); em frame."""
+    """Foot, height, width and lean of many letters, and where their ink lies, each of shape (n,); em frame."""
 
     left: Array
     right: Array
@@ -26,6 +26,12 @@ class GlyphMeasurements:
     top: Array
     lean_deg: Array
     """nan for a letter without upright steps."""
+
+    middle: Array
+    """Mean x of the ink."""
+
+    spread: Array
+    """Standard deviation of its x."""
 
 
 def sample(points: Array, sizes: tuple[int, ...], *, per_piece: int = 4) -> tuple[Array, Array]:
@@ -83,4 +89,11 @@ def measure_glyphs(points: Array, sizes: tuple[int, ...]) -> GlyphMeasurements:
     tall = np.ptp(on[..., 1], axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
         lean = np.where(total > 0.3 * tall, (weight * angle).sum(axis=1) / total, np.nan)
-    return GlyphMeasurements(on[..., 0].min(1), on[..., 0].max(1), on[..., 1].min(1), on[..., 1].max(1), lean)
+    x = ((on[:, 1:, 0] + on[:, :-1, 0]) / 2)[:, is_step]
+    left, right = on[..., 0].min(1), on[..., 0].max(1)
+    ink = length.sum(axis=1)
+    share = length / np.maximum(ink, 1e-9)[:, None]
+    # a dot has no length
+    middle = np.where(ink > 0, (share * x).sum(axis=1), (left + right) / 2)
+    spread = np.sqrt((share * (x - middle[:, None]) ** 2).sum(axis=1))
+    return GlyphMeasurements(left, right, on[..., 1].min(1), on[..., 1].max(1), lean, middle, spread)

@@ -65,6 +65,10 @@ class Scatter:
     foot: float = 0.105
     """About the line."""
 
+    level: float | None = None
+    """Where letters of which there are several attempts have their feet on the average, if they stand on the line; None
+    where no letter was written several times."""
+
     foot_memory: float = 0.15
     """Correlation of a letter's foot with that of the letter before."""
 
@@ -143,7 +147,7 @@ as much as height is."""
 def scatter_of(font: Font) -> Scatter:
     """Return the figures for a hand: its own, and the general ones as far as nothing in the hand tells."""
     x = font.metrics.x_height
-    squares, freedom = own_scatter(font)
+    squares, freedom, level = _own(font)
     rhythm: Mapping[str, float] = font.rhythm
     plain, changes = Scatter() if freedom.any() or rhythm else DRAWN, dict[str, float]()
     for key in SHARES:
@@ -178,7 +182,9 @@ def scatter_of(font: Font) -> Scatter:
         changes["line_level"] = rhythm["line_level_sd"] / x
     figures: dict[str, Any] = {name: float(value) for name, value in changes.items()}
     # feet are told by the copied lines themselves
-    return replace(plain, **figures, beyond_attempts=(1.0, *beyond[1:].tolist()))
+    return replace(
+        plain, **figures, level=None if level is None else level / x, beyond_attempts=(1.0, *beyond[1:].tolist())
+    )
 
 
 def _share(found: float, error: float, usual: float, general: float) -> float:
@@ -228,7 +234,14 @@ def own_scatter(font: Font) -> tuple[Array, Array]:
     Both of shape (4,): sums of squares about the characters' means (font units, shares, degrees), and degrees
     of freedom.
     """
+    squares, freedom, _ = _own(font)
+    return squares, freedom
+
+
+def _own(font: Font) -> tuple[Array, Array, float | None]:
+    """Return what `own_scatter` does, and the mean foot of the letters that stand on the line, font units."""
     squares, freedom = np.zeros(4), np.zeros(4)
+    feet: list[float] = []
     x = font.metrics.x_height
     # built letters only say once more what their bases said
     letters = [
@@ -241,6 +254,7 @@ def own_scatter(font: Font) -> tuple[Array, Array]:
     for written in several:
         foot, top, left, right, lean = np.array([next(measured) for _ in written]).T
         height, width = top - foot, right - left
+        feet += foot.tolist() if abs(foot.mean()) < STANDS_WITHIN * x else []
         for k, (values, use) in enumerate((
             (foot, abs(foot.mean()) < STANDS_WITHIN * x),
             (height / max(height.mean(), 0.25 * x), True),
@@ -250,7 +264,7 @@ def own_scatter(font: Font) -> tuple[Array, Array]:
             if use:
                 squares[k] += float(((values - values.mean()) ** 2).sum())
                 freedom[k] += len(written) - 1
-    return squares, freedom
+    return squares, freedom, float(np.mean(feet)) if feet else None
 
 
 def _measured(glyphs: Sequence[Glyph]) -> Array:

@@ -78,3 +78,15 @@ def test_a_link_that_is_drawn_anew_further_down_keeps_the_focus_and_stays_in_sig
 
     assert kept
     assert narrow.get_by_role("link", name="Look through the letters").evaluate(IN_SIGHT)
+
+
+def test_what_was_left_out_in_reading_is_told_on_the_page(narrow):
+    """Words that did not suit, pages that are missing: what the command says stands beside the pages."""
+    told = "Sheet 'lantern-1' has 7 pages; page 2 is not read yet."
+    job = {"kind": "read", "running": False, "number": 9, "pages": [],
+           "result": {"pages": [], "refused": [], "doubtful": [], "notices": [told]}}  # fmt: skip
+    narrow.evaluate("() => { location.hash = '#reading' }")
+    narrow.get_by_text("Drop scans here").wait_for()
+    narrow.evaluate("(job) => import('../../static/start/room.js').then((r) => r.takeRoom({ ...r.room, job }))", job)
+
+    assert narrow.get_by_text(told).is_visible()

@@ -50,6 +50,7 @@ const line = h("div", { class: "row waiting-line" });
 const head = h("h1", {});
 const said = h("div", { role: "status" });
 const after = h("div", { class: "row" });
+const notices = h("div", { class: "notices", role: "status" });
 const phone = h("section", { class: "slip phone" });
 
 function part(main) {
@@ -59,7 +60,7 @@ function part(main) {
       "div",
       { class: "two-parts" },
       h("div", { class: "stack" }, dropPlace("Drop scans here, or choose them", take, { accept: ".png,.jpg,.jpeg,.tif,.tiff,.pdf,.heic,.heif", multiple: true, id: "scans" }), line, phone),
-      h("div", { class: "stack" }, said, after, list),
+      h("div", { class: "stack" }, said, after, notices, list),
     ),
   );
   return list;
@@ -95,6 +96,7 @@ function draw(state) {
   ));
   const pages = job?.result ? [...job.result.pages, ...job.result.refused] : (job?.pages ?? []);
   keepFocus(list, () => list.replaceChildren(...(job ? pages : earlier).map((p) => verdict(p, job))));
+  keepFocus(notices, () => notices.replaceChildren(...(job && !job.running ? (job.result?.notices ?? []) : []).map((n) => h("p", {}, n))));
   const foreign = pages.some((p) => p.what?.includes("does not belong to this hand"));
   keepFocus(after, () => after.replaceChildren(
     ...(job && !job.running && pages.some((p) => p.page !== undefined) ? [h("a", { href: "#letters", class: "go-on" }, "Look through the letters"), state.stale?.length ? button("Build the font", buildFont, { "data-act": "build" }) : ""] : []),

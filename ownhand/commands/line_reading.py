@@ -17,16 +17,9 @@ from skeleton.words.word_reading import WordReading, nothing_read
 Progress = Callable[[str, int, int], None]
 
 OWN_FORMS = 6
-"""Most letters of one character that a further reading knows of."""
-
-RIGHT = 0.5
-"""How likely they were cut rightly, at least."""
-
-OF_RIGHTNESS, LEAST_RIGHT = 1.0, 0.02
-"""What an e-fold of the likelihood that a word's letters were cut rightly, their geometric mean, is worth in a letter's
-cost, where two readings of a word are compared; and the least that is told apart. Of seven people for validation
-(UNIPEN train_r01_v07; Guyon et al., ICPR 1994), 24 words each: letters that overlap the written ones by .65: .849 by
-the cost alone, .864 so; where the letters known were those most like each other, by the cost alone, .836."""
+"""Most letters of one character that a further reading knows of. Of seven people for validation (UNIPEN train_r01_v07,
+Guyon et al., ICPR 1994), 24 words each, letters that overlap the written ones by .65 are .836 where those most alike
+are known, .849 with those likeliest cut rightly, .864 where readings are compared by that as well."""
 
 AGAIN, AGAIN_IN_LONG = 3, 2
 """How often words are read again, and in a long text."""
@@ -45,7 +38,7 @@ SETTLED = 0.8
 def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tell: Progress) -> list[LineReading]:
     """Return the lines read, each in the frame of its own ink (mm, y down).
 
-    Words are read again, with the writer's own letters as far as they are known, which is better each time; the better
+    Words are read again, with the writer's own letters as far as they are known, which is better each time; the cheaper
     reading stays.
     """
     tell("read lines", 0, len(texts))
@@ -69,7 +62,7 @@ def read_lines(pool: Executor, inks: Sequence[InkMap], texts: Sequence[str], tel
             [costs[n] for n in unsure],
         )  # fmt: skip
         for n, reading in zip(unsure, again, strict=True):
-            best = [b if _worse(b) < _worse(a) else a for a, b in zip(found[n].words, reading.words, strict=True)]
+            best = [b if _cost(b) < _cost(a) else a for a, b in zip(found[n].words, reading.words, strict=True)]
             found[n] = dataclasses.replace(found[n], words=tuple(without_shared_ink(best)))
             tell("read again", done + n + 1, whole)
     return found
@@ -100,14 +93,6 @@ def _cost(word: WordReading) -> float:
     return word.cost if word.letters else np.inf
 
 
-def _worse(word: WordReading) -> float:
-    """Return how bad a reading is beside others of the same word."""
-    if not word.letters:
-        return np.inf
-    right = np.maximum([letter.right for letter in word.letters], LEAST_RIGHT)
-    return word.cost - OF_RIGHTNESS * float(np.log(right).mean())
-
-
 def own_letters(words: Sequence[WordReading]) -> dict[str, list[list[Points]]]:
     """Return the letters of words that suit, as `skeleton.read_word` takes a writer's own: those likeliest cut rightly.
 
@@ -116,7 +101,7 @@ def own_letters(words: Sequence[WordReading]) -> dict[str, list[list[Points]]]:
     found: dict[str, list[tuple[float, list[Points]]]] = defaultdict(list)
     for word in sorted((w for w in words if w.letters and w.cost <= SUITS), key=lambda w: w.cost):
         for letter in word.letters:
-            if letter.pieces_mm and letter.right >= RIGHT:
+            if letter.pieces_mm and not letter.doubtful:
                 pieces = [_on_baseline(p, word) / word.x_height_mm for p in letter.pieces_mm]
                 left = min(float(p[:, 0].min()) for p in pieces)
                 upright = [np.stack([p[:, 0] - left + word.slant * p[:, 1], p[:, 1]], axis=1) for p in pieces]

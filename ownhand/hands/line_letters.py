@@ -23,9 +23,6 @@ from skeleton.words.delayed_strokes import sharing_a_bar
 from skeleton.words.line_reading import SURELY, LineReading
 from skeleton.words.word_reading import WordLetter, WordReading
 
-MISFIT = 0.35
-"""x-heights by which a letter may lie off its form before it is doubtful."""
-
 BEARING = 0.15
 """x-heights between a letter's left edge and its cell's left guide."""
 
@@ -140,8 +137,8 @@ def _attempt(
     where = place.number, place.row, column
     if word.cost > SURELY:
         findings.append(Finding(DOUBTFUL_WORD, letter.char, *where, f"'{text}'"))
-    elif letter.misfit > MISFIT:
-        findings.append(Finding(DOUBTFUL_LETTER, letter.char, *where, f"{letter.misfit:.2f} off its form, in '{text}'"))
+    elif letter.doubtful:
+        findings.append(Finding(DOUBTFUL_LETTER, letter.char, *where, f"cut out wrongly, it seems, of '{text}'"))
     elif shared:
         findings.append(Finding(DOUBTFUL_LETTER, letter.char, *where, f"one bar for two letters, in '{text}'"))
     attempt = Attempt(
@@ -155,7 +152,7 @@ def _attempt(
         descender_mm=-place.x_height_mm,
         width_mm=float(np.ptp(every[:, 0])) * place.scale + 2 * BEARING * place.x_height_mm,
         pen_mm=max(s.width_mm for s in strokes),
-        confidence=MISSING_BAR if shared else float(np.clip(1.0 - 0.25 * max(word.cost, 0.0), 0.1, 1.0)),
+        confidence=min(letter.right, MISSING_BAR) if shared else letter.right,
         allograph=way,
         findings=tuple(findings),
     )

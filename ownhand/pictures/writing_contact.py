@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 
 from capture.label_font import font_path, label_font
 from capture.units import Points, px_per_mm
-from ownhand.hands.line_letters import MISFIT
 from ownhand.pictures.canvas import QUIET, STROKE_COLOURS, WARN, Canvas, Colour
 from skeleton.words.line_reading import SURELY, LineReading
 from skeleton.words.word_reading import WordReading
@@ -81,7 +80,7 @@ def _draw_word(canvas: Canvas, word: WordReading, suits: bool, at: Points) -> No
     for n, letter in enumerate(word.letters):
         for p in letter.pieces_mm:
             canvas.line(p + at, width_mm=0.22, colour=STROKE_COLOURS[n % len(STROKE_COLOURS)])
-        if letter.misfit > MISFIT and letter.pieces_mm:
+        if letter.doubtful and letter.pieces_mm:
             every = np.concatenate(letter.pieces_mm) + at
             below = float(every[:, 0].mean()), float(every[:, 1].max()) + TEXT_MM
             canvas.text(*below, f"{letter.char} ?", font=font_path(), size_mm=TEXT_MM, colour=WARN, anchor="ms")

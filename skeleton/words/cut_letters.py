@@ -50,7 +50,8 @@ def _by_length(places: Points, letter: Ints, line: Points) -> Ints:
     """Return the letter of every point of a line that was drawn along places: that of the place as far along."""
     far, gone = (np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(p, axis=0).T))]) for p in (places, line))
     at = np.searchsorted(far / max(far[-1], 1e-9), gone / max(gone[-1], 1e-9) - 1e-9)
-    return letter[np.minimum(at, len(letter) - 1)]
+    out: Ints = letter[np.minimum(at, len(letter) - 1)]
+    return out
 
 
 def letters_along(places: Points, letter: Ints, line: Points, count: int) -> Ints:

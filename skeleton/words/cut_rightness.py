@@ -32,6 +32,9 @@ RIGHT = 1
 """Which of them counts as cut rightly. An m that lost a leg overlaps the written one by less; which of two letters a
 join was dealt to makes less of a difference."""
 
+DOUBTFUL, LEAST = 0.5, 0.02
+"""Likelihood of being cut rightly below which a letter is doubtful, and the least that is told apart."""
+
 STRIDES = (2, 2, 2)
 MAX_MEASURE_SPREADS = 4.0
 """What is measured is kept within so many standard deviations."""

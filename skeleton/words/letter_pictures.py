@@ -93,7 +93,7 @@ def pictures_of(word: CutWord) -> tuple[Single, Single, NDArray[np.int64]]:
         measures[j] = _measures(word, letters, own, j, whole)
     rows = np.array([0, *map(row_of, word.text), 0])
     at = np.arange(count)
-    seen: Single = pictures.astype(np.float32) / 255
+    seen: Single = pictures.astype(np.float32) / np.float32(255)
     return seen, measures, np.stack([rows[at], rows[at + 1], rows[at + 2]], axis=1)
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from skeleton.states.state_graph import States
 from skeleton.words.cut_letters import cut_way
-from skeleton.words.cut_rightness import rightness
+from skeleton.words.cut_rightness import LEAST, rightness
 from skeleton.words.finished_ways import FinishedWay, InkOfWord, finished
 from skeleton.words.laid_text import LaidText, walked
 from skeleton.words.lost_line import Judged, judged
@@ -23,10 +23,10 @@ from skeleton.words.unexplained_ink import unexplained
 Splice = tuple[int, int, int]
 """Numbers of the first way, of the second, and of the last letter of the first."""
 
-LEAST_RIGHT, OF_RIGHTNESS = 0.02, 2.0
-"""Least likelihood that a letter was cut rightly that is told apart, and the steps of lost line that an e-fold of it is
-worth. Of people for validation (282 joined words, 185 partly joined, 46 printed; without splices) letters that overlap
-the written ones by .65 are .587 to .619, .940 to .944, .966 to .980, way .841 to .839, .937 to .937, .941 to .938."""
+OF_RIGHTNESS = 2.0
+"""Steps of lost line that an e-fold of the likelihood that a letter was cut rightly is worth. Of people for validation
+(282 joined words, 185 partly joined, 46 printed; without splices) letters that overlap the written ones by .65 are .587
+to .619, .940 to .944, .966 to .980, way .841 to .839, .937 to .937, .941 to .938."""
 
 LOOKED_AT = 12.0
 """Steps of lost line by which a way is behind the best whose letters are not looked at: a gain of .02, .004 and .014 is
@@ -79,9 +79,9 @@ def _weighed(ink: InkOfWord, ways: Sequence[FinishedWay], left: Sequence[float],
     """
     found = judged(ink, ways, left, text)
     near = np.flatnonzero(found.cost <= found.cost.min() + LOOKED_AT)
-    right = np.full((len(ways), len(text)), LEAST_RIGHT)
+    right = np.full((len(ways), len(text)), LEAST)
     right[near] = rightness([cut_way(ink.net, ink.states, ways[i], text) for i in near.tolist()])
-    wrong = -OF_RIGHTNESS * np.log(np.maximum(right, LEAST_RIGHT))
+    wrong = -OF_RIGHTNESS * np.log(np.maximum(right, LEAST))
     return Judged(found.of_letter + wrong, found.cost + wrong.sum(axis=1))
 
 

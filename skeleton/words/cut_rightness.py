@@ -64,15 +64,23 @@ class CutNetwork:
 
 
 def rightness(words: Sequence[CutWord]) -> list[Floats]:
-    """Return how likely each letter of each word was cut rightly, each shape (letters,); 0 where it has no ink."""
-    out = [np.zeros(len(word.text)) for word in words]
-    there = [np.flatnonzero([bool(pieces) for pieces in word.pieces]) for word in words]
-    told = [[of[at] for of in pictures_of(word)] for word, at in zip(words, there, strict=True) if len(at)]
-    if told:
-        odds = log_odds(trained(), *(np.concatenate(of) for of in zip(*told, strict=True)))[:, RIGHT]
-        shares = np.split(1 / (1 + np.exp(-odds)), np.cumsum([len(at) for at in there])[:-1])
-        for found, at, share in zip(out, there, shares, strict=True):
-            found[at] = share
+    """Return how likely each letter of each word was cut rightly, each shape (letters,); 0 where it has no ink.
+
+    Figures and signs, of which the network was shown none, count as the word's letters do on the average; 1 in a word
+    without letters.
+    """
+    told = [np.array([c.isalpha() and bool(p) for c, p in zip(w.text, w.pieces, strict=True)]) for w in words]
+    seen = [[of[at] for of in pictures_of(word)] for word, at in zip(words, told, strict=True) if at.any()]
+    odds = (
+        log_odds(trained(), *(np.concatenate(of) for of in zip(*seen, strict=True)))[:, RIGHT] if seen else np.zeros(0)
+    )
+    shares = np.split(1 / (1 + np.exp(-odds)), np.cumsum([at.sum() for at in told])[:-1])
+    out = []
+    for word, at, share in zip(words, told, shares, strict=True):
+        inked = np.array([bool(pieces) for pieces in word.pieces])
+        found = np.where(inked, share.mean() if len(share) else 1.0, 0.0)
+        found[at] = share
+        out.append(found)
     return out
 
 

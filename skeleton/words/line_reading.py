@@ -45,7 +45,7 @@ MOST_TOGETHER = 3
 NARROWER = (1.0, 0.8, 0.64, 0.5, 0.4, 1.25, 1.6)
 """x-heights that are tried, as shares of what the width of all ink tells; more where words were not written."""
 
-SUITS, SURELY = 3.45, 2.4
+SUITS, SURELY = 3.5, 2.4
 """Cost of a letter up to which a word's ink suits its text, and does so without doubt; see `WordReading.cost`. Of 210
 words of UNIPEN's people left out .60 of the joined, .86 of the partly joined and .84 of the printed stay below the
 first, .21, .71 and .74 below the second; read with another word's text 14 in a thousand stay below the first, none

@@ -13,7 +13,7 @@ from fontbuild.accents import build_accents
 from fontbuild.anchors import with_anchors
 from fontbuild.broken_stroke_repair import mended
 from fontbuild.collisions import find_collisions
-from fontbuild.doubtful import find_doubtful, may_stand_in_words
+from fontbuild.doubtful import find_doubtful, find_lacking, may_stand_in_words
 from fontbuild.font import Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
 from fontbuild.glyph import Glyph
@@ -135,6 +135,9 @@ def build_font(
     )
     read = {char: [w if w.id in true_size else resized(w, grown) for w in group] for char, group in read.items()}
     cut_out = [w for group in read.values() for w in group if w.allograph in WAYS.values()]
+    aside |= find_lacking(
+        read, {a.id for a in spare}, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise
+    )
     read = {char: left for char, group in read.items() if (left := [w for w in group if w.id not in aside])}
     letters, whole = mended(read, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)
     aside |= find_outliers(letters, x_height_mm=size.x_height_mm, keep=wishes.keep, letterwise=letterwise)

@@ -13,7 +13,8 @@ import numpy as np
 
 from capture.units import Points
 from fontbuild.joins import IN_TEXT, WAYS
-from fontbuild.outliers import LOOKS_LIKE, ONLY_A_PART
+from fontbuild.letterwise import Letterwise, in_turn
+from fontbuild.outliers import LOOKS_LIKE, NO_INK, ONLY_A_PART, find_outliers
 from fontbuild.point_cloud_distance import cloud, unlike_others
 from fontbuild.variants import AttemptStrokes, alike
 from skeleton.ductus import allographs
@@ -146,7 +147,28 @@ def may_stand_in_words(reason: str) -> bool:
     One that lacks a part, which went to a neighbour, or is another letter, spoils every word but its own: an o without
     its ring leaves home without its o.
     """
-    return reason not in (CUT_NARROW, CUT_BARE, ONLY_A_PART) and not reason.startswith(LOOKS_LIKE)
+    return reason not in (CUT_NARROW, CUT_BARE, NO_INK, ONLY_A_PART) and not reason.startswith(LOOKS_LIKE)
+
+
+def find_lacking(
+    letters: Mapping[str, Sequence[AttemptStrokes]],
+    keys: Collection[str],
+    *,
+    x_height_mm: float,
+    keep: Collection[str] = (),
+    letterwise: Letterwise = in_turn,
+) -> dict[str, str]:
+    """Return why those of `keys` that may stand in no word may not, among all `letters` of their characters.
+
+    They were set aside before their shape was looked at.
+    """
+    groups = {char: group for char, group in letters.items() if any(w.id in keys for w in group)}
+    if not groups:
+        return {}
+    reasons = find_outliers(groups, x_height_mm=x_height_mm, keep=keep, letterwise=letterwise)
+    left = {char: [w for w in group if w.id not in reasons] for char, group in groups.items()}
+    reasons |= find_doubtful(left, x_height_mm=x_height_mm, keep=keep)[0]
+    return {key: why for key, why in reasons.items() if key in keys and not may_stand_in_words(why)}
 
 
 def _held_to_others(letters: Mapping[str, Sequence[AttemptStrokes]]) -> frozenset[str]:

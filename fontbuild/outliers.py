@@ -45,8 +45,8 @@ NEARLY = 0.75
 """Share of the limit from which an odd shape counts against an attempt whose tracing is half as sure as the others'."""
 
 
-ONLY_A_PART, LOOKS_LIKE = "only a part of the letter", "looks like"
-"""Reason of a letter that lacks a part, and the beginning of that of one that is another letter."""
+NO_INK, ONLY_A_PART, LOOKS_LIKE = "hardly any ink", "only a part of the letter", "looks like"
+"""Reasons of a letter that lacks most of itself or a part, and the beginning of that of one that is another letter."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -290,7 +290,7 @@ def _verdict(e: Evidence, group: Sequence[Evidence], limits: Limits, hand: _Hand
 def _reason(e: Evidence, others: Sequence[Evidence], limits: Limits, hand: _Hand) -> str:
     """Return in words what is odd about an attempt."""
     if np.exp(e.ink) < LITTLE_INK:
-        return "hardly any ink"
+        return NO_INK
     odd = e.odd_size if len(others) > 1 else abs(e.size) > limits.pair_size
     if odd and e.own < 0.4:
         return "much larger than the others" if e.size > 0 else "much smaller than the others"

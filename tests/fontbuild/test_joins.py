@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from capture.report import Finding
 from fontbuild.build import build_font
 from fontbuild.doubtful import CUT_BARE, CUT_NARROW
 from fontbuild.font import Record
@@ -14,6 +15,8 @@ from fontbuild.formats.opentype import compile_font
 from fontbuild.formats.packed import PACK
 from fontbuild.formats.ufo import load_ufo, save_ufo
 from fontbuild.joins import ENTRY, EXIT, way_of
+from fontbuild.outliers import NO_INK
+from fontbuild.usable_attempts import ENOUGH
 from ownhand.composer import Composer, Settings
 from skeleton.attempt import Attempt
 from skeleton.geometry.stroke import Stroke
@@ -121,6 +124,20 @@ def test_a_letter_that_lost_its_dot_to_its_neighbour_is_not_kept_for_words_eithe
 
     assert {s.id: s.reason for s in made.set_aside} == {bare.id: CUT_BARE}
     assert "i" not in made.font.in_words
+
+
+def test_a_letter_that_nobody_needs_is_kept_for_words_only_if_it_is_whole():
+    """An o of a doubtful word whose ring went to the letter before it left home without its o."""
+    sure = [wave(c, w, 3.0, n) for c, w in (("o", 3.0), ("n", 3.5)) for n in range(1, 7)]
+    doubt = (Finding("doubtful word"),)
+    whole = replace(wave("o", 3.0, 3.0, 8), findings=doubt)
+    join = Stroke(np.array([[0.0, 2.6], [0.7, 2.5]]), 0.4)
+    rest = replace(wave("o", 3.0, 3.0, 9), strokes=(join,), findings=doubt)
+
+    made = build_font([*sure, whole, rest], Record("joined"), accents=False)
+
+    assert {s.id: s.reason for s in made.set_aside} == {whole.id: ENOUGH, rest.id: NO_INK}
+    assert [g.source for g in made.font.in_words["o"]] == [whole.id]
 
 
 def test_letters_that_stood_alone_have_no_joins(font):

@@ -257,11 +257,11 @@ def test_letters_are_written_as_their_place_in_the_word_wants_them(font):
 
 
 def as_word(text: str, row: int, *, odd: str = "") -> list[Attempt]:
-    """Return the letters of a joined word of a page; those of `odd` are small and were read doubtfully."""
+    """Return the letters of a joined word of a page; those of `odd` are smaller and were read doubtfully."""
     size = {c: (w, h) for c, w, h in LETTERS}
     out = []
     for k, c in enumerate(text):
-        width, height = (0.4, 1.5) if c in odd else size[c]
+        width, height = (2.2, 2.4) if c in odd else size[c]
         a = hump(c, width, height, k, (k > 0, k + 1 < len(text)), f"letter-1/1/{row}.{k + 1}")
         out.append(replace(a, findings=(Finding("doubtful word", c),) if c in odd else ()))
     return out

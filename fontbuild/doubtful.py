@@ -131,7 +131,7 @@ def find_doubtful(
             elif w.id in narrow:
                 doubts[w.id] = CUT_NARROW
             elif w.id in unlike:
-                doubts[w.id] = "cut out of its word unlike the others"
+                doubts[w.id] = "perhaps cut out of its word in the wrong place"
         if group and len(doubts) == len(group):
             only.append(char)
             surest = max(w.confidence for w in group)

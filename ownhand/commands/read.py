@@ -31,7 +31,7 @@ from ownhand.commands.labelling import PageKey, answered, find_runs, labels_of, 
 from ownhand.commands.line_reading import read_lines
 from ownhand.commands.read_report import ReadReport, Taken, one_off_line
 from ownhand.commands.reading_pool import read_pages, worker_pool
-from ownhand.commands.sheets_of_pages import of_first_sheet, pages_to_come
+from ownhand.commands.sheets_of_pages import of_one_sheet, pages_to_come
 from ownhand.hands.copies import as_copies
 from ownhand.hands.decisions import Decisions, known_ways
 from ownhand.hands.decisions_file import load_decisions, told
@@ -122,7 +122,7 @@ def _read_into(
     if not read:
         raise refused[0] if refused else OutputError(str(path), "there was nothing to read", "Give a scan.")
     if not finder.sheets and not said.adopt:
-        read, strangers = of_first_sheet(read)
+        read, strangers = of_one_sheet(read)
         for scan, error in strangers:
             refused.append(error)
             on_page({"scan": scan.name, "where": error.where, "what": error.what, "remedy": error.remedy})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -12,15 +13,15 @@ from ownhand.hands.captures import capture_file
 from ownhand.hands.hand import Hand
 
 
-def of_first_sheet(
+def of_one_sheet(
     read: Sequence[tuple[PageReading, Path]],
 ) -> tuple[list[tuple[PageReading, Path]], list[tuple[Path, WrongSheetError]]]:
-    """Return the pages of the first one's sheet, and for those of other sheets why they are not taken in.
+    """Return the pages of the sheet that has most of them, and for those of other sheets why they are not taken in.
 
-    A hand that has no sheet yet is begun from paper, and whose it is the first page tells. Another sheet may be
-    another person's, so it is asked about as it is for a hand that has sheets.
+    A hand that has no sheet yet is begun from paper, and whose it is most pages tell, of as many the first. Another
+    sheet may be another person's, so it is asked about as it is for a hand that has sheets.
     """
-    own = read[0][0].sheet.id
+    own = Counter(page.sheet.id for page, _ in read).most_common(1)[0][0]
     kept = [(page, scan) for page, scan in read if page.sheet.id == own]
     others = [(page, scan) for page, scan in read if page.sheet.id != own]
     return kept, [(scan, of_another_hand(scan.name, page.sheet.id, page.page.page)) for page, scan in others]

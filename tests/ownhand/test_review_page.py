@@ -44,6 +44,9 @@ def test_a_first_time_user_mends_three_planted_faults_by_what_the_page_says(page
     # An n where a u was asked for.
     page.get_by_role("button", name="Next to look at").click()
     page.get_by_role("heading", name="small u").wait_for()
+    page.get_by_label("Is it another character?").fill("")
+    page.get_by_role("button", name="Correct the label").click()
+    page.get_by_text("Type the character that it is.").wait_for()
     page.get_by_label("Is it another character?").fill("n")
     page.get_by_role("button", name="Correct the label").click()
     page.get_by_text("Asked for was u").wait_for()

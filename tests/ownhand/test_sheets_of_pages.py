@@ -11,7 +11,7 @@ from PIL import Image
 from capture.read import PageReading, read_page
 from ownhand.cli.main import main
 from ownhand.commands import read as reading
-from ownhand.commands.sheets_of_pages import pages_to_come
+from ownhand.commands.sheets_of_pages import of_one_sheet, pages_to_come
 from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import open_hand
 from tests.capture.simulated import plain_picture, sheet
@@ -46,6 +46,17 @@ def test_a_second_sheet_among_the_pages_that_begin_a_hand_is_asked_about(
     asked = "hers.png: page 1 of sheet 'hers-1' does not belong to this hand."
     assert (asked in said) == (not more)
     assert {c.sheet for c in load_captures(open_hand(hand))} == taken
+
+
+def test_the_hand_is_begun_with_the_sheet_that_most_pages_are_of(page):
+    hers = dataclasses.replace(page, sheet=dataclasses.replace(page.sheet, id="hers-1"))
+    read = [(hers, Path("1.png")), (page, Path("2.png")), (page, Path("3.png"))]
+
+    own, others = of_one_sheet(read)
+
+    assert [scan.name for _, scan in own] == ["2.png", "3.png"]
+    assert [scan.name for scan, _ in others] == ["1.png"]
+    assert of_one_sheet(read[:2])[0] == read[:1]
 
 
 def test_the_code_tells_how_many_pages_the_sheet_has(page):

@@ -67,7 +67,7 @@ export class Panel {
       event.preventDefault();
       const char = this.field.value.trim().normalize("NFC");
       if (char && char !== this.letter.data.char) this.acts.label(char);
-      else if (char) say("It bears this label already.");
+      else say(char ? "It bears this label already." : "Type the character that it is.");
     };
     return h("form", { class: "label-form", onsubmit: send }, h("label", { class: "hint", for: "label" }, "Is it another character? Which?"), h("span", { class: "row" }, this.field, h("button", { type: "submit" }, "Correct the label")), this.asked);
   }

@@ -18,15 +18,16 @@ import os
 from collections.abc import Iterator, Sequence
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import numpy as np
-import wordfreq
+from numpy.typing import NDArray
 
 from capture.files import write_bytes
 from skeleton.words import cut_rightness
 from skeleton.words.cut_rightness import OVERLAPS, RIGHT, CutNetwork, log_odds, network_of
-from tests.bench.people import broken, part
-from tests.bench.trace_data import Case, folder, source_of
+from tests.bench.people import broken, part, source_of
+from tests.bench.trace_data import Case, folder
 from tests.bench.training.cut_examples import CutExamples, WrittenWord, load_cuts, make_cuts, texts_to_compose
 from tests.bench.training.joined_words import Letters, letters_by_writer
 from tests.bench.training.provenance import fitted_on, network_file, provenance
@@ -89,6 +90,8 @@ def words_to_read(data: Path, which: str) -> Iterator[WrittenWord]:
 
 def texts() -> list[str]:
     """Return common words of some languages, some of them with a capital."""
+    import wordfreq
+
     rng = np.random.default_rng(SEED)
     every = [w for tag in LANGUAGES for w in wordfreq.top_n_list(tag, MOST_WORDS, "small") if w.isalpha()]
     return [w.capitalize() if rng.random() < CAPITAL else w for w in every if 1 < len(w) < 13]
@@ -154,7 +157,7 @@ def _score(others: CutExamples, network: CutNetwork) -> None:
         )
 
 
-def _area(wrong: np.ndarray, told: np.ndarray) -> float:
+def _area(wrong: NDArray[np.bool_], told: NDArray[np.floating[Any]]) -> float:
     """Return the area under the curve by which what is told finds what is wrong (Mann & Whitney 1947)."""
     rank = np.empty(len(told))
     rank[np.argsort(told, kind="stable")] = np.arange(1, len(told) + 1)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from ownhand.commands import line_reading
-from ownhand.commands.line_reading import AGAIN, AGAIN_IN_LONG, LONG, read_lines
-from skeleton.words.line_reading import SURELY, LineReading
+from ownhand.commands.line_reading import AGAIN, AGAIN_IN_LONG, LONG, OWN_FORMS, own_letters, read_lines
+from skeleton.words.line_reading import SUITS, SURELY, LineReading
 from skeleton.words.word_reading import WordLetter, WordReading
 
 SURE, UNSURE, DOUBTFUL = 0.5, 0.5 * (0.8 + SURELY), SURELY + 0.1
@@ -75,3 +75,25 @@ def test_words_that_were_not_found_are_read_again_as_long_as_any_letters_are_kno
     monkeypatch.setattr(line_reading, "read_line_ink", read)
     read_lines(Here, [None], ["lamp bay"], lambda *_: None)
     assert [list(a) for a in asked[1:]] == [[1]] * AGAIN
+
+
+def test_the_letters_that_are_known_are_those_likeliest_cut_rightly():
+    cheap, dear = word("aa", SURE), word("aaaaaaa", UNSURE, 1)
+    odds = [0.9, 0.3, 0.95, 0.6, 0.97, 0.4, 0.99, 0.7, 0.8]
+    letters = iter(replace(x, right=r) for x, r in zip((*cheap.letters, *dear.letters), odds, strict=True))
+    cheap, dear = (replace(w, letters=tuple(next(letters) for _ in w.letters)) for w in (cheap, dear))
+    lost = replace(word("a", SUITS + 0.1, 2))
+    known = own_letters([dear, lost, cheap])
+    assert list(known) == ["a"] and len(known["a"]) == OWN_FORMS == 6
+    # six of seven that are not doubtful: all but the one at 0.6, the rightest first
+    places = [x for w in (cheap, dear) for x in w.letters]
+    best = sorted((x for x in places if not x.doubtful), key=lambda x: -x.right)[:OWN_FORMS]
+    assert [x.right for x in best] == [0.99, 0.97, 0.95, 0.9, 0.8, 0.7]
+    for form in known["a"]:
+        assert form[0][:, 0].min() == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_character_cut_wrongly_throughout_is_not_known():
+    bad = word("bb", SURE)
+    bad = replace(bad, letters=tuple(replace(x, right=0.2) for x in bad.letters))
+    assert own_letters([bad, word("a", SURE, 1)]).keys() == {"a"}

@@ -28,9 +28,8 @@ from skeleton.words.letter_pictures import CutWord
 Ints = NDArray[np.int64]
 
 OF_RIGHTNESS = 1.0
-"""What an e-fold of the likelihood that a word's letters were cut rightly, their geometric mean, is worth in its cost.
-Of 324 words of people for validation (UNIPEN train_r01_v07; Guyon et al., ICPR 1994), each read with its own text and
-with another word's of like length, .65 suit where six of the others do; so .79, and from a half to two alike."""
+"""What an e-fold of the likelihood that a word's letters were cut rightly, their geometric mean, is worth in its cost:
+from a half to two tell another word's text alike; see `line_reading.SUITS`."""
 
 
 @dataclass(frozen=True, eq=False)

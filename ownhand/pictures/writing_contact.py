@@ -6,6 +6,7 @@ Where one letter is cut off the next, the line bears a small cross stroke; what 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import groupby
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +22,10 @@ INK_TINT: Colour = (204, 200, 190)
 TEXT_MM, LEAST_TEXT_MM = 2.6, 1.6
 """Size of names, and of those that have little room before the next one."""
 
+LEGEND = "a colour a letter, cut where a short stroke crosses; red: doubtful (?), or left out; pale: ink of no letter"
+LEGEND_MM = 7.0
+"""Height of the strip below the page in which it stands."""
+
 CUT_MM = 0.9
 """Length of the stroke across the line where a letter is cut off."""
 
@@ -31,8 +36,11 @@ def draw_writing(grey: NDArray[np.uint8], dpi: float, readings: Sequence[LineRea
     Lengths are mm of the page, y down; grey pictures have shape (h, w).
     """
     k = px_per_mm(dpi)
-    canvas = Canvas(grey.shape[1] / k, grey.shape[0] / k, px_per_mm=PX_PER_MM)
+    wide, tall = grey.shape[1] / k, grey.shape[0] / k
+    canvas = Canvas(wide, tall + LEGEND_MM, px_per_mm=PX_PER_MM)
     canvas.shade(grey, 0.0, 0.0, px_per_mm=k, colour=INK_TINT)
+    size = TEXT_MM * min(1.0, max(wide - 5.0, 1.0) / label_font().width_mm(LEGEND, TEXT_MM))
+    canvas.text(2.0, tall + 0.7 * LEGEND_MM, LEGEND, font=font_path(), size_mm=size, colour=QUIET)
     for reading in readings:
         draw_words(canvas, reading, np.zeros(2))
     return canvas
@@ -80,10 +88,15 @@ def _draw_word(canvas: Canvas, word: WordReading, suits: bool, at: Points) -> No
     for n, letter in enumerate(word.letters):
         for p in letter.pieces_mm:
             canvas.line(p + at, width_mm=0.22, colour=STROKE_COLOURS[n % len(STROKE_COLOURS)])
-        if letter.doubtful and letter.pieces_mm:
-            every = np.concatenate(letter.pieces_mm) + at
-            below = float(every[:, 0].mean()), float(every[:, 1].max()) + TEXT_MM
-            canvas.text(*below, f"{letter.char} ?", font=font_path(), size_mm=TEXT_MM, colour=WARN, anchor="ms")
+    # letters side by side have one name between them, or one would lie over the other
+    inked = [letter for letter in word.letters if letter.pieces_mm]
+    for doubtful, run in groupby(inked, key=lambda letter: letter.doubtful):
+        if doubtful:
+            letters = list(run)
+            every = np.concatenate([p for letter in letters for p in letter.pieces_mm]) + at
+            below = float(every[:, 0].min() + every[:, 0].max()) / 2, float(every[:, 1].max()) + TEXT_MM
+            named = "".join(letter.char for letter in letters)
+            canvas.text(*below, f"{named} ?", font=font_path(), size_mm=TEXT_MM, colour=WARN, anchor="ms")
     for letter in word.letters[:-1]:
         if letter.joined and letter.pieces_mm:
             canvas.line(_across(letter.pieces_mm[-1] + at), width_mm=0.12, colour=QUIET)

@@ -194,7 +194,7 @@ def test_a_letter_cut_out_of_a_joined_word_unlike_all_others_stays_out() -> None
     """Half of the ring went to the letter before it, and the stem of the one after it came with it."""
     turn = np.linspace(-np.pi / 2, np.pi / 2, 20)
     half = np.column_stack([1.2 * np.cos(turn), 1.5 + 1.5 * np.sin(turn)])
-    cut = AttemptStrokes("cut", "o", (half, np.array([[2.4, 3.0], [2.4, 0.0]])), allograph="joined")
+    cut = AttemptStrokes("cut", "o", (half, np.array([[2.4, 3.0], [2.4, 0.0]])), confidence=0.8, allograph="joined")
 
     found, _ = find_doubtful({"o": [*_rings(7, "joined"), cut]}, x_height_mm=3.0)
     alone = replace(cut, allograph=APART)
@@ -209,3 +209,12 @@ def test_a_letter_cut_out_of_a_joined_word_unlike_all_others_stays_out() -> None
     assert stands_alone["cut"] == "perhaps cut out of its word in the wrong place"
     assert "cut" not in among_printed
     assert few == {}
+
+
+def test_a_letter_that_is_certain_may_be_unlike_the_others_but_for_one_that_may_lack_its_bar() -> None:
+    turn = np.linspace(-np.pi / 2, np.pi / 2, 20)
+    half = np.column_stack([1.2 * np.cos(turn), 1.5 + 1.5 * np.sin(turn)])
+    odd = AttemptStrokes("odd", "o", (half, np.array([[2.4, 3.0], [2.4, 0.0]])), allograph="joined")
+    for char, confidence, doubted in (("o", 0.89, True), ("o", 0.9, False), ("t", 0.99, True), ("i", 0.99, True)):
+        group = [replace(w, char=char) for w in (*_rings(7, "joined"), replace(odd, confidence=confidence))]
+        assert ("odd" in find_doubtful({char: group}, x_height_mm=3.0)[0]) == doubted, (char, confidence)

@@ -14,21 +14,18 @@ from torch.nn import functional
 from skeleton.words.cut_rightness import MAX_MEASURE_SPREADS, OVERLAPS, STRIDES
 from skeleton.words.letter_pictures import MEASURES, ROWS, SIZE
 from tests.bench.training.cut_examples import CutExamples
-from tests.bench.training.weights import RunningMean, half, kept_layers
+from tests.bench.training.weights import Course, fitted, half, kept_layers
 
 CHANNELS, KERNELS = (24, 40, 48), (5, 3, 3)
 HIDDEN, NARROW = 96, 48
-BATCH = 1024
-RATE, DECAY, DROPOUT = 2e-3, 0.1, 0.4
+DROPOUT = 0.4
+COURSE = Course(rate=2e-3, decay=0.1, batch=1024, first_steps=500)
 
 NO_MEASURES = 0.15
 """Share of the examples that are told no measures."""
 
 MOVED = 1
 """Places by which pictures are moved at most, either way."""
-
-FIRST_STEPS = 500
-"""Steps that the running mean of the weights, which is what is kept, forgets sooner."""
 
 
 class Cuts(nn.Module):
@@ -80,28 +77,15 @@ def fit_cuts(
     rows = torch.from_numpy(known.rows.astype(np.int64)).to(device)
     target = torch.from_numpy((known.overlap[:, None] >= np.array(OVERLAPS)).astype(np.float32)).to(device)
     network = Cuts().to(device)
-    mean = RunningMean(network, FIRST_STEPS)
-    optimiser = torch.optim.AdamW(network.parameters(), RATE, weight_decay=DECAY)
-    batch = min(BATCH, len(target))
-    steps = epochs * (len(target) // batch)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, RATE, total_steps=steps, pct_start=0.15)
-    network.train()
-    for epoch in range(epochs):
-        order = torch.randperm(len(target))
-        for at in range(0, len(target) - batch + 1, batch):
-            some = order[at : at + batch].to(device)
-            seen = pictures[some].float() / 255
-            by = torch.randint(-MOVED, MOVED + 1, (2,)).tolist()
-            seen = torch.roll(seen, by, (2, 3))
-            of = measures[some] * (torch.rand(len(some), 1, device=device) > NO_MEASURES)
-            loss = functional.binary_cross_entropy_with_logits(network(seen, of, rows[some]), target[some])
-            optimiser.zero_grad()
-            loss.backward()
-            optimiser.step()
-            schedule.step()
-            mean.follow()
-        progress(epoch + 1, epochs, loss.item())
-    mean.settle()
+
+    def loss_of(numbers: torch.Tensor) -> torch.Tensor:
+        some = numbers.to(device)
+        by = torch.randint(-MOVED, MOVED + 1, (2,)).tolist()
+        seen = torch.roll(pictures[some].float() / 255, by, (2, 3))
+        of = measures[some] * (torch.rand(len(some), 1, device=device) > NO_MEASURES)
+        return functional.binary_cross_entropy_with_logits(network(seen, of, rows[some]), target[some])
+
+    fitted(network, loss_of, len(target), COURSE, epochs=epochs, progress=progress)
     return {"shift": shift, "scale": scale, **_kept(network), "characters": np.zeros(0, np.int32)}
 
 

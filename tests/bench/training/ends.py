@@ -14,12 +14,12 @@ from torch.nn import functional
 from skeleton.fitting.end_lengths import MAX_MEASURE_SPREADS, STRIDES
 from skeleton.fitting.end_pictures import COLUMNS, MEASURES, MOST, ROWS
 from tests.bench.training.end_examples import EndExamples
-from tests.bench.training.weights import RunningMean, half, kept_layers
+from tests.bench.training.weights import Course, fitted, half, kept_layers
 
 CHANNELS, KERNELS = (12, 24, 36), (5, 3, 3)
 HIDDEN, NARROW = 72, 64
-BATCH = 2048
-RATE, DECAY, DROPOUT = 4e-3, 0.1, 0.25
+DROPOUT = 0.25
+COURSE = Course(rate=4e-3, decay=0.1, batch=2048, first_steps=500)
 
 UNNAMED = 0.15
 """Share of the examples that are not told the character."""
@@ -29,9 +29,6 @@ SMOOTHED = 0.5
 
 CONTRAST, GRAIN = 0.08, 0.03
 """Standard deviations of what the ink's darkness is multiplied by, and of noise added to it."""
-
-FIRST_STEPS = 500
-"""Steps that the running mean of the weights, which is what is kept, forgets sooner."""
 
 
 class Ends(nn.Module):
@@ -85,29 +82,17 @@ def fit_ends(
     smoothed = torch.exp(-0.5 * ((apart[:, None] - apart) / SMOOTHED) ** 2)
     smoothed /= smoothed.sum(dim=1, keepdim=True)
     network = Ends(len(row) + 1).to(device)
-    mean = RunningMean(network, FIRST_STEPS)
-    optimiser = torch.optim.AdamW(network.parameters(), RATE, weight_decay=DECAY)
-    batch = min(BATCH, len(target))
-    steps = epochs * (len(target) // batch)
-    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, RATE, total_steps=steps, pct_start=0.15)
-    network.train()
-    for epoch in range(epochs):
-        order = torch.randperm(len(target))
-        for at in range(0, len(target) - batch + 1, batch):
-            some = order[at : at + batch].to(device)
-            seen = pictures[some].float()
-            contrast = 1 + CONTRAST * torch.randn(len(some), 1, 1, device=device)
-            seen[:, 0] = seen[:, 0] * contrast + GRAIN * torch.randn_like(seen[:, 0])
-            named = rows[some] * (torch.rand(len(some), device=device) > UNNAMED)
-            odds = functional.log_softmax(network(seen, measures[some], named), dim=1)
-            loss = -(smoothed[target[some]] * odds).sum(dim=1).mean()
-            optimiser.zero_grad()
-            loss.backward()
-            optimiser.step()
-            schedule.step()
-            mean.follow()
-        progress(epoch + 1, epochs, loss.item())
-    mean.settle()
+
+    def loss_of(numbers: torch.Tensor) -> torch.Tensor:
+        some = numbers.to(device)
+        seen = pictures[some].float()
+        contrast = 1 + CONTRAST * torch.randn(len(some), 1, 1, device=device)
+        seen[:, 0] = seen[:, 0] * contrast + GRAIN * torch.randn_like(seen[:, 0])
+        named = rows[some] * (torch.rand(len(some), device=device) > UNNAMED)
+        odds = functional.log_softmax(network(seen, measures[some], named), dim=1)
+        return -(smoothed[target[some]] * odds).sum(dim=1).mean()
+
+    fitted(network, loss_of, len(target), COURSE, epochs=epochs, progress=progress)
     return {"shift": shift, "scale": scale, **_kept(network), "characters": np.array(list(row), np.int32)}
 
 

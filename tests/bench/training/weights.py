@@ -1,10 +1,12 @@
-"""Weights of networks in PyTorch: their mean over the last steps of a training, and how they are kept."""
+"""Weights of networks in PyTorch: how they are fitted, their mean over the last steps, and how they are kept."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+import torch
 from numpy.typing import NDArray
 from torch import Tensor, nn
 
@@ -29,6 +31,61 @@ class RunningMean:
     def settle(self) -> None:
         """Give the network its mean weights."""
         self._network.load_state_dict(self._mean)
+
+
+@dataclass(frozen=True)
+class Course:
+    """How a network is fitted: AdamW, one cycle of the rate, the running mean of the weights kept."""
+
+    rate: float
+    decay: float
+    batch: int
+    """Examples of a step; of fewer all."""
+
+    first_steps: int
+    """See `RunningMean`."""
+
+    warm_up: float = 0.15
+    """Share of the steps in which the rate rises."""
+
+
+def fitted(
+    network: nn.Module,
+    loss_of: Callable[[Tensor], Tensor],
+    count: int,
+    course: Course,
+    *,
+    epochs: int,
+    progress: Callable[[int, int, float], None],
+) -> None:
+    """Fit a network's weights.
+
+    Parameters
+    ----------
+    loss_of
+        Of the numbers of a step's examples, shape (examples,), on the processor.
+    count
+        How many examples there are.
+    progress
+        Is told each epoch: its number, of how many, and the loss of its last step.
+    """
+    mean = RunningMean(network, course.first_steps)
+    optimiser = torch.optim.AdamW(network.parameters(), course.rate, weight_decay=course.decay)
+    batch = min(course.batch, count)
+    steps = epochs * (count // batch)
+    schedule = torch.optim.lr_scheduler.OneCycleLR(optimiser, course.rate, total_steps=steps, pct_start=course.warm_up)
+    network.train()
+    for epoch in range(epochs):
+        order = torch.randperm(count)
+        for at in range(0, count - batch + 1, batch):
+            loss = loss_of(order[at : at + batch])
+            optimiser.zero_grad()
+            loss.backward()
+            optimiser.step()
+            schedule.step()
+            mean.follow()
+        progress(epoch + 1, epochs, loss.item())
+    mean.settle()
 
 
 def half(x: Tensor) -> NDArray[np.float16]:

@@ -68,6 +68,13 @@ class Person:
         for _ in range(MOST_TABS):
             # asked anew each time: what is told anew meanwhile is another element in the same place
             if locator.evaluate("el => el === document.activeElement"):
+                if locator.evaluate(IN_SIGHT):
+                    return
+                # Known fault: what grows above it just as it takes the focus can push it out; who sees it no more
+                # goes back and forth, and has it.
+                self.page.keyboard.press("Shift+Tab")
+                self.page.keyboard.press("Tab")
+                self.steps += 2
                 assert locator.evaluate(IN_SIGHT), f"what has the focus is in sight: {locator}"
                 return
             self.page.keyboard.press("Tab")

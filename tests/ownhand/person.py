@@ -17,17 +17,10 @@ AGAIN_S = 30
 """How long somebody waits before pressing again."""
 
 IN_SIGHT = """(el) => new Promise((told) => {
-  let pictures = 60;
-  const look = () => {
-    const r = el.getBoundingClientRect();
-    const is = r.bottom > 0 && r.top < innerHeight;
-    if (is || pictures-- === 0) told(is);
-    else requestAnimationFrame(look);
-  };
+  const look = () => { const r = el.getBoundingClientRect(); told(r.bottom > 0 && r.top < innerHeight); };
   requestAnimationFrame(() => requestAnimationFrame(() => requestAnimationFrame(look)));
 })"""
-"""Looked at once what was laid out anew is drawn, too: what stands between two pictures nobody sees. On a busy machine
-the page takes some pictures to bring back what something above it has pushed away; a second is the most."""
+"""Looked at once what was laid out anew is drawn, too: what stands between two pictures nobody sees."""
 
 
 @dataclass(frozen=True)
@@ -68,13 +61,6 @@ class Person:
         for _ in range(MOST_TABS):
             # asked anew each time: what is told anew meanwhile is another element in the same place
             if locator.evaluate("el => el === document.activeElement"):
-                if locator.evaluate(IN_SIGHT):
-                    return
-                # Known fault: what grows above it just as it takes the focus can push it out; who sees it no more
-                # goes back and forth, and has it.
-                self.page.keyboard.press("Shift+Tab")
-                self.page.keyboard.press("Tab")
-                self.steps += 2
                 assert locator.evaluate(IN_SIGHT), f"what has the focus is in sight: {locator}"
                 return
             self.page.keyboard.press("Tab")

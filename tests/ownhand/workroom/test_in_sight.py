@@ -80,6 +80,45 @@ def test_a_link_that_is_drawn_anew_further_down_keeps_the_focus_and_stays_in_sig
     assert narrow.get_by_role("link", name="Look through the letters").evaluate(IN_SIGHT)
 
 
+def test_a_link_that_was_pushed_away_and_is_then_drawn_anew_before_the_next_picture_stays_in_sight(narrow):
+    narrow.evaluate(
+        """async () => {
+          const { h, keepFocus } = await import('../../static/core/dom.js');
+          const above = h('div', {}), box = h('div', {});
+          const fill = () => box.replaceChildren(h('a', { href: '#letters' }, 'Look through the letters'));
+          document.getElementById('main').prepend(above, box);
+          fill();
+          box.querySelector('a').focus();
+          for (let n = 0; n < 4; n += 1) await new Promise((go) => requestAnimationFrame(go));
+          above.style.height = '3000px';
+          keepFocus(box, fill);
+        }"""
+    )
+
+    assert narrow.get_by_role("link", name="Look through the letters").evaluate(IN_SIGHT)
+
+
+def test_what_is_pushed_away_just_as_tab_reaches_it_comes_back(narrow):
+    narrow.evaluate(
+        """async () => {
+          const { h } = await import('../../static/core/dom.js');
+          const above = h('div', {});
+          document.getElementById('main').prepend(
+            h('a', { href: '#page' }, 'Before'), above, h('a', { href: '#letters' }, 'Look through the letters'));
+          document.querySelector('#main a').focus();
+          // told before the page's own listeners are
+          addEventListener('focusin', () => setTimeout(() => {
+            document.documentElement.style.overflowAnchor = 'none';
+            above.style.height = '3000px';
+          }), { capture: true, once: true });
+        }"""
+    )
+    narrow.keyboard.press("Tab")
+    link = narrow.get_by_role("link", name="Look through the letters")
+
+    assert link.evaluate("(el) => el === document.activeElement") and link.evaluate(IN_SIGHT)
+
+
 def test_what_was_left_out_in_reading_is_told_on_the_page(narrow):
     """Words that did not suit, pages that are missing: what the command says stands beside the pages."""
     told = "Sheet 'lantern-1' has 7 pages; page 2 is not read yet."

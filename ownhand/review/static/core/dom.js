@@ -1,6 +1,6 @@
 // Small helpers to make elements; text is always text, never markup.
 
-import { isInSight } from "./in_sight.js";
+import { isInSight, wasInSight } from "./in_sight.js";
 
 const SVG = "http://www.w3.org/2000/svg";
 
@@ -31,7 +31,7 @@ export function keepFocus(box, fillIt) {
   const within = box.contains(el) && el !== box;
   const name = within ? el.dataset.act : "";
   const words = within && el.matches("a, button, summary") ? el.textContent : "";
-  const seen = within && isInSight(el);
+  const seen = within && wasInSight(el);
   fillIt();
   if (!(name || words) || box.contains(document.activeElement)) return;
   const alike = name ? box.querySelector(`[data-act="${CSS.escape(name)}"]:not(:disabled)`) : [...box.querySelectorAll("a, button:enabled, summary")].find((other) => other.textContent === words);

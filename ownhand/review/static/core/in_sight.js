@@ -6,8 +6,10 @@ export function isInSight(el) {
   return bottom > 0 && top < innerHeight && right > 0 && left < innerWidth;
 }
 
+let held = null;
 let seen = false;
 let place = "";
+let byTab = false;
 
 const where = () => `${scrollX} ${scrollY}`;
 
@@ -23,13 +25,22 @@ const look = new IntersectionObserver((entries) => {
   else note(isIntersecting);
 });
 
+/** Whether the person has an element in sight, also where something pushed it away since the last picture. */
+export const wasInSight = (el) => (el === held ? seen : isInSight(el));
+
 /** Keep in sight what has the focus, wherever it goes, until the person scrolls away. */
 export function keepInSight() {
+  document.addEventListener("keydown", ({ key }) => { byTab = key === "Tab"; }, { capture: true });
   document.addEventListener("focusin", ({ target }) => {
     look.disconnect();
-    // The browser scrolls to it after it has told this.
+    held = null;
+    const wanted = byTab;
+    byTab = false;
+    // The browser scrolls to it after it has told this; something may have pushed it away again since.
     setTimeout(() => {
       if (target !== document.activeElement) return;
+      if (wanted && !isInSight(target)) target.scrollIntoView({ block: "nearest" });
+      held = target;
       note(isInSight(target));
       look.observe(target);
     });

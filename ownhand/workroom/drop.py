@@ -157,15 +157,24 @@ def _placed(scrap: Path, folder: Path, stem: str, suffix: str) -> Path:
     while True:
         target = folder / (f"{stem}{suffix}" if number == 1 else f"{stem}-{number}{suffix}")
         try:
-            os.link(scrap, target)
+            _named(scrap, target)
         except FileExistsError:
             if target.stat().st_size == scrap.stat().st_size and target.read_bytes() == scrap.read_bytes():
                 scrap.unlink(missing_ok=True)  # the same scan once more
                 return target
             number += 1
             continue
-        except OSError:  # a file system without links
-            scrap.replace(target)
-            return target
-        scrap.unlink(missing_ok=True)
         return target
+
+
+def _named(scrap: Path, target: Path) -> None:
+    """Give the scrap its name, or raise FileExistsError where another file has it."""
+    try:
+        os.link(scrap, target)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links: the name is taken first, and what has it is not replaced
+        target.touch(exist_ok=False)
+        scrap.replace(target)
+    else:
+        scrap.unlink(missing_ok=True)

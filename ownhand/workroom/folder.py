@@ -68,6 +68,8 @@ class Folder:
         if path.exists():
             raise OutputError(name, "is there already", "Choose another name for the hand.")
         with locked(path):
+            if (path / "hand.json").exists():  # another page was as quick
+                raise OutputError(name, "is there already", "Choose another name for the hand.")
             return open_or_create(path, **{"year": date.today().year, **record})
 
 

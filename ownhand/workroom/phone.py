@@ -21,7 +21,7 @@ from typing import Any
 import segno
 import uvicorn
 from starlette.applications import Starlette
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
@@ -217,6 +217,8 @@ def phone_app(door: Door, kept: Callable[[str], None]) -> Starlette:
             return JSONResponse({"error": str(error)}, 413, HEADERS)
         except OwnhandError as error:
             return JSONResponse({"error": str(error)}, 422, HEADERS)
+        except ClientDisconnect:  # out of the network's reach: nobody is there to be answered
+            return Response(status_code=400, headers=HEADERS)
         door.sent.append(file.name)
         kept(file.name)
         return JSONResponse({"kept": file.name}, headers=HEADERS)

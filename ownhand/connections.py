@@ -107,7 +107,7 @@ def listening_on(host: str, port: int, *, what: str, advice: str) -> socket.sock
         opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         opened.bind((address[0], port, *address[2:]))
         opened.listen(QUEUE)
-    except (OSError, OverflowError) as error:
+    except (OSError, OverflowError, UnicodeError) as error:  # a name that is none, as 'a..b', is a UnicodeError
         if opened is not None:
             opened.close()
         reason = getattr(error, "strerror", None) or error

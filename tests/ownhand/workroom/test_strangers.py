@@ -254,6 +254,16 @@ def test_a_phones_code_is_worth_nothing_once_its_time_is_over(hand):
     assert not (hand.path / "waiting").exists()
 
 
+def test_strangers_who_hold_connections_open_do_not_keep_the_phone_out(door):
+    host, port = door.host.split(":")
+    idle = [socket.create_connection((host, int(port))) for _ in range(3 * phone.MOST_CONNECTIONS)]
+    status, page, _ = Client(door.address).get("")
+
+    assert (status, b"Photographs of a sheet" in page) == (200, True)
+    for connection in idle:
+        connection.close()
+
+
 def test_the_phones_pictures_are_judged_as_others_are(door, hand, monkeypatch):
     monkeypatch.setattr(phone, "LARGEST_PHOTO", 4000)
     client = Client(door.address)

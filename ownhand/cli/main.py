@@ -185,6 +185,9 @@ def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force
 
     if kind != "json" and (output is None or len(images) != 1):
         raise UsageError("trace", "a plot file holds one image", "Give one image and -o out.svg, or --format json.")
+    for called, given in (("--output", output), ("--machine", options["machine_file"])):
+        if kind == "json" and given is not None:
+            raise UsageError(called, "goes with a plot file; JSON goes to standard output", "Leave one of them out.")
     if options["char"] is not None and len(characters(options["char"])) != 1:
         what = f"'{options['char']:.40}' is not one character"
         raise UsageError("--char", what, "Name the one that is drawn, or leave it out.")

@@ -205,7 +205,6 @@ class SheetFinder:
     def __init__(self, sheets: Mapping[str, Sheet], *, adopt: bool) -> None:
         self.sheets = dict(sheets)
         self._open = adopt or not sheets
-        self._known = frozenset(sheets)
 
     def __call__(self, coded: CodedPage) -> Sheet | None:
         """Return the sheet of a page, None if it is not this hand's."""

@@ -156,7 +156,7 @@ def set_text(
     page, y = (0, float(first)) if after is None else (after[0], after[1] + pitch)
     number, broken, spare = 0, 0, manuscript.hyphens[0] + 1
     blank = pitch if ruling else pitch * settings.paragraph_gap
-    for at, part in enumerate(manuscript.parts):
+    for index, part in enumerate(manuscript.parts):
         if part.new_page and (lines or page):
             page, y = (page // box.columns + 1) * box.columns, first
         if part.empty:
@@ -164,7 +164,7 @@ def set_text(
             continue
         hang, indent = _indents(part, reach, settings, u, x_height)
 
-        slots = [_with_what_follows(manuscript.parts[at:], column.after(page, y), column, blank)]
+        slots = [_with_what_follows(manuscript.parts[index:], column.after(page, y), column, blank)]
 
         def room(
             k: int, hang: float = hang, indent: float = indent, number: int = number, slots: list[Slot] = slots

@@ -157,7 +157,8 @@ def may_stand_in_words(reason: str, confidence: float) -> bool:
     its ring leaves home without its o. So does one whose `confidence` says that it was cut wrongly: an l with a piece
     of its neighbour makes clamp of lamp.
     """
-    return confidence >= SURE and reason not in (CUT_NARROW, CUT_BARE, NO_INK, ONLY_A_PART) and not reason.startswith(LOOKS_LIKE)
+    whole = reason not in (CUT_NARROW, CUT_BARE, NO_INK, ONLY_A_PART) and not reason.startswith(LOOKS_LIKE)
+    return whole and confidence >= SURE
 
 
 def find_lacking(

@@ -65,7 +65,7 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
 
     _check_options(output, options)
     say_staleness(hand, sized=bool(options.get("x_height_mm")))
-    settings = pages.settings_of(options.pop("layout"), options)
+    settings = pages.settings_of(options.pop("layout"), options, tell=console.say)
     machine = load_machine(options["machine_file"]) if options["machine_file"] else None
     places = {name: Path(folder) for name, folder in others_of(options.pop("hands")).items()}
     others = fonts_of(places)

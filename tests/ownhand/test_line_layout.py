@@ -195,13 +195,13 @@ def test_no_line_breaks_at_a_no_break_space() -> None:
 def test_no_line_ends_inside_a_number_in_groups_of_three() -> None:
     # groups of three figures: SI Brochure, 9th edition, 5.4.4; that they stay together is common practice, no source
     def breaks(text: str) -> list[int]:
-        return [b.start for b in passage(text, Fitter("0123456789 kgin.,")).breaks]
+        return [b.start for b in passage(text, Fitter("0123456789 timesn")).breaks if not b.poor]
 
-    assert breaks("in 1 680 kg") == [3, 9]
-    assert breaks("12 345 678 kg") == [11]
+    assert breaks("in 1 680 times") == [3, 9]
+    assert breaks("12 345 678 times") == [11]
     # a year, two figures and a list are no such number
-    assert breaks("in 1912 250 kg") == [3, 8, 12]
-    assert breaks("in 17 12 kg") == [3, 6, 9]
+    assert breaks("in 1912 250 times") == [3, 8, 12]
+    assert breaks("in 17 12 times") == [3, 6, 9]
     assert len(breaks(" ".join(["100"] * 40))) == 39
 
 
@@ -223,7 +223,7 @@ def test_a_lone_mark_never_begins_or_ends_a_line() -> None:
     # French typography puts spaces inside guillemets and before '!' (common practice, no source)
     found = passage("« oui » ! non", Fitter("«» !ouin"))
 
-    assert [b.start for b in found.breaks] == [10]
+    assert [b.start for b in found.breaks if not b.poor] == [10]
 
 
 def test_all_kinds_of_line_ends_are_one() -> None:

@@ -86,11 +86,13 @@ def wrap(
         k = bisect_right(stops, origin + width + 1e-9) - 1
         while k >= 0 and options[k].hyphen and stops[k] + hyphen > origin + width:
             k -= 1
-        chosen = options[k] if k >= 0 and options[k].end > at else None
+        chosen = _best(options, k, at)
         full = chosen is not None and chosen.start >= end
         if not full and syllables is not None and hyphen:
-            divided = _divide(reach, chosen.start if chosen else at, words, origin + width - hyphen, syllables)
-            used = stops[k] - origin if chosen else 0.0
+            # also a word that a better place to end would take along, as a name with its title, may be divided
+            after = options[k].start if chosen else at
+            divided = _divide(reach, after, words, origin + width - hyphen, syllables)
+            used = float(reach[chosen.end]) - origin if chosen else 0.0
             if divided is not None and divided > at and width - used > WORTH_IT * width:
                 chosen = Break(divided, divided, hyphen=True)
         if chosen is None:
@@ -101,6 +103,17 @@ def wrap(
         lines.append(Wrapped(at, chosen.end, chosen.hyphen, chosen.start >= end, natural))
         at = chosen.start
     return Wrapping(tuple(lines), broken)
+
+
+def _best(options: Sequence[Break], k: int, at: int) -> Break | None:
+    """Return the last of the options up to the `k`th that is good and lies after `at`, or else the last of them all."""
+    good = k
+    while good >= 0 and options[good].poor and options[good].end > at:
+        good -= 1
+    for i in (good, k):
+        if i >= 0 and options[i].end > at:
+            return options[i]
+    return None
 
 
 def _divide(

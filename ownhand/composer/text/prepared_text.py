@@ -98,7 +98,7 @@ def prepare_text(text: str, fitter: Fitter, has: Container[str], *, lists: bool,
         p = passage(line, fitter)
         chars.extend(p.chars)
         gaps.extend(p.gaps)
-        breaks = tuple(Break(b.end + start, b.start + start, b.hyphen) for b in p.breaks)
+        breaks = tuple(Break(b.end + start, b.start + start, b.hyphen, b.poor) for b in p.breaks)
         words = tuple((a + start, b + start, word) for a, b, word in p.words)
         return start, len(chars), breaks, words
 

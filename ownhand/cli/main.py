@@ -93,7 +93,11 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
 @click.option("--one-off", is_flag=True, help="Letters filled one cell off are what the cells beside theirs ask for.")
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
 def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
-    """Read filled-in sheets: scans or photos, in any order and orientation."""
+    """Read filled-in sheets: scans or photos, in any order and orientation.
+
+    Exit code 5: a page could not be taken, or a character is only in words that were left out. Doubtful letters and
+    other words left out are listed, and the code is 0.
+    """
     from ownhand.commands import read_report as report
     from ownhand.commands.read import read_scans
 
@@ -104,7 +108,7 @@ def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
         console.put_table("To look at", report.FINDING_COLUMNS, report.finding_rows(done))
     for line in (*done.notices, *report.next_steps(hand, done)):
         console.say(line)
-    return NEEDS_REVIEW if done.refused or done.untraced else 0
+    return NEEDS_REVIEW if done.refused or done.untraced or done.lost else 0
 
 
 @ownhand.command(short_help="Take a hand from a page of writing without a sheet.")
@@ -117,14 +121,21 @@ def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
 @of_a_new_hand
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
 def letter(hand: Path, scan: Path, text_file: Path, **options: Any) -> int:
-    """Take a hand from a page of writing without a sheet: its scan, and a file with its text, line by line."""
+    """Take a hand from a page of writing without a sheet: its scan, and a file with its text, line by line.
+
+    Exit code 5: a character is only in words that were left out. Other words left out are listed, and the code is 0.
+    """
     from ownhand.commands import letter as taking
 
+    text = text_of(text_file)
+    if not text.strip():
+        what = "Write the text of the page into it, line by line."
+        raise UsageError(str(text_file), "there is no word in it", what)
     with console.progress_bar() as progress:
-        done = taking.take_letter(hand, scan, text_of(text_file), progress=progress, **options)
+        done = taking.take_letter(hand, scan, text, progress=progress, **options)
     for line in taking.summary(done, hand=hand):
         console.say(line)
-    return NEEDS_REVIEW if done.left_out else 0
+    return NEEDS_REVIEW if done.lost else 0
 
 
 @ownhand.command()

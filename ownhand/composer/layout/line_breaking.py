@@ -21,6 +21,8 @@ MIN_BEFORE, MIN_AFTER = 2, 3
 WORTH_IT = 0.12
 """Share of the line that must be empty before a word is hyphenated."""
 
+_MARKS = ".,;:!?…)]}»”\"'’"
+
 Syllables = Callable[[str], Sequence[int]]
 """From a word to the places, counted in graphemes, where it may be divided."""
 
@@ -96,8 +98,7 @@ def wrap(
             if divided is not None and divided > at and width - used > WORTH_IT * width:
                 chosen = Break(divided, divided, hyphen=True)
         if chosen is None:
-            cut = max(at + 1, bisect_right(places, origin + width, at, end) - 1)
-            chosen = Break(cut, cut)
+            chosen = _broken(places, at, end, words, width, hyphen)
             broken += 1
         natural = float(reach[chosen.end]) - origin
         lines.append(Wrapped(at, chosen.end, chosen.hyphen, chosen.start >= end, natural))
@@ -116,6 +117,20 @@ def _best(options: Sequence[Break], k: int, at: int) -> Break | None:
     return None
 
 
+def _broken(
+    places: Sequence[float], at: int, end: int, words: Sequence[tuple[int, int, str]], width: float, hyphen: float
+) -> Break:
+    """Return where to break a word that is longer than a line: not just before its end; with a hyphen in letters."""
+    first, last, spelling = next((w for w in words if w[0] <= at < w[1]), (at, end, ""))
+    plain = hyphen > 0 and spelling.strip(_MARKS).isalpha() and len(characters(spelling)) == last - first
+    room = width - (hyphen if plain else 0.0)
+    cut = bisect_right(places, places[at] + room, at, end) - 1
+    if last - cut < MIN_AFTER and last - MIN_AFTER >= at + MIN_BEFORE:
+        cut = last - MIN_AFTER
+    cut = max(at + 1, cut)
+    return Break(cut, cut, hyphen=plain)
+
+
 def _divide(
     reach: Array, start: int, words: Sequence[tuple[int, int, str]], limit: float, syllables: Syllables
 ) -> int | None:
@@ -124,7 +139,7 @@ def _divide(
     if k >= len(words):
         return None
     first, last, spelling = words[k]
-    bare = spelling.rstrip(".,;:!?…)]}»”\"'’")
+    bare = spelling.rstrip(_MARKS)
     if not bare.isalpha() or len(characters(spelling)) != last - first:
         return None
     letters = len(characters(bare))

@@ -77,13 +77,19 @@ class PictureNetwork:
 
 
 def convolutions_of(arrays: dict[str, NDArray[Any]], strides: Sequence[int]) -> Convolutions:
-    """Return the layers kept as `kernels_0`, `kernel_offsets_0` and so on."""
+    """Return the layers kept as `kernels_0`, `kernel_offsets_0` and so on.
+
+    arrays: of `load_arrays`, each of the shape in which it was kept.
+    """
     kernels, offsets = (several(arrays, name, len(strides)) for name in ("kernels", "kernel_offsets"))
     return Convolutions(kernels, offsets, tuple(strides))
 
 
 def picture_network_of(arrays: dict[str, NDArray[Any]], strides: Sequence[int]) -> PictureNetwork:
-    """Return the network kept in arrays, as `tests.bench.training.weights` gives them."""
+    """Return the network kept in arrays, as `tests.bench.training.weights` gives them.
+
+    arrays: of `load_arrays`, each of the shape in which it was kept.
+    """
     return PictureNetwork(
         convolutions_of(arrays, strides),
         arrays["shift"],

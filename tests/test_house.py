@@ -6,6 +6,7 @@ import ast
 import re
 import subprocess
 import sys
+import tomllib
 import zipfile
 from collections.abc import Iterator
 from importlib import metadata
@@ -133,6 +134,19 @@ def test_a_wheel_holds_the_four_packages_and_their_files(tmp_path):
         *PACKAGES,
         next(n for n in names if "dist-info" in n).split("/")[0],
     }
+
+
+def test_developers_are_told_what_every_library_is_for():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    wanted = [
+        *project["dependencies"],
+        *(v for k, of in project["optional-dependencies"].items() if k != "test" for v in of),
+    ]
+    table = (ROOT / "DEVELOPERS.md").read_text("utf-8").partition("## Libraries, and why")[2]
+    names = {re.match(r"[\w-]+", line)[0] for line in wanted}
+
+    assert "svgelements" in names
+    assert {name for name in names if not re.search(rf"\b{re.escape(name)}\b", table)} == set()
 
 
 BARE_ARRAY = re.compile(r"\b(Any|NDArray|np\.ndarray|ArrayLike)\b")

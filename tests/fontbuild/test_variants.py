@@ -17,7 +17,7 @@ from fontbuild.font import Font, Record
 from fontbuild.geometry import sample_glyph, sample_stroke
 from fontbuild.glyph import Glyph
 from fontbuild.point_cloud_distance import cloud, distances, normal
-from fontbuild.usable_attempts import Decisions
+from fontbuild.usable_attempts import BuildingRules
 from skeleton.attempt import Attempt
 from skeleton.geometry.arc_length import resample
 from skeleton.geometry.stroke import Stroke
@@ -287,7 +287,7 @@ def test_a_person_may_keep_an_outlier_or_set_a_good_one_aside(attempts: list[Att
     group = [a for a in attempts if a.char in "aen"]
     odd, good = group[0], group[-1]
     changed = [planted("larger", a) if a is odd else a for a in group]
-    decided = Decisions(keep={odd.id}, set_aside={good.id})
+    decided = BuildingRules(keep={odd.id}, set_aside={good.id})
     result = build_font(changed, Record("S"), decisions=decided, accents=False)
     sources = {g.source for v in result.font.glyphs.values() for g in v}
 
@@ -357,6 +357,6 @@ def test_strokes_far_outside_their_cell_are_set_aside_even_when_they_were_kept()
     written = hand("ab", times=3, seed=1)
     far = replace(written[0], strokes=tuple(replace(s, points_mm=s.points_mm + 290.0) for s in written[0].strokes))
 
-    result = build_font([far, *written[1:]], Record("S"), decisions=Decisions(keep={far.id}))
+    result = build_font([far, *written[1:]], Record("S"), decisions=BuildingRules(keep={far.id}))
 
     assert [(s.id, s.reason) for s in result.set_aside if s.id == far.id] == [(far.id, "drawn far outside its cell")]

@@ -9,6 +9,7 @@ import sys
 import tomllib
 import zipfile
 from collections.abc import Iterator
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 
@@ -55,11 +56,16 @@ def test_only_the_console_prints():
         for package in PACKAGES
         for path in (ROOT / package).rglob("*.py")
         if path.name != "console.py"
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(_parsed(path))
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"
     ]
 
     assert talkers == []
+
+
+@cache
+def _parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
 
 
 ARRAYS = re.compile(r"Points|NDArray|ndarray|Array|Floats|Pixels|Vector|Field|Grey|Ints|Index")
@@ -73,7 +79,7 @@ FRAMES = re.compile(
 def _public_functions() -> Iterator[tuple[str, str, ast.FunctionDef | ast.AsyncFunctionDef]]:
     for package in DOCUMENTED:
         for path in (ROOT / package).rglob("*.py"):
-            tree = ast.parse(path.read_text(encoding="utf-8"))
+            tree = _parsed(path)
             classes = [n for n in tree.body if isinstance(n, ast.ClassDef) and not n.name.startswith("_")]
             for node in (*tree.body, *(n for c in classes for n in c.body)):
                 if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and not node.name.startswith("_"):
@@ -206,7 +212,7 @@ def test_public_docstrings_say_shapes_and_errors():
         f"{path.relative_to(ROOT)}: {fault}"
         for package in PACKAGES
         for path in sorted((ROOT / package).rglob("*.py"))
-        for fault in _undocumented(ast.parse(path.read_text(encoding="utf-8")))
+        for fault in _undocumented(_parsed(path))
     ]
 
     assert faults == []
@@ -234,7 +240,7 @@ def test_loops_say_what_arrays_they_take():
         f"{path.relative_to(ROOT)}: {node.name}"
         for path in sorted((ROOT / "skeleton").rglob("*.py"))
         if "words" not in path.parts
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(_parsed(path))
         if isinstance(node, ast.FunctionDef)
         and any(re.match(r"compiled|inner\b", ast.unparse(d)) for d in node.decorator_list)
         and any(

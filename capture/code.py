@@ -7,7 +7,8 @@ The bytes of a page's code (the payload), which goes into a QR code (ISO/IEC 180
 | 2     | `oh` |
 | 1     | version of the layout rules |
 | 4     | CRC-32 (as in ISO/IEC 3309) of the body, most significant byte first |
-| rest  | the body, compressed by raw DEFLATE (RFC 1951) |
+| 1, n  | from layout 3 on: how many bytes follow, and the languages whose words the body needs not spell, with commas |
+| rest  | the body, compressed by raw DEFLATE (RFC 1951), with those words as its preset dictionary |
 
 The body is a row of whole numbers in the variable-length form of seven bits a byte, low bits first, high bit set when
 more follow. Texts are their length in bytes and their UTF-8. In order: sheet id, page, number of pages, paper, x-height
@@ -23,7 +24,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from capture.errors import OwnhandError, WrongSheetError
-from capture.layout import LAYOUTS, page_of_cells, page_of_lines
+from capture.known_words import TABLES, known_tags, known_words
+from capture.layout import LAYOUTS, page_of_cells
 from capture.limits import (
     MOST_ATTEMPTS,
     MOST_CELLS,
@@ -35,6 +37,7 @@ from capture.limits import (
     is_sheet_id,
 )
 from capture.paper import paper_name, paper_size
+from capture.ruled_lines import page_of_lines
 from capture.sheet import Page, Sheet
 from capture.writing_order import Attempt
 
@@ -72,9 +75,12 @@ def page_payload(sheet: Sheet, page: Page) -> bytes:
     _put_runs(body, [(cell.char, cell.attempt) for cell in page.cells])
     if not page.cells:
         _put_text(body, "\n".join(line.text for line in page.ruled))
-    packer = zlib.compressobj(level=9, wbits=-15)
+    tags = () if page.cells else known_tags(sheet.languages, sheet.layout)
+    packer = zlib.compressobj(level=9, wbits=-15, zdict=known_words(tags, sheet.layout).encode())
     packed = packer.compress(bytes(body)) + packer.flush()
-    return MAGIC + bytes([sheet.layout]) + zlib.crc32(body).to_bytes(4, "big") + packed
+    named = ",".join(tags).encode()
+    known = bytes([len(named)]) + named if sheet.layout in TABLES else b""
+    return MAGIC + bytes([sheet.layout]) + zlib.crc32(body).to_bytes(4, "big") + known + packed
 
 
 def page_from_payload(payload: bytes) -> CodedPage:
@@ -94,7 +100,7 @@ def page_from_payload(payload: bytes) -> CodedPage:
             "Read it with the version of ownhand that printed it, or put its sheet.json into the hand's folder.",
         )
     try:
-        body = _unpacked(payload[7:])
+        body = _unpacked(payload[7:], payload[2])
         if zlib.crc32(body).to_bytes(4, "big") != payload[3:7]:
             raise ValueError("the check sum differs")
         return _coded_page(_Reader(body), payload[2])
@@ -151,7 +157,7 @@ def _coded_page(body: _Reader, layout: int) -> CodedPage:
         lines = body.text().split("\n")
         if not all(is_plain(line, MOST_BODY) for line in lines):
             raise ValueError("a line to copy holds control characters")
-        page = page_of_lines(lines, number=number, size_mm=size_mm, x_height_mm=x_height_mm)
+        page = page_of_lines(lines, number=number, size_mm=size_mm, x_height_mm=x_height_mm, layout=layout)
         whole = len(page.ruled) == len(lines)
     if not whole or not 1 <= number <= pages:
         raise ValueError("the page does not hold together")
@@ -179,8 +185,13 @@ def _check(sheet_id: str, paper: str, x_height_mm: float, languages: tuple[str, 
         raise ValueError("the languages are none")
 
 
-def _unpacked(packed: bytes) -> bytes:
-    unpacker = zlib.decompressobj(wbits=-15)
+def _unpacked(packed: bytes, layout: int) -> bytes:
+    known = ""
+    if layout in TABLES:
+        length = packed[0]
+        known = known_words([tag for tag in packed[1 : 1 + length].decode("ascii").split(",") if tag], layout)
+        packed = packed[1 + length :]
+    unpacker = zlib.decompressobj(wbits=-15, zdict=known.encode())
     body = unpacker.decompress(packed, MOST_BODY)
     if not unpacker.eof:
         raise ValueError("the body has no end, or is too long")

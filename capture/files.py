@@ -6,7 +6,6 @@ import contextlib
 import json
 import os
 import shutil
-import tempfile
 import time
 from pathlib import Path
 from typing import Any
@@ -53,17 +52,15 @@ def write_bytes(path: Path, data: bytes) -> Path:
     """
     make_folder(path.parent)
     try:
-        # a name as long as names may be leaves no room for more
-        handle, name = tempfile.mkstemp(prefix=f".{path.name[:SCRAP_NAME]}.", suffix=SCRAP, dir=path.parent)
+        handle, scrap = new_scrap(path.parent, path.name)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)
                 file.flush()
                 os.fsync(file.fileno())
-            Path(name).chmod(usual_mode())
-            Path(name).replace(path)
+            scrap.replace(path)
         except BaseException:
-            Path(name).unlink(missing_ok=True)
+            scrap.unlink(missing_ok=True)
             raise
     except OSError as error:
         raise _refused(path, error) from None
@@ -85,15 +82,16 @@ def is_vacant(folder: Path) -> bool:
     return all(p.name == HELD or (p.name.startswith(".") and p.name.endswith(SCRAP)) for p in folder.iterdir())
 
 
-def usual_mode() -> int:
-    """Return the permissions that a new file has by the person's own setting (POSIX umask)."""
-    return 0o666 & ~_umask()
+def new_scrap(folder: Path, name: str) -> tuple[int, Path]:
+    """Return an open file to write what `name` is to become, and where it is; its permissions are those of new files.
 
-
-def _umask() -> int:
-    mask = os.umask(0)
-    os.umask(mask)
-    return mask
+    The system gives it these by the person's own setting (POSIX umask). To ask for that setting is to change it for a
+    moment, in which another thread's files would be open to everybody; `tempfile` gives other permissions.
+    """
+    # a name as long as names may be leaves no room for more
+    path = folder / f".{name[:SCRAP_NAME]}.{os.urandom(8).hex()}{SCRAP}"
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    return os.open(path, flags, 0o666), path
 
 
 def write_text(path: Path, text: str) -> Path:
@@ -132,8 +130,10 @@ def check_writable(path: Path, *, force: bool) -> None:
 def check_folder(path: Path) -> None:
     """Raise OutputError unless files can be made in the folder `path`, which need not exist yet."""
     there = path.absolute()
-    while not there.exists():
+    while not there.exists() and there != there.parent:  # a drive that is not there has no parent
         there = there.parent
+    if not there.exists():
+        raise OutputError(str(path), f"cannot be written (there is no {there})", "Choose another folder.")
     if not there.is_dir():
         raise OutputError(str(path), f"cannot be written ({there} is a file)", "Choose another folder.")
     if not os.access(there, os.W_OK | os.X_OK):

@@ -15,15 +15,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from capture.errors import UsageError
 from capture.labels import is_wide, label_of, name_of
 from capture.limits import MOST_CODE_POINTS, MOST_PAGES, X_HEIGHT_MM, is_character, is_plain, is_sheet_id
-from capture.page_fixtures import body_box, box, content_box, furnish, mm
+from capture.page_fixtures import STRIP_MM, body_box, box, furnish, mm, row_tops
 from capture.paper import paper_name, paper_size
-from capture.sheet import Cell, Page, RuledLine, Sheet
+from capture.ruled_lines import RULED_TEXT, pages_of_text
+from capture.sheet import Cell, Page, Sheet
 from capture.writing_order import Attempt, in_rounds
 
-LAYOUT = 2
-"""Version of the rules in this module. From 2 on rows and columns are numbered and names are printed larger."""
+LAYOUT = 3
+"""Version of the rules in this module. From 2 on rows and columns are numbered and names are printed larger; from 3 on
+ruled lines are fuller, and a page has as many as it has room for."""
 
-LAYOUTS = (1, 2)
+LAYOUTS = (1, 2, 3)
 """Versions by which a page can be laid out again: sheets of all of them are on paper."""
 
 ASCENDER, DESCENDER = 2.0, -1.0
@@ -35,14 +37,11 @@ HEADROOM, FOOTROOM = 2.95, 1.4
 CELL_WIDTH, WIDE_CELL_WIDTH = 2.75, 4.0
 """Least widths, in x-heights; most rows are drawn out by a tenth or so."""
 
-STRIP_MM = 3.8
-"""Height of the strip over a cell with its label and tick box."""
-
 TICK_MM = 2.4
-NAME_MM = {1: (0.6, 0.84), 2: (1.4, 1.12)}
+NAME_MM = {1: (0.6, 0.84), 2: (1.4, 1.12), 3: (1.4, 1.12)}
 """Room before a name, and what each of its letters is reckoned to take, by layout: of 1.85 mm, and of 2.3 mm."""
 
-ROW_NUMBER_MM = {1: 0.0, 2: 3.0}
+ROW_NUMBER_MM = {1: 0.0, 2: 3.0, 3: 3.0}
 """Room for the number before each row, by layout."""
 
 INSET_MM = 0.7
@@ -51,19 +50,8 @@ INSET_MM = 0.7
 GAP_MM = 1.6
 """Between neighbouring cells."""
 
-ROW_GAP_MM = 1.2
 STRETCH = 1.4
 """A row is drawn out to the full width if that takes no more than this."""
-
-RULED_HEADROOM, RULED_FOOTROOM = 2.4, 1.1
-"""A ruled line's box over and under its baseline, in x-heights: closer than the cells, as on writing paper."""
-
-RULED_CHAR = 1.3
-"""Width that a written character is reckoned to take on a ruled line, spaces included, in x-heights (common practice,
-no source)."""
-
-RULED_TEXT = 420
-"""Bytes of UTF-8 on a page of ruled lines: what the page's code holds with modules that a scan at 150 dpi shows."""
 
 
 def lay_out(
@@ -121,15 +109,13 @@ def lay_out(
         pages.append(page)
         runs = runs[len(page.cells) :]
     if lines:
-        wrapped = wrap(ruled_text or "", size_mm=size, x_height_mm=x_height_mm)
-        while wrapped:
-            page = page_of_lines(wrapped, number=len(pages) + 1, size_mm=size, x_height_mm=x_height_mm)
-            if not page.ruled:
-                raise UsageError(
-                    "x-height", f"{x_height_mm:g} mm leaves no room for a line on {paper}", "Choose a smaller one."
-                )
-            pages.append(page)
-            wrapped = wrapped[len(page.ruled) :]
+        pages += pages_of_text(
+            lines, first=len(pages) + 1, size_mm=size, x_height_mm=x_height_mm, languages=languages, layout=layout
+        )
+    if any(not page.cells and not page.ruled for page in pages):
+        raise UsageError(
+            "x-height", f"{x_height_mm:g} mm leaves no room for a line on {paper}", "Choose a smaller one."
+        )
     if len(pages) > MOST_PAGES:
         raise UsageError("sheet", f"{len(pages)} pages, at most {MOST_PAGES} make a sheet", "Ask for less at once.")
     return Sheet(
@@ -180,13 +166,6 @@ def page_of_cells(
         for cell in place_row(widths, row=row, left_mm=left, top_mm=row_top, x_height_mm=x_height_mm)
     ]
     return furnish(number, size_mm, cells=tuple(cells))
-
-
-def row_tops(top_mm: float, height_mm: float, row_mm: float) -> list[float]:
-    """Return the tops of the rows of `row_mm` that fit, what is left spread evenly between them."""
-    count = int((height_mm + ROW_GAP_MM + 1e-6) / (row_mm + ROW_GAP_MM))
-    pitch = min((height_mm - row_mm) / (count - 1), 1.15 * (row_mm + ROW_GAP_MM)) if count > 1 else 0.0
-    return [top_mm + pitch * i for i in range(count)]
 
 
 def fill_rows(
@@ -256,31 +235,3 @@ def place_row(
         )
         x += width + GAP_MM
     return cells
-
-
-def wrap(text: str, *, size_mm: tuple[float, float], x_height_mm: float) -> list[str]:
-    """Return `text` in lines that a hand of this size writes on the ruled lines with room to spare."""
-    width = content_box(size_mm)[2]
-    most = max(8, int(0.92 * width / (RULED_CHAR * x_height_mm)))
-    lines: list[str] = []
-    for word in text.split():
-        if lines and len(lines[-1]) + 1 + len(word) <= most:
-            lines[-1] += f" {word}"
-        else:
-            lines.append(word)
-    return lines
-
-
-def page_of_lines(lines: Sequence[str], *, number: int, size_mm: tuple[float, float], x_height_mm: float) -> Page:
-    """Return the page with as many ruled lines for `lines`, from the first, as it takes."""
-    left, top, width, height = body_box(size_mm)
-    over, under = RULED_HEADROOM * x_height_mm, RULED_FOOTROOM * x_height_mm
-    ruled: list[RuledLine] = []
-    written = 0
-    for line_top, text in zip(row_tops(top, height, STRIP_MM + over + under), lines, strict=False):
-        written += len(text.encode()) + 1
-        if ruled and written > RULED_TEXT:
-            break
-        baseline = line_top + STRIP_MM + over
-        ruled.append(RuledLine(text, box(left, line_top + STRIP_MM, width, over + under), mm(baseline)))
-    return furnish(number, size_mm, ruled=tuple(ruled))

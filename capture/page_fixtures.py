@@ -16,6 +16,10 @@ CLEAR_MM = 2.5
 """White around markers and codes: for a marker of 7 mm two and a half modules, for a code at least the four modules
 that ISO/IEC 18004:2015 asks for when it is drawn with modules up to 0.6 mm."""
 
+STRIP_MM = 3.8
+"""Height of the strip over a cell with its label and tick box, and over a ruled line with its text."""
+
+ROW_GAP_MM = 1.2
 CODE_MM = 26.0
 BAR_MM = 100.0
 
@@ -38,6 +42,13 @@ def body_box(size_mm: tuple[float, float]) -> Box:
     if not bar_beside_code(size_mm):
         bottom -= 8.0
     return x, top, width, bottom - top
+
+
+def row_tops(top_mm: float, height_mm: float, row_mm: float) -> list[float]:
+    """Return the tops of the rows of `row_mm` that fit, what is left spread evenly between them."""
+    count = int((height_mm + ROW_GAP_MM + 1e-6) / (row_mm + ROW_GAP_MM))
+    pitch = min((height_mm - row_mm) / (count - 1), 1.15 * (row_mm + ROW_GAP_MM)) if count > 1 else 0.0
+    return [top_mm + pitch * i for i in range(count)]
 
 
 def furnish(

@@ -87,7 +87,9 @@ def _open_heic_with_pillow(source: str) -> None:
         import pillow_heif
     except ImportError as error:
         raise MissingLibraryError(
-            source, "reading HEIC needs the package pillow-heif", "Install it, or send the photo as JPEG."
+            source,
+            "reading HEIC needs the package pillow-heif",
+            "Install it: pip install 'ownhand[heif]'. Or send the photo as JPEG.",
         ) from error
     pillow_heif.register_heif_opener()
 

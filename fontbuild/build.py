@@ -181,7 +181,8 @@ def build_font(
     if by.white != rule(metrics).white:
         known["letter_white"] = round(by.white, 2)
     anchored = {char: tuple(with_anchors(g, metrics) for g in group) for char, group in spaced.items()}
-    loose = by_char([w for w in cut_out if w.id in aside and may_stand_in_words(aside[w.id])]) if joins else {}
+    may = [w for w in cut_out if w.id in aside and may_stand_in_words(aside[w.id], w.confidence)]
+    loose = by_char(may) if joins else {}
     in_words = {
         char: with_usual_white(glyphs_of(variants, size.mm_per_unit, in_words=True), spaced.get(char, ()))
         for char, variants in zip(

@@ -150,13 +150,15 @@ def find_doubtful(
     return reasons, tuple(only)
 
 
-def may_stand_in_words(reason: str) -> bool:
+def may_stand_in_words(reason: str, confidence: float) -> bool:
     """Return whether a letter cut out of a joined word and set aside for `reason` may stand beside its neighbours.
 
     One that lacks a part, which went to a neighbour, or is another letter, spoils every word but its own: an o without
-    its ring leaves home without its o.
+    its ring leaves home without its o. So does one whose `confidence` says that it was cut wrongly: an l with a piece
+    of its neighbour makes clamp of lamp.
     """
-    return reason not in (CUT_NARROW, CUT_BARE, NO_INK, ONLY_A_PART) and not reason.startswith(LOOKS_LIKE)
+    whole = reason not in (CUT_NARROW, CUT_BARE, NO_INK, ONLY_A_PART) and not reason.startswith(LOOKS_LIKE)
+    return whole and confidence >= SURE
 
 
 def find_lacking(
@@ -177,7 +179,8 @@ def find_lacking(
     reasons = find_outliers(groups, x_height_mm=x_height_mm, keep=keep, letterwise=letterwise)
     left = {char: [w for w in group if w.id not in reasons] for char, group in groups.items()}
     reasons |= find_doubtful(left, x_height_mm=x_height_mm, keep=keep)[0]
-    return {key: why for key, why in reasons.items() if key in keys and not may_stand_in_words(why)}
+    told = {w.id: w.confidence for group in groups.values() for w in group}
+    return {key: why for key, why in reasons.items() if key in keys and not may_stand_in_words(why, told[key])}
 
 
 def _held_to_others(letters: Mapping[str, Sequence[AttemptStrokes]]) -> frozenset[str]:

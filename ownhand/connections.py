@@ -37,7 +37,7 @@ class BoundedProtocol(H11Protocol):
         self._since = self.loop.time()
         self._look()
         ours = [c for c in self.connections if isinstance(c, BoundedProtocol) and not c.transport.is_closing()]
-        if len(ours) > MOST:
+        if len(ours) > self.most():
             each = Counter(c.address for c in ours)
             idle = [c for c in ours if not c.serving and c is not self]
             (min(idle, key=lambda c: (-each[c.address], c._since)) if idle else self)._drop()
@@ -51,6 +51,10 @@ class BoundedProtocol(H11Protocol):
     def serving(self) -> bool:
         """True while a request is being answered."""
         return self.cycle is not None and not self.cycle.response_complete
+
+    def most(self) -> int:
+        """Return how many connections may be open."""
+        return MOST
 
     def whole_s(self) -> float:
         """Return how long one request may take."""
@@ -107,7 +111,7 @@ def listening_on(host: str, port: int, *, what: str, advice: str) -> socket.sock
         opened.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         opened.bind((address[0], port, *address[2:]))
         opened.listen(QUEUE)
-    except (OSError, OverflowError) as error:
+    except (OSError, OverflowError, UnicodeError) as error:  # a name that is none, as 'a..b', is a UnicodeError
         if opened is not None:
             opened.close()
         reason = getattr(error, "strerror", None) or error

@@ -15,6 +15,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from capture.errors import OwnhandError
+
 if TYPE_CHECKING:
     from concurrent.futures import ProcessPoolExecutor
 
@@ -65,15 +67,26 @@ def processes(count: int = 0, begin: Callable[..., None] | None = None, *given: 
         0: one for each core.
     begin, given
         What each process calls first, and with what.
+
+    Raises
+    ------
+    OwnhandError
+        If one of them is killed while the pool is at work, mostly for want of memory.
     """
-    from concurrent.futures import ProcessPoolExecutor  # here, because most of what imports this starts none
+    # here, because most of what imports this starts none
+    from concurrent.futures import ProcessPoolExecutor
+    from concurrent.futures.process import BrokenProcessPool
 
     pool = ProcessPoolExecutor(count or os.cpu_count() or 1, initializer=_begun, initargs=(begin, given))
     try:
         yield pool
-    except BaseException:
+    except BaseException as error:
         with _uninterrupted():
             pool.shutdown(cancel_futures=True)
+        if isinstance(error, BrokenProcessPool):
+            what = "a process of it was ended from outside, mostly for want of memory"
+            remedy = "What was finished is kept. Close other programs, or take less at once, and do it again."
+            raise OwnhandError("the work", what, remedy) from error
         raise
     with _uninterrupted():
         pool.shutdown()

@@ -46,6 +46,9 @@ ID = "archivist-1"
 TITLE = "The lighthouse museum"
 LANGUAGES = ("en",)
 X_HEIGHT_MM = 2.8
+LAYOUT = 2
+"""Of the sheet that the scans in the folder show; later layouts have other lines."""
+
 CELLS = "ABCDEFGHIJKLMNOPRSTUVW0123456789.,’!?-"
 LETTER_MM = (148.0, 210.0)
 """ISO A5."""
@@ -78,7 +81,14 @@ the archivist
 def running_sheet() -> Sheet:
     """Return the sheet: one page of cells, and words with the pairs of letters that the languages need."""
     words = " ".join(words_to_copy(LANGUAGES).words)
-    return lay_out([(c, 1) for c in CELLS], sheet_id=ID, x_height_mm=X_HEIGHT_MM, languages=LANGUAGES, ruled_text=words)
+    return lay_out(
+        [(c, 1) for c in CELLS],
+        sheet_id=ID,
+        x_height_mm=X_HEIGHT_MM,
+        languages=LANGUAGES,
+        ruled_text=words,
+        layout=LAYOUT,
+    )
 
 
 def make(folder: Path, seed: int, hand: RunningHabits = ARCHIVIST) -> None:

@@ -37,6 +37,10 @@ def ownhand() -> None:
 
     A HAND is a folder that holds one person's sheets, scans, captures, decisions and font. Capture a hand only with
     its owner's consent; never for signatures or cheques, nor to deceive.
+
+    Exit codes: 0 done; 2 the command asks for something impossible; 3 something handed in cannot be used; 4 a file
+    cannot be written, or exists already; 5 done, but something is missing and listed; 6 a library is not installed; 1
+    anything else.
     """
 
 
@@ -93,7 +97,11 @@ def sheet(hand: Path, languages: str, text_file: Path | None, copy_file: Path | 
 @click.option("--one-off", is_flag=True, help="Letters filled one cell off are what the cells beside theirs ask for.")
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
 def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
-    """Read filled-in sheets: scans or photos, in any order and orientation."""
+    """Read filled-in sheets: scans or photos, in any order and orientation.
+
+    Exit code 5: a page could not be taken, or a character is only in words that were left out. Doubtful letters and
+    other words left out are listed, and the code is 0.
+    """
     from ownhand.commands import read_report as report
     from ownhand.commands.read import read_scans
 
@@ -104,7 +112,7 @@ def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
         console.put_table("To look at", report.FINDING_COLUMNS, report.finding_rows(done))
     for line in (*done.notices, *report.next_steps(hand, done)):
         console.say(line)
-    return NEEDS_REVIEW if done.refused or done.untraced else 0
+    return NEEDS_REVIEW if done.refused or done.untraced or done.lost else 0
 
 
 @ownhand.command(short_help="Take a hand from a page of writing without a sheet.")
@@ -117,14 +125,21 @@ def read(hand: Path, scans: tuple[Path, ...], **said: Any) -> int:
 @of_a_new_hand
 @click.option("--jobs", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
 def letter(hand: Path, scan: Path, text_file: Path, **options: Any) -> int:
-    """Take a hand from a page of writing without a sheet: its scan, and a file with its text, line by line."""
+    """Take a hand from a page of writing without a sheet: its scan, and a file with its text, line by line.
+
+    Exit code 5: a character is only in words that were left out. Other words left out are listed, and the code is 0.
+    """
     from ownhand.commands import letter as taking
 
+    text = text_of(text_file)
+    if not text.strip():
+        what = "Write the text of the page into it, line by line."
+        raise UsageError(str(text_file), "there is no word in it", what)
     with console.progress_bar() as progress:
-        done = taking.take_letter(hand, scan, text_of(text_file), progress=progress, **options)
+        done = taking.take_letter(hand, scan, text, progress=progress, **options)
     for line in taking.summary(done, hand=hand):
         console.say(line)
-    return NEEDS_REVIEW if done.left_out else 0
+    return NEEDS_REVIEW if done.lost else 0
 
 
 @ownhand.command()
@@ -143,11 +158,19 @@ def build(hand: Path, tabular: bool) -> int:
 
 @ownhand.command(short_help="Draw picture pages of the font and a paragraph in it.")
 @HAND
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="PNG file; HAND/font/proof.png if not given.")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    help="PNG file.  [HAND/font/proof.png, proof-2.png …]",
+)
 @LANGUAGES
 @FORCE
 def proof(hand: Path, output: Path | None, languages: str, force: bool) -> int:
-    """Draw one picture page of the font: every character with its variants, and a paragraph set in it."""
+    """Draw picture pages of a font: every character with its variants, and a paragraph set in it.
+
+    HAND may be a font file as well: .ufo, .ufoz or an SVG 1.1 font.
+    """
     from ownhand.commands.proof import write_proof
 
     say_staleness(hand)
@@ -174,6 +197,9 @@ def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force
 
     if kind != "json" and (output is None or len(images) != 1):
         raise UsageError("trace", "a plot file holds one image", "Give one image and -o out.svg, or --format json.")
+    for called, given in (("--output", output), ("--machine", options["machine_file"])):
+        if kind == "json" and given is not None:
+            raise UsageError(called, "goes with a plot file; JSON goes to standard output", "Leave one of them out.")
     if options["char"] is not None and len(characters(options["char"])) != 1:
         what = f"'{options['char']:.40}' is not one character"
         raise UsageError("--char", what, "Name the one that is drawn, or leave it out.")
@@ -200,7 +226,10 @@ def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force
 @HAND
 @LANGUAGES
 def coverage(hand: Path, languages: str) -> int:
-    """Tell which languages the hand can write, and what is missing."""
+    """Tell which languages the hand can write, and what is missing.
+
+    HAND may be a font file as well: .ufo, .ufoz or an SVG 1.1 font.
+    """
     from ownhand.commands.coverage import COLUMNS, coverage_rows
 
     say_staleness(hand)
@@ -251,8 +280,8 @@ def extend(font: Path, languages: str, output: Path, hand: Path | None, force: b
 @click.option("--writer", help="Whose hand it is.")
 @click.option("--consent", help="How its owner agreed, in words.")
 @click.option("--use", help="What the hand may be used for.")
-@click.option("--year", type=click.IntRange(0, 9999))
-@click.option("--handedness", type=click.Choice(["right", "left"]))
+@click.option("--year", type=click.IntRange(0, 9999), help="When it was captured; 0: not known.")
+@click.option("--handedness", type=click.Choice(["right", "left"]), help="The hand that its owner writes with.")
 def record(hand: Path, **said: Any) -> int:
     """Show the hand's record, or change it: whose hand it is, and what was agreed."""
     from ownhand.hands.hand import change_record

@@ -82,7 +82,7 @@ def fonts_of(hands: Mapping[str, Path]) -> dict[str, Font]:
 
     Raises
     ------
-    InputError, HandFolderError
-        As `ownhand.commands.build.font_of`.
+    FontFileError, HandFolderError
+        As `ownhand.hands.font_of_hand.font_of`.
     """
     return {name: font_of(folder) for name, folder in hands.items()}

@@ -24,7 +24,6 @@ from ownhand.commands.side_by_side import side_by_side
 from ownhand.hands.captures import PageCapture, load_captures
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings
 from ownhand.hands.decisions_file import load_decisions, told
-from ownhand.hands.font_of_hand import font_of as font_of
 from ownhand.hands.freshness import note_built
 from ownhand.hands.hand import Hand, HandRecord, open_hand
 from ownhand.hands.kept_letters import FILE as KEPT_FILE

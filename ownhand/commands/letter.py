@@ -34,6 +34,7 @@ from ownhand.hands.decisions import Decision
 from ownhand.hands.hand import Hand, add_to_record, open_hand, open_or_create
 from ownhand.hands.line_letters import LinePlace, left_out_of, letters_of
 from ownhand.hands.locking import locked
+from ownhand.hands.lost_characters import lost_characters, told_of_lost
 from ownhand.hands.storage import keep_letter, keep_scan
 from ownhand.pictures.writing_contact import draw_writing
 from ownhand.review.session.review_reasons import doubts
@@ -78,6 +79,8 @@ class TakenLetter:
     """Share of the ink that belongs to no word."""
 
     notices: tuple[str, ...]
+    lost: tuple[str, ...] = ()
+    """Characters that only words left out have: the hand lacks them."""
 
 
 def take_letter(
@@ -169,10 +172,13 @@ def take_letter(
             f"The text has {len(lines)} lines, the page seems to have {found.looks_like}: look at the picture."
         )
     gone = tuple(word for n, r in enumerate(readings, 1) for word in left_out_of(r, n))
+    lost = lost_characters(gone, hand)
+    if lost:
+        notices.append(told_of_lost(lost, path))
     ink_gone = found.left_out + (1 - found.left_out) * float(np.mean([r.left_out for r in readings]))
     to_look_at = sum(bool(doubts(a, Decision())) for a in capture.attempts)
     return TakenLetter(
-        capture, contact, letters, len(capture.attempts), doubtful, to_look_at, gone, ink_gone, tuple(notices)
+        capture, contact, letters, len(capture.attempts), doubtful, to_look_at, gone, ink_gone, tuple(notices), lost
     )
 
 

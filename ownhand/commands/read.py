@@ -38,6 +38,7 @@ from ownhand.hands.decisions_file import load_decisions, told
 from ownhand.hands.hand import Hand, load_sheets, open_hand, open_or_create
 from ownhand.hands.line_letters import left_out_of
 from ownhand.hands.locking import locked
+from ownhand.hands.lost_characters import lost_characters, told_of_lost
 from ownhand.hands.one_off import Run
 from ownhand.hands.storage import (
     CellKey,
@@ -180,7 +181,10 @@ def _read_into(
         if not runs:
             notices.append("--one-off: no run of cells was found that holds what its neighbours ask for.")
     notices = [*map(str, refused), *notices, *pages_to_come(hand, [r for r, _ in read])]
-    report = ReadReport(tuple(taken), tuple(refused), tuple(notices))
+    lost = lost_characters((w for t in taken for w in t.left_out), hand)
+    if lost:
+        notices.append(told_of_lost(lost, hand.path))
+    report = ReadReport(tuple(taken), tuple(refused), tuple(notices), lost)
     for page in report.untraced:
         where = f"Sheet '{page.capture.sheet}', page {page.capture.page}"
         notices.append(f"{where}: not one of its letters could be traced. See its contact sheet: {page.contact}")
@@ -201,7 +205,6 @@ class SheetFinder:
     def __init__(self, sheets: Mapping[str, Sheet], *, adopt: bool) -> None:
         self.sheets = dict(sheets)
         self._open = adopt or not sheets
-        self._known = frozenset(sheets)
 
     def __call__(self, coded: CodedPage) -> Sheet | None:
         """Return the sheet of a page, None if it is not this hand's."""

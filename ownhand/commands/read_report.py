@@ -43,6 +43,8 @@ class ReadReport:
     pages: tuple[Taken, ...]
     refused: tuple[OwnhandError, ...]
     notices: tuple[str, ...]
+    lost: tuple[str, ...] = ()
+    """Characters that only words left out have: the hand lacks them."""
 
     @property
     def findings(self) -> tuple[Finding, ...]:

@@ -15,7 +15,7 @@ from pathlib import Path
 from capture.copy_words import CopyWords, words_to_copy
 from capture.drawing import Said
 from capture.errors import OutputError, UsageError
-from capture.files import make_folder, write_text
+from capture.files import SCRAP, make_folder, write_text
 from capture.label_font import has_label
 from capture.labels import code_points
 from capture.languages import characters_for, characters_in
@@ -141,7 +141,7 @@ def print_sheet(
         make_folder(hand.sheets_folder)
         folder = hand.sheets_folder / sheet.id
         try:
-            with tempfile.TemporaryDirectory(prefix=".sheet.", dir=hand.sheets_folder) as name:
+            with tempfile.TemporaryDirectory(prefix=".sheet.", suffix=SCRAP, dir=hand.sheets_folder) as name:
                 beside = Path(name) / sheet.id
                 beside.mkdir()
                 title, said = hand.record.family, Said(hand.record.use, hand.record.consent, hand.record.writer)

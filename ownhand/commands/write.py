@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 import tomllib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -190,10 +190,17 @@ def _minutes(seconds: float) -> str:
     return f"{minutes} min {rest} s" if minutes else f"{rest} s"
 
 
-def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
+def settings_of(
+    layout: Path | None, options: Mapping[str, Any], *, tell: Callable[[str], None] = lambda line: None
+) -> Settings:
     """Return the settings of a layout file (TOML or JSON, see `settings.settings_data`), if one is given.
 
-    `options` are the command's, which win over the file's; None, False and '' mean that one was not given.
+    Parameters
+    ----------
+    options
+        The command's, which win over the file's; None, False and '' mean that one was not given.
+    tell
+        Called with a line for each kind of thing in the layout's drawings that is not drawn.
 
     Raises
     ------
@@ -202,7 +209,9 @@ def settings_of(layout: Path | None, options: Mapping[str, Any]) -> Settings:
     UsageError
         If a setting is impossible.
     """
-    data, _ = with_drawings(_layout(layout), layout.parent) if layout else ({}, [])
+    data, left_out = with_drawings(_layout(layout), layout.parent) if layout else ({}, [])
+    for line in left_out:
+        tell(line)
     for name in ("paper", "x_height_mm", "line_spacing", "align", "hyphenate", "order", "landscape", "fit"):
         given = options.get(name)
         if given is not None and given is not False and given != "":  # but 0, which is refused

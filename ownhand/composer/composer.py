@@ -19,16 +19,17 @@ from ownhand.composer.composition import Composition, texts_by_box
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.glyphs.variant_bank import VariantBank
 from ownhand.composer.glyphs.variant_selector import VariantSelector
-from ownhand.composer.layout.letters import Letters, make_letters, with_tabs
+from ownhand.composer.layout.letters import Letters, make_letters
 from ownhand.composer.layout.line_layout import SetText, Wobble, fitted, set_text
 from ownhand.composer.layout.page_geometry import Hand, write_page
+from ownhand.composer.layout.tabs import with_columns, with_tabs
 from ownhand.composer.plot.delayed_strokes import OVER, delayed_strokes, joins
 from ownhand.composer.plot.plot_page import PlotPage, merged
 from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.settings.settings import Settings
 from ownhand.composer.settings.text_box import TextBox
 from ownhand.composer.text.fitter import Fitter, Notice
-from ownhand.composer.text.prepared_text import PreparedText, count_missing, prepare_text
+from ownhand.composer.text.prepared_text import PreparedText, count_missing, prepare_text, tables_of
 from ownhand.composer.variation.handwriting_statistics import Scatter, scatter_of
 from ownhand.composer.variation.noise import ar1_noise, draw
 
@@ -214,9 +215,13 @@ class Composer:
         margin = self.scatter.margin * life.of("margin") * np.maximum(0.0, 1.0 + ar1_noise(draw(rng, n), 0.6))
         wobble = Wobble(width, margin)
         asked = self.asked_x_height(box, settings)
-        tab = settings.tab_mm or 6 * asked
-        for part in manuscript.parts:
-            with_tabs(letters, part.start, part.end, tab * x / asked)
+        line_mm = (box.width_mm - (box.columns - 1) * box.column_gap_mm) / box.columns
+        if settings.tab_mm:
+            for part in manuscript.parts:
+                with_tabs(letters, part.start, part.end, settings.tab_mm * x / asked)
+        else:
+            for table in tables_of(manuscript):
+                with_columns(letters, table, line_mm * x / asked, x)
 
         def at(x_height_mm: float) -> SetText:
             return set_text(

@@ -13,6 +13,7 @@ from pathlib import Path
 
 from capture.files import write_json
 from ownhand.hands.hand import Hand, open_hand
+from ownhand.validation import FaultsError, read_json
 
 BUILT = "built.json"
 FORMAT = 1
@@ -39,9 +40,8 @@ def sources_of(hand: Hand) -> dict[str, str]:
 def _decided(file: Path) -> str:
     """Return a digest of what was decided on attempts; the same for nothing decided and all of it undone."""
     try:
-        data = json.loads(file.read_text("utf-8")) if file.exists() else {}
-        attempts = data.get("attempts") or {}
-    except (OSError, ValueError, AttributeError):
+        attempts = (read_json(file).get("attempts") or {}) if file.exists() else {}
+    except (FaultsError, AttributeError):
         attempts = {"unreadable": True}
     return hashlib.sha256(json.dumps(attempts, sort_keys=True).encode()).hexdigest()[:32]
 
@@ -67,9 +67,9 @@ def staleness(path: Path) -> tuple[str, ...]:
 def changed_since(hand: Hand) -> tuple[str, ...]:
     """Return which of the things that a font is made of (keys of `CHANGED`) were changed since it was built."""
     try:
-        built = json.loads((hand.font_folder / BUILT).read_text("utf-8"))
+        built = read_json(hand.font_folder / BUILT)
         return tuple(key for key, digest in sources_of(hand).items() if built.get(key) != digest)
-    except (OSError, ValueError, AttributeError):
+    except (FaultsError, OSError, AttributeError):
         return ()
 
 

@@ -29,6 +29,7 @@ from ownhand.hands.record_checks import MOST_SAID, check_record, family_of, is_f
 from ownhand.validation import FaultsError, read_json
 
 FORMAT = 1
+HANDEDNESS = ("right", "left")
 
 
 @dataclass(frozen=True)
@@ -159,6 +160,8 @@ def open_hand(path: Path) -> Hand:
         if kind != "int" and (not isinstance(value, str) or not is_plain(value, MOST_SAID)):
             what = f"{name}: expected text of {MOST_SAID} characters at most, without control characters"
             raise HandFolderError(str(file), what, "Mend it.")
+    if data.get("handedness", HANDEDNESS[0]) not in HANDEDNESS:
+        raise HandFolderError(str(file), f"handedness: expected one of {', '.join(HANDEDNESS)}", "Mend it.")
     if not is_family(data.get("family", "")):
         raise HandFolderError(str(file), "family: expected a short name that a file can have", "Mend it.")
     return Hand(path, HandRecord(**{name: data[name] for name in known if name in data}))
@@ -178,6 +181,10 @@ def change_record(path: Path, changes: Mapping[str, Any]) -> Hand:
     ------
     UsageError
         If the family's name cannot be a file's.
+    HandFolderError
+        If there is no hand.
+    OutputError
+        If another command is writing into it.
     """
     hand = open_hand(path)
     if changes:

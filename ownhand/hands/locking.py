@@ -15,7 +15,7 @@ def locked(path: Path, *, what: str = "another ownhand command is writing into t
     """Hold a folder, which need not exist yet, for writing; what stays empty is taken away again.
 
     The operating system keeps the lock (`flock` and its like), so it ends with the process that holds it, however that
-    ends; the file `.locked` tells nothing by being there.
+    ends; the file `.held` tells nothing by being there.
 
     Raises
     ------

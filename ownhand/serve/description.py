@@ -34,7 +34,7 @@ def description(hands: list[str], limits: HasLimits, *, needs_token: bool) -> di
             "settings": {"$ref": "#/components/schemas/Settings"},
             "seed": {"type": "integer", "minimum": 0, "maximum": 2**63 - 1, "default": 0},
             "format": {"type": "string", "enum": list(FORMATS), "default": "svg"},
-            "page": {"type": "integer", "minimum": 0, "maximum": 100_000, "default": 1},
+            "page": {"type": "integer", "minimum": 1, "maximum": 100_000, "default": 1},
             "machine": {"type": "object", "description": "A machine profile; see the README."},
             "dpi": {"type": "number", "minimum": 10, "maximum": 600, "default": 100},
         },
@@ -62,10 +62,13 @@ def description(hands: list[str], limits: HasLimits, *, needs_token: bool) -> di
     refusals = {
         "400": "Not JSON, or a wrong Host header.",
         "404": "No such hand.",
+        "408": "The request did not come in time.",
         "413": "Too large.",
         "415": "Not application/json.",
         "422": "Something asked for is impossible.",
-        "503": "Busy, or not done in time.",
+        "429": "Too many requests of this client are waiting; Retry-After says when to come back.",
+        "500": "The page could not be made.",
+        "503": "Busy, or not done in time; Retry-After says when to come back.",
         **({"401": "No token, or a wrong one."} if needs_token else {}),
     }
     error = {"application/json": {"schema": {"$ref": "#/components/schemas/Error"}}}

@@ -26,6 +26,9 @@ HEAVY_NICENESS = 10
 START_S = 60.0
 """Time for a worker to load the hands."""
 
+AGAIN_S = 1.0
+"""After which a worker that could not be started is started again."""
+
 
 class Turns:
     """A queue that takes one order of each client in turn."""
@@ -106,7 +109,13 @@ class Pool:
         self._processes: set[asyncio.subprocess.Process] = set()
 
     async def start(self) -> None:
-        """Start all workers; return when they can work."""
+        """Start all workers; return when they can work.
+
+        Raises
+        ------
+        OwnhandError
+            If one of them cannot be started, or does not say in time that it can work.
+        """
         self._turns = {heavy: Turns() for heavy in self._counts}
         ready = []
         for heavy, count in self._counts.items():
@@ -162,18 +171,29 @@ class Pool:
         """Keep one worker, and have it work off what waits; one that is ended is replaced."""
         loop = asyncio.get_running_loop()
         while True:
-            process = await asyncio.create_subprocess_exec(
-                *own_command("ownhand.serve.worker:work"),
-                stdin=asyncio.subprocess.PIPE,
-                stdout=asyncio.subprocess.PIPE,
-                env=own_environment(),
-            )
+            try:
+                process = await asyncio.create_subprocess_exec(
+                    *own_command("ownhand.serve.worker:work"),
+                    stdin=asyncio.subprocess.PIPE,
+                    stdout=asyncio.subprocess.PIPE,
+                    env=own_environment(),
+                )
+            except OSError as error:  # no memory, too many processes or open files
+                if not begun.done():
+                    begun.set_exception(_unstarted(error.strerror or "it has no room"))
+                    return
+                await asyncio.sleep(AGAIN_S)
+                continue
             self._processes.add(process)
             try:
                 asked = self._ask(process, (self._hands, HEAVY_NICENESS if heavy else 0))
                 kind, _ = await asyncio.wait_for(asked, START_S)
                 if not begun.done():
+                    if kind == "lost":
+                        begun.set_exception(_unstarted("it ended at once"))
+                        return
                     begun.set_result(None)
+                is_begun = kind != "lost"
                 while kind != "lost":
                     ticket = await self._turns[heavy].get()
                     left = ticket.until - loop.time()
@@ -186,15 +206,15 @@ class Pool:
                     if not ticket.answer.done():
                         ticket.answer.set_result((kind, what))
             except TimeoutError:
+                is_begun = False
                 if not begun.done():
-                    begun.set_exception(
-                        OwnhandError("serve", "the workers do not start", "Look at the machine's load.")
-                    )
+                    begun.set_exception(_unstarted(f"it did not begin within {START_S:g} s"))
                     return
             finally:
                 self._processes.discard(process)
                 await _ended(process)
-            await asyncio.sleep(0.05)
+            # one that cannot even begin is not begun again without a pause
+            await asyncio.sleep(0.05 if is_begun else AGAIN_S)
 
     async def _ask(self, process: asyncio.subprocess.Process, message: Any) -> tuple[str, Any]:
         """Send a message to a worker and return its answer; 'lost' where it has ended."""
@@ -208,6 +228,12 @@ class Pool:
         except (OSError, asyncio.IncompleteReadError):
             return "lost", None
         return answer
+
+
+def _unstarted(why: str) -> OwnhandError:
+    return OwnhandError(
+        "serve", f"a worker cannot be started ({why})", "Look at the machine's load, or give --workers 1."
+    )
 
 
 async def _ended(process: asyncio.subprocess.Process) -> None:

@@ -109,9 +109,9 @@ def order_from(hand: str, data: dict[str, Any], limits: Limits) -> Order:
     if sum(map(len, texts)) > limits.text_characters:
         raise RefusalError(422, f"text: longer than {limits.text_characters} characters")
     seed, page = data.get("seed", 0), data.get("page", 1)
-    for name, value, most in (("seed", seed, MOST_SEED), ("page", page, 100_000)):
-        if isinstance(value, bool) or not isinstance(value, int) or not 0 <= value <= most:
-            raise RefusalError(422, f"{name}: expected a whole number from 0 to {most}")
+    for name, value, least, most in (("seed", seed, 0, MOST_SEED), ("page", page, 1, 100_000)):
+        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+            raise RefusalError(422, f"{name}: expected a whole number from {least} to {most}")
     kind = data.get("format", "svg")
     if not isinstance(kind, str) or kind not in FORMATS:
         raise RefusalError(422, f"format: expected one of {', '.join(FORMATS)}")

@@ -18,7 +18,7 @@ import os
 from collections.abc import Awaitable, Callable, Mapping
 from typing import Any
 
-from capture.errors import MissingLibraryError, UsageError
+from capture.errors import MissingLibraryError, OwnhandError, UsageError
 from capture.limits import is_plain
 from fontbuild.font import Font
 from ownhand.composer.formats import MEDIA_TYPES
@@ -32,10 +32,10 @@ try:
     from starlette.applications import Starlette
     from starlette.exceptions import HTTPException
     from starlette.middleware import Middleware
-    from starlette.middleware.trustedhost import TrustedHostMiddleware
     from starlette.requests import ClientDisconnect, Request
     from starlette.responses import JSONResponse, Response
     from starlette.routing import Route
+    from starlette.types import ASGIApp, Receive, Scope, Send
 
     from ownhand.connections import BoundedProtocol, listening_on, more_files, peer
 except ImportError as error:  # pragma: no cover - depends on what is installed
@@ -78,12 +78,19 @@ def serve(
     ------
     UsageError
         If another address than loopback is asked for without a token, there is no hand, or the port cannot be used.
+    OwnhandError
+        If the workers cannot be started.
     """
     app = make_app(hands, host=host, token=token, workers=workers, limits=limits)
+    server = uvicorn.Server(uvicorn.Config(app, log_level="warning", **HOW))
+    desk: _Desk = app.state.desk
+    desk.give_up = lambda: setattr(server, "should_exit", True)
     more_files()
     with listening_on(host, port, what="--port", advice="Take another: --port.") as listening:
         announce(listening.getsockname()[1])
-        uvicorn.Server(uvicorn.Config(app, log_level="warning", **HOW)).run(sockets=[listening])
+        server.run(sockets=[listening])
+    if desk.fault is not None:
+        raise desk.fault
 
 
 def is_loopback(host: str) -> bool:
@@ -136,11 +143,29 @@ def make_app(
         Route("/openapi.json", desk.describe, methods=["GET"]),
     ]
     # a page from elsewhere, opened in a browser on this machine, must not reach us by a name of its own
-    middleware = [Middleware(TrustedHostMiddleware, allowed_hosts=list(LOOPBACK_NAMES))] if is_loopback(host) else []
-    return Starlette(
+    middleware = [Middleware(_OwnNames)] if is_loopback(host) else []
+    app = Starlette(
         routes=routes, middleware=middleware, exception_handlers={HTTPException: _said, Exception: _failed},
         lifespan=desk.lifespan,
     )  # fmt: skip
+    app.state.desk = desk
+    return app
+
+
+class _OwnNames:
+    """ASGI middleware that lets through what names this machine in Host: an address of IPv6, too, with its port."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self._app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        host = next((v.decode("latin-1").lower() for k, v in scope.get("headers", ()) if k == b"host"), "")
+        name = host if host.endswith("]") else host.rpartition(":")[0] or host
+        if scope["type"] == "http" and name not in LOOPBACK_NAMES:
+            error = f"Host '{host[:80]}' is not this machine; use {', '.join(LOOPBACK_NAMES)}"
+            await JSONResponse({"error": error}, 400)(scope, receive, send)
+            return
+        await self._app(scope, receive, send)
 
 
 async def _said(request: Request, error: Exception) -> Response:
@@ -171,6 +196,11 @@ class _Desk:
             hands, light=workers, heavy=max(1, workers // 2), seconds=limits.seconds, waiting=limits.waiting,
             each=limits.waiting_each,
         )  # fmt: skip
+        self.fault: OwnhandError | None = None
+        """Why the workers could not be started."""
+
+        self.give_up: Callable[[], None] = lambda: None
+        """Called then: ends the server."""
 
     def lifespan(self, app: Starlette) -> Any:
         from contextlib import asynccontextmanager
@@ -178,7 +208,11 @@ class _Desk:
         @asynccontextmanager
         async def live(app: Starlette) -> Any:
             try:
-                await self._pool.start()
+                try:
+                    await self._pool.start()
+                except OwnhandError as error:  # not raised here, where it would become a row of lines in the log
+                    self.fault = error
+                    self.give_up()
                 yield
             finally:
                 await self._pool.stop()

@@ -76,7 +76,7 @@ class CardAnswers:
             If there is none.
         """
         files = runs.overview_files(self.room.hand, request.query_params.get("run", ""))
-        page = request.query_params.get("page", "1")
+        page = request.query_params.get("page", "1")[:9]
         if not (page.isdecimal() and 1 <= int(page) <= len(files)):
             raise InputError("the overview", "was not drawn yet", "Have it drawn first.")
         return Response(

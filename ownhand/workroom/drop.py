@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import os
-import tempfile
 from collections.abc import AsyncIterator
 from pathlib import Path
 
 from starlette.concurrency import run_in_threadpool
 
 from capture.errors import InputError, OutputError, TableError
-from capture.files import SCRAP, make_folder, usual_mode
+from capture.files import make_folder, new_scrap
 from capture.scan import kind_of
 from ownhand.composer.merge.run_plan import safe_name
 from ownhand.composer.merge.table import read_table
@@ -126,7 +125,10 @@ async def keep_drawing(hand: Hand, name: str, parts: AsyncIterator[bytes], most:
 async def _received(folder: Path, name: str, parts: AsyncIterator[bytes], most: int) -> tuple[Path, bytes]:
     """Return a scrap beside its later place with all that came, and how it begins."""
     make_folder(folder)
-    handle, scrap = tempfile.mkstemp(prefix=".drop.", suffix=SCRAP, dir=folder)
+    try:
+        handle, scrap = new_scrap(folder, "drop")
+    except OSError as error:
+        raise OutputError(str(folder), f"cannot be written ({error.strerror})", "Make room on the disk.") from None
     size, head = 0, b""
     try:
         with os.fdopen(handle, "wb") as file:
@@ -138,17 +140,16 @@ async def _received(folder: Path, name: str, parts: AsyncIterator[bytes], most: 
                 file.write(part)
             file.flush()
             os.fsync(file.fileno())
-        Path(scrap).chmod(usual_mode())
     except OSError as error:
-        Path(scrap).unlink(missing_ok=True)
+        scrap.unlink(missing_ok=True)
         raise OutputError(str(folder), f"cannot be written ({error.strerror})", "Make room on the disk.") from None
     except BaseException:
-        Path(scrap).unlink(missing_ok=True)
+        scrap.unlink(missing_ok=True)
         raise
     if not size:
-        Path(scrap).unlink(missing_ok=True)
+        scrap.unlink(missing_ok=True)
         raise InputError(name, "is empty", "Choose another file.")
-    return Path(scrap), head
+    return scrap, head
 
 
 def _placed(scrap: Path, folder: Path, stem: str, suffix: str) -> Path:
@@ -157,15 +158,24 @@ def _placed(scrap: Path, folder: Path, stem: str, suffix: str) -> Path:
     while True:
         target = folder / (f"{stem}{suffix}" if number == 1 else f"{stem}-{number}{suffix}")
         try:
-            os.link(scrap, target)
+            _named(scrap, target)
         except FileExistsError:
             if target.stat().st_size == scrap.stat().st_size and target.read_bytes() == scrap.read_bytes():
                 scrap.unlink(missing_ok=True)  # the same scan once more
                 return target
             number += 1
             continue
-        except OSError:  # a file system without links
-            scrap.replace(target)
-            return target
-        scrap.unlink(missing_ok=True)
         return target
+
+
+def _named(scrap: Path, target: Path) -> None:
+    """Give the scrap its name, or raise FileExistsError where another file has it."""
+    try:
+        os.link(scrap, target)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links: the name is taken first, and what has it is not replaced
+        target.touch(exist_ok=False)
+        scrap.replace(target)
+    else:
+        scrap.unlink(missing_ok=True)

@@ -12,7 +12,7 @@ from typing import Any
 from capture.errors import OutputError, UsageError
 from ownhand.composer.merge.run_plan import safe_name
 from ownhand.hands.freshness import changed_since
-from ownhand.hands.hand import Hand, open_hand, open_or_create
+from ownhand.hands.hand import HANDEDNESS, Hand, open_hand, open_or_create
 from ownhand.hands.locking import locked
 from ownhand.validation import Place, raise_faults
 
@@ -68,6 +68,8 @@ class Folder:
         if path.exists():
             raise OutputError(name, "is there already", "Choose another name for the hand.")
         with locked(path):
+            if (path / "hand.json").exists():  # another page was as quick
+                raise OutputError(name, "is there already", "Choose another name for the hand.")
             return open_or_create(path, **{"year": date.today().year, **record})
 
 
@@ -86,7 +88,7 @@ def record_from(place: Place) -> dict[str, Any]:
         if place.of(name).present:
             out[name] = " ".join(place.of(name).text("", LONGEST).split())
     if place.of("handedness").present:
-        out["handedness"] = place.of("handedness").choice("right", ("right", "left"))
+        out["handedness"] = place.of("handedness").choice(HANDEDNESS[0], HANDEDNESS)
     if place.of("year").present:
         out["year"] = place.of("year").whole(0, 9999)
     return out

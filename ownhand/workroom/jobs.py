@@ -18,6 +18,9 @@ from typing import Any
 from capture.errors import UsageError
 from ownhand.subprocesses import own_command, own_environment
 
+SETTLED_S = 10.0
+"""How long what is done after a job is waited for, at most."""
+
 
 @dataclass
 class Job:
@@ -61,6 +64,7 @@ class Jobs:
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._last: Job | None = None
+        self._follower: threading.Thread | None = None
         self._count = 0
         atexit.register(self.stop)
 
@@ -68,6 +72,12 @@ class Jobs:
     def last(self) -> Job | None:
         """The job that is going on, or was the last to."""
         return self._last
+
+    def settle(self) -> None:
+        """Wait for what is done after a job that has ended: it says that it has before its scans are put away."""
+        job, follower = self._last, self._follower
+        if job is not None and not job.running and follower is not None:
+            follower.join(timeout=SETTLED_S)
 
     def start(self, kind: str, request: dict[str, Any], after: Callable[[Job], None] = lambda job: None) -> Job:
         """Begin a piece of work; `after` is called from another thread when it has ended.
@@ -79,6 +89,7 @@ class Jobs:
         UsageError
             If another one is still going on.
         """
+        self.settle()
         with self._lock:
             if self._last is not None and self._last.running:
                 what = f"this hand is busy: {self._last.step or self._last.kind}"
@@ -93,7 +104,8 @@ class Jobs:
                 env=own_environment(),
             )
             self._last = job
-        threading.Thread(target=_follow, args=(job, {"kind": kind, **request}, after), daemon=True).start()
+            self._follower = threading.Thread(target=_follow, args=(job, {"kind": kind, **request}, after), daemon=True)
+            self._follower.start()
         return job
 
     def stop(self) -> None:

@@ -30,6 +30,7 @@ KINDS = {
     ".tif": "image/tiff",
     ".tiff": "image/tiff",
     ".heic": "image/heic",
+    ".heif": "image/heif",
 }
 """Media types as registered with IANA; what is none of these is not given."""
 
@@ -70,7 +71,7 @@ def _offered(hand: Hand) -> Iterator[tuple[str, Path, str]]:
     for file in tables(hand):
         yield "Tables", file, file.name
     for file in sorted(hand.scans_folder.glob("[!.]*")):
-        if file.suffix in KINDS:
+        if file.suffix.lower() in KINDS:
             yield "Scans", file, file.name
 
 
@@ -98,5 +99,5 @@ def kept_file(hand: Hand, place: str) -> Response:
         if file.relative_to(hand.path).as_posix() == place:
             if file.is_dir():
                 return download(name, "application/zip", zipped_tree(file))
-            return download(name, KINDS[file.suffix], file.read_bytes())
+            return download(name, KINDS[file.suffix.lower()], file.read_bytes())
     raise InputError(place[:80], "is not one of the hand's files", "Load the page again.")

@@ -74,10 +74,28 @@ def load_layout(hand: Hand, name: str) -> dict[str, Any]:
         If there is none, or it cannot be read.
     """
     file = layout_file(hand, name)
+    return layout_from(_text_in(file), hand, where=file.name)
+
+
+def load_machine_data(hand: Hand) -> dict[str, Any] | None:
+    """Return the plotter's profile that is kept, as its TOML file gives it; None where there is none.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, or has a fault.
+    """
+    file = machine_file(hand)
+    return machine_text(_text_in(file), where=file.name) if file.is_file() else None
+
+
+def _text_in(file: Path) -> str:
     try:
-        return layout_from(file.read_text("utf-8"), hand, where=file.name)
+        return file.read_text("utf-8-sig")
     except OSError as error:
         raise InputError(file.name, f"cannot be read ({error.strerror})", "Save it again.") from None
+    except UnicodeDecodeError:
+        raise InputError(file.name, "is not text in UTF-8", "Save it as plain text in UTF-8.") from None
 
 
 def layout_from(text: str, hand: Hand, *, where: str) -> dict[str, Any]:

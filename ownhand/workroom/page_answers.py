@@ -59,8 +59,7 @@ class PageAnswers:
         """Return the page as it was left, the layouts, the plotter and the tables; makes the composer ready."""
         hand = self.room.hand
         draft = layouts.load_draft(hand)
-        file = layouts.machine_file(hand)
-        machine = layouts.machine_text(file.read_text("utf-8"), where=file.name) if file.is_file() else None
+        machine = layouts.load_machine_data(hand)
         composer = self.room.desk.ensemble().of("")
         return {
             "draft": draft,

@@ -21,12 +21,12 @@ from typing import Any
 import segno
 import uvicorn
 from starlette.applications import Starlette
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from capture.errors import OwnhandError, UsageError
-from ownhand.connections import listening_on
+from ownhand.connections import PatientProtocol, listening_on
 from ownhand.hands.hand import Hand
 from ownhand.workroom.drop import TooLargeError, keep_scan_to_read
 
@@ -35,6 +35,9 @@ OPEN_S = 600.0
 
 MOST_WRONG = 20
 """Wrong addresses after which the port closes: somebody is trying."""
+
+MOST_CONNECTIONS = 24
+"""Of all devices together: the phone's browser opens some six, strangers may hold others open."""
 
 LARGEST_PHOTO = 60 * 1024 * 1024
 MOST_PHOTOS = 60
@@ -46,6 +49,14 @@ HEADERS = {
     "referrer-policy": "no-referrer",
     "cache-control": "no-store",
 }
+
+
+class DoorProtocol(PatientProtocol):
+    """Connections of a door: few, for one device uses it, and whoever holds many loses them first."""
+
+    def most(self) -> int:
+        """Return how many connections may be open."""
+        return MOST_CONNECTIONS
 
 
 @dataclass
@@ -116,7 +127,7 @@ def open_door(
     door = Door(hand, f"http://{host}:{port}/{code}/", f"{host}:{port}", code, time.monotonic() + open_s)
     config = uvicorn.Config(
         phone_app(door, kept), log_config=None, access_log=False, server_header=False, lifespan="off", ws="none",
-        limit_concurrency=12, timeout_keep_alive=10, timeout_graceful_shutdown=2,
+        http=DoorProtocol, timeout_keep_alive=10, timeout_graceful_shutdown=2,
     )  # fmt: skip
     door.server = uvicorn.Server(config)
     server = door.server
@@ -217,6 +228,8 @@ def phone_app(door: Door, kept: Callable[[str], None]) -> Starlette:
             return JSONResponse({"error": str(error)}, 413, HEADERS)
         except OwnhandError as error:
             return JSONResponse({"error": str(error)}, 422, HEADERS)
+        except ClientDisconnect:  # out of the network's reach: nobody is there to be answered
+            return Response(status_code=400, headers=HEADERS)
         door.sent.append(file.name)
         kept(file.name)
         return JSONResponse({"kept": file.name}, headers=HEADERS)

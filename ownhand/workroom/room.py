@@ -115,6 +115,7 @@ class Room:
         UsageError
             If no scan waits to be read.
         """
+        self.jobs.settle()
         scans = drop.waiting(self.hand)
         if not scans:
             raise UsageError("reading", "no scan waits", "Drop scans on the page first.")

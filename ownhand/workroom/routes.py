@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 
-from starlette.requests import Request
+from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
@@ -77,6 +77,8 @@ def receiving(take: Callable[[Request], Awaitable[Answer]]) -> Callable[[Request
             return JSONResponse(refusal(error.where, error.what, error.remedy), 413)
         except OwnhandError as error:
             return JSONResponse(refusal(error.where, error.what, error.remedy), 422)
+        except ClientDisconnect:  # a page that was closed, a phone out of reach: nobody is there to be answered
+            return Response(status_code=400)
         return got if isinstance(got, Response) else JSONResponse(got)
 
     return endpoint

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from capture.errors import InputError
+from capture.safe_paths import path_inside
 from fontbuild.font import Font
 from ownhand.composer.merge.run_plan import safe_name
 from ownhand.composer.merge.table import Table, read_table
@@ -53,8 +54,8 @@ def table_file(hand: Hand, name: str) -> Path:
     InputError
         If there is none of that name.
     """
-    file = tables_folder(hand) / name
-    if safe_name(Path(name).stem) != Path(name).stem or Path(name).suffix not in TABLES or not file.is_file():
+    is_ours = Path(name).name == name and safe_name(Path(name).stem) == Path(name).stem and Path(name).suffix in TABLES
+    if not is_ours or not (file := path_inside(tables_folder(hand), name)).is_file():
         raise InputError(name[:80] or "the table", "is not one of the hand's tables", "Drop the table on the page.")
     return file
 

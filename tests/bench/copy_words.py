@@ -6,7 +6,8 @@ table), sieved by Debian's hunspell dictionaries (`hunspell-*`): a word stays th
 letters, which names and makers' marks do not, and that is not among those which the dictionary marks as never to be
 suggested. A word that stands there in small letters only for compounds, and alone with a capital, is a German noun, and
 is written as one. `--write` makes it anew and needs wordfreq (extra `train`) and these dictionaries; nothing that runs
-the program does. Printed: words, and the share of all pairs that they hold.
+the program does. Codes on paper count on the words (`capture.known_words`): with a new table the old one has to stay.
+Printed: words, and the share of all pairs that they hold.
 """
 
 from __future__ import annotations

@@ -115,6 +115,9 @@ def test_large_writing_fills_its_rows_too():
         (2, "A4", 3.5, "775871733f93016a"),
         (2, "A5", 2.5, "636ed6c2f134b3c7"),
         (2, "Letter", 7.0, "f0d45237cf6634b7"),
+        (3, "A4", 3.5, "2cc177e8c028b706"),
+        (3, "A5", 2.5, "fe31bdec56366eee"),
+        (3, "Letter", 7.0, "fdb0c9a078c7324a"),
     ],
 )
 def test_the_rules_have_not_changed_under_sheets_that_are_on_paper(layout, paper, x_height, digest):
@@ -125,7 +128,7 @@ def test_the_rules_have_not_changed_under_sheets_that_are_on_paper(layout, paper
     sheet = lay_out(counts, sheet_id="s", paper=paper, x_height_mm=x_height, ruled_text=text, layout=layout)
     data = json.dumps(sheet_to_json(sheet), sort_keys=True).encode()
 
-    assert max(LAYOUTS) == LAYOUT == 2
+    assert max(LAYOUTS) == LAYOUT == 3
     assert hashlib.sha256(data).hexdigest()[:16] == digest
 
 

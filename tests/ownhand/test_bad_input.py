@@ -278,6 +278,15 @@ def test_a_text_without_a_word_is_named(refused, tmp_path, option):
     assert "empty.txt: there is no word in it" in said
 
 
+def test_a_letter_s_text_without_a_word_is_named(refused, tmp_path):
+    (tmp_path / "empty.txt").write_text(" \n")
+
+    code, said = refused("letter", tmp_path / "hand", tmp_path / "scan.png", tmp_path / "empty.txt")
+
+    assert code == 2
+    assert "empty.txt: there is no word in it. Write the text of the page into it" in said
+
+
 def test_a_proof_replaces_no_file_and_is_a_picture(refused, tmp_path):
     font = save_ufo(hershey_font(variants=5), tmp_path / "font.ufo")
     (tmp_path / "mine-2.png").write_text("mine")

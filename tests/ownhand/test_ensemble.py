@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -24,7 +23,7 @@ from ownhand.composer.formats.png import picture
 from ownhand.composer.formats.replay import replay_data
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.merge.lacks import lacks_in
-from ownhand.composer.plot.drawings import strokes_of_path, strokes_of_svg
+from ownhand.composer.plot.drawings import strokes_of_path
 from ownhand.composer.plot.plot_page import flatten
 from ownhand.composer.settings.additions import Curve, Drawing
 from ownhand.composer.settings.pens import Pen
@@ -190,25 +189,6 @@ def test_a_drawing_over_the_margin_is_refused() -> None:
         ensemble().compose("a", replace(CARD, drawings=(Drawing(path="M0 0h20", x_mm=140, y_mm=50),)))
 
 
-def test_svg_files_are_read_with_groups_units_and_hidden_parts() -> None:
-    svg = (
-        b'<svg xmlns="http://www.w3.org/2000/svg" width="40mm" height="20mm" viewBox="0 0 80 40">'
-        b'<g transform="translate(10 0)"><rect x="0" y="0" width="20" height="10"/></g>'
-        b'<path display="none" d="M0 0L80 40"/><text x="3" y="9">lamp</text></svg>'
-    )
-    strokes, left_out = strokes_of_svg(svg, where="lamp.svg")
-    points = np.concatenate(strokes)
-
-    np.testing.assert_allclose([points.min(axis=0), points.max(axis=0)], [[5, 0], [15, 5]], atol=1e-3)
-    assert left_out == {"text": 1}
-
-
-@pytest.mark.parametrize("data", [b"", b"<svg", b'<!DOCTYPE a [<!ENTITY b "c">]><svg>&b;</svg>', b"<svg/>"])
-def test_a_file_that_is_no_drawing_is_refused_in_one_line(data: bytes) -> None:
-    with pytest.raises(InputError, match=r"x\.svg"):
-        strokes_of_svg(data, where="x.svg")
-
-
 def test_a_layouts_drawings_are_read_from_its_folder_and_nowhere_else(tmp_path: Path) -> None:
     (tmp_path / "in").mkdir()
     (tmp_path / "lamp.svg").write_text('<svg xmlns="http://www.w3.org/2000/svg"><path d="M0 0L9 9"/></svg>')
@@ -249,28 +229,6 @@ def test_a_text_before_the_first_named_box_is_for_the_first_and_never_lost() -> 
     for hands in (boxes, (replace(boxes[0], hand="aunt"), boxes[1])):
         with pytest.raises(UsageError, match="both what comes before"):
             ensemble().compose({"": "we sail", "message": "lamp"}, replace(CARD, boxes=hands))
-
-
-def reused(layers: int, each: int = 10) -> bytes:
-    """Return an SVG document whose last group draws a line `each` ** `layers` times (SVG 1.1, 5.6, the use element)."""
-    groups = ['<g id="a0"><path d="M0 0L1 1"/></g>']
-    groups += [f'<g id="a{n}">{f"""<use href="#a{n - 1}"/>""" * each}</g>' for n in range(1, layers + 1)]
-    head = '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9">'
-    return f'{head}<defs>{"".join(groups)}</defs><use href="#a{layers}"/></svg>'.encode()
-
-
-def test_a_few_lines_that_ask_for_a_thousand_million_are_refused():
-    begin = time.process_time()
-
-    assert len(strokes_of_svg(reused(2), where="lamp.svg")[0]) >= 100
-    with pytest.raises(InputError, match="elements, at most 20000 are drawn"):
-        strokes_of_svg(reused(9), where="lamp.svg")
-    with pytest.raises(InputError, match="uses itself"):
-        strokes_of_svg(reused(0).replace(b"<path", b'<use href="#a0"/><path'), where="lamp.svg")
-    with pytest.raises(InputError, match="layers"):
-        strokes_of_svg(reused(1).replace(b"<defs>", b"<g>" * 900 + b"</g>" * 900 + b"<defs>"), where="lamp.svg")
-
-    assert time.process_time() - begin < 20
 
 
 PARAGRAPHS = "Dear Ada, we lit the lamp at four.\n\n~in aunt hello annual lamps\nYours, the keeper"

@@ -89,6 +89,7 @@ def test_a_folder_with_a_long_or_odd_name_still_gives_a_family(tmp_path):
         ('{"format": 1, "family": 7}', "family: expected text"),
         ('{"format": 1, "family": "../x"}', "family"),
         ('{"format": 1, "family": "x", "year": "old"}', "year: expected a number"),
+        ('{"format": 1, "family": "x", "handedness": "both"}', "handedness: expected one of right, left"),
     ],
 )
 def test_a_damaged_record_says_what_is_wrong(tmp_path, text, said):

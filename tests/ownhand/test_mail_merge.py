@@ -449,3 +449,18 @@ def test_a_field_says_how_it_is_set_and_what_stands_for_it(text, value, filled):
     template = parse_template(text)
 
     assert template.fill(dict.fromkeys(template.fields, value)) == filled
+
+
+def test_a_table_of_the_persons_own_that_is_called_as_the_report_is_stays(tmp_path: Path) -> None:
+    own = tmp_path / ROWS
+    own.write_text("name,message\nOrla,fog\n")
+    with pytest.raises(OutputError, match=r"rows\.csv: is there already, and no report"):
+        run_table(FONT, read_table(own), TEMPLATE, tmp_path, CARD)
+
+    assert [p.name for p in tmp_path.iterdir()] == [ROWS]
+    assert own.read_text() == "name,message\nOrla,fog\n"
+
+    done = run_table(FONT, read_table(own), TEMPLATE, tmp_path, CARD, force=True)
+    again = run_table(FONT, guests(tmp_path, 1), TEMPLATE, tmp_path, CARD)
+
+    assert done.written == 1 and again.faults

@@ -14,7 +14,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
-from ownhand.subprocesses import own_command, own_environment
+from capture.errors import OwnhandError
+from ownhand.subprocesses import own_command, own_environment, processes
 from ownhand.workroom import server
 from tests.ownhand.stand_in import write_hand
 
@@ -100,3 +101,13 @@ def test_the_browser_is_given_a_ticket_that_is_good_once(hand, monkeypatch):
         made.close()
         made.server.should_exit = True
         thread.join(20)
+
+
+def test_a_worker_that_is_killed_from_outside_is_told_in_one_line():
+    with (
+        pytest.raises(OwnhandError, match="the work: a process of it was ended from outside") as told,
+        processes(1) as pool,
+    ):
+        pool.submit(os._exit, 9).result()
+
+    assert told.value.exit_code == 1 and told.value.remedy

@@ -5,9 +5,15 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
+import pytest
+
+from capture.errors import NEEDS_REVIEW
 from capture.read import Verdict
+from ownhand.cli.main import main
+from ownhand.commands.letter import TakenLetter
 from ownhand.commands.read_report import ReadReport, Taken, next_steps
 from ownhand.hands.captures import load_captures
+from ownhand.hands.lost_characters import lost_characters, told_of_lost
 from ownhand.workroom import work
 from tests.ownhand.stand_in import write_hand
 
@@ -63,6 +69,32 @@ def test_reading_ends_with_where_to_look_and_what_comes_next(tmp_path):
     assert f"ownhand review '{hand.path}'" in told[-2]
     assert told[-1] == f"Then build the font: ownhand build '{hand.path}'"
     assert next_steps(Path("x"), ReadReport((), (), ())) == []
+
+
+def test_characters_that_only_words_left_out_have_are_lost_to_the_hand(tmp_path):
+    hand = write_hand(tmp_path / "hand", "an", attempts=3, faults=False)
+
+    assert lost_characters(["line 1: nana", "line 3: quay"], hand) == ("q", "u", "y")
+    assert lost_characters(["line 1: anna"], hand) == lost_characters([], hand) == ()
+    assert told_of_lost(("q", "u"), Path("the hand")).endswith("ownhand sheet 'the hand' --characters qu")
+
+
+@pytest.mark.parametrize(("lost", "code"), [((), 0), (("q",), NEEDS_REVIEW)])
+def test_words_left_out_are_missing_only_where_the_hand_has_their_letters_nowhere_else(
+    tmp_path, monkeypatch, lost, code
+):
+    # README, exit codes: 5 is for characters that are missing
+    hand = write_hand(tmp_path / "hand", "an", attempts=3, faults=False)
+    read = dataclasses.replace(report(hand), lost=lost)
+    (page,) = read.pages
+    read = dataclasses.replace(read, pages=(dataclasses.replace(page, left_out=("line 3: quay",)),))
+    letter = TakenLetter(page.capture, page.contact, 6, 5, 0, 0, ("line 3: quay",), 0.0, (), lost)
+    monkeypatch.setattr("ownhand.commands.read.read_scans", lambda *args, **options: read)
+    monkeypatch.setattr("ownhand.commands.letter.take_letter", lambda *args, **options: letter)
+    (tmp_path / "text.txt").write_text("a quay")
+
+    assert main(["read", str(hand.path), "scan.png"]) == code
+    assert main(["letter", str(hand.path), "scan.png", str(tmp_path / "text.txt")]) == code
 
 
 def test_the_page_in_the_browser_is_told_what_the_command_says_of_words_left_out(tmp_path, monkeypatch):

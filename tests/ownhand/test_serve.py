@@ -5,20 +5,24 @@ import gzip
 import http.client
 import json
 import logging
+import re
 import socket
+import sys
 import threading
 import time
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import contextmanager
 from itertools import islice
+from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 import uvicorn
 
-from capture.errors import UsageError
+from capture.errors import OwnhandError, UsageError
+from ownhand import serve as serving
 from ownhand.composer import Composer, Settings
 from ownhand.composer.formats.svg import svg_text
 from ownhand.composer.settings.settings_data import settings_from
@@ -184,6 +188,7 @@ def test_the_hands_are_listed(client: Client) -> None:
         ({"text": "x", "seed": -1}, 422, "seed: expected a whole number"),
         ({"text": "x", "seed": True}, 422, "seed: expected a whole number"),
         ({"text": "x", "format": "dxf"}, 422, "format: expected one of"),
+        ({"text": "x", "page": 0}, 422, "page: expected a whole number from 1 to"),
         ({"text": "x", "page": 2}, 422, "there is no page 2, the text fills 1"),
         ({"text": "x", "dpi": 5000}, 422, "dpi: expected a number from 10 to 600"),
         ({"text": "x", "format": "png", "dpi": 600, "settings": {"paper": "2000x2000"}}, 422, "dpi: a picture of more"),
@@ -249,7 +254,19 @@ def test_unknown_places_and_methods_are_answered_alike(client: Client) -> None:
 
 
 def test_another_name_for_this_machine_is_refused(client: Client) -> None:
-    assert client.ask("GET", "/hands", Host="plotter.example")[0] == 400
+    for name in ("plotter.example", "plotter.example:80", "[::1]evil", "127.0.0.1.example:80", ""):
+        assert error_of(client.ask("GET", "/hands", Host=name))[0] == 400
+
+
+@pytest.mark.parametrize("name", ["localhost", "LOCALHOST:8214", "127.0.0.1:8214", "[::1]", "[::1]:8214"])
+def test_this_machine_may_be_called_by_any_of_its_own_names(client: Client, name: str) -> None:
+    # RFC 9110, 7.2, and RFC 3986, 3.2.2: an address of IPv6 stands in brackets, and its port behind them
+    assert client.ask("GET", "/hands", Host=name)[0] == 200
+
+
+def test_a_name_that_is_no_hosts_is_refused_in_words() -> None:
+    with pytest.raises(UsageError, match=r"port 8214 of a\.\.b cannot be used"):
+        serve({"keeper": FONT}, host="a..b", token="s3cret")
 
 
 def test_many_at_once_get_the_same_as_one_alone(client: Client) -> None:
@@ -270,6 +287,32 @@ def test_the_description_is_openapi_and_knows_every_setting(client: Client) -> N
     assert document["openapi"] == "3.1.0"
     assert set(document["paths"]) == {"/hands", "/hands/{hand}/pages", "/hands/{hand}/check"}
     assert set(document["components"]["schemas"]["Settings"]["properties"]) == set(Settings.__dataclass_fields__)
+
+
+def test_every_refusal_is_in_the_description(client: Client) -> None:
+    files = Path(serving.__file__).parent.glob("*.py")
+    given = {code for file in files for code in re.findall(r"RefusalError\((\d+)", file.read_text())} | {"400", "500"}
+    document = json.loads(client.ask("GET", "/openapi.json")[2])
+    told = document["paths"]["/hands/{hand}/pages"]["post"]["responses"].keys()
+
+    assert "429" in given
+    assert given - {"401"} <= told  # 401 is told where a token is needed
+
+
+def test_workers_that_cannot_begin_end_the_service_with_the_reason(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ownhand.serve.pool.own_command", lambda call: [sys.executable, "-c", "raise SystemExit(3)"])
+    with pytest.raises(OwnhandError, match="serve: a worker cannot be started \\(it ended at once\\)"):
+        serve({"keeper": FONT}, port=free_port())
+
+    monkeypatch.setattr("ownhand.serve.pool.own_command", lambda call: ["/nowhere/python"])
+    with pytest.raises(OwnhandError, match="No such file"):
+        serve({"keeper": FONT}, port=free_port())
+
+
+def free_port() -> int:
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
 
 
 def test_beyond_loopback_a_token_is_needed() -> None:

@@ -28,6 +28,12 @@ def drawing(tmp_path):
     return tmp_path / "line.png"
 
 
+@pytest.mark.parametrize("useless", [["-o", "line.svg"], ["--machine", "desk.toml"]])
+def test_what_json_would_leave_undone_is_refused(drawing, capsys, useless):
+    assert main(["trace", str(drawing), "--dpi", "300", "--format", "json", *useless]) == 2
+    assert "JSON goes to standard output" in capsys.readouterr().err
+
+
 def test_json_gives_one_object_a_line_in_millimetres_from_the_top_left(drawing, capsys):
     assert main(["trace", str(drawing), str(drawing), "--dpi", "300", "--format", "json"]) == 0
 

@@ -100,6 +100,17 @@ def test_each_box_gets_its_own_text(font, layout, tmp_path):
     assert (in_message | in_address).all()
 
 
+def test_what_a_layouts_drawing_holds_and_is_not_drawn_is_told_once(font, tmp_path, capsys):
+    (tmp_path / "lamp.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg"><path d="M0 0L9 9"/><text>lit</text><text>lamp</text></svg>'
+    )
+    layout = tmp_path / "card.toml"
+    layout.write_text('[[drawings]]\nfile = "lamp.svg"\nx_mm = 40\ny_mm = 40\nwidth_mm = 9\n')
+
+    assert main(["write", str(font), "lit", "--layout", str(layout), "-o", str(tmp_path / "card.svg")]) == 0
+    assert capsys.readouterr().err.count("lamp.svg: 2 texts left out; only lines are drawn") == 1
+
+
 @pytest.mark.parametrize("suffix", ["svg", "hpgl", "plt", "gcode", "nc", "png"])
 def test_the_suffix_says_what_is_written(font, tmp_path, suffix):
     out = tmp_path / f"page.{suffix}"

@@ -297,15 +297,3 @@ def _feet(
     feet = np.where(stands, 0.0, foot.keep * own) - own
     feet[inked] += ar1_noise(new[inked], memory)
     return feet
-
-
-def with_tabs(letters: Letters, start: int, end: int, step: float) -> None:
-    """Give the tabs of one passage the advance that reaches the next stop; changes `letters` in place.
-
-    Stops are `step` font units apart.
-    """
-    at = 0.0
-    for i in range(start, end):
-        if letters.chars[i] == TAB:
-            letters.advance[i] = (np.floor(at / step + 0.15) + 1) * step - at
-        at += letters.advance[i]

@@ -21,6 +21,8 @@ MIN_BEFORE, MIN_AFTER = 2, 3
 WORTH_IT = 0.12
 """Share of the line that must be empty before a word is hyphenated."""
 
+_MARKS = ".,;:!?…)]}»”\"'’"
+
 Syllables = Callable[[str], Sequence[int]]
 """From a word to the places, counted in graphemes, where it may be divided."""
 
@@ -86,21 +88,54 @@ def wrap(
         k = bisect_right(stops, origin + width + 1e-9) - 1
         while k >= 0 and options[k].hyphen and stops[k] + hyphen > origin + width:
             k -= 1
-        chosen = options[k] if k >= 0 and options[k].end > at else None
+        chosen = _best(options, k, at, places, width)
         full = chosen is not None and chosen.start >= end
         if not full and syllables is not None and hyphen:
-            divided = _divide(reach, chosen.start if chosen else at, words, origin + width - hyphen, syllables)
-            used = stops[k] - origin if chosen else 0.0
+            # also a word that a better place to end would take along, as a name with its title, may be divided
+            after = options[k].start if chosen else at
+            divided = _divide(reach, after, words, origin + width - hyphen, syllables)
+            used = float(reach[chosen.end]) - origin if chosen else 0.0
             if divided is not None and divided > at and width - used > WORTH_IT * width:
                 chosen = Break(divided, divided, hyphen=True)
         if chosen is None:
-            cut = max(at + 1, bisect_right(places, origin + width, at, end) - 1)
-            chosen = Break(cut, cut)
+            chosen = _broken(places, at, end, words, width, hyphen)
             broken += 1
         natural = float(reach[chosen.end]) - origin
         lines.append(Wrapped(at, chosen.end, chosen.hyphen, chosen.start >= end, natural))
         at = chosen.start
     return Wrapping(tuple(lines), broken)
+
+
+def _best(options: Sequence[Break], k: int, at: int, places: Sequence[float], width: float) -> Break | None:
+    """Return the last of the options up to the `k`th that is good and lies after `at`, or else the last of them all.
+
+    What belongs together and is longer than a line is parted at any rate: then it begins on this one.
+    """
+    good = k
+    while good >= 0 and options[good].poor and options[good].end > at:
+        good -= 1
+    if 0 <= good < k and options[good].end > at:
+        upto = next(b for b in options[k + 1 :] if not b.poor)
+        if places[upto.end] - places[options[good].start] > width:
+            return options[k]
+    for i in (good, k):
+        if i >= 0 and options[i].end > at:
+            return options[i]
+    return None
+
+
+def _broken(
+    places: Sequence[float], at: int, end: int, words: Sequence[tuple[int, int, str]], width: float, hyphen: float
+) -> Break:
+    """Return where to break a word that is longer than a line: not just before its end; with a hyphen in letters."""
+    first, last, spelling = next((w for w in words if w[0] <= at < w[1]), (at, end, ""))
+    plain = hyphen > 0 and spelling.strip(_MARKS).isalpha() and len(characters(spelling)) == last - first
+    room = width - (hyphen if plain else 0.0)
+    cut = bisect_right(places, places[at] + room, at, end) - 1
+    if last - cut < MIN_AFTER and last - MIN_AFTER >= at + MIN_BEFORE:
+        cut = last - MIN_AFTER
+    cut = max(at + 1, cut)
+    return Break(cut, cut, hyphen=plain)
 
 
 def _divide(
@@ -111,7 +146,7 @@ def _divide(
     if k >= len(words):
         return None
     first, last, spelling = words[k]
-    bare = spelling.rstrip(".,;:!?…)]}»”\"'’")
+    bare = spelling.rstrip(_MARKS)
     if not bare.isalpha() or len(characters(spelling)) != last - first:
         return None
     letters = len(characters(bare))

@@ -5,7 +5,7 @@ Places are page-frame mm (y down), lengths of letters font units.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +17,7 @@ from ownhand.composer.layout.line_breaking import Syllables, Wrapped, reach_of, 
 from ownhand.composer.layout.reserved import Column, Slot
 from ownhand.composer.settings.settings import Settings
 from ownhand.composer.settings.text_box import TextBox
+from ownhand.composer.text.characters import TAB
 from ownhand.composer.text.prepared_text import Part, PreparedText
 from ownhand.composer.variation.handwriting_statistics import Array
 
@@ -155,7 +156,7 @@ def set_text(
     page, y = (0, float(first)) if after is None else (after[0], after[1] + pitch)
     number, broken, spare = 0, 0, manuscript.hyphens[0] + 1
     blank = pitch if ruling else pitch * settings.paragraph_gap
-    for part in manuscript.parts:
+    for index, part in enumerate(manuscript.parts):
         if part.new_page and (lines or page):
             page, y = (page // box.columns + 1) * box.columns, first
         if part.empty:
@@ -163,7 +164,7 @@ def set_text(
             continue
         hang, indent = _indents(part, reach, settings, u, x_height)
 
-        slots = [column.after(page, y)]
+        slots = [_with_what_follows(manuscript.parts[index:], column.after(page, y), column, blank)]
 
         def room(
             k: int, hang: float = hang, indent: float = indent, number: int = number, slots: list[Slot] = slots
@@ -183,7 +184,9 @@ def set_text(
             slot = slots[k]
             page, y = slot.column, slot.y_mm
             inset = hang if k else indent
-            narrow = float(wobble.width[number % len(wobble.width)])
+            # columns of a table stand under each other, however tightly their lines are written
+            tabbed = TAB in letters.chars[line.start : line.end]
+            narrow = 1.0 if tabbed else float(wobble.width[number % len(wobble.width)])
             margin = float(wobble.margin[number % len(wobble.margin)]) * x_height * u
             hyphen_at = spare if line.hyphen else -1
             spare = spare + 2 if line.hyphen and spare + 2 < manuscript.hyphens[1] else spare
@@ -213,6 +216,24 @@ def set_text(
         box, tuple(kept), pages if box.flows else min(pages, 1), u, float(pitch), ruling is not None, broken,
         len(lines) - len(kept), end,
     )  # fmt: skip
+
+
+def _with_what_follows(parts: Sequence[Part], slot: Slot, column: Column, blank_mm: float) -> Slot:
+    """Return where the first of these lines begins: in the next column where it is a heading that would end its own.
+
+    A heading is a line set in the middle; further ones, and blank lines, may come between it and what it is over.
+    """
+    if not column.box.flows or parts[0].align != "centre" or slot.y_mm <= column.first_mm + 1e-6:
+        return slot
+    y = slot.y_mm
+    for part in parts[1:]:
+        if part.new_page:
+            return slot
+        y += blank_mm if part.empty else column.pitch_mm
+        if not part.empty and part.align != "centre":
+            kept = column.after(slot.column, y).column == slot.column
+            return slot if kept else column.after(slot.column + 1, column.first_mm)
+    return slot
 
 
 def _down(lines: list[SetLine], down: str, free_mm: float, pitch_mm: float) -> list[SetLine]:

@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 
+from capture.errors import OutputError
 from capture.files import make_folder, write_text
 from fontbuild.font import Font
 from ownhand.composer.ensemble import Ensemble
@@ -29,6 +30,10 @@ Progress = Callable[[str, int, int], None]
 
 ROWS = "rows.csv"
 """Beside the cards: what each row lacked, and which were not written."""
+
+
+HEAD = ("line", "name", "lacked", "not written")
+"""Columns of that report."""
 
 
 @dataclass(frozen=True)
@@ -93,7 +98,7 @@ def run_table(
     InputError
         If the template wants a column that the table does not have.
     OutputError
-        If the folder cannot be written to.
+        If the folder cannot be written to, or holds a file of the name of the report on its rows that is none.
     """
     run = run or Run()
     tell = progress or (lambda step, done, total: None)
@@ -106,6 +111,7 @@ def run_table(
         return RunReport(0, 0, 0, tuple(faults), {}, missing)
     if not check:
         make_folder(out)
+        _check_report(out / ROWS, force=force)
         folder = open_run(jobs, out, run, force=force)
         left_over = left_over_files(jobs, out)
         jobs, there = list(folder.left), list(folder.there)
@@ -140,6 +146,17 @@ def run_table(
     )
 
 
+def _check_report(file: Path, *, force: bool) -> None:
+    """Refuse to write over a table of the person's own that is called as the report is."""
+    try:
+        ours = not file.exists() or file.read_text("utf-8").startswith(",".join(HEAD))
+    except (OSError, ValueError):
+        ours = False
+    if not ours and not force:
+        what = "is there already, and no report of an earlier run"
+        raise OutputError(str(file), what, "Choose another folder, or move it away; --force replaces it.")
+
+
 def _gap(field: str) -> Notice:
     return Notice("unfilled", f"the column '{field}'", f"empty, a gap is left; {{{field}, else …}} would fill it")
 
@@ -154,7 +171,7 @@ def rows_report(jobs: Sequence[Job], faults: Sequence[Fault], missing: Sequence[
     names = {job.line: job.name for job in jobs}
     table = io.StringIO()
     rows = csv.writer(table)
-    rows.writerow(["line", "name", "lacked", "not written"])
+    rows.writerow(HEAD)
     for line in sorted({*names, *wrong}):
         rows.writerow([line, names.get(line, ""), lacked.get(line, ""), wrong.get(line, "")])
     return table.getvalue()

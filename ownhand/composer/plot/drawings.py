@@ -13,18 +13,13 @@ import numpy as np
 
 from capture.errors import InputError, UsageError
 from capture.units import MM_PER_INCH, Points
+from ownhand.composer.plot.svg_documents import closed_once, looked_through
 from ownhand.composer.settings.additions import Drawing
 
 CSS_PPI = 96.0
 """Pixels of an inch in SVG (CSS 2.1, 4.3.2)."""
 
 MOST_POINTS = 400_000
-MOST_ELEMENTS = 20_000
-"""Of an SVG document, what is used again counted as often as it is used."""
-
-MOST_DEPTH = 200
-"""Elements in elements."""
-
 NOT_DRAWN = {"Text": "text", "Image": "picture"}
 
 
@@ -39,8 +34,8 @@ def strokes_of_path(data: str, *, what: str = "path") -> list[Points]:
     from svgelements import Path
 
     try:
-        return _cubics(Path(data))
-    except (ValueError, TypeError, IndexError, AttributeError, ZeroDivisionError, RecursionError):
+        return _cubics(Path(closed_once(data)))
+    except (ValueError, TypeError, IndexError, AttributeError, ArithmeticError, RecursionError):
         raise UsageError(what, f"'{data[:30]}' is no SVG path data", "Write it as M, L, C, A … with numbers.") from None
 
 
@@ -54,64 +49,39 @@ def strokes_of_svg(data: bytes, *, where: str) -> tuple[list[Points], dict[str, 
     InputError
         If it is not an SVG document, or holds no line.
     """
-    import defusedxml.ElementTree
     from svgelements import SVG, Shape
 
     remedy = "Save the drawing as SVG with paths."
-    try:
-        root = defusedxml.ElementTree.fromstring(data)
-    except Exception as error:
-        raise InputError(where, f"cannot be read as SVG ({type(error).__name__})", remedy) from None
-    if fault := _too_much(root):
-        raise InputError(where, fault, "Simplify the drawing.")
+    document = looked_through(data, where=where)
     try:
         # an empty root comes back as a bare element, without a list of what is in it
-        elements = list(SVG.parse(io.BytesIO(data), reify=True, ppi=CSS_PPI).elements())
-    except Exception as error:  # every fault of a file from outside, whatever the two readers call it
+        elements = list(SVG.parse(io.BytesIO(document), reify=True, ppi=CSS_PPI).elements())
+    except Exception as error:  # every fault of a file from outside, whatever the reader calls it
         raise InputError(where, f"cannot be read as SVG ({type(error).__name__})", remedy) from None
     strokes: list[Points] = []
     left_out: dict[str, int] = {}
+    points = 0
     for element in elements:
         values = element.values if hasattr(element, "values") and isinstance(element.values, dict) else {}
         if values.get("display") == "none" or values.get("visibility") == "hidden":
             continue
         if isinstance(element, Shape):
-            strokes += [s * MM_PER_INCH / CSS_PPI for s in _cubics(element)]
+            try:
+                lines = [s * MM_PER_INCH / CSS_PPI for s in _cubics(element)]
+            except (ValueError, TypeError, IndexError, AttributeError, ArithmeticError) as error:
+                raise InputError(where, f"a line of it cannot be drawn ({error})", remedy) from None
+            strokes += lines
+            points += sum(map(len, lines))
         elif kind := NOT_DRAWN.get(type(element).__name__):
             left_out[kind] = left_out.get(kind, 0) + 1
-        if sum(map(len, strokes)) > MOST_POINTS:
+        if points > MOST_POINTS:
             raise InputError(where, f"it holds more than {MOST_POINTS} points", "Simplify the drawing.")
     if not strokes:
         raise InputError(where, "it holds no line to draw", remedy)
     return strokes, left_out
 
 
-def _too_much(root: Any) -> str:
-    """Return what is too much in an SVG document; '' where nothing is.
-
-    A few lines of `<use>` can ask for the same line a thousand million times (SVG 1.1, 5.6).
-    """
-    named = {element.get("id"): element for element in root.iter() if element.get("id")}
-    known: dict[int, int] = {}
-
-    def count(element: Any, depth: int) -> int:
-        if depth > MOST_DEPTH:
-            raise RecursionError
-        if id(element) not in known:
-            parts = list(element)
-            if str(element.tag).rpartition("}")[2] == "use":
-                href = next((v for k, v in element.attrib.items() if k.rpartition("}")[2] == "href"), "")
-                parts += [named[href[1:]]] if href[1:] in named else []
-            known[id(element)] = 1 + sum(count(part, depth + 1) for part in parts)
-        return known[id(element)]
-
-    try:
-        total = count(root, 0)
-    except RecursionError:
-        return f"it holds elements in more than {MOST_DEPTH} layers, or one that uses itself"
-    return f"it holds {total} elements, at most {MOST_ELEMENTS} are drawn" if total > MOST_ELEMENTS else ""
-
-
+@np.errstate(over="ignore", invalid="ignore")  # what is no number any more is told at the end
 def _cubics(shape: Any) -> list[Points]:
     """Return the subpaths of a shape as cubic strokes; every other kind of segment is raised to cubics."""
     from svgelements import Arc, Close, CubicBezier, Line, Move, Path, QuadraticBezier

@@ -20,7 +20,7 @@ Example of a file, with every key; all have defaults:
     pen_down = ["M3 S60", "G4 P0.15"]
     pulled_deg = 60                # a nib that may only be pulled: whereto, clockwise from the right; leave out else
     begin = []                     # further lines of G-code at the start, once the pen is lifted
-    end = []                       # and at the end
+    end = []                       # and at the end, instead of going back to zero
 """
 
 from __future__ import annotations

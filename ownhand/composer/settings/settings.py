@@ -62,7 +62,7 @@ class Settings:
     """Where the body stands on a page that it does not fill, where there are no boxes."""
 
     tab_mm: float | None = None
-    """Distance of tab stops; None: six x-heights."""
+    """Distance of tab stops; None: lines under each other that have tabs are columns, as wide as what is in them."""
 
     fit: bool = False
     """Write the body smaller where it would need a further page."""

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import regex
 
 from ownhand.composer.text.characters import (
-    NO_BREAK_SPACE,
     SOFT_HYPHEN,
     SPACE,
     SPACES,
@@ -17,15 +16,9 @@ from ownhand.composer.text.characters import (
     characters,
 )
 from ownhand.composer.text.fitter import Fitter
-
-_OPENING = regex.compile(r"[\p{Ps}\p{Pi}¿¡]+")
-
-_CLOSING = regex.compile(r"[\p{Pe}\p{Pf}!?:;%]+[\p{P}]*")
+from ownhand.composer.text.kept_together import kept_breaks, kept_spaces
 
 _PARTS = regex.compile(r"[ \n\t\f\u200b]|[^ \n\t\f\u200b]+")
-
-_GROUPED = regex.compile(r"(?<!\d)(?<!\d )\d{1,3}(?: \d{3}){1,4}(?! ?\d)")
-"""A number in groups of three figures (SI Brochure, 9th edition, 5.4.4); more groups than any number has are a list."""
 
 
 @dataclass(frozen=True)
@@ -40,6 +33,9 @@ class Break:
 
     hyphen: bool = False
     """A hyphen appears when the line ends here."""
+
+    poor: bool = False
+    """Only for a line that has no better place to end."""
 
 
 @dataclass(frozen=True)
@@ -63,23 +59,24 @@ def passage(line: str, fitter: Fitter) -> Passage:
     Examples
     --------
     >>> passage("so so", Fitter("so ")).breaks
-    (Break(end=2, start=3, hyphen=False),)
+    (Break(end=2, start=3, hyphen=False, poor=False),)
     """
     chars: list[str] = []
     gaps: list[float] = []
     breaks: list[Break] = []
     words: list[tuple[int, int, str]] = []
-    # no line ends inside a number (common practice, no source; UAX 14 breaks at every plain space)
-    parts = _PARTS.findall(_GROUPED.sub(lambda number: number[0].replace(SPACE, NO_BREAK_SPACE), line))
-    for i, part in enumerate(parts):
+    kept = kept_spaces(line)
+    parts = list(_PARTS.finditer(line))
+    for i, found in enumerate(parts):
+        part = found[0]
         if part in (SPACE, TAB):
             chars.append(part)
             gaps.append(1.0 if part == SPACE else 0.0)
-            if i + 1 < len(parts) and parts[i + 1] not in (SPACE, TAB) and _may_break(parts, i):
+            if i + 1 < len(parts) and parts[i + 1][0] not in (SPACE, TAB):
                 end = len(chars)
                 while end and chars[end - 1] == SPACE:
                     end -= 1
-                breaks.append(Break(end, len(chars)))
+                breaks.append(Break(end, len(chars), poor=found.start() in kept))
         elif part == ZERO_WIDTH_SPACE:
             breaks.append(Break(len(chars), len(chars)))
         else:
@@ -89,21 +86,18 @@ def passage(line: str, fitter: Fitter) -> Passage:
     return Passage(tuple(chars), tuple(gaps), tuple(b for b in breaks if b.end), tuple(words))
 
 
-def _may_break(parts: list[str], i: int) -> bool:
-    """Whether a line may end at the space `parts[i]`: not after a lone opening mark, not before a lone closing one."""
-    before = parts[i - 1] if i else ""
-    return not (_OPENING.fullmatch(before) or _CLOSING.fullmatch(parts[i + 1]))
-
-
 def _add_word(word: str, fitter: Fitter, chars: list[str], gaps: list[float], breaks: list[Break]) -> None:
     """Append a part without plain spaces, cut at soft hyphens and where UAX 14 allows."""
     for k, syllable in enumerate(word.split(SOFT_HYPHEN)):
         if k and chars:
             breaks.append(Break(len(chars), len(chars), hyphen=True))
-        cuts = set(breaks_inside(syllable))
-        for n, g in enumerate(characters(syllable)):
-            if n in cuts:
-                breaks.append(Break(len(chars), len(chars)))
+        graphemes = characters(syllable)
+        cuts = breaks_inside(syllable)
+        kept = kept_breaks(syllable, cuts, graphemes) if cuts else frozenset()
+        places = frozenset(cuts)
+        for n, g in enumerate(graphemes):
+            if n in places:
+                breaks.append(Break(len(chars), len(chars), poor=n in kept))
             if g in SPACES:
                 chars.append(SPACE)
                 gaps.append(SPACES[g])

@@ -26,6 +26,9 @@ _ALIGNED = re.compile(r"^~(left|right|cent(?:re|er)|justified) +(?=\S)")
 """A line that begins so stands as it says, whatever the rest of its box does."""
 
 BULLETS = ("•", "–", "-", "—", "*", "·")
+LONG_WORD = 16
+"""Letters of a word that may have to be broken although no language is given."""
+
 HYPHENS = ("-", "‐", "–")
 
 
@@ -64,6 +67,20 @@ class PreparedText:
     """Range of the characters kept in reserve as hyphens, at the end."""
 
 
+def tables_of(prepared: PreparedText) -> list[list[tuple[int, int]]]:
+    """Return the lines that have tabs, those under each other together: start and end of each."""
+    tables: list[list[tuple[int, int]]] = []
+    within = False
+    for part in prepared.parts:
+        has = TAB in prepared.chars[part.start : part.end]
+        if has and not within:
+            tables.append([])
+        if has:
+            tables[-1].append((part.start, part.end))
+        within = has
+    return tables
+
+
 def count_missing(text: str, fitter: Fitter, has: Container[str], *, lists: bool) -> None:
     """Count in `fitter` what a text needs and the font lacks, as `prepare_text` would, without setting it."""
     counts: Counter[str] = Counter()
@@ -98,7 +115,7 @@ def prepare_text(text: str, fitter: Fitter, has: Container[str], *, lists: bool,
         p = passage(line, fitter)
         chars.extend(p.chars)
         gaps.extend(p.gaps)
-        breaks = tuple(Break(b.end + start, b.start + start, b.hyphen) for b in p.breaks)
+        breaks = tuple(Break(b.end + start, b.start + start, b.hyphen, b.poor) for b in p.breaks)
         words = tuple((a + start, b + start, word) for a, b, word in p.words)
         return start, len(chars), breaks, words
 
@@ -120,7 +137,9 @@ def prepare_text(text: str, fitter: Fitter, has: Container[str], *, lists: bool,
             else:
                 parts.append(Part(*add(line), None, 0, new_page))
     hyphen = next((h for h in HYPHENS if h in has), "")
-    reserve = 1 + len(chars) // 40 if hyphen and (divides or any(b.hyphen for p in parts for b in p.breaks)) else 0
+    wanted = divides or any(b.hyphen for p in parts for b in p.breaks)
+    wanted = wanted or any(b - a >= LONG_WORD for p in parts for a, b, _ in p.words)
+    reserve = 1 + len(chars) // 40 if hyphen and wanted else 0
     first = len(chars)
     for _ in range(reserve):
         chars += [SPACE, hyphen]

@@ -41,6 +41,10 @@ def guarded(answer: Callable[[], Answer], state: State | None = None) -> Respons
         return JSONResponse(refusal("the font", f"could not be built ({error})", remedy), 500)
     except OwnhandError as error:
         return JSONResponse(refusal(error.where, error.what, error.remedy), 422)
+    except OSError as error:  # a file that was there a moment ago, a disk that went away
+        what = f"cannot be read or written ({error.strerror or type(error).__name__})"
+        where = error.filename if isinstance(error.filename, str) else "the hand's folder"
+        return JSONResponse(refusal(where, what, "Load the page again."), 500)
     if isinstance(got, Response):
         return got
     text = json.dumps(got, ensure_ascii=False, allow_nan=False, separators=(",", ":"))

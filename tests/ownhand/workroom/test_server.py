@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import socket
+import threading
 import time
 import zipfile
 from pathlib import Path
@@ -504,3 +505,53 @@ def test_the_port_closes_in_time_and_when_codes_are_guessed(hand):
 
 def test_nothing_is_open_to_the_network_unless_asked_for(room):
     assert room.get("api/phone")[1] == {"open": False, "sent": []}
+
+
+@pytest.mark.parametrize("file", ["layouts/lamp.toml", "plotter.toml"])
+def test_a_layout_or_plotter_that_is_no_text_is_told_in_one_line(room, hand, file):
+    place = hand.path / file
+    place.parent.mkdir(exist_ok=True)
+    place.write_bytes("name = 'Müll'".encode("utf-16"))
+    status, said, _ = (
+        room.get("api/desk") if file == "plotter.toml" else room.post("api/layout/load", {"layout_name": "lamp"})
+    )
+
+    assert status == 422
+    assert said["error"]["where"] == place.name and "UTF-8" in said["error"]["what"]
+
+
+def test_files_of_every_ending_that_is_offered_can_be_taken(room, hand):
+    (hand.path / "layouts").mkdir(exist_ok=True)
+    (hand.path / "scans").mkdir(exist_ok=True)
+    given = {"layouts/Lamp.SVG": b"<svg/>", "scans/page-1a.heif": b"x", "scans/PAGE-2B.JPG": b"y"}
+    for name, data in given.items():
+        (hand.path / name).write_bytes(data)
+    offered = [file["file"] for group in room.get("api/kept")[1]["groups"] for file in group["files"]]
+
+    assert set(given) <= set(offered)
+    for name, data in given.items():
+        assert room.get(f"api/kept/file?file={quote(name)}")[:2] == (200, data)
+
+
+def test_a_page_of_the_overview_with_a_number_of_5000_digits_is_none(room):
+    assert room.get(f"api/overview?run=cards&page={'9' * 5000}")[0] == 422
+
+
+def test_what_waits_is_read_once_however_quickly_it_is_asked_for_again(room, hand, monkeypatch):
+    """The job says that it has ended before its scans are put away."""
+    drop(room, "blank.png", png())
+    slow = threading.Event()
+    unlink = Path.unlink
+
+    def late(self, missing_ok=False):
+        if self.parent.name == "waiting":
+            slow.wait(0.7)
+        unlink(self, missing_ok=missing_ok)
+
+    monkeypatch.setattr(Path, "unlink", late)
+    room.post("api/read", {})
+    ended(room)
+    status, said, _ = room.post("api/read", {})
+    slow.set()
+
+    assert (status, said["error"]["what"]) == (422, "no scan waits")

@@ -7,9 +7,11 @@ names, archives whose names lead out of their folder, XML entities.
 
 from __future__ import annotations
 
+import errno
 import http.client
 import io
 import os
+import socket
 import stat
 import time
 import zipfile
@@ -181,6 +183,20 @@ def test_a_layout_reaches_no_hand_but_those_beside_it(room):
         assert room.post("api/page", wish)[0] == 422, hand
 
 
+@pytest.mark.parametrize("name", ["../runs/cards/rows.csv", "{folder}/elsewhere.csv", "../../elsewhere.csv"])
+def test_a_table_is_read_from_the_hands_own_folder_and_nowhere_else(room, hand, name):
+    for place in (hand.path / "runs" / "cards" / "rows.csv", hand.path.parent / "elsewhere.csv"):
+        place.parent.mkdir(parents=True, exist_ok=True)
+        place.write_text("name\nOrla\n")
+    (hand.path / "tables").mkdir(exist_ok=True)
+    name = name.format(folder=hand.path.parent)
+    status, said, _ = room.get(f"api/table?name={quote(name)}")
+    wish = {"texts": {"body": "tina"}, "layout": {"paper": "A6"}, "table": name, "name_field": "name"}
+
+    assert (status, said["error"]["what"]) == (422, "is not one of the hand's tables")
+    assert room.post("api/cards", wish)[0] == 422
+
+
 def test_names_in_a_zip_never_lead_out_of_the_folder_it_is_unpacked_in(room, hand):
     table = 'file\n../../evil\n"/etc/cron.d/x"\nC:\\boot\n..\n"a/b"\n'
     drop(room, "guests.csv", table.encode(), "table/drop")
@@ -238,6 +254,16 @@ def test_a_phones_code_is_worth_nothing_once_its_time_is_over(hand):
     assert not (hand.path / "waiting").exists()
 
 
+def test_strangers_who_hold_connections_open_do_not_keep_the_phone_out(door):
+    host, port = door.host.split(":")
+    idle = [socket.create_connection((host, int(port))) for _ in range(3 * phone.MOST_CONNECTIONS)]
+    status, page, _ = Client(door.address).get("")
+
+    assert (status, b"Photographs of a sheet" in page) == (200, True)
+    for connection in idle:
+        connection.close()
+
+
 def test_the_phones_pictures_are_judged_as_others_are(door, hand, monkeypatch):
     monkeypatch.setattr(phone, "LARGEST_PHOTO", 4000)
     client = Client(door.address)
@@ -252,3 +278,29 @@ def test_the_phones_pictures_are_judged_as_others_are(door, hand, monkeypatch):
     assert send("page.html", b"<script>alert(1)</script>")[0] == 422
     assert send("../../up.png", png())[1] == {"kept": "up.png"}
     assert [p.name for p in (hand.path / "waiting").iterdir()] == ["up.png"]
+
+
+def test_a_sender_who_leaves_in_the_middle_leaves_nothing_behind(room, hand, caplog):
+    sender = socket.create_connection(tuple(room.host.split(":")))
+    head = f"POST {room.path}api/drop?name=a.png HTTP/1.1\r\nHost: {room.host}\r\nOrigin: http://{room.host}\r\n"
+    head += "Content-Type: application/octet-stream\r\nContent-Length: 90000\r\n\r\n"
+    sender.sendall(head.encode() + png())
+    while not (hand.path / "waiting").is_dir():
+        time.sleep(0.01)
+    sender.close()
+    while list((hand.path / "waiting").iterdir()):
+        time.sleep(0.01)
+
+    assert room.get("api/work")[0] == 200
+    assert [record.message for record in caplog.records] == []
+
+
+def test_on_a_disk_without_links_two_scans_of_one_name_are_both_kept(room, hand, monkeypatch):
+    def no_links(one, other):
+        raise PermissionError(errno.EPERM, "Operation not permitted")  # as link(2) says of FAT
+
+    monkeypatch.setattr("ownhand.workroom.drop.os.link", no_links)
+    names = [drop(room, "page.png", png(size))[1]["kept"] for size in ((40, 30), (50, 60), (40, 30))]
+
+    assert names == ["page.png", "page-2.png", "page.png"]
+    assert {p.read_bytes() for p in (hand.path / "waiting").iterdir()} == {png((40, 30)), png((50, 60))}

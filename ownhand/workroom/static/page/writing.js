@@ -34,7 +34,7 @@ function finer(desk, boxed) {
     h("div", { class: "row bottom" },
       mm("indent_mm", "First line in, mm", { placeholder: "0" }),
       mm("paragraph_gap", "Blank line, lines high", { min: 0, max: 20, step: 0.1, placeholder: "0.5" }),
-      mm("tab_mm", "Tab stops, mm apart", { min: 0.5, placeholder: "six x" })),
+      mm("tab_mm", "Tab stops, mm apart", { min: 0.5, placeholder: "columns" })),
     boxed ? "" : h("div", { class: "row bottom" },
       mm("columns", "Columns", { min: 1, max: 12, step: 1, placeholder: "1" }),
       mm("column_gap_mm", "Between them, mm", { min: 0, placeholder: "8" }),

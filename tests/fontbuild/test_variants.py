@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fontbuild.build import build_font
-from fontbuild.compatible_cubics import fit_compatible
+from fontbuild.compatible_cubics import TOLERANCE_MM, fit_compatible, tolerance_of
 from fontbuild.dtw import pairwise, warp
 from fontbuild.font import Font, Record
 from fontbuild.geometry import sample_glyph, sample_stroke
@@ -64,6 +64,20 @@ def test_curves_stay_within_the_noise_of_the_ink(attempts: list[Attempt], font: 
 
     assert every.mean() < 0.02
     assert np.quantile(every, 0.99) < 0.1
+
+
+def test_small_writing_is_fitted_more_finely_than_large_writing() -> None:
+    t = np.linspace(0, 1, 200)
+    small = np.stack([9 * t, 1.2 * np.sin(9 * t) + 0.12 * np.sin(40 * t)], axis=1) * 0.5
+    off = []
+    for tolerance in (TOLERANCE_MM, tolerance_of(1.75)):
+        (curve,) = fit_compatible([small], tolerance_mm=tolerance)
+        off.append(np.sqrt((distance_to(small, sample_stroke(curve)) ** 2).mean()))
+
+    assert off[1] < 0.5 * off[0]
+    assert tolerance_of(3.5) == tolerance_of(9.0) == TOLERANCE_MM
+    # what one mended letter does to the x-height changes nothing of the others
+    assert tolerance_of(2.0) == tolerance_of(2.02)
 
 
 def test_all_variants_of_a_ductus_have_the_same_pieces(font: Font) -> None:

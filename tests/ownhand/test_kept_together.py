@@ -96,6 +96,7 @@ def test_the_day_of_a_date_stays_with_its_month(language: str) -> None:
         ("chez M. Leduc et Mme Petit", "M._Leduc Mme_Petit"),
         ("z. B. am 3. März um 9 Uhr", "z._B. 3._März 9_Uhr"),
         ("w domu i z nami na ul. Morskiej", "w_domu i_z_nami ul._Morskiej"),
+        ("łódź z 1920 r. stoi", "z_1920_r."),
         ("I am a keeper of a cat", ""),
         ("it opened — at last — today", "opened_— last_—"),
         ("— Nie wiem", "—_Nie"),

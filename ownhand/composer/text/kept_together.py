@@ -31,8 +31,9 @@ MONTHS = """January February March April May June July August September October 
 """In English, French, German, Polish, Spanish and Portuguese, as in a date."""
 
 UNITS = """mm cm dm m km mm² cm² m² km² ha mm³ cm³ m³ µm nm g kg mg t l L ml mL cl cL dl dL hl s ms h min d K °C °F °
-    °N °S °E °W % ‰ V kV W kW MW kWh A mA Hz kHz MHz GHz N kN Pa hPa kPa bar mbar J kJ cal kcal Ω lx lm cd km/h m/s
+    °N °S °E °W r w % ‰ V kV W kW MW kWh A mA Hz kHz MHz GHz N kN Pa hPa kPa bar mbar J kJ cal kcal Ω lx lm cd km/h m/s
     kn kt mph in ft yd mi lb lbs oz pt gal px dpi kB MB GB TB Uhr"""
+"""Of the SI and of everyday life; with what stands in the same way after a number: an hour, a Polish year (r.)."""
 
 MONEY = "zł gr Kč kr Ft lei лв kn"
 """Currencies whose signs are letters; three capitals (ISO 4217) and signs of class Sc are told without a list."""
@@ -86,7 +87,10 @@ _WHOLE = (
     regex.compile(r"\+\d{1,3}(?: \(?\d+\)?){1,6}"),
 )
 
-_LONE = regex.compile(rf"{_EDGE}[aiouAIOU]( +)(?=\p{{L}})"), regex.compile(rf"{_EDGE}[kvwzKVWZ]( +)(?=\p{{L}})")
+_LONE = (
+    regex.compile(rf"{_EDGE}[aiouAIOU]( +)(?=\p{{L}})"),
+    regex.compile(rf"{_EDGE}[kvwzKVWZ]( +)(?=[\p{{L}}\p{{N}}])"),
+)
 _WEST_SLAVIC = regex.compile(rf"[ąćęłńśźżčďěľňřšťůž]|{_EDGE}[wz] ", regex.IGNORECASE)
 """A letter or a word by which Polish, Czech and Slovak are told from languages that leave 'a' and 'i' at line ends."""
 

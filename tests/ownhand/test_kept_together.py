@@ -134,6 +134,12 @@ def test_a_line_ends_before_what_belongs_together_and_within_it_only_where_it_mu
     assert not narrow.notices
 
 
+def test_what_is_longer_than_a_line_begins_on_the_line_before() -> None:
+    made = composer().compose("Tel. +44 20 7946 0000", replace(CARD, margins_mm=(10, 100, 10, 10)), seed=1)
+
+    assert lines(made.pages[0]) == ["Tel. +44 20", "7946 0000"]
+
+
 def test_a_name_is_divided_although_it_belongs_to_its_title() -> None:
     settings = replace(CARD, margins_mm=(10, 86, 10, 10), hyphenate="en")
 

@@ -88,7 +88,7 @@ def wrap(
         k = bisect_right(stops, origin + width + 1e-9) - 1
         while k >= 0 and options[k].hyphen and stops[k] + hyphen > origin + width:
             k -= 1
-        chosen = _best(options, k, at)
+        chosen = _best(options, k, at, places, width)
         full = chosen is not None and chosen.start >= end
         if not full and syllables is not None and hyphen:
             # also a word that a better place to end would take along, as a name with its title, may be divided
@@ -106,11 +106,18 @@ def wrap(
     return Wrapping(tuple(lines), broken)
 
 
-def _best(options: Sequence[Break], k: int, at: int) -> Break | None:
-    """Return the last of the options up to the `k`th that is good and lies after `at`, or else the last of them all."""
+def _best(options: Sequence[Break], k: int, at: int, places: Sequence[float], width: float) -> Break | None:
+    """Return the last of the options up to the `k`th that is good and lies after `at`, or else the last of them all.
+
+    What belongs together and is longer than a line is parted at any rate: then it begins on this one.
+    """
     good = k
     while good >= 0 and options[good].poor and options[good].end > at:
         good -= 1
+    if 0 <= good < k and options[good].end > at:
+        upto = next(b for b in options[k + 1 :] if not b.poor)
+        if places[upto.end] - places[options[good].start] > width:
+            return options[k]
     for i in (good, k):
         if i >= 0 and options[i].end > at:
             return options[i]

@@ -125,6 +125,13 @@ def test_a_word_does_not_end_a_line_after_one_letter_nor_begin_one_with_marks(wo
     assert sorted(breaks(word)[0]) == good
 
 
+def test_a_compound_is_not_parted_where_its_hyphen_would_have_to_be_written_twice() -> None:
+    # Acordo Ortográfico da Língua Portuguesa (1990), Base XX, 6.º: "vice-/-almirante"; in Polish "biało-/-czerwony"
+    assert breaks("não o guarda-chuva")[0] == {4, 6}
+    assert breaks("łódź biało-czerwona")[0] == {5}
+    assert breaks("a well-known boat")[0] == {2, 7, 13}
+
+
 def test_a_line_ends_before_what_belongs_together_and_within_it_only_where_it_must() -> None:
     wide = composer().compose("we go to J. R. Quill", replace(CARD, margins_mm=(10, 94, 10, 10)), seed=1)
     narrow = composer().compose("J. R. Quillington", replace(CARD, margins_mm=(10, 102, 10, 10)), seed=1)

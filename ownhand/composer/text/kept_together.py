@@ -94,6 +94,8 @@ _LONE = (
 _WEST_SLAVIC = regex.compile(rf"[ąćęłńśźżčďěľňřšťůž]|{_EDGE}[wz] ", regex.IGNORECASE)
 """A letter or a word by which Polish, Czech and Slovak are told from languages that leave 'a' and 'i' at line ends."""
 
+_PORTUGUESE = regex.compile(r"[ãõ]", regex.IGNORECASE)
+
 _OPENING = regex.compile(r"[\p{Ps}\p{Pi}¿¡]+")
 _CLOSING = regex.compile(r"[\p{Pe}\p{Pf}!?:;%]+[\p{P}]*")
 _TRAILING = regex.compile(r"(?:[-–—―‒]+|…|\.{2,}|[,.])[\p{P}]*")
@@ -131,13 +133,24 @@ _RANGE = regex.compile(r"\d[-‐–—‒]"), regex.compile(r"\d")
 _ADDRESS = regex.compile(r"@|://|^www\.", regex.IGNORECASE)
 
 
-def kept_breaks(word: str, cuts: tuple[int, ...], graphemes: list[str]) -> frozenset[int]:
+def repeats_hyphens(line: str) -> bool:
+    """Return whether a line is in a language that writes a hyphen at which a line ends once more on the next.
+
+    Portuguese (Acordo Ortográfico da Língua Portuguesa, 1990, Base XX, 6.º), Polish and Czech (common practice, no
+    source); told by their letters.
+    """
+    return bool(_WEST_SLAVIC.search(line) or _PORTUGUESE.search(line))
+
+
+def kept_breaks(word: str, cuts: tuple[int, ...], graphemes: list[str], *, repeats: bool = False) -> frozenset[int]:
     """Return which of the breaks inside a word are no good: after one letter and a hyphen, before marks, in a range.
 
     Parameters
     ----------
     cuts
         Where UAX 14 lets the word break, as indices into its graphemes, ascending.
+    repeats
+        The language would have the hyphen of a compound once more on the next line (`repeats_hyphens`).
 
     Examples
     --------
@@ -155,7 +168,7 @@ def kept_breaks(word: str, cuts: tuple[int, ...], graphemes: list[str]) -> froze
             or _LONE_BEFORE.fullmatch(left)
             or _LONE_AFTER.fullmatch(right)
             or (_RANGE[0].search(left[-2:]) and _RANGE[1].match(right))
-            or (left[-1:] in "-‐" and _ADDRESS.search(word))
+            or (left[-1:] in "-‐" and (repeats or _ADDRESS.search(word)))
         ):
             out.add(cut)
     return frozenset(out)

@@ -147,6 +147,17 @@ def test_what_is_longer_than_a_line_begins_on_the_line_before() -> None:
     assert lines(made.pages[0]) == ["Tel. +44 20", "7946 0000"]
 
 
+def test_a_justified_line_is_rather_parted_than_full_of_holes() -> None:
+    settings = replace(CARD, margins_mm=(10, 76, 10, 10))
+    text = "we see M. Featherston there and there again"
+
+    ragged = lines(composer().compose(text, settings, seed=1).pages[0])
+    even = lines(composer().compose(text, replace(settings, align="justified"), seed=1).pages[0])
+
+    assert ragged[:2] == ["we see", "M. Featherston there"]
+    assert even[0] == "we see M."
+
+
 def test_a_name_is_divided_although_it_belongs_to_its_title() -> None:
     settings = replace(CARD, margins_mm=(10, 86, 10, 10), hyphenate="en")
 

@@ -48,7 +48,7 @@ __all__ = [
     "Words",
     "draw_form",
     "draw_page",
-    "printable",
+    "in_print",
 ]
 
 GUIDE_WIDTH_MM = 0.13
@@ -151,22 +151,25 @@ def draw_label(cell: Cell, layout: int, *, named: bool = True) -> Iterator[Shape
     base = top + 2.8
     shown = printed_form(cell.char)
     name = name_of(cell.char) if named and has_label(cell.char) else ""
-    size = min(LABEL_SIZE_MM, width / max(font.width_mm(shown, 1.0), 1e-6))
+    size = size_within(shown, width, LABEL_SIZE_MM)
     colour, most = (FIRST_LABEL, FIRST_NAME_SIZE_MM) if layout == 1 else (LABEL, NAME_SIZE_MM)
     yield Words(left, base, shown, size, colour)
     if name:
         start = left + max(font.width_mm(shown, size) + 0.7, 2.3)
-        room = left + width - start
-        small = min(most, room / font.width_mm(name, 1.0))
-        yield Words(start, base, name, small, colour)
+        yield Words(start, base, name, size_within(name, left + width - start, most), colour)
+
+
+def size_within(text: str, room_mm: float, most: float, *, bold: bool = False) -> float:
+    """Return the size, at most `most`, in which a text takes no more room; one of marks alone takes none."""
+    return min(most, room_mm / max(label_font(bold=bold).width_mm(text, 1.0), 1e-6))
 
 
 def draw_ruled(line: RuledLine, layout: int) -> Iterator[Shape]:
     """Yield a ruled line with its text in small print above."""
     x, y, width, _ = line.box_mm
     yield Line(x, line.baseline_mm, x + width, line.baseline_mm, BASELINE_WIDTH_MM, BASELINE)
-    text, colour = printable(line.text), FIRST_LABEL if layout == 1 else LABEL
-    yield Words(x, y - 0.6, text, min(2.5, width / label_font().width_mm(text, 1.0)), colour)
+    text, colour = in_print(line.text), FIRST_LABEL if layout == 1 else LABEL
+    yield Words(x, y - 0.6, text, size_within(text, width, 2.5), colour)
 
 
 INSTRUCTIONS = (
@@ -195,23 +198,22 @@ def draw_head(sheet: Sheet, page: Page, title: str) -> Iterator[Shape]:
     left = x + CODE_MM + CLEAR_MM + 0.5
     right = page.patch_mm[0] - 4.0 if page.patch_mm else x + width
     room = right - left
-    bold, plain = label_font(bold=True), label_font()
-    heading = printable(title) or "Handwriting sheet"
-    yield Words(left, y + 4.0, heading, min(5.0, room / bold.width_mm(heading, 1.0)), TEXT, bold=True)
+    heading = in_print(title) or "Handwriting sheet"
+    yield Words(left, y + 4.0, heading, size_within(heading, room, 5.0, bold=True), TEXT, bold=True)
     about = (
         f"Sheet {sheet.id}, page {page.page} of {len(sheet.pages)}. Writing size: x-height {sheet.x_height_mm:g} mm."
     )
-    yield Words(left, y + 8.2, about, min(2.6, room / plain.width_mm(about, 1.0)), TEXT)
+    yield Words(left, y + 8.2, about, size_within(about, room, 2.6), TEXT)
     instructions = RULED_INSTRUCTIONS if page.ruled else INSTRUCTIONS if room > 80 else SHORT_INSTRUCTIONS
     yield from draw_paragraphs(instructions, (left, y + 10.0, room, CODE_MM - 10.0), most=2.4)
     if page.patch_mm is not None:
         px, py, _, _ = page.patch_mm
         yield Frame(page.patch_mm, GUIDE_WIDTH_MM, BASELINE)
         caption = "Pen test: a few strokes, loops and dots"
-        yield Words(px, py - 1.2, caption, min(2.4, page.patch_mm[2] / plain.width_mm(caption, 1.0)), TEXT)
+        yield Words(px, py - 1.2, caption, size_within(caption, page.patch_mm[2], 2.4), TEXT)
 
 
-def printable(text: str) -> str:
+def in_print(text: str) -> str:
     """Return `text` on one line, with a box for each character that the font of the words lacks."""
     font = label_font()
     line = " ".join(unicodedata.normalize("NFC", text).split())
@@ -265,13 +267,13 @@ def draw_foot(page: Page, said: Said | None = None) -> Iterator[Shape]:
     if bar_beside_code(page.size_mm) and bx + length + 3 + font.width_mm(caption, size) <= x + room:
         yield Words(bx + length + 3, by + 0.8, caption, size, TEXT)
     else:
-        yield Words(bx, by + 4.0, caption, min(size, room / font.width_mm(caption, 1.0)), TEXT)
+        yield Words(bx, by + 4.0, caption, size_within(caption, room, size), TEXT)
     if page.page == 1:
         y1, y2 = top + 14.4, top + 20.2
         said = said or Said()
         yield from draw_blank("I agree that my handwriting is captured for:", x, y1, room, said.agreed)
         yield from draw_blank("Name in print, date (do not sign here):", x, y2, room, said.writer)
-    yield Words(x, top + CODE_MM - 0.3, CAUTION, min(size, room / font.width_mm(CAUTION, 1.0)), TEXT)
+    yield Words(x, top + CODE_MM - 0.3, CAUTION, size_within(CAUTION, room, size), TEXT)
 
 
 def draw_blank(text: str, x: float, y: float, room: float, filled: str = "") -> Iterator[Shape]:
@@ -281,5 +283,5 @@ def draw_blank(text: str, x: float, y: float, room: float, filled: str = "") -> 
     yield Words(x, y, text, size, TEXT)
     yield Line(x + width + 1.2, y + 0.4, x + room, y + 0.4, 0.12, TEXT)
     if filled:
-        words, left = printable(filled), room - width - 2.0
-        yield Words(x + width + 1.8, y, words, min(size, left / label_font().width_mm(words, 1.0)), TEXT)
+        words, left = in_print(filled), room - width - 2.0
+        yield Words(x + width + 1.8, y, words, size_within(words, left, size), TEXT)

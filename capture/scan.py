@@ -132,7 +132,7 @@ def load_scan(path: Path) -> Scan:
 def count_scans(path: Path) -> int:
     """Return how many pictures a file holds; 1 where it cannot be told without decoding it."""
     try:
-        if not path.is_file():
+        if not path.is_file() or path.stat().st_size > LARGEST_FILE:
             return 1
         with path.open("rb") as file, _quiet():
             kind = kind_of(file.read(_HEAD))

@@ -1,8 +1,8 @@
 """Letters for single-line fonts that are not ours: from a sheet, or composed from the font's own parts.
 
 Everything that is in the font stays as it is. Marks come, in this order, from its combining marks, its spacing marks,
-its accented letters taken apart, and, in fonts that only know ASCII, from what has the shape (`stand_ins`): a small
-slash for an acute, a small v for a caron, two points for a diaeresis, a comma for a cedilla.
+its accented letters taken apart, and, in fonts that only know ASCII, from what has the shape (`mark_fallbacks`): a
+small slash for an acute, a small v for a caron, two points for a diaeresis, a comma for a cedilla.
 """
 
 from __future__ import annotations
@@ -22,14 +22,14 @@ from fontbuild.build import SetAside
 from fontbuild.font import Font, Metrics
 from fontbuild.formats.svg_font_reader import load_svg_font, with_glyphs
 from fontbuild.formats.ufo import contour, write_ufo
-from fontbuild.formats.ufo_reader import KEY, font_of, open_ufo
+from fontbuild.formats.ufo_reader import KEY, font_in, open_ufo
 from fontbuild.geometry import bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.import_letters import Adopted, adopt
 from fontbuild.marks import mark_strokes, parts_of
 from fontbuild.naming import variant_name
 from fontbuild.stroked_letters import build_barred
-from fontbuild.usable_attempts import Decisions
+from fontbuild.usable_attempts import BuildingRules
 from skeleton.attempt import Attempt
 
 SPACING = {
@@ -72,7 +72,7 @@ def extend_font(
     *,
     out: Path,
     attempts: Sequence[Attempt] = (),
-    decisions: Decisions | None = None,
+    decisions: BuildingRules | None = None,
 ) -> Extension:
     """Write to `out` the font at `path` with the accented letters that the languages need and it lacks.
 
@@ -112,7 +112,7 @@ def extend_font(
 
 
 def _extend_svg(
-    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: Decisions | None
+    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: BuildingRules | None
 ) -> Extension:
     source = load_svg_font(path)
     sheet = adopt(attempts, source.font, decisions=decisions) if attempts else Adopted()
@@ -128,14 +128,10 @@ def _extend_svg(
 
 
 def _extend_ufo(
-    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: Decisions | None
+    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: BuildingRules | None
 ) -> Extension:
     ufo = open_ufo(path)
-    try:
-        font = font_of(ufo)
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
-        said = " ".join(str(error).split()) or type(error).__name__
-        raise FontFileError(str(path), f"does not hold together ({said})", "Mend the font.") from None
+    font = font_in(ufo, path)
     sheet = adopt(attempts, font, decisions=decisions) if attempts else Adopted()
     added = compose_missing(font, needed, sheet)
     order = list(ufo.lib.get("public.glyphOrder", []))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
 from typing import Any
@@ -16,6 +18,86 @@ PROVENANCE = "provenance"
 
 CHARACTERS = "characters"
 """... and of the code points that the network tells apart, in the order of their rows."""
+
+
+MAX_MEASURE_SPREADS = 4.0
+"""What is measured is kept within so many standard deviations."""
+
+
+@dataclass(frozen=True, eq=False)
+class Convolutions:
+    """Layers through which pictures go, each rectified."""
+
+    kernels: tuple[Single, ...]
+    """Each of shape (channels, channels before, k, k)."""
+
+    offsets: tuple[Single, ...]
+    strides: tuple[int, ...]
+
+    def seen(self, pictures: Single) -> Single:
+        """Return what the last layer holds of each picture, one row each; pictures: shape (n, channels, h, w)."""
+        x = pictures
+        for kernels, offsets, stride in zip(self.kernels, self.offsets, self.strides, strict=True):
+            x = convolved(x, kernels, offsets, stride)
+        return x.reshape(len(x), -1)
+
+
+@dataclass(frozen=True, eq=False)
+class PictureNetwork:
+    """Convolutions, and three layers of a perceptron that is also told measures."""
+
+    convolutions: Convolutions
+    shift: Single
+    scale: Single
+    """Shape (measures,): mean and standard deviation of what is measured."""
+
+    weights: tuple[Single, ...]
+    """Each of shape (before, after): of the picture, of what the first gives, of what the second gives."""
+
+    offsets: tuple[Single, ...]
+    of_measures: Single
+    """Shape (measures, n): added to what the first layer of the perceptron sums."""
+
+    def of_pictures(self, pictures: Single) -> Single:
+        """Return what the first layer sums of pictures of shape (n, channels, h, w), without its offsets."""
+        y: Single = self.convolutions.seen(pictures) @ self.weights[0]
+        return y
+
+    def of_told(self, measures: Single) -> Single:
+        """Return what it sums of measures of shape (n, measures); one that is not known is as it mostly is."""
+        told = np.clip((measures - self.shift) / self.scale, -MAX_MEASURE_SPREADS, MAX_MEASURE_SPREADS)
+        y: Single = np.nan_to_num(told, nan=0.0) @ self.of_measures
+        return y
+
+    def outcome(self, summed: Single) -> Single:
+        """Return what comes of the sums of the first layer, shape (n, outcomes)."""
+        y = np.maximum(np.maximum(summed, 0) @ self.weights[1] + self.offsets[1], 0)
+        out: Single = y @ self.weights[2] + self.offsets[2]
+        return out
+
+
+def convolutions_of(arrays: dict[str, NDArray[Any]], strides: Sequence[int]) -> Convolutions:
+    """Return the layers kept as `kernels_0`, `kernel_offsets_0` and so on.
+
+    arrays: of `load_arrays`, each of the shape in which it was kept.
+    """
+    kernels, offsets = (several(arrays, name, len(strides)) for name in ("kernels", "kernel_offsets"))
+    return Convolutions(kernels, offsets, tuple(strides))
+
+
+def picture_network_of(arrays: dict[str, NDArray[Any]], strides: Sequence[int]) -> PictureNetwork:
+    """Return the network kept in arrays, as `tests.bench.training.weights` gives them.
+
+    arrays: of `load_arrays`, each of the shape in which it was kept.
+    """
+    return PictureNetwork(
+        convolutions_of(arrays, strides),
+        arrays["shift"],
+        arrays["scale"],
+        several(arrays, "weights", 3),
+        several(arrays, "offsets", 3),
+        arrays["of_measures"],
+    )
 
 
 def load_arrays(file: Path | Traversable) -> tuple[dict[str, NDArray[Any]], list[str]]:

@@ -17,6 +17,9 @@ LONGEST_FAMILY = 300
 
 STEEPEST_DEG = 80.0
 
+MOST_PAIRS = 4_000_000
+"""Pairs of characters that a font kerns: 2,000 letters with each other. Lists of letters name as many in a line."""
+
 
 def possible(font: Font) -> Font:
     """Return a font of others.
@@ -51,6 +54,13 @@ def _faults(font: Font) -> Iterator[str]:
         isinstance(text, str) for glyph in glyphs for text in (glyph.name, glyph.char, glyph.ductus, glyph.source)
     ):
         yield "a glyph has no name"
+
+
+class PairsError(ValueError):
+    """A font kerns more pairs than are read."""
+
+    def __init__(self) -> None:
+        super().__init__(f"it kerns more than {MOST_PAIRS // 1_000_000} million pairs")
 
 
 def near(values: Iterable[float] | NDArray[np.float64]) -> bool:

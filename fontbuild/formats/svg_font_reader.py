@@ -18,7 +18,7 @@ from fontTools.svgLib.path import parse_path
 from capture.errors import FontFileError
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.formats.drawing import FARTHEST, cubic_strokes, sane
-from fontbuild.formats.figures import possible
+from fontbuild.formats.figures import MOST_PAIRS, PairsError, possible
 from fontbuild.formats.hkern import grouped, listed, unlisted
 from fontbuild.formats.svg_font import glyph_element
 from fontbuild.geometry import sample_glyph
@@ -80,10 +80,10 @@ def load_svg_font(path: Path) -> SvgFont:
         raise FontFileError(str(path), "has a font without glyphs", "Give a font with letters in it.")
     face = next((e for e in found[0].iter() if _local(e) == "font-face"), None)
     attributes = dict(face.attrib) if face is not None else {}
-    kerning = _kerning(found[0], {g.name: c for c, (g,) in glyphs.items()})
-    metrics = _metrics(attributes, glyphs)
     record = Record(attributes.get("font-family") or found[0].get("id") or path.stem)
     try:
+        kerning = _kerning(found[0], {g.name: c for c, (g,) in glyphs.items()})
+        metrics = _metrics(attributes, glyphs)
         font = possible(Font(record, metrics, 3.0 / metrics.x_height, glyphs, kerning))
     except ZeroDivisionError:
         what = "does not hold together (its letters are 0 high: see units-per-em, x-height)"
@@ -137,6 +137,7 @@ def _metrics(face: Mapping[str, str], glyphs: Mapping[str, Sequence[Glyph]]) -> 
 def _kerning(font: Element, chars: Mapping[str, str]) -> dict[tuple[str, str], float]:
     out: dict[tuple[str, str], float] = {}
     known = set(chars.values())
+    pairs = 0
     for element in font:
         if _local(element) != "hkern":
             continue
@@ -144,6 +145,9 @@ def _kerning(font: Element, chars: Mapping[str, str]) -> dict[tuple[str, str], f
         for n in ("1", "2"):
             names = [g.strip() for g in (element.get("g" + n) or "").split(",")]
             sides.append(unlisted(element.get("u" + n) or "", known) + [chars[g] for g in names if g in chars])
+        pairs += len(sides[0]) * len(sides[1])
+        if pairs > MOST_PAIRS:
+            raise PairsError
         for a in sides[0]:
             for b in sides[1]:
                 out.setdefault((a, b), -_number(element.get("k"), 0.0))

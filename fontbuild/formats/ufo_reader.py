@@ -13,7 +13,7 @@ from capture.errors import FontFileError
 from capture.units import Points
 from fontbuild.font import UNITS_PER_EM, Font, Metrics, Record
 from fontbuild.formats.drawing import cubic_strokes, sane
-from fontbuild.formats.figures import near, possible
+from fontbuild.formats.figures import MOST_PAIRS, PairsError, near, possible
 from fontbuild.formats.packed import unpack
 from fontbuild.formats.ufo_names import check_names
 from fontbuild.geometry import sample_glyph
@@ -63,7 +63,7 @@ def noted(note: str | None) -> dict[str, Any]:
         if line.strip().startswith(NOTE):
             try:
                 data = json.loads(line.strip()[len(NOTE) :])
-            except ValueError:
+            except (ValueError, RecursionError):
                 return {}
             return data if isinstance(data, dict) else {}
     return {}
@@ -133,12 +133,22 @@ def load_ufo(path: Path) -> Font:
     path = Path(path)
     if (path / "metainfo.plist").is_file() and (ready := unpack(path)) is not None:
         return ready
-    ufo = open_ufo(path)
+    return font_in(open_ufo(path), path)
+
+
+def font_in(ufo: ufoLib2.Font, path: Path) -> Font:
+    """Return a ufoLib2 font as ours; path: where it was read, for the message.
+
+    Raises
+    ------
+    FontFileError
+        If it does not hold together.
+    """
     try:
         return font_of(ufo)
-    except (KeyError, TypeError, ValueError, AttributeError, OverflowError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         said = " ".join(str(error).split()) or type(error).__name__
-        raise FontFileError(str(path), f"does not hold together ({said})", "Restore or rebuild it.") from None
+        raise FontFileError(str(path), f"does not hold together ({said})", "Restore, rebuild or mend it.") from None
 
 
 def font_of(ufo: ufoLib2.Font) -> Font:
@@ -272,7 +282,11 @@ def _kerning(ufo: ufoLib2.Font, char_of_glyph: Mapping[str, str]) -> dict[tuple[
         return sum(not member.startswith("public.kern") for member in item[0])
 
     out: dict[tuple[str, str], float] = {}
+    pairs = 0
     for (first, second), k in sorted(ufo.kerning.items(), key=precedence):
+        pairs += len(chars(first)) * len(chars(second))
+        if pairs > MOST_PAIRS:
+            raise PairsError
         for a in chars(first):
             for b in chars(second):
                 out[a, b] = float(k)

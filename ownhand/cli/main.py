@@ -37,6 +37,10 @@ def ownhand() -> None:
 
     A HAND is a folder that holds one person's sheets, scans, captures, decisions and font. Capture a hand only with
     its owner's consent; never for signatures or cheques, nor to deceive.
+
+    Exit codes: 0 done; 2 the command asks for something impossible; 3 something handed in cannot be used; 4 a file
+    cannot be written, or exists already; 5 done, but something is missing and listed; 6 a library is not installed; 1
+    anything else.
     """
 
 
@@ -154,11 +158,19 @@ def build(hand: Path, tabular: bool) -> int:
 
 @ownhand.command(short_help="Draw picture pages of the font and a paragraph in it.")
 @HAND
-@click.option("-o", "--output", type=click.Path(path_type=Path), help="PNG file; HAND/font/proof.png if not given.")
+@click.option(
+    "-o",
+    "--output",
+    type=click.Path(path_type=Path),
+    help="PNG file.  [HAND/font/proof.png, proof-2.png …]",
+)
 @LANGUAGES
 @FORCE
 def proof(hand: Path, output: Path | None, languages: str, force: bool) -> int:
-    """Draw one picture page of the font: every character with its variants, and a paragraph set in it."""
+    """Draw picture pages of a font: every character with its variants, and a paragraph set in it.
+
+    HAND may be a font file as well: .ufo, .ufoz or an SVG 1.1 font.
+    """
     from ownhand.commands.proof import write_proof
 
     say_staleness(hand)
@@ -214,7 +226,10 @@ def trace(images: tuple[Path, ...], output: Path | None, kind: str | None, force
 @HAND
 @LANGUAGES
 def coverage(hand: Path, languages: str) -> int:
-    """Tell which languages the hand can write, and what is missing."""
+    """Tell which languages the hand can write, and what is missing.
+
+    HAND may be a font file as well: .ufo, .ufoz or an SVG 1.1 font.
+    """
     from ownhand.commands.coverage import COLUMNS, coverage_rows
 
     say_staleness(hand)
@@ -265,8 +280,8 @@ def extend(font: Path, languages: str, output: Path, hand: Path | None, force: b
 @click.option("--writer", help="Whose hand it is.")
 @click.option("--consent", help="How its owner agreed, in words.")
 @click.option("--use", help="What the hand may be used for.")
-@click.option("--year", type=click.IntRange(0, 9999))
-@click.option("--handedness", type=click.Choice(["right", "left"]))
+@click.option("--year", type=click.IntRange(0, 9999), help="When it was captured; 0: not known.")
+@click.option("--handedness", type=click.Choice(["right", "left"]), help="The hand that its owner writes with.")
 def record(hand: Path, **said: Any) -> int:
     """Show the hand's record, or change it: whose hand it is, and what was agreed."""
     from ownhand.hands.hand import change_record

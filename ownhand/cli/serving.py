@@ -10,6 +10,11 @@ from capture.errors import UsageError
 from ownhand import console
 from ownhand.cli.options import HAND, TEXT_FILE, say_staleness, text_of
 
+PORT = click.option(
+    "--port", default=0, show_default=True, type=click.IntRange(0, 65535), help="Port to listen on; 0: any free one."
+)
+NO_BROWSER = click.option("--no-browser", is_flag=True, help="Only print the address.")
+
 
 def name_of(hand: Path) -> str:
     """Return what a hand, or a font file, is called in requests: its folder's whole name, or the file's.
@@ -27,8 +32,8 @@ def name_of(hand: Path) -> str:
 
 @click.command(short_help="Look through the letters in the browser and mend them.")
 @HAND
-@click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
-@click.option("--no-browser", is_flag=True, help="Only print the address.")
+@PORT
+@NO_BROWSER
 def review(hand: Path, port: int, no_browser: bool) -> int:
     """Look through the letters in the browser and mend the few that need it."""
     from ownhand.hands.hand import open_hand
@@ -41,8 +46,8 @@ def review(hand: Path, port: int, no_browser: bool) -> int:
 
 @click.command("open", short_help="Do the whole job in the browser.")
 @click.argument("folder", default=".", type=click.Path(path_type=Path))
-@click.option("--port", default=0, type=click.IntRange(0, 65535), help="0: any free one.")
-@click.option("--no-browser", is_flag=True, help="Only print the address.")
+@PORT
+@NO_BROWSER
 def open_folder(folder: Path, port: int, no_browser: bool) -> int:
     """Do the whole job in the browser: all hands in FOLDER, from a new one to the plotter's files."""
     from ownhand.workroom.server import run
@@ -51,14 +56,22 @@ def open_folder(folder: Path, port: int, no_browser: bool) -> int:
     return 0
 
 
-@click.command()
+@click.command(short_help="Answer HTTP requests: text in, ready-to-plot pages out.")
 @click.argument("hands", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--host", default="127.0.0.1", show_default=True, help="Anything but loopback needs --token-file.")
-@click.option("--port", default=8214, show_default=True, type=click.IntRange(1, 65535))
+@click.option(
+    "--host",
+    default="127.0.0.1",
+    show_default=True,
+    help="Address to listen on; anything but loopback needs --token-file.",
+)
+@click.option("--port", default=8214, show_default=True, type=click.IntRange(1, 65535), help="Port to listen on.")
 @click.option("--token-file", type=TEXT_FILE, help="File with the token that requests must bear.")
 @click.option("--workers", default=0, type=click.IntRange(0, 64), help="Processes; 0: one for each core.")
 def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None, workers: int) -> int:
-    """Answer HTTP requests: text in, ready-to-plot pages out."""
+    """Answer HTTP requests: text in, ready-to-plot pages out; /openapi.json describes them.
+
+    HANDS are folders of hands, or font files: .ufo, .ufoz or SVG 1.1 fonts.
+    """
     from ownhand.hands.font_of_hand import font_of
     from ownhand.serve.server import serve as answer
 
@@ -69,6 +82,6 @@ def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None
         raise UsageError("serve", "two hands have the same folder name", "Rename one of the folders.")
     token = text_of(token_file).strip() if token_file else None
     named = f"[{host}]" if ":" in host and not host.startswith("[") else host  # RFC 3986, 3.2.2
-    told = f"http://{named}:{port}/ answers for {', '.join(fonts)}; stop with Ctrl-C."
+    told = f"http://{named}:{port}/ answers for {', '.join(fonts)}; /openapi.json tells how to ask. Stop with Ctrl-C."
     answer(fonts, host=host, port=port, token=token, workers=workers, announce=lambda _: console.say(told))
     return 0

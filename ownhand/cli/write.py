@@ -22,7 +22,7 @@ ALIGNMENTS = click.Choice(["left", "right", "centre", "center", "justified"])
 FILE = click.Path(path_type=Path)
 
 
-@click.command()
+@click.command(short_help="Set TEXT in the hand and write it, ready to plot.")
 @HAND
 @click.argument("text", required=False)
 @click.option("-f", "--file", "text_file", type=TEXT_FILE, help="Text file; '-' or no text at all: standard input.")
@@ -49,7 +49,7 @@ FILE = click.Path(path_type=Path)
 @click.option("--template", type=TEXT_FILE, help="Text with {fields} for --table.")
 @click.option("--encoding", help="Of a CSV table, where it is told wrongly: utf-8, cp1250, mac_roman.")
 @click.option("--name", "name_field", default="", metavar="COLUMN", help="Column that names the files of a table.")
-@click.option("--format", "formats", multiple=True, help="Kinds of file: svg,hpgl,gcode,png,html.")
+@click.option("--format", "formats", multiple=True, help="Further kinds, or a table's: svg,hpgl,gcode,png,html.")
 @click.option("--strict", is_flag=True, help="Write nothing if the hand lacks a character.")
 @click.option("--one-file", is_flag=True, help="A table in one G-code file that stops for each next sheet of paper.")
 @click.option("--overview", type=FILE, help="PNG of all cards of a table in small; with --check before any is written.")
@@ -58,7 +58,11 @@ FILE = click.Path(path_type=Path)
 @FORCE
 @rarely_collected()  # a font is tens of thousands of objects, read at once and kept
 def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **options: Any) -> int:
-    """Set TEXT in the hand and write it, ready to plot."""
+    """Set TEXT in the hand and write it, ready to plot.
+
+    HAND may be a font file as well: .ufo, .ufoz or an SVG 1.1 font. The suffix of -o says which kind
+    of file: .svg, .hpgl or .plt, .gcode or .nc, .png.
+    """
     from ownhand.commands import write as pages
     from ownhand.commands.additions import fonts_of
     from ownhand.composer.plot.machine import load_machine

@@ -12,7 +12,7 @@ from PIL import Image
 
 from capture.errors import UsageError
 from capture.files import check_writable, page_file
-from capture.label_font import font_path
+from capture.label_font import font_path, label_font
 from ownhand.pictures.canvas import QUIET, RULE, Canvas
 
 PAGE_MM = (210.0, 297.0)
@@ -20,6 +20,7 @@ PX_PER_MM = 6.0
 COLUMNS = 4
 MARGIN_MM, GAP_MM, LABEL_MM = 10.0, 5.0, 3.0
 THUMBNAIL_DPI = 60.0
+NAME_MM = 2.6
 
 
 def check_overview(output: Path, *, force: bool) -> None:
@@ -77,6 +78,14 @@ def write_overview(cards: Sequence[tuple[str, bytes]], output: Path, *, force: b
             h = width * picture.shape[0] / picture.shape[1]
             canvas.picture(picture, x, y, width, h)
             canvas.line([(x, y), (x + width, y), (x + width, y + h), (x, y + h), (x, y)], width_mm=0.15, colour=RULE)
-            canvas.text(x, y + tall + LABEL_MM, name[:40], font=font_path(), size_mm=2.6, colour=QUIET)
+            canvas.text(x, y + tall + LABEL_MM, _within(name, width), font=font_path(), size_mm=NAME_MM, colour=QUIET)
         canvas.save_png(file)
     return files
+
+
+def _within(name: str, width_mm: float) -> str:
+    """Return a name that ends before the next card begins, cut short where it must be."""
+    short = name
+    while len(short) > 1 and label_font().width_mm(short, NAME_MM) > width_mm:
+        short = short.removesuffix("…")[:-1] + "…"
+    return short

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from capture.blas import limited_threads
 from capture.units import Points
 from skeleton.fitting.refinement import closes
-from skeleton.small_networks import Single, convolved, load_arrays, several, shares
+from skeleton.small_networks import PictureNetwork, Single, load_arrays, picture_network_of, shares
 
 Floats = NDArray[np.float64]
 
@@ -36,37 +36,20 @@ MIN_GAIN = 0.01
 """Probability of being right that must be won for an end to be moved. Set by hand on people of the validation part:
 0 and 0.02 read as well."""
 
-MAX_MEASURE_SPREADS = 4.0
-"""What is measured is kept within so many standard deviations."""
-
 MIN_POINTS = 4
 """Points that a stroke must have, and keep."""
 
 
 @dataclass(frozen=True, eq=False)
 class EndNetwork:
-    """Three convolutions, and three layers of a perceptron that is also told measures and the character."""
+    """Sees the ink about an end, and is also told which character was written."""
 
     row: Mapping[str, int]
     """Which row of the arrays by character is a character's; row 0 is for all others."""
 
-    shift: Single
-    scale: Single
-    """Shape (measures,): mean and standard deviation of what is measured."""
-
-    kernels: tuple[Single, ...]
-    """Each of shape (channels, channels before, k, k)."""
-
-    kernel_offsets: tuple[Single, ...]
-    weights: tuple[Single, ...]
-    """Each of shape (before, after): of the picture, of what the first gives, of what the second gives."""
-
-    offsets: tuple[Single, ...]
-    of_measures: Single
-    """Shape (measures, n): added to what the first layer of the perceptron sums."""
-
+    layers: PictureNetwork
     of_character: Single
-    """Shape (characters, n): likewise."""
+    """Shape (characters, n): added to what the first layer of the perceptron sums."""
 
     last_of_character: Single
     """Shape (characters, shifts): added to the outcome."""
@@ -85,19 +68,11 @@ def shift_odds(network: EndNetwork, char: str, pictures: Single, measures: Singl
     pictures, measures
         `end_pictures.end_pictures` and `end_pictures.end_measures`.
     """
-    row = network.row.get(char, 0)
-    told = (measures - network.shift) / network.scale
-    told = np.minimum(np.maximum(told, -MAX_MEASURE_SPREADS), MAX_MEASURE_SPREADS)
+    row, layers = network.row.get(char, 0), network.layers
     with limited_threads():
-        x = pictures
-        for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):
-            x = convolved(x, kernels, offsets, stride)
-        first, second, last = network.weights
-        y = x.reshape(len(x), -1) @ first + (told @ network.of_measures + network.of_character[row])
-        y = np.maximum(y + network.offsets[0], 0)
-        y = np.maximum(y @ second + network.offsets[1], 0)
-        odds = (y @ last + network.offsets[2] + network.last_of_character[row]).astype(float)
-    return shares(odds)
+        y = layers.of_pictures(pictures) + (layers.of_told(measures) + network.of_character[row])
+        odds = layers.outcome(y + layers.offsets[0]) + network.last_of_character[row]
+    return shares(odds.astype(float))
 
 
 def likeliest_shifts(odds: Floats, point_mm: float) -> NDArray[np.int64]:
@@ -163,12 +138,6 @@ def trained() -> EndNetwork:
 def network_of(file: Path | Traversable) -> EndNetwork:
     """Return the network kept in a file, as `tests.bench trace_ends` writes it."""
     arrays, chars = load_arrays(file)
-    single = ("shift", "scale", "of_measures", "of_character", "last_of_character")
-    return EndNetwork(
-        {c: i + 1 for i, c in enumerate(chars)},
-        kernels=several(arrays, "kernels", 3),
-        kernel_offsets=several(arrays, "kernel_offsets", 3),
-        weights=several(arrays, "weights", 3),
-        offsets=several(arrays, "offsets", 3),
-        **{name: arrays[name] for name in single},
-    )
+    row = {c: i + 1 for i, c in enumerate(chars)}
+    layers = picture_network_of(arrays, STRIDES)
+    return EndNetwork(row, layers, arrays["of_character"], arrays["last_of_character"])

@@ -22,7 +22,7 @@ import numpy as np
 from capture.blas import limited_threads
 from skeleton.ink.ink_map import InkMap
 from skeleton.matching.template_matching import Model
-from skeleton.small_networks import Single, convolved, load_arrays, several, shares
+from skeleton.small_networks import Convolutions, Single, convolutions_of, load_arrays, several, shares
 
 PICTURE_PX, BOX_PX = 48, 40
 """Side of the picture, and of the square in it that the ink fills."""
@@ -45,10 +45,7 @@ class SketchNetwork:
     row: Mapping[str, int]
     """Which row of the arrays by character is a character's."""
 
-    kernels: tuple[Single, ...]
-    """Each of shape (channels, channels before, k, k)."""
-
-    kernel_offsets: tuple[Single, ...]
+    convolutions: Convolutions
     weights: tuple[Single, ...]
     """Each of shape (before, after)."""
 
@@ -85,11 +82,8 @@ def sketched(network: SketchNetwork, char: str, picture: Single) -> list[Model]:
     row = network.row.get(char)
     if row is None:
         return []
-    x = picture[None, None]
     with limited_threads():
-        for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):
-            x = convolved(x, kernels, offsets, stride)
-        y = x.reshape(-1)
+        y = network.convolutions.seen(picture[None, None])[0]
         for i, (weights, offsets, own) in enumerate(
             zip(network.weights, network.offsets, network.of_character, strict=True)
         ):
@@ -119,11 +113,9 @@ def trained() -> SketchNetwork:
 def network_of(file: Path | Traversable) -> SketchNetwork:
     """Return the network kept in a file, as `tests.bench trace_sketches` writes it."""
     arrays, chars = load_arrays(file)
-    convolutions = len(STRIDES)
     return SketchNetwork(
         {c: i + 1 for i, c in enumerate(chars)},
-        kernels=several(arrays, "kernels", convolutions),
-        kernel_offsets=several(arrays, "kernel_offsets", convolutions),
+        convolutions_of(arrays, STRIDES),
         weights=several(arrays, "weights", 3),
         offsets=several(arrays, "offsets", 3),
         of_character=several(arrays, "of_character", 3),

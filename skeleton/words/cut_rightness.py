@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from capture.blas import limited_threads
-from skeleton.small_networks import Single, convolved, load_arrays, several
+from skeleton.small_networks import PictureNetwork, Single, load_arrays, picture_network_of, several
 from skeleton.words.letter_pictures import CutWord, pictures_of
 
 Floats = NDArray[np.float64]
@@ -36,31 +36,16 @@ DOUBTFUL, LEAST = 0.5, 0.02
 """Likelihood of being cut rightly below which a letter is doubtful, and the least that is told apart."""
 
 STRIDES = (2, 2, 2)
-MAX_MEASURE_SPREADS = 4.0
-"""What is measured is kept within so many standard deviations."""
 
 
 @dataclass(frozen=True, eq=False)
 class CutNetwork:
-    """Three convolutions, and three layers of a perceptron that is also told measures and the letters."""
+    """Sees a letter and what stands beside it, and is also told which letters these are."""
 
-    shift: Single
-    scale: Single
-    """Shape (measures,): mean and standard deviation of what is measured."""
-
-    kernels: tuple[Single, ...]
-    """Each of shape (channels, channels before, k, k)."""
-
-    kernel_offsets: tuple[Single, ...]
-    weights: tuple[Single, ...]
-    """Each of shape (before, after): of the picture, of what the first gives, of what the second gives."""
-
-    offsets: tuple[Single, ...]
-    of_measures: Single
-    """Shape (measures, n): added to what the first layer of the perceptron sums."""
-
+    layers: PictureNetwork
     of_letters: tuple[Single, ...]
-    """Each of shape (rows, n): likewise, for the letter before, the letter and the next."""
+    """Each of shape (rows, n): added to what the first layer of the perceptron sums, for the letter before, the letter
+    and the next."""
 
 
 def rightness(words: Sequence[CutWord]) -> list[Floats]:
@@ -89,21 +74,12 @@ def log_odds(network: CutNetwork, pictures: Single, measures: Single, rows: NDAr
 
     pictures, measures, rows: of `letter_pictures.pictures_of`.
     """
-    told = np.clip((measures - network.shift) / network.scale, -MAX_MEASURE_SPREADS, MAX_MEASURE_SPREADS)
-    # what is not known is as it mostly is
-    told = np.nan_to_num(told, nan=0.0)
+    layers = network.layers
     with limited_threads():
-        x = pictures
-        for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):
-            x = convolved(x, kernels, offsets, stride)
-        first, second, last = network.weights
-        y = x.reshape(len(x), -1) @ first + told @ network.of_measures + network.offsets[0]
+        y = layers.of_pictures(pictures) + layers.of_told(measures) + layers.offsets[0]
         for k, of in enumerate(network.of_letters):
             y = y + of[rows[:, k]]
-        y = np.maximum(y, 0)
-        y = np.maximum(y @ second + network.offsets[1], 0)
-        out: Floats = (y @ last + network.offsets[2]).astype(float)
-    return out
+        return layers.outcome(y).astype(float)
 
 
 @lru_cache(maxsize=1)
@@ -115,13 +91,4 @@ def trained() -> CutNetwork:
 def network_of(file: Path | Traversable) -> CutNetwork:
     """Return the network kept in a file, as `tests.bench trace_cuts` writes it."""
     arrays, _ = load_arrays(file)
-    return CutNetwork(
-        arrays["shift"],
-        arrays["scale"],
-        several(arrays, "kernels", 3),
-        several(arrays, "kernel_offsets", 3),
-        several(arrays, "weights", 3),
-        several(arrays, "offsets", 3),
-        arrays["of_measures"],
-        several(arrays, "of_letters", 3),
-    )
+    return CutNetwork(picture_network_of(arrays, STRIDES), several(arrays, "of_letters", 3))

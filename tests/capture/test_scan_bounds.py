@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import time
+import tracemalloc
 
 import numpy as np
 import pytest
@@ -15,7 +16,7 @@ from capture import bounded as bounding
 from capture.bounded import StoppedError, bounded
 from capture.errors import NotAScanError
 from capture.read import read_page
-from capture.scan import Scan, count_scans, load_scans
+from capture.scan import LARGEST_FILE, Scan, count_scans, load_scans
 from tests.bench.capture_pages import Degrade
 from tests.capture.simulated import picture, sheet, status_of, written
 
@@ -130,6 +131,21 @@ def test_greys_made_of_dots_are_read_as_the_greys_they_were(how):
     read = read_page(Scan(dots, "dots.png", dpi=300), lambda coded: sheet())
 
     assert [cell.status for cell in read.cells] == [status_of(w) for w in written()]
+
+
+def test_a_pdf_of_gigabytes_is_refused_without_being_read(tmp_path):
+    # a sparse file: what is not written takes no room on the disk (POSIX ftruncate)
+    with (tmp_path / "scan.pdf").open("wb") as file:
+        file.write(b"%PDF-1.4\n")
+        file.truncate(LARGEST_FILE + 1)
+    tracemalloc.start()
+    try:
+        assert count_scans(tmp_path / "scan.pdf") == 1
+        assert tracemalloc.get_traced_memory()[1] < 10_000_000
+    finally:
+        tracemalloc.stop()
+    with pytest.raises(NotAScanError, match="more than 1024 MB"):
+        next(load_scans(tmp_path / "scan.pdf"))
 
 
 def test_a_pipe_is_refused_and_never_waited_for(tmp_path):

@@ -13,7 +13,7 @@ from fontbuild.build import build_font
 from fontbuild.doubtful import SURE, find_doubtful, may_stand_in_words, usual_turning
 from fontbuild.font import Record
 from fontbuild.joins import APART
-from fontbuild.usable_attempts import Decisions
+from fontbuild.usable_attempts import BuildingRules
 from fontbuild.variants import AttemptStrokes
 from ownhand.commands.build import Built, summary
 from skeleton.ductus import allographs
@@ -35,7 +35,7 @@ def test_a_doubtful_reading_is_not_drawn_while_better_attempts_exist() -> None:
 def test_what_a_person_kept_is_not_doubtful() -> None:
     attempts = [replace(a, confidence=0.3) if a.attempt == 2 else a for a in hand("n", times=4)]
 
-    result = build_font(attempts, RECORD, decisions=Decisions(keep={"s1/1/6e.2"}))
+    result = build_font(attempts, RECORD, decisions=BuildingRules(keep={"s1/1/6e.2"}))
 
     assert result.set_aside == ()
 

@@ -162,3 +162,49 @@ def test_a_font_whose_letters_have_no_height_is_refused_by_what_is_wrong_with_it
 
     with pytest.raises(FontFileError, match="0 high: see units-per-em"):
         load_svg_font(tmp_path / "flat.svg")
+
+
+def letters(count: int) -> list[str]:
+    return [chr(0x4E00 + n) for n in range(count)]
+
+
+def test_a_line_that_kerns_thousands_of_letters_with_each_other_is_refused(tmp_path, monkeypatch):
+    """Lists and ranges of letters (SVG 1.1, 20.7) and groups (UFO 3, kerning) name the square of what they list."""
+    glyphs = "".join(f'<glyph unicode="{c}" d="M0 0L9 9" horiz-adv-x="50"/>' for c in letters(100))
+    kerns = '<hkern u1="U+0-10FFFF" u2="U+0-10FFFF" k="5"/>'
+    file = tmp_path / "font.svg"
+    file.write_text(f'<svg><font><font-face units-per-em="1000" x-height="500"/>{glyphs}{kerns * 300}</font></svg>')
+    monkeypatch.setattr("fontbuild.formats.svg_font_reader.MOST_PAIRS", 2_000_000)
+    with pytest.raises(FontFileError, match="kerns more than"):
+        load_svg_font(file)
+
+    font = ufoLib2.Font()
+    for n, c in enumerate(letters(100)):
+        font.newGlyph(f"g{n}").unicodes = [ord(c)]
+    for n in range(20):
+        font.groups[f"public.kern1.{n}"] = [f"g{k}" for k in range(5 * n, 5 * n + 5)]
+        font.groups[f"public.kern2.{n}"] = font.groups[f"public.kern1.{n}"]
+        font.kerning[f"public.kern1.{n}", f"public.kern2.{n}"] = -9
+    font.save(tmp_path / "font.ufo")
+    monkeypatch.setattr("fontbuild.formats.ufo_reader.MOST_PAIRS", 400)
+    with pytest.raises(FontFileError, match="kerns more than"):
+        load_ufo(tmp_path / "font.ufo")
+
+
+def test_a_note_of_brackets_alone_is_somebody_elses(tmp_path):
+    font = ufoLib2.Font.open(ufo_of(tmp_path, {"a": []}))
+    font.info.note = "ownhand " + "[" * 200_000
+    font.save(tmp_path / "noted.ufo")
+
+    assert set(load_ufo(tmp_path / "noted.ufo").glyphs) == {"a"}
+
+
+def test_letters_that_say_they_are_nil_high_are_refused_and_not_divided_by(tmp_path):
+    font = ufoLib2.Font.open(ufo_of(tmp_path, {"a": []}))
+    names = ("x_height", "cap_height", "ascender", "descender", "slant_deg", "pen_width")
+    font.lib["org.ownhand.metrics"] = dict.fromkeys(names, 0.0)
+    font.save(tmp_path / "flat.ufo")
+
+    for read in (load_ufo, lambda path: extend_font(path, ["fr"], out=tmp_path / "out.ufo")):
+        with pytest.raises(FontFileError, match="does not hold together"):
+            read(tmp_path / "flat.ufo")

@@ -156,6 +156,14 @@ def test_what_stands_for_a_mark_is_said() -> None:
     assert sorted(n.kind for n in made.notices) == ["replaced"] * 5
 
 
+def test_a_fraction_that_the_hand_lacks_is_written_with_its_figures() -> None:
+    # compatibility decomposition (UAX 15): one half is '1', U+2044, '2'
+    made = composer().compose("½ a mile", seed=1)
+
+    assert written(made.pages[0]).startswith("1/2")
+    assert made.missing == {}
+
+
 def test_scripts_that_run_from_right_to_left_are_told_of() -> None:
     # bidirectional classes of Unicode (UAX #9): alef and bet are R
     plain = hershey_font()

@@ -6,7 +6,7 @@ import pytest
 
 from capture.errors import UsageError
 from ownhand.composer import PlotPage
-from ownhand.composer.formats.gcode import gcode_text
+from ownhand.composer.formats.gcode import gcode_job, gcode_text
 from ownhand.composer.plot.machine import Machine
 from ownhand.composer.plot.plot_page import flatten
 from tests.ownhand.composing import CARD, composer, in_two_pens
@@ -84,6 +84,25 @@ def test_the_head_sets_millimetres_and_absolute_places(page: PlotPage) -> None:
     assert lines[0].startswith("(") and lines[0].endswith(")")
     assert lines[1:4] == ["G21", "G90", "G94"]
     assert lines[-1] == "M2"
+
+
+def test_the_pen_is_out_of_the_way_where_the_plotter_waits_and_at_the_end(page: PlotPage) -> None:
+    job = "G21\nG90\nG94\nG0 Z3\n" + body(gcode_job([("one", in_two_pens()), ("two", page)]))
+    waits = [k for k, line in enumerate(job.splitlines()) if line == "M0"]
+
+    assert len(waits) == 3, "for a pen, for the next sheet, and for the first pen again"
+    for upto in (*waits, len(job.splitlines())):
+        machine = run("\n".join(job.splitlines()[:upto]))[2]
+        assert (machine.pos.X, machine.pos.Y, machine.pos.Z) == (0, 0, 3)
+
+
+def test_the_file_says_where_the_paper_lies(page: PlotPage) -> None:
+    down = gcode_text(page, Machine(bed_mm=(300, 200), paper_mm=(10, 5), origin="top left"))
+    up = gcode_text(page, Machine(bed_mm=(300, 200), paper_mm=(10, 5), origin="bottom left"))
+
+    # a postcard, 148 x 105 mm, at 10 and 5 mm from the bed's top left corner
+    assert "paper at X 10 to 158, Y 5 to 110 mm)" in down.splitlines()[0]
+    assert "paper at X 10 to 158, Y 90 to 195 mm)" in up.splitlines()[0]
 
 
 def test_speed_is_said_in_millimetres_a_minute(page: PlotPage) -> None:

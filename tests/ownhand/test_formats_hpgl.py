@@ -132,7 +132,7 @@ def test_the_file_uses_four_instructions(page: PlotPage) -> None:
 
     assert set(re.findall(r"[A-Z]{2}", text)) == {"IN", "SP", "PU", "PD"}
     assert text.startswith("IN;\nPU;SP1;")
-    assert text.endswith("PU;SP0;\n")
+    assert text.endswith("\nPU0,0;SP0;\n")
     assert max(map(len, text.split("\n"))) < 512
 
 

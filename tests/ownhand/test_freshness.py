@@ -65,3 +65,11 @@ def test_another_name_of_the_hand_is_told_and_not_taken_for_no_font(hand, capsys
         font_of(hand.path)
     assert main(["write", str(hand.path), "not", "-o", "never.svg"]) == 3
     assert f"ownhand build '{hand.path}'" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("file", ["decisions.json", "font/built.json"])
+def test_a_file_of_brackets_alone_tells_no_more_than_that_it_is_another(hand, tmp_path, file):
+    """A hand comes from others too: as many brackets as no reader of JSON goes down into."""
+    (hand.path / file).write_text("[" * 200_000)
+
+    assert main(["write", str(hand.path), "not", "-o", str(tmp_path / "a.svg"), "--no-preview"]) == 0

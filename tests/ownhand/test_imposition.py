@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import io
 import re
 from dataclasses import replace
 from pathlib import Path
@@ -143,7 +144,7 @@ def test_one_file_stops_before_each_next_card_and_says_which(tmp_path: Path) -> 
     assert sum(isinstance(w, pygcode.GCodePauseProgram) for w in words) == 2
     assert sum(isinstance(w, pygcode.GCodeEndProgram | pygcode.gcodes.GCodeEndProgramPalletShuttle) for w in words) == 1
     # the pen is up at every pause
-    for before in re.findall(r"((?:[^\n]*\n){1})\(MSG", text):
+    for before in re.findall(r"([^\n]*\n)(?:G0 X0 Y0\n)?\(MSG", text):
         assert before.startswith("G0 Z3")
 
 
@@ -174,6 +175,16 @@ def test_the_overview_shows_every_card_under_its_name(tmp_path: Path) -> None:
     for rows in (slice(0, h // 5), slice(3 * h // 5, h)):
         for columns in (slice(0, w // 4), slice(3 * w // 4, w)):
             assert dark[rows, columns].any()
+
+
+def test_a_long_name_ends_before_the_next_card_of_the_overview(tmp_path: Path) -> None:
+    blank = io.BytesIO()
+    Image.new("RGB", (90, 60), "white").save(blank, "PNG")
+    (file,) = write_overview([("Hohenleuchtturm-" * 4, blank.getvalue())], tmp_path / "all.png")
+
+    dark = np.flatnonzero((np.asarray(Image.open(file).convert("L")) < 160).any(axis=0))
+    # four cards of equal width, 10 mm of margin and 5 mm between them: the second begins at 58.75 mm
+    assert 40 * 6 < dark.max() < 54 * 6
 
 
 def test_the_overview_is_in_the_order_of_the_table_whatever_the_cards_are_called(tmp_path: Path) -> None:

@@ -68,6 +68,15 @@ def test_what_the_record_says_is_never_replaced_by_another_sheet(tmp_path, capsy
     assert open_hand(hand).record.consent == "agreed on paper"
 
 
+@pytest.mark.parametrize("name", ["\u0301", "\u200b", "\u00ad"])
+def test_a_name_or_a_text_of_signs_without_width_takes_no_room(tmp_path, name):
+    text = tmp_path / "copy.txt"
+    text.write_text(f"{name}\n", "utf-8")
+    told = ["--family", name, "--writer", name, "--use", name]
+
+    assert main(["sheet", str(tmp_path / "hand"), "-c", "a", "--copy", str(text), *told]) == 0
+
+
 def test_consent_that_was_given_stands_on_the_sheet(tmp_path):
     done = print_sheet(tmp_path / "keeper", characters="abc", writer="A. Keeper", consent="my own hand", use="cards")
 

@@ -289,3 +289,26 @@ def test_a_sheet_that_spans_too_many_empty_cells_is_refused(tmp_path: Path) -> N
 
     with pytest.raises(TableError, match="more than 10000000 cells"):
         read_table(file)
+
+
+OPEN_DOCUMENT = (
+    '<office:document-content xmlns:office="urn:oasis:names:tc:opendocument:xmlns:office:1.0"'
+    ' xmlns:table="urn:oasis:names:tc:opendocument:xmlns:table:1.0"'
+    ' xmlns:text="urn:oasis:names:tc:opendocument:xmlns:text:1.0"><office:body><office:spreadsheet>'
+    '<table:table table:name="Guests"><table:table-row><table:table-cell><text:p>name</text:p></table:table-cell>'
+    "</table:table-row><table:table-row><table:table-cell><text:p>Orla{more}</text:p></table:table-cell>"
+    "</table:table-row></table:table></office:spreadsheet></office:body></office:document-content>"
+)
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [("<a/>" * 3000, "million elements"), ('<text:s text:c="1000"/>' * 200, "a field of more than 100000 characters")],
+)
+def test_a_small_workbook_that_would_fill_the_memory_is_refused(tmp_path: Path, monkeypatch, more, said) -> None:
+    # 30 kB of the second kind held a field of 500 million characters
+    monkeypatch.setattr(workbook, "MOST_ELEMENTS", 2000)
+    with zipfile.ZipFile(tmp_path / "guests.ods", "w", zipfile.ZIP_DEFLATED) as archive:
+        archive.writestr("content.xml", OPEN_DOCUMENT.format(more=more))
+    with pytest.raises(TableError, match=said):
+        read_table(tmp_path / "guests.ods")

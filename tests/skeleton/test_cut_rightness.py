@@ -15,7 +15,7 @@ from scipy.signal import correlate2d
 
 from skeleton.ink.ink_map import find_ink_of_words
 from skeleton.pipeline import state_graph_of_ink
-from skeleton.small_networks import PROVENANCE
+from skeleton.small_networks import PROVENANCE, Convolutions, PictureNetwork
 from skeleton.words import cut_rightness, spliced_ways
 from skeleton.words.cut_letters import cut_way
 from skeleton.words.cut_rightness import LEAST, STRIDES, CutNetwork, log_odds, rightness, trained
@@ -95,27 +95,28 @@ def test_the_network_computes_what_a_reference_does():
     def drawn(*shape: int) -> np.ndarray:
         return (0.3 * rng.normal(size=shape)).astype(np.float32)
 
-    network = CutNetwork(
-        drawn(MEASURES), 1 + abs(drawn(MEASURES)), (drawn(4, 3, 5, 5), drawn(5, 4, 3, 3), drawn(6, 5, 3, 3)),
-        (drawn(4), drawn(5), drawn(6)), (drawn(6 * 36, 8), drawn(8, 7), drawn(7, 3)), (drawn(8), drawn(7), drawn(3)),
-        drawn(MEASURES, 8), (drawn(ROWS, 8), drawn(ROWS, 8), drawn(ROWS, 8)),
-    )  # fmt: skip
+    shift, scale = drawn(MEASURES), 1 + abs(drawn(MEASURES))
+    all_kernels = drawn(4, 3, 5, 5), drawn(5, 4, 3, 3), drawn(6, 5, 3, 3)
+    convolutions = Convolutions(all_kernels, (drawn(4), drawn(5), drawn(6)), STRIDES)
+    weights, sums = (drawn(6 * 36, 8), drawn(8, 7), drawn(7, 3)), (drawn(8), drawn(7), drawn(3))
+    of_measures, of_letters = drawn(MEASURES, 8), (drawn(ROWS, 8), drawn(ROWS, 8), drawn(ROWS, 8))
+    network = CutNetwork(PictureNetwork(convolutions, shift, scale, weights, sums, of_measures), of_letters)
     pictures, measures, rows = abs(drawn(2, 3, SIZE, SIZE)), drawn(2, MEASURES), rng.integers(0, ROWS, (2, 3))
     measures[1, 3] = np.nan  # not known: as it mostly is
     got = log_odds(network, pictures, measures, rows)
     for n in range(2):
         x = pictures[n]
-        for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):
+        for kernels, offsets, stride in zip(convolutions.kernels, convolutions.offsets, STRIDES, strict=True):
             whole = [
                 sum(correlate2d(x[i], k[i], mode="same") for i in range(len(x))) + o
                 for k, o in zip(kernels, offsets, strict=True)
             ]
             x = np.maximum(np.array(whole), 0)[:, ::stride, ::stride]
-        told = np.where(np.isnan(measures[n]), 0, (measures[n] - network.shift) / network.scale)
-        y = x.ravel() @ network.weights[0] + np.clip(told, -4, 4) @ network.of_measures + network.offsets[0]
-        y = np.maximum(y + sum(of[r] for of, r in zip(network.of_letters, rows[n], strict=True)), 0)
-        y = np.maximum(y @ network.weights[1] + network.offsets[1], 0)
-        np.testing.assert_allclose(got[n], y @ network.weights[2] + network.offsets[2], rtol=1e-3, atol=1e-3)
+        told = np.where(np.isnan(measures[n]), 0, (measures[n] - shift) / scale)
+        y = x.ravel() @ weights[0] + np.clip(told, -4, 4) @ of_measures + sums[0]
+        y = np.maximum(y + sum(of[r] for of, r in zip(of_letters, rows[n], strict=True)), 0)
+        y = np.maximum(y @ weights[1] + sums[1], 0)
+        np.testing.assert_allclose(got[n], y @ weights[2] + sums[2], rtol=1e-3, atol=1e-3)
 
 
 def test_letters_that_lost_a_leg_to_their_neighbour_are_told(letters):

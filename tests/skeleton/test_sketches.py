@@ -88,7 +88,7 @@ def test_a_picture_s_forms_stand_beside_the_table_s_and_have_their_share(cases: 
 def test_the_layers_are_as_long_as_what_goes_into_them() -> None:
     network = trained()
     side, channels = PICTURE_PX, 1
-    for kernels, stride in zip(network.kernels, STRIDES, strict=True):
+    for kernels, stride in zip(network.convolutions.kernels, STRIDES, strict=True):
         assert kernels.shape[1] == channels
         side, channels = -(-side // stride), len(kernels)
     assert len(network.weights[0]) == channels * side * side

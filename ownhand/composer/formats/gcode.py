@@ -14,6 +14,7 @@ from ownhand.composer.plot.machine import Machine, check_bed
 from ownhand.composer.plot.plot_page import PlotPage, by_pen, flatten
 
 WITHIN_MM = 0.01
+HOME = "G0 X0 Y0"
 
 _BARE = str.maketrans({"ł": "l", "Ł": "L", "ø": "o", "Ø": "O", "đ": "d", "Đ": "D", "ß": "ss", "æ": "ae", "Æ": "Ae",
                        "œ": "oe", "Œ": "Oe", "ı": "i", "þ": "th", "Þ": "Th", "ð": "d", "Ð": "D"})  # fmt: skip
@@ -34,7 +35,8 @@ def gcode_text(page: PlotPage, machine: Machine | None = None) -> str:
 def gcode_job(pages: Sequence[tuple[str, PlotPage]], machine: Machine | None = None) -> str:
     """Return pages with their names as one program, which names each and stops before each but the first for its paper.
 
-    The prompt is a comment that begins with MSG, which the interpreter shows (NISTIR 6556, 3.3.3); M0 waits.
+    The prompt is a comment that begins with MSG, which the interpreter shows (NISTIR 6556, 3.3.3); M0 waits. Before it
+    waits, and at the end where the profile has no lines of its own for it, the pen goes back to zero, out of the way.
 
     Raises
     ------
@@ -48,18 +50,20 @@ def gcode_job(pages: Sequence[tuple[str, PlotPage]], machine: Machine | None = N
     first = pages[0][1]
     machine = machine or Machine(bed_mm=first.size_mm)
     up = list(machine.lines_up)
-    lines = [f"({_plain(first.family)}, page {first.number}, for {_plain(machine.name)})", "G21", "G90", "G94"]
+    paper = machine.told_paper(first.size_mm)
+    lines = [f"({_plain(first.family)}, page {first.number}, for {_plain(machine.name)}, {paper})", "G21", "G90", "G94"]
     # lifted before anything else may move, and after it again: the machine's own lines may have done anything
     lines += [*up, *machine.begin, *up] if machine.begin else up
     pen = int(by_pen(first).pen[0]) if len(first) else 1
     for number, (name, page) in enumerate(pages):
         check_bed(page, machine)
+        lines += [HOME] if number else []
         if len(pages) > 1:
             lines.append(f"(MSG, {'next' if number else 'first'}: {_plain(name)}, {number + 1} of {len(pages)})")
         lines += ["M0"] if number else []
         moves, pen = _moves(page, machine, pen)
         lines += moves
-    lines += [*machine.end, "M2"]
+    lines += [*(machine.end or (HOME,)), "M2"]
     return "\n".join(lines) + "\n"
 
 
@@ -76,7 +80,7 @@ def _moves(page: PlotPage, machine: Machine, pen: int) -> tuple[list[str], int]:
     for k in range(len(page)):
         if int(page.pen[k]) != pen:
             pen = int(page.pen[k])
-            lines += [f"(pen {pen})", "M0"]
+            lines += [HOME, f"(pen {pen})", "M0"]
         a, b = bounds[k], bounds[k + 1]
         lines += [f"G0 {places[a]}", down]
         if b - a > 1:

@@ -62,5 +62,5 @@ def hpgl_text(page: PlotPage, machine: Machine | None = None) -> str:
         rest = pairs[1:]
         lines.append(f"PU{pairs[0]};")
         lines += [f"PD{','.join(rest[i : i + POINTS_PER_LINE])};" for i in range(0, len(rest), POINTS_PER_LINE)]
-    lines.append("PU;SP0;")
+    lines.append("PU0,0;SP0;")  # off the paper, and the pen away
     return "\n".join(lines) + "\n"

@@ -98,7 +98,7 @@ class VariantBank:
         self.points: Array = np.zeros((0, 2))
         self.sizes: Index = np.zeros(0, np.int64)
         self.left_edges: Array = np.zeros((0, BANDS))
-        """Left edge of each shape in horizontal bands; see `variation.handwriting_statistics.edges`."""
+        """Left edge of each shape in horizontal bands; see `variation.glyph_measurements.edges`."""
 
         self.right_edges: Array = np.zeros((0, BANDS))
         self._table: Array = np.zeros((0, len(COLUMNS)))

@@ -18,6 +18,10 @@ from ownhand.composer.merge.ranges import ranges
 LARGEST_UNPACKED = 200_000_000
 """Bytes of all files in the archive: 200,000 rows of ten fields have some 100 MB."""
 
+MOST_ELEMENTS = 10_000_000
+"""Tags in the XML of the archive. 200,000 rows of ten fields have eight million, and an element takes a hundred bytes,
+however short it is in the file."""
+
 MOST_FILES = 10_000
 """In the archive."""
 
@@ -83,6 +87,10 @@ def read_sheet(raw: bytes, where: str, *, name: str = "") -> Sheet:
             what = f"unpacks to {len(files)} files of {unpacked / 1e6:.0f} MB"
             most = f"{MOST_FILES} files of {LARGEST_UNPACKED // 10**6} MB are read"
             raise TableError(where, f"{what}, at most {most}", "Split the table.")
+        tags = sum(archive.read(f).count(b"<") for f in files if f.filename.endswith(".xml"))
+        if tags > MOST_ELEMENTS:
+            what = f"holds {tags / 1e6:.0f} million elements, at most {MOST_ELEMENTS // 10**6} million are read"
+            raise TableError(where, what, "Split the table.")
         names = {f.filename for f in files}
         if "content.xml" in names:
             from ownhand.composer.merge import workbook_ods

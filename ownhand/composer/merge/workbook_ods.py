@@ -23,6 +23,9 @@ _MORE = "{urn:org:documentfoundation:names:experimental:calc:xmlns:calcext:1.0}"
 MOST_ACROSS = 16_384
 """Cells of a row: as many as spreadsheet programs have."""
 
+LONGEST_FIELD = 100_000
+"""Characters of a cell's text: more than a page holds of the smallest writing."""
+
 _EMPTY = Cell()
 
 
@@ -161,4 +164,6 @@ def _line(paragraph: Element) -> str:
         elif part.tag != f"{_OFFICE}annotation":
             out += _line(part)
         out += part.tail or ""
+        if len(out) > LONGEST_FIELD:
+            raise ValueError(f"a field of more than {LONGEST_FIELD} characters")
     return out

@@ -136,7 +136,9 @@ class Fitter:
             if self._make(bare):
                 self.composed[bare] += 1
                 return (bare,)
-        options = (*STAND_INS.get(bare, ()), unicodedata.normalize("NFC", unicodedata.normalize("NFKC", bare)))
+        plain = unicodedata.normalize("NFC", unicodedata.normalize("NFKC", bare))
+        # a fraction is taken apart into figures and a stroke of its own (U+2044), which few hands have
+        options = (*STAND_INS.get(bare, ()), plain, plain.replace("⁄", "/"))
         for option in options:
             if option != bare and option and all(c in self._has for c in characters(option)):
                 self.replaced[bare, option] += 1

@@ -1,8 +1,8 @@
 """Mend once, apply to all: how many strokes, in which order and which way, carried over to another attempt.
 
-The mended strokes are laid onto the other attempt and walked along (see `walk`); where the walk jumps, a line is cut,
-and pieces of the same stroke are put together in the order of the model. The other attempt's own points are kept: only
-their cuts, order and direction change.
+The mended strokes are laid onto the other attempt and walked along (see `alignment`); where the walk jumps, a line is
+cut, and pieces of the same stroke are put together in the order of the model. The other attempt's own points are kept:
+only their cuts, order and direction change.
 """
 
 from __future__ import annotations

@@ -124,7 +124,7 @@ class ReviewSession:
             return apply_decisions(self.attempts.values(), self.decisions)
 
     def take(self, based_on: int, mends: Place, words: str = "") -> None:
-        """Take one step: a list of operations, each with its `attempt` and what `mending.mend` needs.
+        """Take one step: a list of operations, each with its `attempt` and what `edit_requests.mend` needs.
 
         Raises
         ------

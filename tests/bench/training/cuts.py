@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
-from skeleton.words.cut_rightness import MAX_MEASURE_SPREADS, OVERLAPS, STRIDES
+from skeleton.small_networks import MAX_MEASURE_SPREADS
+from skeleton.words.cut_rightness import OVERLAPS, STRIDES
 from skeleton.words.letter_pictures import MEASURES, ROWS, SIZE
 from tests.bench.training.cut_examples import CutExamples
-from tests.bench.training.weights import Course, fitted, half, kept_layers
+from tests.bench.training.weights import Course, PictureLayers, fitted, half
 
 CHANNELS, KERNELS = (24, 40, 48), (5, 3, 3)
 HIDDEN, NARROW = 96, 48
@@ -28,36 +29,24 @@ MOVED = 1
 """Places by which pictures are moved at most, either way."""
 
 
-class Cuts(nn.Module):
-    """Three convolutions and a perceptron; see `cut_rightness.CutNetwork`."""
+class Cuts(PictureLayers):
+    """Is also told the letters; see `cut_rightness.CutNetwork`."""
 
     def __init__(self) -> None:
-        super().__init__()
-        before, size = 3, SIZE
-        convolutions = []
-        for channels, k, stride in zip(CHANNELS, KERNELS, STRIDES, strict=True):
-            convolutions.append(nn.Conv2d(before, channels, k, stride, k // 2))
-            before, size = channels, -(-size // stride)
-        self.convolutions = nn.ModuleList(convolutions)
-        self.first, self.second = nn.Linear(before * size * size, HIDDEN), nn.Linear(HIDDEN, NARROW)
-        self.last = nn.Linear(NARROW, len(OVERLAPS))
-        self.measures = nn.Linear(MEASURES, HIDDEN, bias=False)
+        super().__init__(
+            (3, SIZE, SIZE), CHANNELS, KERNELS, STRIDES, (HIDDEN, NARROW), measures=MEASURES, outcomes=len(OVERLAPS),
+            dropout=DROPOUT,
+        )  # fmt: skip
         self.letters = nn.ModuleList(nn.Embedding(ROWS, HIDDEN) for _ in range(3))
         for table in self.letters:
             nn.init.zeros_(table.weight)
 
     def forward(self, pictures: torch.Tensor, measures: torch.Tensor, rows: torch.Tensor) -> torch.Tensor:
         """Return log odds, (letters, overlaps)."""
-        x = pictures
-        for convolution in self.convolutions:
-            x = functional.relu(convolution(x))
-        x = functional.dropout(x.flatten(1), DROPOUT, self.training)
-        x = self.first(x) + self.measures(measures)
+        x = self.summed(pictures, measures)
         for k, table in enumerate(self.letters):
             x = x + table(rows[:, k])
-        x = functional.relu(x)
-        x = functional.relu(self.second(functional.dropout(x, DROPOUT, self.training)))
-        return self.last(x)
+        return self.outcome(x)
 
 
 def fit_cuts(
@@ -91,7 +80,7 @@ def fit_cuts(
 
 def _kept(network: Cuts) -> dict[str, NDArray[Any]]:
     """Return the arrays as `cut_rightness.network_of` reads them, in half precision."""
-    out = kept_layers(network.convolutions, (network.first, network.second, network.last))
+    out = network.kept()
     out["of_measures"] = half(network.measures.weight.T)
     for k, table in enumerate(network.letters):
         out[f"of_letters_{k}"] = half(table.weight)

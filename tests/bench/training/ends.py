@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional
 
-from skeleton.fitting.end_lengths import MAX_MEASURE_SPREADS, STRIDES
+from skeleton.fitting.end_lengths import STRIDES
 from skeleton.fitting.end_pictures import COLUMNS, MEASURES, MOST, ROWS
+from skeleton.small_networks import MAX_MEASURE_SPREADS
 from tests.bench.training.end_examples import EndExamples
-from tests.bench.training.weights import Course, fitted, half, kept_layers
+from tests.bench.training.weights import Course, PictureLayers, fitted, half
 
 CHANNELS, KERNELS = (12, 24, 36), (5, 3, 3)
 HIDDEN, NARROW = 72, 64
@@ -31,34 +32,22 @@ CONTRAST, GRAIN = 0.08, 0.03
 """Standard deviations of what the ink's darkness is multiplied by, and of noise added to it."""
 
 
-class Ends(nn.Module):
-    """Three convolutions and a perceptron; see `end_lengths.EndNetwork`."""
+class Ends(PictureLayers):
+    """Is also told the character; see `end_lengths.EndNetwork`."""
 
     def __init__(self, characters: int) -> None:
-        super().__init__()
-        before, height, width = 4, ROWS, COLUMNS
-        convolutions = []
-        for channels, k, stride in zip(CHANNELS, KERNELS, STRIDES, strict=True):
-            convolutions.append(nn.Conv2d(before, channels, k, stride, k // 2))
-            before, height, width = channels, -(-height // stride), -(-width // stride)
-        self.convolutions = nn.ModuleList(convolutions)
-        self.first, self.second = nn.Linear(before * height * width, HIDDEN), nn.Linear(HIDDEN, NARROW)
-        self.last = nn.Linear(NARROW, 2 * MOST + 1)
         # one measure more: whether the end was moved by lot
-        self.measures = nn.Linear(MEASURES + 1, HIDDEN, bias=False)
+        super().__init__(
+            (4, ROWS, COLUMNS), CHANNELS, KERNELS, STRIDES, (HIDDEN, NARROW), measures=MEASURES + 1,
+            outcomes=2 * MOST + 1, dropout=DROPOUT,
+        )  # fmt: skip
         self.character, self.last_of_character = (nn.Embedding(characters, n) for n in (HIDDEN, 2 * MOST + 1))
         for table in (self.character, self.last_of_character):
             nn.init.zeros_(table.weight)
 
     def forward(self, pictures: torch.Tensor, measures: torch.Tensor, row: torch.Tensor) -> torch.Tensor:
         """Return log odds of shifts, (ends, shifts)."""
-        x = pictures
-        for convolution in self.convolutions:
-            x = functional.relu(convolution(x))
-        x = functional.dropout(x.flatten(1), DROPOUT, self.training)
-        x = functional.relu(self.first(x) + self.measures(measures) + self.character(row))
-        x = functional.relu(self.second(functional.dropout(x, DROPOUT, self.training)))
-        return self.last(x) + self.last_of_character(row)
+        return self.outcome(self.summed(pictures, measures) + self.character(row)) + self.last_of_character(row)
 
 
 def fit_ends(
@@ -98,7 +87,7 @@ def fit_ends(
 
 def _kept(network: Ends) -> dict[str, NDArray[Any]]:
     """Return the arrays as `end_lengths.network_of` reads them, in half precision."""
-    out = kept_layers(network.convolutions, (network.first, network.second, network.last))
+    out = network.kept()
     # an end that is read was not moved by lot
     out["of_measures"] = half(network.measures.weight.T[:MEASURES])
     out["of_character"] = half(network.character.weight)

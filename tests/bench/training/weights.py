@@ -9,6 +9,7 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 from torch import Tensor, nn
+from torch.nn import functional
 
 AVERAGED, AVERAGED_FIRST = 0.002, 0.02
 """Share of every step in the running mean of the weights, and of the first steps."""
@@ -86,6 +87,67 @@ def fitted(
             mean.follow()
         progress(epoch + 1, epochs, loss.item())
     mean.settle()
+
+
+class PictureLayers(nn.Module):
+    """Convolutions, and three layers of a perceptron that is also told measures; see `small_networks.PictureNetwork`.
+
+    Parameters
+    ----------
+    picture
+        Channels, height and width of the pictures.
+    channels, kernels, strides
+        Of the convolutions.
+    hidden
+        Numbers that the first and the second layer of the perceptron give.
+    measures, outcomes
+        How many there are.
+    dropout
+        Share of the numbers that are left out on the way into the perceptron's first two layers.
+    """
+
+    def __init__(
+        self,
+        picture: tuple[int, int, int],
+        channels: Sequence[int],
+        kernels: Sequence[int],
+        strides: Sequence[int],
+        hidden: tuple[int, int],
+        *,
+        measures: int,
+        outcomes: int,
+        dropout: float,
+    ) -> None:
+        super().__init__()
+        self.dropout = dropout
+        before, height, width = picture
+        convolutions = []
+        for after, k, stride in zip(channels, kernels, strides, strict=True):
+            convolutions.append(nn.Conv2d(before, after, k, stride, k // 2))
+            before, height, width = after, -(-height // stride), -(-width // stride)
+        self.convolutions = nn.ModuleList(convolutions)
+        self.first, self.second = nn.Linear(before * height * width, hidden[0]), nn.Linear(*hidden)
+        self.last = nn.Linear(hidden[1], outcomes)
+        self.measures = nn.Linear(measures, hidden[0], bias=False)
+
+    def summed(self, pictures: Tensor, measures: Tensor) -> Tensor:
+        """Return what the first layer sums, (n, hidden)."""
+        x = pictures
+        for convolution in self.convolutions:
+            x = functional.relu(convolution(x))
+        x = functional.dropout(x.flatten(1), self.dropout, self.training)
+        out: Tensor = self.first(x) + self.measures(measures)
+        return out
+
+    def outcome(self, summed: Tensor) -> Tensor:
+        """Return what comes of these sums, (n, outcomes)."""
+        x = functional.dropout(functional.relu(summed), self.dropout, self.training)
+        out: Tensor = self.last(functional.relu(self.second(x)))
+        return out
+
+    def kept(self) -> dict[str, NDArray[np.float16]]:
+        """Return the weights of the convolutions and the perceptron; see `kept_layers`."""
+        return kept_layers(self.convolutions, (self.first, self.second, self.last))
 
 
 def half(x: Tensor) -> NDArray[np.float16]:

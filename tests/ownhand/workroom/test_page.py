@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 
+from ownhand.hands.hand import open_or_create
 from ownhand.workroom.server import start
 from tests.ownhand.on_page import (
     PATIENCE_S,
@@ -206,6 +208,37 @@ def test_without_a_server_a_view_says_so_and_offers_to_try_again(context, hand, 
     page.get_by_role("button", name="Try again").wait_for()
 
     assert page.get_by_text("The server does not answer").first.is_visible()
+
+
+def test_a_hand_without_letters_leads_to_the_scans_and_says_it_once(context, faults, tmp_path):
+    hand = open_or_create(tmp_path / "new", year=2026, consent="my own hand")
+    running = start(hand.path)
+    page = tab(context, running.url, faults)
+
+    for part in ("languages", "text"):
+        turn_to(page, part)
+        page.get_by_text("Read a filled-in sheet first.").wait_for()
+        assert page.get_by_text("Read a filled-in sheet first.").count() == 1
+        assert page.locator("main").get_by_role("link", name="To the scans").get_attribute("href") == "#reading"
+    running.stop()
+
+
+def test_scans_that_cannot_be_read_are_told_of_above_and_in_their_place_and_what_is_told_goes_with_its_part(
+    context, served, faults, tmp_path
+):
+    blank = tmp_path / "blank.png"
+    cv2.imwrite(str(blank), np.full((1200, 900), 250, np.uint8))
+    (tmp_path / "notes.txt").write_text("no scan")
+    page = tab(context, served.url, faults, "#reading")
+    page.locator("input[type=file]").first.set_input_files([blank])
+    page.locator("#news [role=alert]").get_by_text("no marks of a sheet").wait_for()
+
+    assert page.get_by_text("no marks of a sheet").count() == 2
+
+    page.locator("input[type=file]").first.set_input_files([tmp_path / "notes.txt"])
+    page.locator("#warned").get_by_text("notes.txt").wait_for()
+    turn_to(page, "sheet")
+    assert page.locator("#warned").text_content() == ""
 
 
 def test_handwriting_is_seen_in_forced_colours(browser, served, faults):

@@ -58,6 +58,15 @@ export const say = (text) => show(said, text);
 /** Tell the person something that must not be missed. */
 export const warn = (text) => show(warned, text);
 
+/** Take away what was told of a part that the person has left. */
+export const hush = () => warned.replaceChildren();
+
+/** What to do where a hand has no letters yet; a link, where the page has a part for scans. */
+export function toTheScans() {
+  const there = document.querySelector('[data-part="reading"]');
+  return there ? h("a", { href: "#reading" }, "To the scans") : "";
+}
+
 /** The character as it is shown in a heading: a mark alone gets a ring to stand on, a space is written out. */
 export const shown = (char) => (/^\p{M}/u.test(char) ? `◌${char}` : char === " " ? "␣" : char);
 

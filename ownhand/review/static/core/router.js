@@ -1,7 +1,7 @@
 // Which part of the page is shown; what goes wrong is told.
 
 import { get, note, Refused } from "./api.js";
-import { button, h, warn } from "./dom.js";
+import { button, h, hush, toTheScans, warn } from "./dom.js";
 import { dropWaiting, inTurn, setShown } from "./action_queue.js";
 
 const main = document.getElementById("main");
@@ -35,6 +35,7 @@ async function show() {
   if (here.name !== name) parts[here.name]?.leave?.();
   here = { name, place, address: location.hash };
   setShown(false);
+  if (moved) hush();
   try {
     await parts[name].show(main, current, ...rest);
   } catch (error) {
@@ -52,9 +53,12 @@ async function show() {
 /** Say why a part cannot be shown: in its place, where nothing stands there yet. */
 function refused(error) {
   const words = error.status === 0 ? GONE : error.message;
-  warn(words);
-  if (!main.querySelector(".wait")) return;
-  main.replaceChildren(h("div", { class: "wait" }, h("p", {}, words), button("Try again", () => inTurn(takeIn))));
+  if (!main.querySelector(".wait")) {
+    warn(words);
+    return;
+  }
+  const unread = error.status === 422;
+  main.replaceChildren(h("div", { class: "wait", role: "alert" }, h("p", {}, words), h("p", {}, unread ? toTheScans() : ""), button("Try again", () => inTurn(takeIn))));
 }
 
 /** Show how things stand. Keys pressed meanwhile mean the letter that is coming; what takes long holds up nothing. */

@@ -1,7 +1,7 @@
 // Any text, set in the hand as it stands now.
 
 import { post, Refused } from "../core/api.js";
-import { button, h, shown } from "../core/dom.js";
+import { button, h, shown, toTheScans } from "../core/dom.js";
 import { handsOff } from "../core/action_queue.js";
 
 export const LIFE = [
@@ -79,7 +79,7 @@ export async function showTryout(main) {
       if (!(error instanceof Refused)) throw error;
       if (mine !== latest) return;
       pages.querySelector(".wait")?.remove();
-      notices.replaceChildren(h("p", {}, error.message));
+      notices.replaceChildren(h("p", {}, error.message, " ", error.status === 422 && !files.length ? toTheScans() : ""));
     } finally {
       clearTimeout(slow);
       if (mine === latest) building.replaceChildren();

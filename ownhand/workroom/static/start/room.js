@@ -32,7 +32,7 @@ function tellAll() {
 export const lookAround = async () => takeRoom(await get("state"));
 
 const KINDS = { read: "Reading", build: "Building the font", table: "Writing the cards", overview: "Drawing the cards in small" };
-const STEPS = { "read pages": "pages looked at", "trace strokes": "attempts traced", "keep captures": "pages kept", write: "cards", check: "cards" };
+const STEPS = { "read pages": "pages looked at", "trace strokes": "attempts traced", "read lines": "lines read", "read again": "lines read again", "keep captures": "pages kept", write: "cards", check: "cards" };
 
 const inWords = (job) => `${KINDS[job.kind]}: ${job.total ? `${job.done} of ${job.total} ${STEPS[job.step] ?? job.step}` : "beginning …"}`;
 
@@ -49,7 +49,7 @@ function drawNews() {
       );
     } else if (job?.error && dismissed !== job.number) {
       const { where, what, remedy } = job.error;
-      news.replaceChildren(h("p", { class: "doubt" }, `${where}: ${what}. ${remedy}`), button("Close", () => { dismissed = job.number; drawNews(); }, { "data-act": "close" }));
+      news.replaceChildren(h("p", { class: "doubt", role: "alert" }, `${where}: ${what}. ${remedy}`), button("Close", () => { dismissed = job.number; drawNews(); }, { "data-act": "close" }));
     } else if (room.stale?.length) {
       const built = room.built;
       news.replaceChildren(
@@ -96,7 +96,6 @@ async function follow() {
   }
   const { job } = room;
   if (job?.kind === "build" && job.result) say(`The font is built: ${job.result.characters} characters, ${job.result.glyphs} shapes.`);
-  if (job?.error) warn(`${job.error.where}: ${job.error.what}. ${job.error.remedy}`);
   await lookAround();
   await takeIn();
   return job;

@@ -31,8 +31,9 @@ MONTHS = """January February March April May June July August September October 
 """In English, French, German, Polish, Spanish and Portuguese, as in a date."""
 
 UNITS = """mm cm dm m km mm² cm² m² km² ha mm³ cm³ m³ µm nm g kg mg t l L ml mL cl cL dl dL hl s ms h min d K °C °F °
-    °N °S °E °W % ‰ V kV W kW MW kWh A mA Hz kHz MHz GHz N kN Pa hPa kPa bar mbar J kJ cal kcal Ω lx lm cd km/h m/s
+    °N °S °E °W r w % ‰ V kV W kW MW kWh A mA Hz kHz MHz GHz N kN Pa hPa kPa bar mbar J kJ cal kcal Ω lx lm cd km/h m/s
     kn kt mph in ft yd mi lb lbs oz pt gal px dpi kB MB GB TB Uhr"""
+"""Of the SI and of everyday life; with what stands in the same way after a number: an hour, a Polish year (r.)."""
 
 MONEY = "zł gr Kč kr Ft lei лв kn"
 """Currencies whose signs are letters; three capitals (ISO 4217) and signs of class Sc are told without a list."""
@@ -86,9 +87,14 @@ _WHOLE = (
     regex.compile(r"\+\d{1,3}(?: \(?\d+\)?){1,6}"),
 )
 
-_LONE = regex.compile(rf"{_EDGE}[aiouAIOU]( +)(?=\p{{L}})"), regex.compile(rf"{_EDGE}[kvwzKVWZ]( +)(?=\p{{L}})")
+_LONE = (
+    regex.compile(rf"{_EDGE}[aiouAIOU]( +)(?=\p{{L}})"),
+    regex.compile(rf"{_EDGE}[kvwzKVWZ]( +)(?=[\p{{L}}\p{{N}}])"),
+)
 _WEST_SLAVIC = regex.compile(rf"[ąćęłńśźżčďěľňřšťůž]|{_EDGE}[wz] ", regex.IGNORECASE)
 """A letter or a word by which Polish, Czech and Slovak are told from languages that leave 'a' and 'i' at line ends."""
+
+_PORTUGUESE = regex.compile(r"[ãõ]", regex.IGNORECASE)
 
 _OPENING = regex.compile(r"[\p{Ps}\p{Pi}¿¡]+")
 _CLOSING = regex.compile(r"[\p{Pe}\p{Pf}!?:;%]+[\p{P}]*")
@@ -127,13 +133,24 @@ _RANGE = regex.compile(r"\d[-‐–—‒]"), regex.compile(r"\d")
 _ADDRESS = regex.compile(r"@|://|^www\.", regex.IGNORECASE)
 
 
-def kept_breaks(word: str, cuts: tuple[int, ...], graphemes: list[str]) -> frozenset[int]:
+def repeats_hyphens(line: str) -> bool:
+    """Return whether a line is in a language that writes a hyphen at which a line ends once more on the next.
+
+    Portuguese (Acordo Ortográfico da Língua Portuguesa, 1990, Base XX, 6.º), Polish and Czech (common practice, no
+    source); told by their letters.
+    """
+    return bool(_WEST_SLAVIC.search(line) or _PORTUGUESE.search(line))
+
+
+def kept_breaks(word: str, cuts: tuple[int, ...], graphemes: list[str], *, repeats: bool = False) -> frozenset[int]:
     """Return which of the breaks inside a word are no good: after one letter and a hyphen, before marks, in a range.
 
     Parameters
     ----------
     cuts
         Where UAX 14 lets the word break, as indices into its graphemes, ascending.
+    repeats
+        The language would have the hyphen of a compound once more on the next line (`repeats_hyphens`).
 
     Examples
     --------
@@ -151,7 +168,7 @@ def kept_breaks(word: str, cuts: tuple[int, ...], graphemes: list[str]) -> froze
             or _LONE_BEFORE.fullmatch(left)
             or _LONE_AFTER.fullmatch(right)
             or (_RANGE[0].search(left[-2:]) and _RANGE[1].match(right))
-            or (left[-1:] in "-‐" and _ADDRESS.search(word))
+            or (left[-1:] in "-‐" and (repeats or _ADDRESS.search(word)))
         ):
             out.add(cut)
     return frozenset(out)

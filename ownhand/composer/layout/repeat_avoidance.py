@@ -20,7 +20,7 @@ LARGEST = 1.25
 """... and at most: a comma must grow by more than a letter before the difference shows."""
 
 TOGETHER = 1024
-"""Letters compared with all in sight at once: of a large page whole, in small writing, there would be no end of memory."""
+"""Letters that are compared with all in sight at once: all of a large page would not fit the memory."""
 
 ROUNDS = 3
 """How often that is tried: what was made larger may now be like a third."""

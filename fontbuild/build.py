@@ -13,6 +13,7 @@ from fontbuild.accents import build_accents
 from fontbuild.anchors import with_anchors
 from fontbuild.broken_stroke_repair import mended
 from fontbuild.collisions import find_collisions
+from fontbuild.compatible_cubics import tolerance_of
 from fontbuild.doubtful import find_doubtful, find_lacking, may_stand_in_words
 from fontbuild.font import Font, Metrics, Record
 from fontbuild.geometry import glyph_bounds, moved
@@ -32,7 +33,7 @@ from fontbuild.shared_variation import shared_variation
 from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
-from fontbuild.usable_attempts import ENOUGH, Decisions, choose, joins_letters
+from fontbuild.usable_attempts import ENOUGH, BuildingRules, choose, joins_letters
 from fontbuild.variants import AttemptStrokes, Variant, each_by_itself, variants_of
 from skeleton.attempt import Attempt
 
@@ -72,7 +73,7 @@ def build_font(
     attempts: Iterable[Attempt],
     record: Record,
     *,
-    decisions: Decisions | None = None,
+    decisions: BuildingRules | None = None,
     rhythm: Mapping[str, float] | None = None,
     copied: Sequence[CopiedWord] = (),
     accents: bool = True,
@@ -114,7 +115,7 @@ def build_font(
     """
     del seed
     tell = progress or (lambda step, done, total: None)
-    wishes = decisions or Decisions()
+    wishes = decisions or BuildingRules()
     everything = sorted(attempts, key=lambda a: (a.char, a.id))
     usable, aside = choose(everything, wishes)
     size = reference_size(usable)
@@ -152,12 +153,13 @@ def build_font(
             c: [replace(w, allograph="" if w.allograph == APART else w.allograph) for w in g] for c, g in kept.items()
         }
 
-    fit = partial(variants_of, x_height_mm=size.x_height_mm)
+    metrics = measured(kept, usable, size)
+    fine = tolerance_of(metrics.x_height * size.mm_per_unit)
+    fit = partial(variants_of, x_height_mm=size.x_height_mm, tolerance_mm=fine)
     drawn: dict[str, tuple[Glyph, ...]] = {}
     for char, variants in zip(kept, letterwise(fit, kept.items()), strict=True):
         tell("fit strokes", len(drawn), len(kept))
         drawn[char] = glyphs_of(variants, size.mm_per_unit)
-    metrics = measured(kept, usable, size)
     tell("build accents", 0, 1)
     parts = separate_marks(kept, metrics, size, keep=wishes.keep)
     bases = {char: lifted for char, lifted in parts.letters.items() if char not in drawn}
@@ -183,7 +185,9 @@ def build_font(
     loose = by_char(may) if joins else {}
     in_words = {
         char: with_usual_white(glyphs_of(variants, size.mm_per_unit, in_words=True), spaced.get(char, ()))
-        for char, variants in zip(loose, letterwise(each_by_itself, loose.items()), strict=True)
+        for char, variants in zip(
+            loose, letterwise(partial(each_by_itself, tolerance_mm=fine), loose.items()), strict=True
+        )
     }
     anchored, in_words = attached(
         anchored, in_words, {a.id: a.allograph for a in running} if joins else {}, x_height=metrics.x_height

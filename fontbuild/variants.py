@@ -108,6 +108,8 @@ def variants_of(
     return out
 
 
-def each_by_itself(char: str, written: Sequence[AttemptStrokes]) -> list[Variant]:
+def each_by_itself(
+    char: str, written: Sequence[AttemptStrokes], *, tolerance_mm: float = TOLERANCE_MM
+) -> list[Variant]:
     """Return the attempts at `char` as cubic strokes that correspond to nothing."""
-    return [fit_form([w], ductus="")[0] for w in written]
+    return [fit_form([w], ductus="", tolerance_mm=tolerance_mm)[0] for w in written]

@@ -94,6 +94,33 @@ def parts_of(points: Points, letter: Ints) -> list[tuple[int, Points]]:
     return [(int(letter[a]), points[a : min(b + 1, len(letter))]) for a, b in bounds]
 
 
+def in_turn(points: Points, letter: Ints) -> Ints:
+    """Return the letter of every point of a stroke, none that it goes back to for a moment.
+
+    Where the stroke draws a letter, the next one, the first again and the second again, one of the two parts in the
+    middle was dealt to the wrong letter: it goes with what is around it, always the shortest one. What is left of a
+    letter is one line as far as its stroke was, and can be led on into another letter.
+
+    Parameters
+    ----------
+    points
+        Shape (n, 2), the stroke.
+    letter
+        Shape (n,).
+    """
+    letter = letter.copy()
+    steps = np.concatenate([np.hypot(*np.diff(points, axis=0).T), [0.0]])
+    while True:
+        starts = np.concatenate([[0], np.flatnonzero(np.diff(letter)) + 1, [len(letter)]])
+        drawn = letter[starts[:-1]]
+        again = np.flatnonzero((drawn[3:] == drawn[1:-2]) & (drawn[2:-1] == drawn[:-3]))
+        if not len(again):
+            return letter
+        long = np.add.reduceat(steps, starts[:-1])
+        k = min((int(k) for k in np.concatenate([again + 1, again + 2])), key=lambda k: float(long[k]))
+        letter[starts[k] : starts[k + 1]] = drawn[k - 1]
+
+
 def left_joined(strokes: Sequence[Sequence[tuple[int, Points]]], letters: int, x_height: float) -> set[int]:
     """Return the letters of a word that the pen left for the next one without being lifted.
 

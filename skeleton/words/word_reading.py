@@ -18,7 +18,7 @@ from skeleton.ink.ink_map import InkMap, find_ink_of_words
 from skeleton.ink.scaled_darkness import Grey
 from skeleton.pipeline import state_graph_of_ink
 from skeleton.states.state_graph import States, draw
-from skeleton.words.cut_letters import led_on, left_joined, letters_along, parts_of
+from skeleton.words.cut_letters import in_turn, led_on, left_joined, letters_along, parts_of
 from skeleton.words.cut_rightness import DOUBTFUL, LEAST, rightness
 from skeleton.words.decoding import Decoded, decode_text
 from skeleton.words.delayed_strokes import WrittenStroke
@@ -133,7 +133,7 @@ def _fitted(net: Network, states: States, ink: InkMap, strokes: Sequence[Written
     if not strokes:
         return []
     lines = [draw(net, states, s.walk) for s in strokes]
-    trial = fit_hypothesis(lines, fit_context(ink), far=True)
+    trial = fit_hypothesis(lines, fit_context(ink, far=True))
     out = []
     # after so many rounds nothing is gained by exchanges
     for k, (s, r) in enumerate(zip(strokes, completed(trial, untangled=False), strict=True)):
@@ -155,7 +155,7 @@ def _reading(
     frame = found.frame
     x_height = frame.x_height / px_per_mm
     pieces: list[list[Points]] = [[] for _ in text]
-    parts = [parts_of(stroke.points_mm, letter) for stroke, letter in written]
+    parts = [parts_of(stroke.points_mm, in_turn(stroke.points_mm, letter)) for stroke, letter in written]
     for j, piece in (part for own in parts for part in own):
         pieces[j].append(piece)
     joined = left_joined(parts, len(text), x_height)

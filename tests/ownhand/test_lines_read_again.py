@@ -8,7 +8,15 @@ import numpy as np
 import pytest
 
 from ownhand.commands import line_reading
-from ownhand.commands.line_reading import AGAIN, AGAIN_IN_LONG, LONG, OWN_FORMS, own_letters, read_lines
+from ownhand.commands.line_reading import (
+    AGAIN,
+    AGAIN_IN_LONG,
+    LONG,
+    OWN_FORMS,
+    joined_as_the_hand,
+    own_letters,
+    read_lines,
+)
 from skeleton.words.line_reading import SUITS, SURELY, LineReading
 from skeleton.words.word_reading import WordLetter, WordReading
 
@@ -97,3 +105,17 @@ def test_a_character_cut_wrongly_throughout_is_not_known():
     bad = word("bb", SURE)
     bad = replace(bad, letters=tuple(replace(x, right=0.2) for x in bad.letters))
     assert own_letters([bad, word("a", SURE, 1)]).keys() == {"a"}
+
+
+@pytest.mark.parametrize(("joined", "all_joined"), [(9, True), (5, False)])
+def test_in_a_hand_that_joins_most_letters_those_a_stroke_runs_through_are_joined(joined, all_joined):
+    line = [np.stack([np.linspace(n, n + 1, 9), np.zeros(9)], axis=1) for n in range(11)]
+    letters = [WordLetter("n", (piece,), 0.0, n < joined) for n, piece in enumerate(line)]
+    lifted = WordLetter("n", (line[9] + np.array([0.5, 0.0]),), 0.0, False)
+    words = tuple(WordReading((), tuple(w), (0.0, 0.0), 1.0, 0.0, SURE) for w in (letters, [letters[10], lifted]))
+
+    (found,) = joined_as_the_hand([LineReading(words, ("n" * 11, "nn"), 0.0)])
+
+    assert [x.joined for x in found.words[0].letters] == [all_joined or n < joined for n in range(10)] + [False]
+    # where the next letter begins elsewhere the pen was lifted
+    assert [x.joined for x in found.words[1].letters] == [False, False]

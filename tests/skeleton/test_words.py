@@ -16,7 +16,7 @@ from sample_sheets.make_running import FOLDER
 from sample_sheets.writer import KEEPER, write_line
 from skeleton.ink.ink_map import find_ink
 from skeleton.pipeline import build_state_graph_of
-from skeleton.words.cut_letters import led_on, left_joined
+from skeleton.words.cut_letters import in_turn, led_on, left_joined
 from skeleton.words.decoding import connected_parts
 from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of, sharing_a_bar
 from skeleton.words.frame import WordFrame, first_frame, refitted
@@ -276,6 +276,20 @@ def test_points_of_a_line_keep_their_letter_however_it_was_stretched_and_led_on(
     )
 
     assert led_on(letter, before, line + 0.05).tolist() == [0] * (3 + more[0]) + [1] * (2 + more[1])
+
+
+def test_a_stroke_goes_from_letter_to_letter_and_back_to_none_for_a_moment():
+    line = np.stack([np.arange(14.0), np.zeros(14)], axis=1)
+    back = np.array([0] * 4 + [1] * 2 + [0] * 3 + [1] * 5)
+    assert in_turn(line, back).tolist() == [0] * 9 + [1] * 5
+    # the shortest part goes, whichever letter it was
+    assert in_turn(line, np.array([0] * 4 + [1] * 3 + [0] * 2 + [1] * 5)).tolist() == [0] * 4 + [1] * 10
+    twice = np.array([0] * 3 + [1] + [0] * 2 + [1] * 2 + [0] + [1] * 5)
+    assert in_turn(line, twice).tolist() == [0] * 6 + [1] * 8
+    # a stroke that ends where it goes back to, as one that draws a bar at last, stays
+    bar = np.array([0] * 4 + [1] * 6 + [0] * 4)
+    assert in_turn(line, bar).tolist() == bar.tolist()
+    assert back.tolist() == [0] * 4 + [1] * 2 + [0] * 3 + [1] * 5
 
 
 def test_a_letter_whose_tail_touches_the_next_one_is_not_joined_to_it():

@@ -11,6 +11,7 @@ common practice, no source.
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise
 
 import regex
@@ -56,12 +57,16 @@ _NUMBER = r"[\p{Nd}\p{No}]"
 _SIGN = r"[-+±−–]?"
 
 
+@cache
 def _pairs(*sides: tuple[str, str]) -> tuple[regex.Pattern[str], ...]:
-    """Return patterns that find the spaces between what stands before and after them."""
+    """Return patterns that find the spaces between what stands before and after them.
+
+    They are made when the first line needs them, which takes some hundredths of a second.
+    """
     return tuple(regex.compile(rf"(?<={before})( +)(?={after})") for before, after in sides)
 
 
-_WITH_FIGURES = _pairs(
+_WITH_FIGURES = (
     # amounts, units, times of the day; with the currency or the sign in front as well
     (_NUMBER, rf"(?:{_any(UNITS + ' ' + MONEY)}|[A-Z]{{3}}|\p{{L}}{{0,2}}\p{{Sc}}\p{{L}}{{0,2}}){_END}"),
     (_NUMBER, rf"(?:[ap]\.? ?m\.?|AM|PM){_END}"),
@@ -74,14 +79,14 @@ _WITH_FIGURES = _pairs(
     (rf"{_EDGE}\d\d?(?:\.|er|st|nd|rd|th|º|°)?", rf"(?i:(?:de )?{_any(MONTHS)}){_END}"),
     (rf"{_EDGE}(?i:{_any(MONTHS)})\.?", r"\d\d?(?!\d)"),
 )
-_WITH_STOPS = _pairs(
+_WITH_STOPS = (
     # abbreviations of several parts, and those with what they speak of
     (rf"{_EDGE}{_any(BEFORE_NUMBERS)}\.", rf"(?:{_NUMBER}|[IVXLC]+{_END})"),
     (rf"{_EDGE}{_any(BEFORE_NAMES)}\.", r"\p{Lu}"),
     (rf"{_EDGE}\p{{L}}\.", r"\p{L}{1,3}\."),
     (rf"{_EDGE}\p{{Lu}}\.", r"\p{Lu}"),
 )
-_OTHERS = _pairs(
+_OTHERS = (
     (rf"{_EDGE}{_any(UNSTOPPED)}", r"\p{Lu}"),
     (r"\p{Lu}\p{Ll}+", rf"(?:[IVX]{{2,}}|[VX]){_END}"),
     (r"\s&", r"\p{L}"),
@@ -121,8 +126,8 @@ def kept_spaces(line: str) -> frozenset[int]:
     """
     figures = _FIGURE.search(line) is not None
     # most lines of a letter have neither: they need not be looked through for what they cannot hold
-    sought = (*(_WITH_FIGURES if figures else ()), *(_WITH_STOPS if ". " in line else ()), *_OTHERS)
-    out = {space.end(1) - 1 for pair in sought for space in pair.finditer(line)}
+    sought = [_OTHERS, *([_WITH_FIGURES] if figures else []), *([_WITH_STOPS] if ". " in line else [])]
+    out = {space.end(1) - 1 for sides in sought for pair in _pairs(*sides) for space in pair.finditer(line)}
     for whole in _WHOLE if figures else ():
         out |= {m.start() + k for m in whole.finditer(line) for k, char in enumerate(m[0]) if char == " "}
     lone = _LONE if _WEST_SLAVIC.search(line) else ()

@@ -48,7 +48,7 @@ __all__ = [
     "Words",
     "draw_form",
     "draw_page",
-    "printable",
+    "in_print",
 ]
 
 GUIDE_WIDTH_MM = 0.13
@@ -168,7 +168,7 @@ def draw_ruled(line: RuledLine, layout: int) -> Iterator[Shape]:
     """Yield a ruled line with its text in small print above."""
     x, y, width, _ = line.box_mm
     yield Line(x, line.baseline_mm, x + width, line.baseline_mm, BASELINE_WIDTH_MM, BASELINE)
-    text, colour = printable(line.text), FIRST_LABEL if layout == 1 else LABEL
+    text, colour = in_print(line.text), FIRST_LABEL if layout == 1 else LABEL
     yield Words(x, y - 0.6, text, size_within(text, width, 2.5), colour)
 
 
@@ -198,7 +198,7 @@ def draw_head(sheet: Sheet, page: Page, title: str) -> Iterator[Shape]:
     left = x + CODE_MM + CLEAR_MM + 0.5
     right = page.patch_mm[0] - 4.0 if page.patch_mm else x + width
     room = right - left
-    heading = printable(title) or "Handwriting sheet"
+    heading = in_print(title) or "Handwriting sheet"
     yield Words(left, y + 4.0, heading, size_within(heading, room, 5.0, bold=True), TEXT, bold=True)
     about = (
         f"Sheet {sheet.id}, page {page.page} of {len(sheet.pages)}. Writing size: x-height {sheet.x_height_mm:g} mm."
@@ -213,7 +213,7 @@ def draw_head(sheet: Sheet, page: Page, title: str) -> Iterator[Shape]:
         yield Words(px, py - 1.2, caption, size_within(caption, page.patch_mm[2], 2.4), TEXT)
 
 
-def printable(text: str) -> str:
+def in_print(text: str) -> str:
     """Return `text` on one line, with a box for each character that the font of the words lacks."""
     font = label_font()
     line = " ".join(unicodedata.normalize("NFC", text).split())
@@ -283,5 +283,5 @@ def draw_blank(text: str, x: float, y: float, room: float, filled: str = "") -> 
     yield Words(x, y, text, size, TEXT)
     yield Line(x + width + 1.2, y + 0.4, x + room, y + 0.4, 0.12, TEXT)
     if filled:
-        words, left = printable(filled), room - width - 2.0
+        words, left = in_print(filled), room - width - 2.0
         yield Words(x + width + 1.8, y, words, size_within(words, left, size), TEXT)

@@ -6,7 +6,7 @@ import io
 from pathlib import Path
 from typing import Any
 
-from capture.drawing import Fill, Line, Said, Shape, Words, draw_page, printable
+from capture.drawing import Fill, Line, Said, Shape, Words, draw_page, in_print
 from capture.files import write_bytes
 from capture.label_font import font_path, label_font
 from capture.sheet import Page, Sheet
@@ -28,7 +28,7 @@ def sheet_pdf(sheet: Sheet, *, title: str = "", said: Said | None = None) -> byt
         pdfmetrics.registerFont(TTFont(name, str(font_path(bold=bold))))
     out = io.BytesIO()
     canvas = Canvas(out, invariant=1, pageCompression=1)
-    canvas.setTitle(printable(title) or f"Handwriting sheet {sheet.id}")
+    canvas.setTitle(in_print(title) or f"Handwriting sheet {sheet.id}")
     canvas.setCreator("ownhand")
     canvas.setViewerPreference("PrintScaling", "None")
     for page in sheet.pages:
@@ -60,7 +60,7 @@ def page_svg(sheet: Sheet, page: Page, *, title: str = "", said: Said | None = N
 
     width, height = page.size_mm
     drawing = svgwrite.Drawing(size=(f"{width:g}mm", f"{height:g}mm"), viewBox=f"0 0 {width:g} {height:g}", debug=False)
-    drawing.set_desc(title=f"{printable(title) or 'Handwriting sheet'}: sheet {sheet.id}, page {page.page}")
+    drawing.set_desc(title=f"{in_print(title) or 'Handwriting sheet'}: sheet {sheet.id}, page {page.page}")
     drawing.add(drawing.rect((0, 0), (_trim(width), _trim(height)), fill="#ffffff"))
     glyphs: dict[tuple[str, bool], str] = {}
     for shape in draw_page(sheet, page, title=title, said=said):

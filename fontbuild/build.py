@@ -33,7 +33,7 @@ from fontbuild.shared_variation import shared_variation
 from fontbuild.spacing import box_gap, rule, space_glyphs
 from fontbuild.stroked_letters import build_barred
 from fontbuild.text_spacing_statistics import LEAST_WORDS, CopiedWord
-from fontbuild.usable_attempts import ENOUGH, Decisions, choose, joins_letters
+from fontbuild.usable_attempts import ENOUGH, BuildingRules, choose, joins_letters
 from fontbuild.variants import AttemptStrokes, Variant, each_by_itself, variants_of
 from skeleton.attempt import Attempt
 
@@ -73,7 +73,7 @@ def build_font(
     attempts: Iterable[Attempt],
     record: Record,
     *,
-    decisions: Decisions | None = None,
+    decisions: BuildingRules | None = None,
     rhythm: Mapping[str, float] | None = None,
     copied: Sequence[CopiedWord] = (),
     accents: bool = True,
@@ -115,7 +115,7 @@ def build_font(
     """
     del seed
     tell = progress or (lambda step, done, total: None)
-    wishes = decisions or Decisions()
+    wishes = decisions or BuildingRules()
     everything = sorted(attempts, key=lambda a: (a.char, a.id))
     usable, aside = choose(everything, wishes)
     size = reference_size(usable)

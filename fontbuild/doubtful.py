@@ -14,6 +14,7 @@ import numpy as np
 from capture.units import Points
 from fontbuild.joins import IN_TEXT, WAYS
 from fontbuild.letterwise import Letterwise, in_turn
+from fontbuild.misread_letters import READS_AS, misread
 from fontbuild.outliers import LOOKS_LIKE, NO_INK, ONLY_A_PART, find_outliers
 from fontbuild.point_cloud_distance import cloud, unlike_others
 from fontbuild.variants import AttemptStrokes, alike
@@ -120,6 +121,7 @@ def find_doubtful(
     reasons: dict[str, str] = {}
     only: list[str] = []
     unlike, narrow = _unlike(letters, x_height_mm), _narrow(letters)
+    other = misread(letters, x_height_mm, least=SURE)
     for char, group in letters.items():
         doubts = {}
         cells = [len(w.strokes) for w in group if w.allograph not in IN_TEXT]
@@ -139,6 +141,8 @@ def find_doubtful(
                 doubts[w.id] = CUT_BARE
             elif w.id in narrow:
                 doubts[w.id] = CUT_NARROW
+            elif w.id in other:
+                doubts[w.id] = f"{READS_AS} {other[w.id]!r}"
             elif w.id in unlike and not (w.confidence >= CERTAIN and char not in MARKED):
                 doubts[w.id] = "perhaps cut out of its word in the wrong place"
         if group and len(doubts) == len(group):
@@ -157,7 +161,7 @@ def may_stand_in_words(reason: str, confidence: float) -> bool:
     its ring leaves home without its o. So does one whose `confidence` says that it was cut wrongly: an l with a piece
     of its neighbour makes clamp of lamp.
     """
-    whole = reason not in (CUT_NARROW, CUT_BARE, NO_INK, ONLY_A_PART) and not reason.startswith(LOOKS_LIKE)
+    whole = reason not in (CUT_NARROW, CUT_BARE, NO_INK, ONLY_A_PART) and not reason.startswith((LOOKS_LIKE, READS_AS))
     return whole and confidence >= SURE
 
 

@@ -29,7 +29,7 @@ from fontbuild.import_letters import Adopted, adopt
 from fontbuild.marks import mark_strokes, parts_of
 from fontbuild.naming import variant_name
 from fontbuild.stroked_letters import build_barred
-from fontbuild.usable_attempts import Decisions
+from fontbuild.usable_attempts import BuildingRules
 from skeleton.attempt import Attempt
 
 SPACING = {
@@ -72,7 +72,7 @@ def extend_font(
     *,
     out: Path,
     attempts: Sequence[Attempt] = (),
-    decisions: Decisions | None = None,
+    decisions: BuildingRules | None = None,
 ) -> Extension:
     """Write to `out` the font at `path` with the accented letters that the languages need and it lacks.
 
@@ -112,7 +112,7 @@ def extend_font(
 
 
 def _extend_svg(
-    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: Decisions | None
+    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: BuildingRules | None
 ) -> Extension:
     source = load_svg_font(path)
     sheet = adopt(attempts, source.font, decisions=decisions) if attempts else Adopted()
@@ -128,7 +128,7 @@ def _extend_svg(
 
 
 def _extend_ufo(
-    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: Decisions | None
+    path: Path, needed: Sequence[str], out: Path, attempts: Sequence[Attempt], decisions: BuildingRules | None
 ) -> Extension:
     ufo = open_ufo(path)
     font = font_in(ufo, path)

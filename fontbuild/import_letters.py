@@ -20,7 +20,7 @@ from fontbuild.guide_size import reference_size
 from fontbuild.marks import mark_strokes
 from fontbuild.metrics import is_mark, measure
 from fontbuild.stroked_letters import BARRED
-from fontbuild.usable_attempts import Decisions
+from fontbuild.usable_attempts import BuildingRules
 from skeleton.attempt import Attempt
 
 
@@ -37,7 +37,7 @@ class Adopted:
     set_aside: tuple[SetAside, ...] = ()
 
 
-def adopt(attempts: Iterable[Attempt], font: Font, *, decisions: Decisions | None = None) -> Adopted:
+def adopt(attempts: Iterable[Attempt], font: Font, *, decisions: BuildingRules | None = None) -> Adopted:
     """Return the letters and marks of a sheet that `font` has not got.
 
     Attempts that are spoiled or stand out are set aside as in any build.

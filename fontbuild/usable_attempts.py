@@ -29,7 +29,7 @@ ENOUGH = "there are enough surer ones of its kind"
 
 
 @dataclass(frozen=True)
-class Decisions:
+class BuildingRules:
     """What the person decided in review, as far as building needs it; strokes are mended before."""
 
     keep: Collection[str] = frozenset()
@@ -39,7 +39,7 @@ class Decisions:
     """Ids of attempts that are never used."""
 
 
-def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Attempt], dict[str, str]]:
+def choose(attempts: Sequence[Attempt], decisions: BuildingRules) -> tuple[list[Attempt], dict[str, str]]:
     """Return the attempts that have strokes to use, and by id the reason for those that were written but are not used.
 
     Blank cells are neither: nobody wrote in them.
@@ -73,7 +73,7 @@ def choose(attempts: Sequence[Attempt], decisions: Decisions) -> tuple[list[Atte
     return [a for a in usable if a.id not in aside], aside
 
 
-def _more_than_enough(attempts: Sequence[Attempt], decisions: Decisions) -> list[Attempt]:
+def _more_than_enough(attempts: Sequence[Attempt], decisions: BuildingRules) -> list[Attempt]:
     """Return the least sure letters of running text, of which a page holds hundreds, beyond `MOST_OF_A_KIND`."""
     kinds: dict[tuple[str, str], list[Attempt]] = {}
     for a in attempts:

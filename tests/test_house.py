@@ -6,8 +6,10 @@ import ast
 import re
 import subprocess
 import sys
+import tomllib
 import zipfile
 from collections.abc import Iterator
+from functools import cache
 from importlib import metadata
 from pathlib import Path
 
@@ -54,11 +56,16 @@ def test_only_the_console_prints():
         for package in PACKAGES
         for path in (ROOT / package).rglob("*.py")
         if path.name != "console.py"
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(_parsed(path))
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "print"
     ]
 
     assert talkers == []
+
+
+@cache
+def _parsed(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
 
 
 ARRAYS = re.compile(r"Points|NDArray|ndarray|Array|Floats|Pixels|Vector|Field|Grey|Ints|Index")
@@ -72,7 +79,7 @@ FRAMES = re.compile(
 def _public_functions() -> Iterator[tuple[str, str, ast.FunctionDef | ast.AsyncFunctionDef]]:
     for package in DOCUMENTED:
         for path in (ROOT / package).rglob("*.py"):
-            tree = ast.parse(path.read_text(encoding="utf-8"))
+            tree = _parsed(path)
             classes = [n for n in tree.body if isinstance(n, ast.ClassDef) and not n.name.startswith("_")]
             for node in (*tree.body, *(n for c in classes for n in c.body)):
                 if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and not node.name.startswith("_"):
@@ -135,6 +142,19 @@ def test_a_wheel_holds_the_four_packages_and_their_files(tmp_path):
     }
 
 
+def test_developers_are_told_what_every_library_is_for():
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
+    wanted = [
+        *project["dependencies"],
+        *(v for k, of in project["optional-dependencies"].items() if k != "test" for v in of),
+    ]
+    table = (ROOT / "DEVELOPERS.md").read_text("utf-8").partition("## Libraries, and why")[2]
+    names = {re.match(r"[\w-]+", line)[0] for line in wanted}
+
+    assert "svgelements" in names
+    assert {name for name in names if not re.search(rf"\b{re.escape(name)}\b", table)} == set()
+
+
 BARE_ARRAY = re.compile(r"\b(Any|NDArray|np\.ndarray|ArrayLike)\b")
 ARRAY_FIELD = re.compile(r"NDArray|ndarray|\b(Points|Floats|Ints|Field|Line|Vector|Indices)\b")
 SHAPE = re.compile(r"[Ss]hape|\([a-z0-9_ +*]+,[a-z0-9_ +,*]*\)")
@@ -192,7 +212,7 @@ def test_public_docstrings_say_shapes_and_errors():
         f"{path.relative_to(ROOT)}: {fault}"
         for package in PACKAGES
         for path in sorted((ROOT / package).rglob("*.py"))
-        for fault in _undocumented(ast.parse(path.read_text(encoding="utf-8")))
+        for fault in _undocumented(_parsed(path))
     ]
 
     assert faults == []
@@ -220,7 +240,7 @@ def test_loops_say_what_arrays_they_take():
         f"{path.relative_to(ROOT)}: {node.name}"
         for path in sorted((ROOT / "skeleton").rglob("*.py"))
         if "words" not in path.parts
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in ast.walk(_parsed(path))
         if isinstance(node, ast.FunctionDef)
         and any(re.match(r"compiled|inner\b", ast.unparse(d)) for d in node.decorator_list)
         and any(

@@ -82,6 +82,6 @@ def serve(hands: tuple[Path, ...], host: str, port: int, token_file: Path | None
         raise UsageError("serve", "two hands have the same folder name", "Rename one of the folders.")
     token = text_of(token_file).strip() if token_file else None
     named = f"[{host}]" if ":" in host and not host.startswith("[") else host  # RFC 3986, 3.2.2
-    told = f"http://{named}:{port}/ answers for {', '.join(fonts)}; stop with Ctrl-C."
+    told = f"http://{named}:{port}/ answers for {', '.join(fonts)}; /openapi.json tells how to ask. Stop with Ctrl-C."
     answer(fonts, host=host, port=port, token=token, workers=workers, announce=lambda _: console.say(told))
     return 0

@@ -19,7 +19,7 @@ from fontbuild.font import Font, Record
 from fontbuild.guide_size import reference_size
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.spacing import tabular
-from fontbuild.usable_attempts import Decisions as BuildingRules
+from fontbuild.usable_attempts import BuildingRules
 from ownhand.commands.side_by_side import side_by_side
 from ownhand.hands.captures import PageCapture, load_captures
 from ownhand.hands.decisions import apply_decisions, building_rules, with_bearings

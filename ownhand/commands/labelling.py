@@ -17,7 +17,7 @@ from ownhand.hands.hand import Hand
 from ownhand.hands.one_off import (
     DOUBTED,
     LEAST_CELLS,
-    Place,
+    CellPlace,
     Run,
     find_run,
     is_borne_out,
@@ -27,7 +27,7 @@ from ownhand.hands.one_off import (
 from ownhand.hands.storage import CellKey
 from ownhand.review.session.review_session import ReviewSession
 from ownhand.tracing_faults import DEFEATED
-from ownhand.validation import Place as DataPlace
+from ownhand.validation import Place
 from skeleton.attempt import ONE_OFF
 from skeleton.label_costs import label_costs
 from skeleton.result import Reading
@@ -40,7 +40,7 @@ PageKey = tuple[str, int]
 """Sheet id, page."""
 
 
-def labels_of(page: PageReading, decisions: Decisions) -> dict[Place, str]:
+def labels_of(page: PageReading, decisions: Decisions) -> dict[CellPlace, str]:
     """Return what stands in each cell of a page: what was decided, or what is asked for."""
     out = {}
     for cell in page.cells:
@@ -68,7 +68,7 @@ def find_runs(
             continue
         tried = labels_to_try(page.page.cells, labels)
         several = {place for place in written if len(tried[place]) > 1}
-        costs: dict[Place, dict[str, float]] = {}
+        costs: dict[CellPlace, dict[str, float]] = {}
         # of most pages the doubtful cells alone say that nothing is amiss; comparing all takes as long as reading them
         for some, least in (({place for place in several if doubtful[place]}, DOUBTED), (several, LEAST_CELLS)):
             jobs = {p: pool.submit(_costs, written[p], tried[p], handedness) for p in sorted(some - costs.keys())}
@@ -119,7 +119,7 @@ def take_labels(hand: Hand, runs: Mapping[PageKey, Run]) -> None:
         ]
         if mends:
             words = f"{sheet} page {page}: filled one cell {run.words}"
-            book.take(book.decisions.version, DataPlace(mends, "mends", []), words)
+            book.take(book.decisions.version, Place(mends, "mends", []), words)
 
 
 def answered(page: PageCapture) -> PageCapture:

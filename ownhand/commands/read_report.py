@@ -103,6 +103,11 @@ def next_steps(path: Path, done: ReadReport) -> list[str]:
     lines = told_of_pages(done)
     if not done.pages:
         return lines
+    if not any(a.status == "written" for t in done.pages for a in t.capture.attempts):
+        return [
+            *lines,
+            "Nothing is written on these pages, as far as can be seen: fill them in with a pen, scan again.",
+        ]
     hand = shlex.quote(str(path))
     contacts = ", ".join(str(p) for p in sorted({str(t.contact.parent) for t in done.pages}))
     return [

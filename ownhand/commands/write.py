@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -39,6 +39,8 @@ class WrittenPages:
     efforts: tuple[Effort, ...]
     notices: tuple[Notice, ...]
     missing: tuple[Lack, ...]
+    paper: str = ""
+    """Where the paper lies on the machine, if the files move one."""
 
 
 def kind_of(output: Path) -> str:
@@ -121,7 +123,15 @@ def write_pages(
     efforts = tuple(effort(page, machine) for page in pages)
     literal = "stands on the page as it is: without a layout there is no such box"
     notices = [*composed.notices, *(Notice("no box", f"the line '>> {name}'", literal) for name in unboxed)]
-    return WrittenPages(tuple(file for file, _ in made), efforts, tuple(notices), lacks_in(composed))
+    paper = _paper(machine, pages[0].size_mm, set(wanted.values())) if machine is not None and pages else ""
+    return WrittenPages(tuple(file for file, _ in made), efforts, tuple(notices), lacks_in(composed), paper)
+
+
+def _paper(machine: Machine, size_mm: tuple[float, float], kinds: set[str]) -> str:
+    """Return where the paper lies on the machine, as the kind of file counts that moves it; '' for pictures alone."""
+    if "gcode" in kinds:
+        return machine.told_paper(size_mm)
+    return replace(machine, origin="bottom left").told_paper(size_mm) if "hpgl" in kinds else ""
 
 
 def _holds(file: Path, data: bytes) -> bool:
@@ -150,6 +160,8 @@ def summary(done: WrittenPages, *, font: Path, others: Mapping[str, Path] | None
         + (f" ({written / 1000:.2f} m in the order of writing)" if round(written) > round(travel) else "")
         + f", about {_minutes(seconds)} on the machine."
     )
+    if done.paper:
+        lines.append(f"On the machine: {done.paper}.")
     lines += [str(notice) for notice in done.notices if notice.kind != "missing"]
     return lines + missing
 

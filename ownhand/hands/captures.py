@@ -63,14 +63,14 @@ class PageCapture:
     """Words found on ruled lines."""
 
 
-def stamp_of(scan: str) -> str:
+def scan_stamp(scan: str) -> str:
     """Return what the names of a scan's copy and of the pictures cut from it end in."""
     return scan.rsplit("-", 1)[-1].split(".")[0]
 
 
 def of_earlier_scans(capture: PageCapture) -> int:
     """Return how many of a page's written attempts are those of an earlier scan, which was read better there."""
-    ends = f"-{stamp_of(capture.scan)}.png"
+    ends = f"-{scan_stamp(capture.scan)}.png"
     return sum(
         1
         for a in capture.attempts

@@ -17,7 +17,7 @@ from capture.report import Finding
 from capture.units import image_from_cell
 from fontbuild.font import Font
 from fontbuild.glyph import Glyph
-from fontbuild.usable_attempts import Decisions as BuildingRules
+from fontbuild.usable_attempts import BuildingRules
 from skeleton.attempt import ONE_OFF, Attempt
 from skeleton.geometry.stroke import Stroke
 

@@ -17,7 +17,7 @@ from capture.report import Finding
 from capture.sheet import Cell
 from skeleton.attempt import ONE_OFF, Attempt
 
-Place = tuple[int, int]
+CellPlace = tuple[int, int]
 """Row and column."""
 
 WAYS = ("to the right", "to the left", "a row down", "a row up")
@@ -53,7 +53,7 @@ class Run:
     last_row: int | None
     """None: to the page's end."""
 
-    labels: Mapping[Place, str]
+    labels: Mapping[CellPlace, str]
     """By cell: the character that stands in it, where another was asked for."""
 
     odds: float
@@ -67,7 +67,7 @@ class Run:
             return f"{self.way} in row {self.first_row}"
         return f"{self.way} in rows {self.first_row} to {self.last_row}"
 
-    def finding(self, place: Place) -> Finding:
+    def finding(self, place: CellPlace) -> Finding:
         """Return what marks a cell of the run; `suggested` reads it again."""
         return Finding(ONE_OFF, detail=f"rather {self.labels[place]}, {self.words}")
 
@@ -81,14 +81,14 @@ def suggested(attempt: Attempt) -> tuple[str, str] | None:
     return None
 
 
-def sources(cells: Sequence[Cell], labels: Mapping[Place, str]) -> Iterator[tuple[str, dict[Place, str]]]:
+def sources(cells: Sequence[Cell], labels: Mapping[CellPlace, str]) -> Iterator[tuple[str, dict[CellPlace, str]]]:
     """Yield for each way in which a page may be filled what then stands in each cell.
 
     Rows have cells of their own widths: which one is below another, its place along the row tells, or its middle.
     """
     order = [(c.row, c.column) for c in cells]
     middle = {(c.row, c.column): c.box_mm[0] + c.box_mm[2] / 2 for c in cells}
-    rows: dict[int, list[Place]] = {}
+    rows: dict[int, list[CellPlace]] = {}
     for place in order:
         rows.setdefault(place[0], []).append(place)
     yield WAYS[0], {place: labels[before] for before, place in pairwise(order)}
@@ -106,7 +106,7 @@ def sources(cells: Sequence[Cell], labels: Mapping[Place, str]) -> Iterator[tupl
         )
 
 
-def is_suspect(cells: Sequence[Cell], labels: Mapping[Place, str], doubtful: Mapping[Place, bool]) -> bool:
+def is_suspect(cells: Sequence[Cell], labels: Mapping[CellPlace, str], doubtful: Mapping[CellPlace, bool]) -> bool:
     """Return whether the labels of a page's cells are to be compared with their neighbours'.
 
     `doubtful` says of the cells with writing whether their reading is in doubt.
@@ -120,8 +120,8 @@ def is_suspect(cells: Sequence[Cell], labels: Mapping[Place, str], doubtful: Map
 
 def is_borne_out(
     cells: Sequence[Cell],
-    labels: Mapping[Place, str],
-    costs: Mapping[Place, Mapping[str, float]],
+    labels: Mapping[CellPlace, str],
+    costs: Mapping[CellPlace, Mapping[str, float]],
     *,
     least: int = LEAST_CELLS,
 ) -> bool:
@@ -133,7 +133,7 @@ def is_borne_out(
     )  # fmt: skip
 
 
-def labels_to_try(cells: Sequence[Cell], labels: Mapping[Place, str]) -> dict[Place, list[str]]:
+def labels_to_try(cells: Sequence[Cell], labels: Mapping[CellPlace, str]) -> dict[CellPlace, list[str]]:
     """Return for each cell its own label and those that may stand there instead."""
     out = {place: [char] for place, char in labels.items()}
     for _, there in sources(cells, labels):
@@ -144,7 +144,7 @@ def labels_to_try(cells: Sequence[Cell], labels: Mapping[Place, str]) -> dict[Pl
 
 
 def find_run(
-    cells: Sequence[Cell], labels: Mapping[Place, str], costs: Mapping[Place, Mapping[str, float]]
+    cells: Sequence[Cell], labels: Mapping[CellPlace, str], costs: Mapping[CellPlace, Mapping[str, float]]
 ) -> Run | None:
     """Return the run of cells that hold what a neighbour asks for; None where there is none.
 
@@ -163,13 +163,13 @@ def find_run(
 
 def _best(
     way: str,
-    there: Mapping[Place, str],
+    there: Mapping[CellPlace, str],
     cells: Sequence[Cell],
-    labels: Mapping[Place, str],
-    costs: Mapping[Place, Mapping[str, float]],
+    labels: Mapping[CellPlace, str],
+    costs: Mapping[CellPlace, Mapping[str, float]],
 ) -> Run | None:
     """Return the run of neighbouring cells with the greatest odds."""
-    telling: list[tuple[Place, float]] = []
+    telling: list[tuple[CellPlace, float]] = []
     for cell in cells:
         place = (cell.row, cell.column)
         char = there.get(place)
@@ -201,7 +201,7 @@ def _best(
     return Run(way, start[0], None if ends else end[0], held, best)
 
 
-def _start_cost(i: int, places: Sequence[Place], empty: Sequence[Place]) -> float:
+def _start_cost(i: int, places: Sequence[CellPlace], empty: Sequence[CellPlace]) -> float:
     """Return what it costs a run to begin at a place: nothing after a cell that was left empty, as the first one is."""
     before = places[i - 1] if i else (0, 0)
     if i == 0 or any(before < place < places[i] for place in empty):
@@ -209,7 +209,7 @@ def _start_cost(i: int, places: Sequence[Place], empty: Sequence[Place]) -> floa
     return MID_ROW if before[0] == places[i][0] else ROW_BEGIN
 
 
-def _end_cost(j: int, places: Sequence[Place]) -> float:
+def _end_cost(j: int, places: Sequence[CellPlace]) -> float:
     """Return what it costs a run to end at a place: nothing at the page's end."""
     if j + 1 == len(places):
         return 0.0

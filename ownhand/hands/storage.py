@@ -20,7 +20,7 @@ from capture.safe_text import printable
 from capture.sheet import Page, Sheet
 from capture.sheet_file import save_sheet
 from fontbuild.text_spacing_statistics import copied_words, measure_rhythm
-from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture, stamp_of
+from ownhand.hands.captures import InkPicture, PageCapture, capture_file, load_capture, save_capture, scan_stamp
 from ownhand.hands.cell_attempts import attempt_of, better
 from ownhand.hands.copies import copied_line, first_copy
 from ownhand.hands.hand import Hand, load_sheets
@@ -117,7 +117,7 @@ def keep_page(
     folder = file.parent
     old = _captured_before(file)
     before = {a.id: a for a in old.attempts} if old else {}
-    stamp = stamp_of(scan)
+    stamp = scan_stamp(scan)
     scale = printed_scale(reading)
     read = [
         attempt_of(

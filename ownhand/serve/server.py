@@ -171,7 +171,9 @@ class _OwnNames:
 async def _said(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)
     return JSONResponse(
-        {"error": f"{request.method} {request.url.path}: {error.detail}"}, error.status_code, error.headers
+        {"error": f"{request.method} {request.url.path}: {error.detail}; GET /openapi.json tells what can be asked"},
+        error.status_code,
+        error.headers,
     )
 
 

@@ -97,6 +97,19 @@ def pictures_of(word: CutWord) -> tuple[Single, Single, NDArray[np.int64]]:
     return seen, measures, np.stack([rows[at], rows[at + 1], rows[at + 2]], axis=1)
 
 
+def picture_of(lines: Sequence[Points]) -> Single:
+    """Return the picture of a letter alone, (SIZE, SIZE), 0 for paper and 1 for line.
+
+    lines: each (n, 2), in x-heights, baseline at y = 0, y down.
+    """
+    side = SIZE / PER_X_HEIGHT
+    across = np.concatenate([np.asarray(p)[:, 0] for p in lines])
+    picture = np.zeros((SIZE, SIZE), np.uint8)
+    _draw(picture, lines, np.array([0.5 * (across.min() + across.max() - side), BELOW - side]))
+    seen: Single = picture.astype(np.float32) / np.float32(255)
+    return seen
+
+
 def _upright(word: CutWord, pieces: Sequence[Points]) -> _Upright | None:
     """Return a letter in x-heights; None where it has no ink."""
     if not pieces:

@@ -5,6 +5,7 @@ from functools import cache
 import numpy as np
 
 from capture.layout import lay_out
+from capture.read import PageReading, read_page
 from capture.sheet import Sheet
 from tests.bench.capture_pages import Degrade, Picture, Written, print_page, take, write_cells
 
@@ -34,6 +35,12 @@ def picture(how: Degrade = PLAIN, cells: list[Written] | None = None) -> Picture
 @cache
 def plain_picture() -> Picture:
     return picture()
+
+
+@cache
+def plain_reading() -> PageReading:
+    """Return it as read; what is changed of it is changed in a copy."""
+    return read_page(plain_picture().scan, lambda _: sheet())
 
 
 def status_of(w: Written) -> str:

@@ -11,7 +11,7 @@ from capture.layout import lay_out
 from capture.read import read_page
 from tests.bench.capture import errors_mm, our_way, true_status
 from tests.bench.capture_pages import Written, print_page, take
-from tests.capture.simulated import PLAIN, picture, plain_picture, sheet, status_of, written
+from tests.capture.simulated import PLAIN, picture, plain_picture, plain_reading, sheet, status_of, written
 
 
 def reading_of(shot):
@@ -19,7 +19,7 @@ def reading_of(shot):
 
 
 def test_every_cell_is_written_blank_or_spoiled_as_it_was_left():
-    reading = reading_of(plain_picture())
+    reading = plain_reading()
 
     assert [c.status for c in reading.cells] == [status_of(w) for w in written()]
     assert {"written", "blank", "spoiled"} == {c.status for c in reading.cells}
@@ -29,7 +29,7 @@ def test_every_cell_is_written_blank_or_spoiled_as_it_was_left():
 def test_the_ink_lies_where_the_pen_went():
     # The middle of the ink, threshold half-way, against the strokes that were drawn: no constant offset.
     off = []
-    for cell, truth in zip(reading_of(plain_picture()).cells, written(), strict=True):
+    for cell, truth in zip(plain_reading().cells, written(), strict=True):
         if cell.status != "written":
             continue
         rows, columns = np.nonzero(cell.grey < 140)
@@ -43,7 +43,7 @@ def test_the_ink_lies_where_the_pen_went():
 
 
 def test_a_cells_image_has_a_millimetre_of_white_around_its_ink():
-    for cell in reading_of(plain_picture()).cells:
+    for cell in plain_reading().cells:
         if cell.status == "written":
             rows, columns = np.nonzero(cell.grey < 140)
             margin = 0.8 * cell.px_per_mm

@@ -14,7 +14,7 @@ from fontbuild.font import Font, Record
 from fontbuild.geometry import glyph_bounds, sample_glyph
 from fontbuild.glyph import Glyph
 from fontbuild.marks import lift, parts_of
-from fontbuild.usable_attempts import Decisions
+from fontbuild.usable_attempts import BuildingRules
 from fontbuild.variants import AttemptStrokes
 from skeleton.attempt import Attempt
 from tests.fontbuild.blending import blend
@@ -131,7 +131,7 @@ def test_the_mark_of_a_doubtful_reading_is_not_used_where_others_were_surely_rea
     doubtful = [attempt("á", scattered(lines["a"], rng), n, confidence=0.3) for n in (1, 2)]
     plain = hand("eao", times=3)
 
-    def marks(*more: Attempt, decisions: Decisions | None = None) -> set[str]:
+    def marks(*more: Attempt, decisions: BuildingRules | None = None) -> set[str]:
         font = build_font([*plain, *more], Record("S"), decisions=decisions).font
         assert len(font.glyphs["á"]) == 2
         return {g.source for g in font.glyphs["\u0301"]}
@@ -139,7 +139,7 @@ def test_the_mark_of_a_doubtful_reading_is_not_used_where_others_were_surely_rea
     ids = {a.id for a in doubtful}
     assert marks(*sure, *doubtful) == {a.id for a in sure}
     assert marks(*doubtful) == ids
-    assert marks(*sure, *doubtful, decisions=Decisions(keep=frozenset(ids))) == {a.id for a in sure} | ids
+    assert marks(*sure, *doubtful, decisions=BuildingRules(keep=frozenset(ids))) == {a.id for a in sure} | ids
 
 
 def test_a_letter_written_only_with_its_mark_is_had_without_it() -> None:

@@ -15,7 +15,7 @@ from fontbuild.font import Record
 from fontbuild.formats.svg_font_reader import load_svg_font
 from fontbuild.formats.ufo import save_ufo
 from fontbuild.geometry import glyph_bounds, sample_glyph
-from fontbuild.usable_attempts import Decisions
+from fontbuild.usable_attempts import BuildingRules
 from skeleton.attempt import Attempt
 from tests.fontbuild.hands import X_HEIGHT_MM, attempt, hand, letterform, mark, scattered
 from tests.fontbuild.test_extend import hershey_svg
@@ -106,11 +106,11 @@ def test_a_ufo_gains_all_variants_and_the_marks_compose(tmp_path: Path) -> None:
 
 def test_spoiled_attempts_are_not_used_and_the_persons_word_counts(lamp: Path, tmp_path: Path) -> None:
     sheet = written("é", ACUTE)
-    rules = Decisions(set_aside={sheet[0].id})
+    rules = BuildingRules(set_aside={sheet[0].id})
     done = extend_font(lamp, ["fra"], out=tmp_path / "a.svg", attempts=sheet, decisions=rules)
 
     assert [s.id for s in done.set_aside] == [sheet[0].id]
     with pytest.raises(InputError, match="none of its attempts"):
-        nothing = Decisions(set_aside={a.id for a in sheet})
+        nothing = BuildingRules(set_aside={a.id for a in sheet})
         extend_font(lamp, ["fra"], out=tmp_path / "b.svg", attempts=sheet, decisions=nothing)
     assert not (tmp_path / "b.svg").exists()

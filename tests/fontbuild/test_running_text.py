@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -12,14 +13,19 @@ from fontbuild.build import build_font
 from fontbuild.font import Font, Record
 from fontbuild.geometry import glyph_bounds
 from fontbuild.joins import APART
+from fontbuild.letterwise import in_turn
 from fontbuild.running_text import on_the_line
 from fontbuild.text_spacing_statistics import CopiedLine, CopiedWord, copied_words
 from fontbuild.variants import AttemptStrokes
+from ownhand.hands.kept_letters import KeptLetters
 from skeleton.geometry.stroke import Stroke
 from tests.fontbuild.hands import PEN_MM, X_HEIGHT_MM, hand
 
 WORDS = ("lamp", "stones", "tide", "harbour", "seal", "lens", "mist", "dune", "tern", "gulls", "shore", "stairs")
 ATTEMPTS = hand("abdehilmnoprstugj", times=4)
+
+LETTERWISE = KeptLetters(in_turn)
+"""Of one hand many fonts are built: the work on its letters is done once, as by `ownhand build`."""
 
 
 def set_words(font: Font, *, size: float = 1.0, wider_mm: float = 0.0) -> list[CopiedWord]:
@@ -52,19 +58,25 @@ def white(font: Font) -> float:
     return float(np.mean(gaps)) * font.mm_per_unit
 
 
+@cache
+def plain_font() -> Font:
+    """Return the font of the cells alone."""
+    return build_font(ATTEMPTS, Record("S"), letterwise=LETTERWISE).font
+
+
 def test_words_come_out_as_wide_as_they_were_copied() -> None:
-    plain = build_font(ATTEMPTS, Record("S")).font
+    plain = plain_font()
 
     for wider in (-0.3, 0.4):
-        font = build_font(ATTEMPTS, Record("S"), copied=set_words(plain, wider_mm=wider)).font
+        font = build_font(ATTEMPTS, Record("S"), letterwise=LETTERWISE, copied=set_words(plain, wider_mm=wider)).font
 
         assert white(font) - white(plain) == pytest.approx(wider, abs=0.08)
 
 
 def test_a_hand_that_writes_smaller_on_the_line_comes_out_smaller() -> None:
-    plain = build_font(ATTEMPTS, Record("S")).font
+    plain = plain_font()
 
-    font = build_font(ATTEMPTS, Record("S"), copied=set_words(plain, size=0.85) * 8).font
+    font = build_font(ATTEMPTS, Record("S"), letterwise=LETTERWISE, copied=set_words(plain, size=0.85) * 8).font
 
     assert font.metrics.x_height / plain.metrics.x_height == pytest.approx(0.85, abs=0.02)
 
@@ -83,7 +95,7 @@ def test_letters_of_words_that_were_read_too_low_stand_on_the_line_of_the_cells(
 
     font = build_font([*ATTEMPTS, *copied], Record("S")).font
 
-    plain = build_font(ATTEMPTS, Record("S")).font
+    plain = plain_font()
     assert font.metrics.x_height == pytest.approx(plain.metrics.x_height, rel=0.02)
     off = []
     for c in "abdehilmnorstu":
@@ -110,9 +122,11 @@ def test_without_cells_the_letters_of_words_stand_on_the_line() -> None:
 
 
 def test_a_few_words_tell_nothing() -> None:
-    plain = build_font(ATTEMPTS, Record("S")).font
+    plain = plain_font()
 
-    font = build_font(ATTEMPTS, Record("S"), copied=set_words(plain, size=0.7, wider_mm=2.0)[:3]).font
+    font = build_font(
+        ATTEMPTS, Record("S"), letterwise=LETTERWISE, copied=set_words(plain, size=0.7, wider_mm=2.0)[:3]
+    ).font
 
     assert font.metrics == plain.metrics
     assert white(font) == pytest.approx(white(plain))

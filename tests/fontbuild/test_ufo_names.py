@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import plistlib
+import shutil
+from pathlib import Path
 
 import pytest
 
@@ -11,9 +13,14 @@ from fontbuild.formats.ufo import load_ufo, save_ufo
 from tests.ownhand.hershey_font import hershey_font
 
 
+@pytest.fixture(scope="module")
+def saved(tmp_path_factory):
+    return save_ufo(hershey_font(), tmp_path_factory.mktemp("saved") / "font.ufo")
+
+
 @pytest.fixture
-def ufo(tmp_path):
-    path = save_ufo(hershey_font(), tmp_path / "font.ufo")
+def ufo(saved, tmp_path):
+    path = Path(shutil.copytree(saved, tmp_path / "font.ufo"))
     (path / "data" / "org.ownhand.letters.npz").unlink()
     (tmp_path / "secret.glif").write_bytes(next((path / "glyphs").glob("*.glif")).read_bytes())
     return path

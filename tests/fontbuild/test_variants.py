@@ -16,8 +16,10 @@ from fontbuild.dtw import pairwise, warp
 from fontbuild.font import Font, Record
 from fontbuild.geometry import sample_glyph, sample_stroke
 from fontbuild.glyph import Glyph
+from fontbuild.letterwise import in_turn
 from fontbuild.point_cloud_distance import cloud, distances, normal
-from fontbuild.usable_attempts import Decisions
+from fontbuild.usable_attempts import BuildingRules
+from ownhand.hands.kept_letters import KeptLetters
 from skeleton.attempt import Attempt
 from skeleton.geometry.arc_length import resample
 from skeleton.geometry.stroke import Stroke
@@ -32,9 +34,13 @@ def attempts() -> list[Attempt]:
     return hand(LETTERS, times=4, seed=11)
 
 
+LETTERWISE = KeptLetters(in_turn)
+"""Most tests change a few letters of one hand: the work on the others is done once, as by `ownhand build`."""
+
+
 @pytest.fixture(scope="module")
 def font(attempts: list[Attempt]) -> Font:
-    return build_font(attempts, Record("S"), accents=False).font
+    return build_font(attempts, Record("S"), accents=False, letterwise=LETTERWISE).font
 
 
 def distance_to(points: np.ndarray, line: np.ndarray) -> np.ndarray:
@@ -257,7 +263,8 @@ def planted(kind: str, victim: Attempt) -> Attempt:
 @pytest.mark.parametrize("kind", ["another letter", "larger", "half", "hardly any ink"])
 def test_planted_outliers_are_set_aside_and_nothing_else(attempts: list[Attempt], kind: str) -> None:
     victims = {a.id for a in attempts if a.char in "aegnsBR35" and a.attempt == 2}
-    result = build_font([planted(kind, a) if a.id in victims else a for a in attempts], Record("S"), accents=False)
+    changed = [planted(kind, a) if a.id in victims else a for a in attempts]
+    result = build_font(changed, Record("S"), accents=False, letterwise=LETTERWISE)
     found = {s.id for s in result.set_aside}
 
     assert victims <= found
@@ -290,7 +297,7 @@ def test_an_unsure_reading_is_left_out_only_if_its_shape_is_strange_too(attempts
                 strokes = (Stroke(points[:30]), Stroke(points[30:] + np.array([1.0, 0.0])))
             a = replace(a, confidence=0.2 if a.char == "s" else 0.55, strokes=strokes)
         changed.append(a)
-    result = build_font(changed, Record("S"), accents=False)
+    result = build_font(changed, Record("S"), accents=False, letterwise=LETTERWISE)
     reasons = {s.char: s.reason for s in result.set_aside}
 
     assert "s" in reasons
@@ -301,7 +308,7 @@ def test_a_person_may_keep_an_outlier_or_set_a_good_one_aside(attempts: list[Att
     group = [a for a in attempts if a.char in "aen"]
     odd, good = group[0], group[-1]
     changed = [planted("larger", a) if a is odd else a for a in group]
-    decided = Decisions(keep={odd.id}, set_aside={good.id})
+    decided = BuildingRules(keep={odd.id}, set_aside={good.id})
     result = build_font(changed, Record("S"), decisions=decided, accents=False)
     sources = {g.source for v in result.font.glyphs.values() for g in v}
 
@@ -313,7 +320,7 @@ def test_a_person_may_keep_an_outlier_or_set_a_good_one_aside(attempts: list[Att
 def test_a_character_never_loses_its_only_attempt(attempts: list[Attempt]) -> None:
     others = [a for a in attempts if a.char != "n"]
     only = planted("larger", next(a for a in attempts if a.char == "n"))
-    font = build_font([*others, only], Record("S"), accents=False).font
+    font = build_font([*others, only], Record("S"), accents=False, letterwise=LETTERWISE).font
 
     assert [g.source for g in font.glyphs["n"]] == [only.id]
 
@@ -353,7 +360,7 @@ def test_sheets_of_two_sizes_come_together_by_their_guides(attempts: list[Attemp
         for a in attempts
         if a.char == "n"
     ]
-    font = build_font([*attempts, *small], Record("S"), accents=False).font
+    font = build_font([*attempts, *small], Record("S"), accents=False, letterwise=LETTERWISE).font
     heights = [np.ptp(np.vstack(sample_glyph(g))[:, 1]) for g in font.glyphs["n"]]
 
     assert len(heights) == 8
@@ -371,6 +378,6 @@ def test_strokes_far_outside_their_cell_are_set_aside_even_when_they_were_kept()
     written = hand("ab", times=3, seed=1)
     far = replace(written[0], strokes=tuple(replace(s, points_mm=s.points_mm + 290.0) for s in written[0].strokes))
 
-    result = build_font([far, *written[1:]], Record("S"), decisions=Decisions(keep={far.id}))
+    result = build_font([far, *written[1:]], Record("S"), decisions=BuildingRules(keep={far.id}))
 
     assert [(s.id, s.reason) for s in result.set_aside if s.id == far.id] == [(far.id, "drawn far outside its cell")]

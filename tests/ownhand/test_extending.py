@@ -17,9 +17,11 @@ from tests.fontbuild.hands import hand
 from tests.fontbuild.test_import_letters import ACUTE, written
 
 
-@pytest.fixture
-def font(tmp_path: Path) -> Path:
-    return save_ufo(build_font(hand("aeoEn", times=2), Record("S"), accents=False).font, tmp_path / "s.ufo")
+@pytest.fixture(scope="module")
+def font(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A font that is only read."""
+    made = build_font(hand("aeoEn", times=2), Record("S"), accents=False).font
+    return save_ufo(made, tmp_path_factory.mktemp("font") / "s.ufo")
 
 
 def filled_in(path: Path, *, consent: str) -> Path:

@@ -96,6 +96,15 @@ def test_the_pen_is_out_of_the_way_where_the_plotter_waits_and_at_the_end(page: 
         assert (machine.pos.X, machine.pos.Y, machine.pos.Z) == (0, 0, 3)
 
 
+def test_the_file_says_where_the_paper_lies(page: PlotPage) -> None:
+    down = gcode_text(page, Machine(bed_mm=(300, 200), paper_mm=(10, 5), origin="top left"))
+    up = gcode_text(page, Machine(bed_mm=(300, 200), paper_mm=(10, 5), origin="bottom left"))
+
+    # a postcard, 148 x 105 mm, at 10 and 5 mm from the bed's top left corner
+    assert "paper at X 10 to 158, Y 5 to 110 mm)" in down.splitlines()[0]
+    assert "paper at X 10 to 158, Y 90 to 195 mm)" in up.splitlines()[0]
+
+
 def test_speed_is_said_in_millimetres_a_minute(page: PlotPage) -> None:
     text = gcode_text(page, Machine(bed_mm=(148, 105), draw_mm_s=35))
 

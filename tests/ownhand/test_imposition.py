@@ -212,6 +212,24 @@ def test_cards_that_are_only_looked_at_are_set_once(tmp_path: Path, monkeypatch:
     assert (tmp_path / "all.png").is_file() and not list(tmp_path.glob("out/*.svg"))
 
 
+def test_a_table_is_checked_without_a_place_to_write_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    font = save_ufo(FONT, tmp_path / "font.ufo")
+    (tmp_path / "guests.csv").write_text("name\nOrla\nWim\n")
+    (tmp_path / "card.txt").write_text("Dear {name}")
+    table = ["--table", str(tmp_path / "guests.csv"), "--template", str(tmp_path / "card.txt")]
+    monkeypatch.chdir(tmp_path)
+    before = sorted(p.name for p in tmp_path.iterdir())
+
+    assert main(["write", str(font), *table, "--check"]) == 0
+    assert "2 of 2 rows can be written" in capsys.readouterr().err
+    assert main(["write", str(font), *table]) == 2
+    assert main(["write", str(font), "tea"]) == 2
+    assert "nothing says where to write. Give -o page.svg" in capsys.readouterr().err
+    assert sorted(p.name for p in tmp_path.iterdir()) == before
+
+
 def test_cards_that_are_written_are_set_once_for_their_files_and_their_pictures(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -14,7 +14,7 @@ from fontbuild.font import Record
 from fontbuild.geometry import glyph_bounds, sample_stroke
 from fontbuild.joins import APART, EXIT, JOINS, joining, stays_down, way_of
 from fontbuild.text_spacing_statistics import CopiedWord
-from fontbuild.usable_attempts import Decisions, choose
+from fontbuild.usable_attempts import BuildingRules, choose
 from ownhand.composer import Composer, Life, Settings
 from ownhand.composer.glyphs.joined_words import JoinedWords
 from ownhand.composer.plot.smooth_joins import PIECES, joined
@@ -359,7 +359,7 @@ def test_a_letter_that_ends_a_word_keeps_the_white_of_its_character():
 
 def test_a_letter_set_aside_in_review_stands_in_no_word():
     attempts = [*as_word("nal", 1), *(a for row in range(2, 7) for a in as_word("elanan", row))]
-    decided = Decisions(set_aside=frozenset({"letter-1/1/1.2"}))
+    decided = BuildingRules(set_aside=frozenset({"letter-1/1/1.2"}))
     font = build_font(attempts, Record("joined"), decisions=decided, accents=False).font
 
     assert "letter-1/1/1.2" not in {g.source for g in (*font.glyphs["a"], *font.in_words.get("a", ()))}
@@ -426,10 +426,10 @@ def test_doubtful_letters_of_running_text_stay_out_where_sure_ones_are_enough():
     many = [letter(n, n <= 4) for n in range(1, 8)]
     few = [letter(n, n <= 1) for n in range(1, 8)]
 
-    assert {a.id for a in choose(many, Decisions())[0]} == {a.id for a in many[:4]}
-    assert len(choose(few, Decisions())[0]) == 3
+    assert {a.id for a in choose(many, BuildingRules())[0]} == {a.id for a in many[:4]}
+    assert len(choose(few, BuildingRules())[0]) == 3
     # what a person keeps is used whatever else there is
-    assert len(choose(many, Decisions(keep={a.id for a in many}))[0]) == 7
+    assert len(choose(many, BuildingRules(keep={a.id for a in many}))[0]) == 7
 
 
 def test_a_letter_that_stood_alone_in_a_word_is_named_so():

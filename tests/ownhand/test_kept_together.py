@@ -96,6 +96,7 @@ def test_the_day_of_a_date_stays_with_its_month(language: str) -> None:
         ("chez M. Leduc et Mme Petit", "M._Leduc Mme_Petit"),
         ("z. B. am 3. März um 9 Uhr", "z._B. 3._März 9_Uhr"),
         ("w domu i z nami na ul. Morskiej", "w_domu i_z_nami ul._Morskiej"),
+        ("łódź z 1920 r. stoi", "z_1920_r."),
         ("I am a keeper of a cat", ""),
         ("it opened — at last — today", "opened_— last_—"),
         ("— Nie wiem", "—_Nie"),
@@ -124,6 +125,13 @@ def test_a_word_does_not_end_a_line_after_one_letter_nor_begin_one_with_marks(wo
     assert sorted(breaks(word)[0]) == good
 
 
+def test_a_compound_is_not_parted_where_its_hyphen_would_have_to_be_written_twice() -> None:
+    # Acordo Ortográfico da Língua Portuguesa (1990), Base XX, 6.º: "vice-/-almirante"; in Polish "biało-/-czerwony"
+    assert breaks("não o guarda-chuva")[0] == {4, 6}
+    assert breaks("łódź biało-czerwona")[0] == {5}
+    assert breaks("a well-known boat")[0] == {2, 7, 13}
+
+
 def test_a_line_ends_before_what_belongs_together_and_within_it_only_where_it_must() -> None:
     wide = composer().compose("we go to J. R. Quill", replace(CARD, margins_mm=(10, 94, 10, 10)), seed=1)
     narrow = composer().compose("J. R. Quillington", replace(CARD, margins_mm=(10, 102, 10, 10)), seed=1)
@@ -137,6 +145,17 @@ def test_what_is_longer_than_a_line_begins_on_the_line_before() -> None:
     made = composer().compose("Tel. +44 20 7946 0000", replace(CARD, margins_mm=(10, 100, 10, 10)), seed=1)
 
     assert lines(made.pages[0]) == ["Tel. +44 20", "7946 0000"]
+
+
+def test_a_justified_line_is_rather_parted_than_full_of_holes() -> None:
+    settings = replace(CARD, margins_mm=(10, 76, 10, 10))
+    text = "we see M. Featherston there and there again"
+
+    ragged = lines(composer().compose(text, settings, seed=1).pages[0])
+    even = lines(composer().compose(text, replace(settings, align="justified"), seed=1).pages[0])
+
+    assert ragged[:2] == ["we see", "M. Featherston there"]
+    assert even[0] == "we see M."
 
 
 def test_a_name_is_divided_although_it_belongs_to_its_title() -> None:

@@ -146,6 +146,15 @@ def test_list_items_hang_from_their_marks() -> None:
     assert found[2].startswith("2.")
 
 
+@pytest.mark.parametrize("mark", ["-\t", "1.\t", "a) ", "12) "])
+def test_marks_as_word_processors_set_them_hang_too(mark: str) -> None:
+    page = composer().compose(mark + "no " * 40, CARD, seed=1).pages[0]
+
+    second = float(page.points_mm[np.repeat(page.line, np.diff(page.starts)) == 1, 0].min())
+    letters = [k for k in range(len(page)) if page.line[k] == 0 and page.chars[page.letter[k]] == "n"]
+    assert second == pytest.approx(min(float(page.path(k)[:, 0].min()) for k in letters), abs=1.5)
+
+
 def test_without_lists_a_dash_is_a_dash() -> None:
     page = composer().compose("- tea", replace(CARD, lists=False), seed=1).pages[0]
 

@@ -71,6 +71,14 @@ def test_reading_ends_with_where_to_look_and_what_comes_next(tmp_path):
     assert next_steps(Path("x"), ReadReport((), (), ())) == []
 
 
+def test_pages_without_writing_lead_to_no_font(tmp_path):
+    hand = write_hand(tmp_path / "hand", "an", attempts=3, faults=False)
+
+    told = next_steps(hand.path, report(hand, blank=6))
+
+    assert told[-1].startswith("Nothing is written on these pages") and "build" not in "".join(told)
+
+
 def test_characters_that_only_words_left_out_have_are_lost_to_the_hand(tmp_path):
     hand = write_hand(tmp_path / "hand", "an", attempts=3, faults=False)
 

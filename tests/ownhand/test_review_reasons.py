@@ -13,8 +13,7 @@ from capture.report import Finding
 from fontbuild.build import build_font
 from fontbuild.font import Record
 from fontbuild.letterwise import in_turn
-from fontbuild.usable_attempts import ENOUGH
-from fontbuild.usable_attempts import Decisions as BuildingRules
+from fontbuild.usable_attempts import ENOUGH, BuildingRules
 from fontbuild.variants import AttemptStrokes, variants_of
 from ownhand.hands.decisions import KEPT, Decision, seen
 from ownhand.hands.kept_letters import KeptLetters

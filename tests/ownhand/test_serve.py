@@ -250,6 +250,8 @@ def test_whatever_is_sent_gets_a_clear_answer(client: Client, raw: bytes, kind: 
 def test_unknown_places_and_methods_are_answered_alike(client: Client) -> None:
     assert error_of(client.ask("POST", "/hands/nobody/pages", {"text": "x"}))[0] == 404
     assert error_of(client.ask("GET", "/nowhere"))[0] == 404
+    # whoever opens the printed address in a browser learns where to look
+    assert "/openapi.json" in error_of(client.ask("GET", "/"))[1]
     assert error_of(client.ask("GET", "/hands/keeper/pages"))[0] == 405
 
 

@@ -8,19 +8,19 @@ from pathlib import Path
 import pytest
 from PIL import Image
 
-from capture.read import PageReading, read_page
+from capture.read import PageReading
 from ownhand.cli.main import main
 from ownhand.commands import read as reading
 from ownhand.commands.sheets_of_pages import of_one_sheet, pages_to_come
 from ownhand.hands.captures import load_captures
 from ownhand.hands.hand import open_hand
-from tests.capture.simulated import plain_picture, sheet
+from tests.capture.simulated import plain_picture, plain_reading, sheet
 from tests.ownhand.stand_in import write_hand
 
 
 @pytest.fixture
 def page() -> PageReading:
-    return read_page(plain_picture().scan, lambda coded: sheet())
+    return plain_reading()
 
 
 @pytest.fixture

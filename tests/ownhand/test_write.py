@@ -238,6 +238,19 @@ def test_time_ink_and_travel_are_told(font, tmp_path, capsys):
     assert "m of ink" in said and "pen lifts" in said and "on the machine" in said
 
 
+@pytest.mark.parametrize(("kind", "told"), [("gcode", "Y 0 to 105"), ("hpgl", "Y 115 to 220"), ("svg", "")])
+def test_where_the_paper_lies_on_the_machine_is_told_as_the_file_counts(font, tmp_path, capsys, kind, told):
+    machine = tmp_path / "table.toml"
+    machine.write_text('bed_mm = [310, 220]\norigin = "top left"')
+    out = tmp_path / f"x.{kind}"
+
+    main(["write", str(font), "tea", "-o", str(out), "--no-preview", "--paper", "148x105", "--machine", str(machine)])
+
+    said = capsys.readouterr().err
+    assert ("paper at X 0 to 148" in said) == (kind != "svg")
+    assert told in said
+
+
 @pytest.mark.parametrize("text", ["", "1,2,3", "a", "1,,2"])
 def test_margins_that_are_none(text):
     with pytest.raises(UsageError, match="--margins"):

@@ -50,7 +50,8 @@ def gcode_job(pages: Sequence[tuple[str, PlotPage]], machine: Machine | None = N
     first = pages[0][1]
     machine = machine or Machine(bed_mm=first.size_mm)
     up = list(machine.lines_up)
-    lines = [f"({_plain(first.family)}, page {first.number}, for {_plain(machine.name)})", "G21", "G90", "G94"]
+    paper = machine.told_paper(first.size_mm)
+    lines = [f"({_plain(first.family)}, page {first.number}, for {_plain(machine.name)}, {paper})", "G21", "G90", "G94"]
     # lifted before anything else may move, and after it again: the machine's own lines may have done anything
     lines += [*up, *machine.begin, *up] if machine.begin else up
     pen = int(by_pen(first).pen[0]) if len(first) else 1

@@ -21,6 +21,9 @@ MIN_BEFORE, MIN_AFTER = 2, 3
 WORTH_IT = 0.12
 """Share of the line that must be empty before a word is hyphenated."""
 
+LOOSE = 0.75
+"""Share of a justified line that must be filled, or its gaps are holes (common practice, no source)."""
+
 _MARKS = ".,;:!?…)]}»”\"'’"
 
 Syllables = Callable[[str], Sequence[int]]
@@ -59,6 +62,7 @@ def wrap(
     room: Callable[[int], float],
     hyphen: float,
     syllables: Syllables | None = None,
+    justified: bool = False,
 ) -> Wrapping:
     """Break characters `start` to `end` into lines.
 
@@ -74,6 +78,8 @@ def wrap(
         From the number of the line in this passage, from 0, to its length.
     hyphen
         Advance of a hyphen; 0: the hand has none, so nothing is hyphenated.
+    justified
+        Lines will be drawn out to the edge: one that would be too loose may end at a poor place.
     """
     options = [b for b in breaks if hyphen or not b.hyphen]
     options.append(Break(end, end))
@@ -88,7 +94,7 @@ def wrap(
         k = bisect_right(stops, origin + width + 1e-9) - 1
         while k >= 0 and options[k].hyphen and stops[k] + hyphen > origin + width:
             k -= 1
-        chosen = _best(options, k, at, places, width)
+        chosen = _best(options, k, at, places, width, LOOSE if justified else 0.0)
         full = chosen is not None and chosen.start >= end
         if not full and syllables is not None and hyphen:
             # also a word that a better place to end would take along, as a name with its title, may be divided
@@ -106,17 +112,21 @@ def wrap(
     return Wrapping(tuple(lines), broken)
 
 
-def _best(options: Sequence[Break], k: int, at: int, places: Sequence[float], width: float) -> Break | None:
+def _best(
+    options: Sequence[Break], k: int, at: int, places: Sequence[float], width: float, least: float
+) -> Break | None:
     """Return the last of the options up to the `k`th that is good and lies after `at`, or else the last of them all.
 
-    What belongs together and is longer than a line is parted at any rate: then it begins on this one.
+    What belongs together and is longer than a line is parted at any rate: then it begins on this one. A line that would
+    fill less than the share `least` of its room ends at the last of all as well.
     """
     good = k
     while good >= 0 and options[good].poor and options[good].end > at:
         good -= 1
     if 0 <= good < k and options[good].end > at:
         upto = next(b for b in options[k + 1 :] if not b.poor)
-        if places[upto.end] - places[options[good].start] > width:
+        long = places[upto.end] - places[options[good].start] > width
+        if long or places[options[good].end] - places[at] < least * width:
             return options[k]
     for i in (good, k):
         if i >= 0 and options[i].end > at:

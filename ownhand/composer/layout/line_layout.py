@@ -176,9 +176,11 @@ def set_text(
             free = slots[k].right_mm - slots[k].left_mm - pen_mm - inset - margin
             return float(max(free, 2 * x_height * u)) / (u * float(wobble.width[(number + k) % len(wobble.width)]))
 
+        align = part.align or box.align or settings.align
         found = wrap(
-            reach, part.start, part.end, part.breaks, part.words, room=room, hyphen=hyphen, syllables=syllables
-        )
+            reach, part.start, part.end, part.breaks, part.words,
+            room=room, hyphen=hyphen, syllables=syllables, justified=align == "justified",
+        )  # fmt: skip
         broken += found.broken
         for k, line in enumerate(found.lines or (Wrapped(part.start, part.start, False, True, 0.0),)):
             slot = slots[k]
@@ -194,7 +196,6 @@ def set_text(
                 page, float(y), 0.0, line.start, line.end, narrow=narrow, hyphen=hyphen_at,
                 left_mm=slot.left_mm, right_mm=slot.right_mm,
             )  # fmt: skip
-            align = part.align or box.align or settings.align
             placed = _aligned(placed, line, letters, align, inset, margin, u, pen_mm, hyphen)
             if part.mark is not None and k == 0:
                 at = slot.left_mm + pen_mm / 2 + part.depth * DEPTH * x_height * u + margin

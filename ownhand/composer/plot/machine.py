@@ -113,6 +113,18 @@ class Machine:
             return on_bed
         return np.column_stack([on_bed[:, 0], self.bed_mm[1] - on_bed[:, 1]])
 
+    def told_paper(self, size_mm: tuple[float, float]) -> str:
+        """Return where paper of this size lies, in machine coordinates.
+
+        Examples
+        --------
+        >>> Machine(bed_mm=(300.0, 200.0)).told_paper((148.0, 105.0))
+        'paper at X 0 to 148, Y 95 to 200 mm'
+        """
+        corners = self.bed_from_page(np.array([[0.0, 0.0], size_mm]))
+        (left, low), (right, high) = corners.min(axis=0), corners.max(axis=0)
+        return f"paper at X {left:.5g} to {right:.5g}, Y {low:.5g} to {high:.5g} mm"
+
 
 def _out_of_range(values: Mapping[str, Any]) -> list[str]:
     """Return which of these values are numbers, or lists of them, that no machine has."""

@@ -52,7 +52,7 @@ class Settings:
     """Language to hyphenate in ('en', 'de', 'pl' ...); '': never."""
 
     lists: bool = True
-    """Lines that begin with '- ', '* ', '• ' or '1. ' hang from their mark."""
+    """Lines that begin with '- ', '* ', '• ', '1. ' or 'a) ' hang from their mark."""
 
     columns: int = 1
     """Of the body, where there are no boxes."""

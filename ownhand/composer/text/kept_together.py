@@ -11,6 +11,7 @@ common practice, no source.
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise
 
 import regex
@@ -31,8 +32,9 @@ MONTHS = """January February March April May June July August September October 
 """In English, French, German, Polish, Spanish and Portuguese, as in a date."""
 
 UNITS = """mm cm dm m km mm² cm² m² km² ha mm³ cm³ m³ µm nm g kg mg t l L ml mL cl cL dl dL hl s ms h min d K °C °F °
-    °N °S °E °W % ‰ V kV W kW MW kWh A mA Hz kHz MHz GHz N kN Pa hPa kPa bar mbar J kJ cal kcal Ω lx lm cd km/h m/s
+    °N °S °E °W r w % ‰ V kV W kW MW kWh A mA Hz kHz MHz GHz N kN Pa hPa kPa bar mbar J kJ cal kcal Ω lx lm cd km/h m/s
     kn kt mph in ft yd mi lb lbs oz pt gal px dpi kB MB GB TB Uhr"""
+"""Of the SI and of everyday life; with what stands in the same way after a number: an hour, a Polish year (r.)."""
 
 MONEY = "zł gr Kč kr Ft lei лв kn"
 """Currencies whose signs are letters; three capitals (ISO 4217) and signs of class Sc are told without a list."""
@@ -54,30 +56,42 @@ _END = r"(?![\p{L}\p{N}])"
 _NUMBER = r"[\p{Nd}\p{No}]"
 _SIGN = r"[-+±−–]?"
 
-_PAIRS = tuple(
-    regex.compile(rf"(?<={before})( +)(?={after})")
-    for before, after in (
-        # amounts, units, times of the day; with the currency or the sign in front as well
-        (_NUMBER, rf"(?:{_any(UNITS + ' ' + MONEY)}|[A-Z]{{3}}|\p{{L}}{{0,2}}\p{{Sc}}\p{{L}}{{0,2}}){_END}"),
-        (_NUMBER, rf"(?:[ap]\.? ?m\.?|AM|PM){_END}"),
-        (rf"{_NUMBER}\ ?h", r"\d\d"),
-        (rf"(?:\p{{Sc}}|{_EDGE}[A-Z]{{3}}|{_EDGE}{_any('zł kr Kč Fr')}\.?)", rf"{_SIGN}{_NUMBER}"),
-        (rf"(?:[§¶№#]|{_EDGE}[nN][°º]|{_EDGE}[Nn]r)", _NUMBER),
-        (rf"(?:{_NUMBER}|{_NUMBER}\ ?[cm]?m)", rf"[×x]\ {_NUMBER}"),
-        (rf"(?:{_NUMBER}|{_NUMBER}\ ?[cm]?m)\ [×x]", _NUMBER),
-        # abbreviations of several parts, and those with what they speak of
-        (rf"{_EDGE}{_any(BEFORE_NUMBERS)}\.", rf"(?:{_NUMBER}|[IVXLC]+{_END})"),
-        (rf"{_EDGE}{_any(BEFORE_NAMES)}\.", r"\p{Lu}"),
-        (rf"{_EDGE}{_any(UNSTOPPED)}", r"\p{Lu}"),
-        (rf"{_EDGE}\p{{L}}\.", r"\p{L}{1,3}\."),
-        (rf"{_EDGE}\p{{Lu}}\.", r"\p{Lu}"),
-        (r"\p{Lu}\p{Ll}+", rf"(?:[IVX]{{2,}}|[VX]){_END}"),
-        (r"\s&", r"\p{L}"),
-        # dates
-        (rf"{_EDGE}\d\d?(?:\.|er|st|nd|rd|th|º|°)?", rf"(?i:(?:de )?{_any(MONTHS)}){_END}"),
-        (rf"{_EDGE}(?i:{_any(MONTHS)})\.?", r"\d\d?(?!\d)"),
-    )
+
+@cache
+def _pairs(*sides: tuple[str, str]) -> tuple[regex.Pattern[str], ...]:
+    """Return patterns that find the spaces between what stands before and after them.
+
+    They are made when the first line needs them, which takes some hundredths of a second.
+    """
+    return tuple(regex.compile(rf"(?<={before})( +)(?={after})") for before, after in sides)
+
+
+_WITH_FIGURES = (
+    # amounts, units, times of the day; with the currency or the sign in front as well
+    (_NUMBER, rf"(?:{_any(UNITS + ' ' + MONEY)}|[A-Z]{{3}}|\p{{L}}{{0,2}}\p{{Sc}}\p{{L}}{{0,2}}){_END}"),
+    (_NUMBER, rf"(?:[ap]\.? ?m\.?|AM|PM){_END}"),
+    (rf"{_NUMBER}\ ?h", r"\d\d"),
+    (rf"(?:\p{{Sc}}|{_EDGE}[A-Z]{{3}}|{_EDGE}{_any('zł kr Kč Fr')}\.?)", rf"{_SIGN}{_NUMBER}"),
+    (rf"(?:[§¶№#]|{_EDGE}[nN][°º]|{_EDGE}[Nn]r)", _NUMBER),
+    (rf"(?:{_NUMBER}|{_NUMBER}\ ?[cm]?m)", rf"[×x]\ {_NUMBER}"),
+    (rf"(?:{_NUMBER}|{_NUMBER}\ ?[cm]?m)\ [×x]", _NUMBER),
+    # dates
+    (rf"{_EDGE}\d\d?(?:\.|er|st|nd|rd|th|º|°)?", rf"(?i:(?:de )?{_any(MONTHS)}){_END}"),
+    (rf"{_EDGE}(?i:{_any(MONTHS)})\.?", r"\d\d?(?!\d)"),
 )
+_WITH_STOPS = (
+    # abbreviations of several parts, and those with what they speak of
+    (rf"{_EDGE}{_any(BEFORE_NUMBERS)}\.", rf"(?:{_NUMBER}|[IVXLC]+{_END})"),
+    (rf"{_EDGE}{_any(BEFORE_NAMES)}\.", r"\p{Lu}"),
+    (rf"{_EDGE}\p{{L}}\.", r"\p{L}{1,3}\."),
+    (rf"{_EDGE}\p{{Lu}}\.", r"\p{Lu}"),
+)
+_OTHERS = (
+    (rf"{_EDGE}{_any(UNSTOPPED)}", r"\p{Lu}"),
+    (r"\p{Lu}\p{Ll}+", rf"(?:[IVX]{{2,}}|[VX]){_END}"),
+    (r"\s&", r"\p{L}"),
+)
+_FIGURE = regex.compile(_NUMBER)
 
 _WHOLE = (
     # groups of three figures; more of them than any number has are a list
@@ -86,9 +100,14 @@ _WHOLE = (
     regex.compile(r"\+\d{1,3}(?: \(?\d+\)?){1,6}"),
 )
 
-_LONE = regex.compile(rf"{_EDGE}[aiouAIOU]( +)(?=\p{{L}})"), regex.compile(rf"{_EDGE}[kvwzKVWZ]( +)(?=\p{{L}})")
+_LONE = (
+    regex.compile(rf"{_EDGE}[aiouAIOU]( +)(?=\p{{L}})"),
+    regex.compile(rf"{_EDGE}[kvwzKVWZ]( +)(?=[\p{{L}}\p{{N}}])"),
+)
 _WEST_SLAVIC = regex.compile(rf"[ąćęłńśźżčďěľňřšťůž]|{_EDGE}[wz] ", regex.IGNORECASE)
 """A letter or a word by which Polish, Czech and Slovak are told from languages that leave 'a' and 'i' at line ends."""
+
+_PORTUGUESE = regex.compile(r"[ãõ]", regex.IGNORECASE)
 
 _OPENING = regex.compile(r"[\p{Ps}\p{Pi}¿¡]+")
 _CLOSING = regex.compile(r"[\p{Pe}\p{Pf}!?:;%]+[\p{P}]*")
@@ -105,14 +124,19 @@ def kept_spaces(line: str) -> frozenset[int]:
     >>> sorted(kept_spaces("that is 12,50 € for J. Quill"))
     [13, 22]
     """
-    out = {space.end(1) - 1 for pair in _PAIRS for space in pair.finditer(line)}
-    for whole in _WHOLE:
+    figures = _FIGURE.search(line) is not None
+    # most lines of a letter have neither: they need not be looked through for what they cannot hold
+    sought = [_OTHERS, *([_WITH_FIGURES] if figures else []), *([_WITH_STOPS] if ". " in line else [])]
+    out = {space.end(1) - 1 for sides in sought for pair in _pairs(*sides) for space in pair.finditer(line)}
+    for whole in _WHOLE if figures else ():
         out |= {m.start() + k for m in whole.finditer(line) for k, char in enumerate(m[0]) if char == " "}
     lone = _LONE if _WEST_SLAVIC.search(line) else ()
     out |= {space.end(1) - 1 for letter in lone for space in letter.finditer(line)}
     gaps = [m for m in _GAP.finditer(line) if m.start()]
     edges = [0, *(m.end() for m in gaps), len(line) + 1]
     for k, gap in enumerate(gaps):
+        if line[edges[k] : edges[k] + 1].isalnum() and line[gap.end() : gap.end() + 1].isalnum():
+            continue  # words, not marks
         before, after = line[edges[k] : gap.start()], line[gap.end() : edges[k + 2]].rstrip(" ")
         begins = k == 0 and _DASH.fullmatch(before)  # somebody speaks, or a mark of a list
         if _OPENING.fullmatch(before) or begins or _CLOSING.fullmatch(after) or _TRAILING.fullmatch(after):
@@ -127,13 +151,24 @@ _RANGE = regex.compile(r"\d[-‐–—‒]"), regex.compile(r"\d")
 _ADDRESS = regex.compile(r"@|://|^www\.", regex.IGNORECASE)
 
 
-def kept_breaks(word: str, cuts: tuple[int, ...], graphemes: list[str]) -> frozenset[int]:
+def repeats_hyphens(line: str) -> bool:
+    """Return whether a line is in a language that writes a hyphen at which a line ends once more on the next.
+
+    Portuguese (Acordo Ortográfico da Língua Portuguesa, 1990, Base XX, 6.º), Polish and Czech (common practice, no
+    source); told by their letters.
+    """
+    return bool(_WEST_SLAVIC.search(line) or _PORTUGUESE.search(line))
+
+
+def kept_breaks(word: str, cuts: tuple[int, ...], graphemes: list[str], *, repeats: bool = False) -> frozenset[int]:
     """Return which of the breaks inside a word are no good: after one letter and a hyphen, before marks, in a range.
 
     Parameters
     ----------
     cuts
         Where UAX 14 lets the word break, as indices into its graphemes, ascending.
+    repeats
+        The language would have the hyphen of a compound once more on the next line (`repeats_hyphens`).
 
     Examples
     --------
@@ -151,7 +186,7 @@ def kept_breaks(word: str, cuts: tuple[int, ...], graphemes: list[str]) -> froze
             or _LONE_BEFORE.fullmatch(left)
             or _LONE_AFTER.fullmatch(right)
             or (_RANGE[0].search(left[-2:]) and _RANGE[1].match(right))
-            or (left[-1:] in "-‐" and _ADDRESS.search(word))
+            or (left[-1:] in "-‐" and (repeats or _ADDRESS.search(word)))
         ):
             out.add(cut)
     return frozenset(out)

@@ -16,7 +16,7 @@ from ownhand.composer.text.characters import (
     characters,
 )
 from ownhand.composer.text.fitter import Fitter
-from ownhand.composer.text.kept_together import kept_breaks, kept_spaces
+from ownhand.composer.text.kept_together import kept_breaks, kept_spaces, repeats_hyphens
 
 _PARTS = regex.compile(r"[ \n\t\f\u200b]|[^ \n\t\f\u200b]+")
 
@@ -65,7 +65,7 @@ def passage(line: str, fitter: Fitter) -> Passage:
     gaps: list[float] = []
     breaks: list[Break] = []
     words: list[tuple[int, int, str]] = []
-    kept = kept_spaces(line)
+    kept, repeats = kept_spaces(line), repeats_hyphens(line)
     parts = list(_PARTS.finditer(line))
     for i, found in enumerate(parts):
         part = found[0]
@@ -81,19 +81,21 @@ def passage(line: str, fitter: Fitter) -> Passage:
             breaks.append(Break(len(chars), len(chars)))
         else:
             start = len(chars)
-            _add_word(part, fitter, chars, gaps, breaks)
+            _add_word(part, fitter, chars, gaps, breaks, repeats=repeats)
             words.append((start, len(chars), part))
     return Passage(tuple(chars), tuple(gaps), tuple(b for b in breaks if b.end), tuple(words))
 
 
-def _add_word(word: str, fitter: Fitter, chars: list[str], gaps: list[float], breaks: list[Break]) -> None:
+def _add_word(
+    word: str, fitter: Fitter, chars: list[str], gaps: list[float], breaks: list[Break], *, repeats: bool
+) -> None:
     """Append a part without plain spaces, cut at soft hyphens and where UAX 14 allows."""
     for k, syllable in enumerate(word.split(SOFT_HYPHEN)):
         if k and chars:
             breaks.append(Break(len(chars), len(chars), hyphen=True))
         graphemes = characters(syllable)
         cuts = breaks_inside(syllable)
-        kept = kept_breaks(syllable, cuts, graphemes) if cuts else frozenset()
+        kept = kept_breaks(syllable, cuts, graphemes, repeats=repeats) if cuts else frozenset()
         places = frozenset(cuts)
         for n, g in enumerate(graphemes):
             if n in places:

@@ -20,8 +20,8 @@ from ownhand.composer.text.characters import (
 from ownhand.composer.text.fitter import Fitter
 from ownhand.composer.text.passage import Break, passage
 
-_BULLET = re.compile(r"^( *)([-*•–]) +(?=\S)")
-_NUMBER = re.compile(r"^( *)(\d{1,3}[.)]) +(?=\S)")
+_BULLET = re.compile(r"^( *)([-*•–])[ \t]+(?=\S)")
+_NUMBER = re.compile(r"^( *)(\d{1,3}[.)]|[a-z]\))[ \t]+(?=\S)")
 _ALIGNED = re.compile(r"^~(left|right|cent(?:re|er)|justified) +(?=\S)")
 """A line that begins so stands as it says, whatever the rest of its box does."""
 
@@ -131,7 +131,7 @@ def prepare_text(text: str, fitter: Fitter, has: Container[str], *, lists: bool,
                 continue
             found = (_BULLET.match(line) or _NUMBER.match(line)) if lists else None
             if found:
-                sign = found[2] if found[2][0].isdigit() else next((b for b in BULLETS if b in has), found[2])
+                sign = found[2] if found[2][0].isalnum() else next((b for b in BULLETS if b in has), found[2])
                 mark = add(sign)[:2]
                 parts.append(Part(*add(line[found.end() :]), mark, len(found[1]) // 2, new_page))
             else:

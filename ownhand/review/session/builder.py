@@ -20,7 +20,7 @@ from fontbuild.build import BuildResult, build_font
 from fontbuild.font import Record
 from fontbuild.letterwise import in_turn
 from fontbuild.text_spacing_statistics import CopiedWord
-from fontbuild.usable_attempts import Decisions as BuildingRules
+from fontbuild.usable_attempts import BuildingRules
 from ownhand.hands.kept_letters import KeptLetters
 from ownhand.subprocesses import own_command, own_environment
 from skeleton.attempt import Attempt

@@ -1,0 +1,91 @@
+"""As which letters drawn letters are read: `python -m tests.bench trace_legibility --data FOLDER --examples FOLDER`.
+
+Fits the network of `skeleton.words.legibility` on letters of words by people for training, whose own letters are known
+or found along the pen's path, and of words put together of people's single letters
+(`tests.bench.training.joined_words`), in PyTorch (extra `train`); `--device cuda` for a graphics card. FOLDER holds
+words as `tests.bench words` takes them and characters as `tests.bench trace` does. The examples are made first, on all
+cores, and kept in a folder: where that has some, they are taken. Printed, of people for validation: the share of
+letters that are read as themselves, and of those that are likely to be another by ten to one; with `--write FILE` by a
+network trained anew, which is kept there.
+"""
+
+from __future__ import annotations
+
+import argparse
+import itertools
+import os
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+
+from capture.files import write_bytes
+from skeleton.words import legibility
+from skeleton.words.along_ways import OTHERS
+from skeleton.words.legibility import NAMES, ReadingNetwork, likelihoods, network_of
+from tests.bench.trace_cuts import SEED, words_to_read
+from tests.bench.training.legibility import LetterExamples, load_letters, make_letters
+from tests.bench.training.provenance import fitted_on, network_file, provenance
+
+ILLEGIBLE = 0.1
+AT_ONCE = 2000
+
+
+def main(argv: Sequence[str]) -> int:
+    """Print scores; return 0."""
+    parser = argparse.ArgumentParser(prog="tests.bench trace_legibility", description=__doc__)
+    parser.add_argument("--data", type=Path, required=True, help="folder of words and characters")
+    parser.add_argument("--examples", type=Path, required=True, help="folder that keeps what was drawn")
+    parser.add_argument("--words", type=int, default=90_000, help="at most this many words")
+    parser.add_argument("--minutes", type=float, default=1e6, help="how long to make examples")
+    parser.add_argument("--epochs", type=int, default=60)
+    parser.add_argument("--cores", type=int, default=os.cpu_count() or 1, help="processes; all cores if not said")
+    parser.add_argument("--device", default="cpu", help="PyTorch's name of where to train: cpu, cuda")
+    parser.add_argument("--write", type=Path, help="file to keep a network trained anew in")
+    a = parser.parse_args(argv)
+    for which, most in (("val", a.words // 40), *((("train", a.words),) if a.write else ())):
+        if not list((a.examples / which).glob("*.npz")):
+            print(f"  drawing letters of the {which} part", flush=True)
+            every = list(itertools.islice(words_to_read(a.data, which), most))
+            make_letters(every, a.examples / which, cores=a.cores, seconds=60 * a.minutes)
+    if a.write:
+        write_bytes(a.write, _fitted(load_letters(a.examples / "train"), a))
+    _score(load_letters(a.examples / "val"), network_of(a.write) if a.write else legibility.trained())
+    return 0
+
+
+def _fitted(known: LetterExamples, a: argparse.Namespace) -> bytes:
+    """Return the file of a network fitted on examples."""
+    from tests.bench.training.legibility import fit_reader
+
+    def progress(epoch: int, of: int, loss: float) -> None:
+        print(f"  epoch {epoch} of {of}, loss {loss:.4f}", flush=True)
+
+    arrays = fit_reader(known, epochs=a.epochs, seed=SEED, device=a.device, progress=progress)
+    data = fitted_on(zip(known.source.tolist(), known.writer.tolist(), strict=True))
+    data = [{**d, "part": d["part"].replace("characters", "letters")} for d in data]
+    return network_file(arrays, provenance(recipe(a.epochs, len(known.rows)), data, date.today()))
+
+
+def recipe(epochs: int, letters: int) -> str:
+    """Return how the network was fitted."""
+    return (
+        "Convolutions over letters of words as they were written, cross entropy of their names (AdamW, one cycle, "
+        f"running mean); python -m tests.bench trace_legibility --epochs {epochs}; {letters:,} letters"
+    )
+
+
+def _score(others: LetterExamples, network: ReadingNetwork) -> None:
+    """Print how many letters are read as themselves."""
+    parts = [others.pictures[k : k + AT_ONCE] for k in range(0, len(others.rows), AT_ONCE)]
+    told = np.concatenate([likelihoods(network, p.astype(np.float32) / 255) for p in parts])
+    own = others.rows % (OTHERS + 1) - 1
+    for name in sorted(set(others.source.tolist())):
+        mine = others.source == name
+        share = told[mine, own[mine]]
+        print(
+            f"  {name:<12}{mine.sum():>7} letters of {len(NAMES)}  read as themselves "
+            f"{(told[mine].argmax(axis=1) == own[mine]).mean():.3f}  as another {(share < ILLEGIBLE).mean():.3f}",
+            flush=True,
+        )

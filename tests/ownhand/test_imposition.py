@@ -28,6 +28,7 @@ from ownhand.composer.merge.value_formats import formatted
 from ownhand.composer.merge.workers import Run, worked
 from ownhand.composer.plot.imposition import crop_marks, sheet_of, sheets_of
 from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.settings.additions import Curve
 from ownhand.composer.settings.imposition import Imposition
 from tests.ownhand.composing import composer
@@ -84,6 +85,14 @@ def test_a_card_on_a_sheet_is_the_card_itself_moved() -> None:
     np.testing.assert_allclose(sheet.points_mm[: len(one.points_mm)], one.points_mm + places[0])
     np.testing.assert_allclose(sheet.points_mm[len(one.points_mm) :], two.points_mm + places[2])
     assert sheet.chars == one.chars + two.chars
+
+
+def test_a_sheet_tells_the_travel_of_all_its_cards_as_they_were_written() -> None:
+    cards = [least_travel(card("we lit the lamp at four and it was seen", k)) for k in range(3)]
+    sheet = sheet_of(cards, replace(A4, crop_marks=False))
+
+    assert sheet.writing_travel_mm == pytest.approx(sum(c.writing_travel_mm or np.nan for c in cards))
+    assert sheet_of([card("a lamp", 1)] * 2, A4).writing_travel_mm is None
 
 
 def test_crop_marks_point_at_every_corner_and_lie_on_no_card() -> None:

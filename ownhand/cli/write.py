@@ -26,7 +26,7 @@ FILE = click.Path(path_type=Path)
 @HAND
 @click.argument("text", required=False)
 @click.option("-f", "--file", "text_file", type=TEXT_FILE, help="Text file; '-' or no text at all: standard input.")
-@click.option("-o", "--output", required=True, type=FILE, help="page.svg, .hpgl, .gcode, .png; for a table a folder.")
+@click.option("-o", "--output", type=FILE, help="page.svg, .hpgl, .gcode, .png; for a table a folder.")
 @click.option("--layout", type=FILE, help="Page settings and text boxes, TOML or JSON; the options here win over it.")
 @click.option("--paper", help="Name, or WIDTHxHEIGHT in mm.  [A4]")
 @click.option("--landscape", is_flag=True, help="Turn the paper.")
@@ -54,10 +54,10 @@ FILE = click.Path(path_type=Path)
 @click.option("--one-file", is_flag=True, help="A table in one G-code file that stops for each next sheet of paper.")
 @click.option("--overview", type=FILE, help="PNG of all cards of a table in small; with --check before any is written.")
 @click.option("--impose", metavar="PAPER", help="Several pages on one sheet, with crop marks: A3, SRA3, 420x297.")
-@click.option("--check", is_flag=True, help="Read the whole table and write nothing.")
+@click.option("--check", is_flag=True, help="Read the whole table and write nothing; needs no -o.")
 @FORCE
 @rarely_collected()  # a font is tens of thousands of objects, read at once and kept
-def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **options: Any) -> int:
+def write(hand: Path, text: str | None, text_file: Path | None, output: Path | None, **options: Any) -> int:
     """Set TEXT in the hand and write it, ready to plot.
 
     HAND may be a font file as well: .ufo, .ufoz or an SVG 1.1 font. The suffix of -o says which kind
@@ -67,6 +67,10 @@ def write(hand: Path, text: str | None, text_file: Path | None, output: Path, **
     from ownhand.commands.additions import fonts_of
     from ownhand.composer.plot.machine import load_machine
 
+    if output is None:
+        if not (options["table"] and options["check"]):
+            raise UsageError("-o", "nothing says where to write", "Give -o page.svg, or for a table a folder.")
+        output = Path()  # nothing is written
     _check_options(output, options)
     say_staleness(hand, sized=bool(options.get("x_height_mm")))
     settings = pages.settings_of(options.pop("layout"), options, tell=console.say)

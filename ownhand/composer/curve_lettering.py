@@ -13,6 +13,7 @@ from ownhand.composer.layout.along_curve import Baseline, baseline_of, bent
 from ownhand.composer.plot.drawings import strokes_of_path
 from ownhand.composer.plot.plot_page import PlotPage, over_edge
 from ownhand.composer.settings.additions import Curve
+from ownhand.composer.settings.paper_sizes import LARGEST_MM, SMALLEST_MM
 from ownhand.composer.settings.settings import Settings
 from ownhand.composer.settings.text_box import TextBox
 
@@ -28,14 +29,17 @@ def lettering(
     Raises
     ------
     UsageError
-        If the text is longer than its curve or reaches over the page's margins.
+        If the text is longer than its curve, or than can be written straight first, or reaches over the margins.
     """
     what = f"curve '{curve.name}'"
     length = baseline.length_mm
     size = curve.x_height_mm or settings.x_height_mm or composer.written_x_height_mm
-    tall = STRAIGHT_HEIGHTS * size
+    tall = max(STRAIGHT_HEIGHTS * size, SMALLEST_MM)
     # wide enough that no line breaks: whether the text is too long for its curve is said by `bent`
     wide = max(length, 10.0) + 40 * size + 2 * size * len(text)
+    if wide > LARGEST_MM or tall > LARGEST_MM:
+        long = f"{len(text)} characters, {size:g} mm high, are more than is written along a curve of {length:.0f} mm"
+        raise UsageError(what, long, "Write it as several curves, shorten the text, or write smaller.")
     box = TextBox(curve.name, 0.0, 0.0, wide, tall, x_height_mm=size, pen=curve.pen, fit=False)
     life = replace(settings.life, margin=0.0, slope=0.0, level=0.0, drift=0.0)
     straight = replace(
@@ -62,13 +66,13 @@ def curve_baseline(curve: Curve) -> Baseline:
     Raises
     ------
     UsageError
-        If its path is not one line.
+        If its path is not one line, or is longer than any paper.
     """
     what = f"curve '{curve.name}'"
     strokes = strokes_of_path(curve.path, what=what)
     if len(strokes) != 1:
         raise UsageError(what, f"its path has {len(strokes)} parts", "Write it as one line, with one M.")
-    return baseline_of(strokes[0])
+    return baseline_of(strokes[0], what=what)
 
 
 def check_margins(page: PlotPage, settings: Settings, what: str) -> None:

@@ -12,7 +12,7 @@ import numpy as np
 from capture.errors import UsageError
 from capture.units import Points
 from fontbuild.font import Font
-from ownhand.composer.composer import Composer
+from ownhand.composer.composer import MOST_PAGES, Composer
 from ownhand.composer.composition import Composition, named_texts
 from ownhand.composer.curve_lettering import check_margins, curve_baseline, lettering
 from ownhand.composer.plot.combine import combined, page_of_strokes
@@ -40,6 +40,7 @@ class Ensemble:
     def __init__(self, font: Font, others: Mapping[str, Font] | None = None) -> None:
         self._fonts = {"": font, **(others or {})}
         self._composers: dict[str, Composer] = {"": Composer(font)}
+        self._most_pages = MOST_PAGES
 
     def of(self, hand: str, *, what: str = "the page") -> Composer:
         """Return the composer of a hand; '' is the page's own.
@@ -54,6 +55,7 @@ class Ensemble:
             raise UsageError(what, f"it is to be written in the hand '{hand}', which was not given", remedy)
         if hand not in self._composers:
             self._composers[hand] = Composer(self._fonts[hand])
+            self._composers[hand].most_pages = self._most_pages
         return self._composers[hand]
 
     def compose(self, text: str | Mapping[str, str], settings: Settings | None = None, seed: int = 0) -> Composition:
@@ -114,7 +116,8 @@ class Ensemble:
         )  # fmt: skip
 
     def limit_pages(self, most: int) -> None:
-        """Refuse texts that fill more than `most` pages."""
+        """Refuse texts that fill more than `most` pages, in whichever hand."""
+        self._most_pages = most
         for composer in self._composers.values():
             composer.most_pages = most
 

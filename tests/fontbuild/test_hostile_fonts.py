@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import plistlib
 import re
 import time
 from pathlib import Path
@@ -119,6 +120,25 @@ def test_a_font_whose_figures_no_hand_has_is_refused_when_it_is_read(tmp_path, n
 
     with pytest.raises(FontFileError):
         Composer(load_ufo(ufo))
+
+
+@pytest.mark.parametrize(
+    ("rhythm", "fault"),
+    [
+        ({"word_height_share": 0.2}, "word_height_share without word_height_share_error"),
+        ({"step": 500.0, "step_sd": 3.0}, "step without step_share and step_sd"),
+        ({"letters_seen": -20.0, "height_sd": 0.1}, "a letters_seen below 0"),
+        ({"letters_seen": 90.0, "height_sd": 1000.0}, "a height_sd above 3"),
+        ({"word_gap": [1.0]}, "no number"),
+    ],
+)
+def test_a_rhythm_that_no_hand_has_is_refused_when_it_is_read(tmp_path, rhythm, fault):
+    ufo = save_ufo(hershey_font(variants=1), tmp_path / "font.ufo")
+    lib = plistlib.loads((ufo / "lib.plist").read_bytes())
+    (ufo / "lib.plist").write_bytes(plistlib.dumps({**lib, "org.ownhand.rhythm": rhythm}))
+
+    with pytest.raises(FontFileError, match=fault):
+        load_ufo(ufo)
 
 
 def test_a_licence_of_many_lines_is_no_fault(tmp_path):

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from capture.errors import FontFileError, UsageError
 from ownhand.composer import Composer, Life, Pen, PlotPage, Ruling, Settings, TextBox
 from ownhand.composer.formats.svg import svg_text
+from ownhand.composer.settings.settings_data import settings_from
 from tests.ownhand.composing import LETTER, composer
 from tests.ownhand.hershey_font import hershey_font
 
@@ -285,6 +286,20 @@ def test_a_font_without_letters_is_refused() -> None:
 def test_impossible_settings_are_refused_in_words(change: dict, said: str) -> None:
     with pytest.raises(UsageError, match=said):
         replace(CARD, **change)
+
+
+@pytest.mark.parametrize("size", [-3.0, 0.0, 1e-3, 0.1, 1e8])
+def test_a_box_or_a_curve_is_written_in_a_size_that_a_page_may_have(size: float) -> None:
+    box = {"name": "note", "x_mm": 20, "y_mm": 20, "width_mm": 60, "height_mm": 40, "x_height_mm": size}
+    for settings in ({"boxes": [box]}, {"curves": [{"name": "note", "path": "M20 50H90", "x_height_mm": size}]}):
+        with pytest.raises(UsageError, match=r"'note': an x-height of .* mm is not between 0\.5 and 200"):
+            settings_from(settings)
+
+
+@pytest.mark.parametrize("settings", [[], 0, "", False])
+def test_settings_that_are_no_mapping_are_not_taken_for_none(settings: object) -> None:
+    with pytest.raises(UsageError):
+        settings_from(settings)
 
 
 def test_a_life_beyond_its_range_is_refused() -> None:

@@ -141,11 +141,23 @@ def test_lettering_stands_on_its_curve() -> None:
         ("M 20 60 L 140 60 M 3 3 L 4 4", "has 2 parts"),
         ("hello", "is no SVG path data"),
         ("M 20 4 L 140 4", "over the margins"),
+        # a step every tenth of a mm of these would fill the memory
+        ("M 20 60 H 1e8", "its curve is 1e\\+08 mm long, not 0.1 to 2000"),
+        ("M 20 60 H 1e200", "its curve is 1e\\+200 mm long"),
+        ("M 20 60 h 1e-4", "its curve is 0.0001 mm long"),
+        ("M 20 60 H 1990", "'t': 12 characters, 2.4 mm high, are more than is written along a curve of 1970 mm"),
     ],
 )
 def test_a_curve_that_cannot_bear_its_text_says_why(path: str, message: str) -> None:
     with pytest.raises(UsageError, match=message):
         ensemble().compose({"t": "nummus annus"}, replace(CARD, curves=(Curve("t", path),)), seed=2)
+
+
+def test_small_letters_go_along_a_curve_too() -> None:
+    curve = Curve("t", "M 20 60 L 140 60", x_height_mm=0.8)
+    page = ensemble().compose({"t": "annus"}, replace(CARD, curves=(curve,)), seed=2).pages[0]
+
+    assert "".join(page.chars) == "annus"
 
 
 @pytest.mark.parametrize(
@@ -184,9 +196,28 @@ def test_a_drawing_fills_the_place_it_is_given() -> None:
     np.testing.assert_allclose([points.min(axis=0), points.max(axis=0)], [[30, 20], [50, 60]], atol=1e-6)
 
 
+def test_small_steps_of_a_drawing_far_from_zero_are_drawn() -> None:
+    (stroke,) = strokes_of_path("M 450000 6200000 " + "l 1 0 0 1 " * 20)  # as maps count, in metres
+
+    assert len(stroke) == 3 * 40 + 1
+
+
 def test_a_drawing_over_the_margin_is_refused() -> None:
     with pytest.raises(UsageError, match="drawing 1: it reaches from"):
         ensemble().compose("a", replace(CARD, drawings=(Drawing(path="M0 0h20", x_mm=140, y_mm=50),)))
+
+
+@pytest.mark.parametrize(
+    ("drawing", "message"),
+    [
+        (Drawing(path="M0 0v9", width_mm=20), "drawing 1: its path has no width that could be made 20 mm.*height_mm"),
+        (Drawing(path="M0 0h9", height_mm=20), "its path has no height that could be made 20 mm.*width_mm"),
+        (Drawing(path="M0 0h9", width_mm=5, height_mm=20), "its path has no height"),
+    ],
+)
+def test_a_straight_line_is_not_made_wide(drawing: Drawing, message: str) -> None:
+    with pytest.raises(UsageError, match=message):
+        ensemble().compose("a", replace(CARD, drawings=(replace(drawing, x_mm=30, y_mm=50),)))
 
 
 def test_a_layouts_drawings_are_read_from_its_folder_and_nowhere_else(tmp_path: Path) -> None:
@@ -229,6 +260,13 @@ def test_a_text_before_the_first_named_box_is_for_the_first_and_never_lost() -> 
     for hands in (boxes, (replace(boxes[0], hand="aunt"), boxes[1])):
         with pytest.raises(UsageError, match="both what comes before"):
             ensemble().compose({"": "we sail", "message": "lamp"}, replace(CARD, boxes=hands))
+
+
+def test_pages_are_limited_in_hands_that_are_first_written_in_later() -> None:
+    both = Ensemble(hershey_font(), {"aunt": hershey_font()})
+    both.limit_pages(1)
+    with pytest.raises(UsageError, match="it fills 2 pages, at most 1"):
+        both.compose("~in aunt a\f~in aunt b", CARD)
 
 
 PARAGRAPHS = "Dear Ada, we lit the lamp at four.\n\n~in aunt hello annual lamps\nYours, the keeper"

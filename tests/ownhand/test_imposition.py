@@ -28,6 +28,7 @@ from ownhand.composer.merge.value_formats import formatted
 from ownhand.composer.merge.workers import Run, worked
 from ownhand.composer.plot.imposition import crop_marks, sheet_of, sheets_of
 from ownhand.composer.plot.plot_page import PlotPage
+from ownhand.composer.plot.travel import least_travel
 from ownhand.composer.settings.additions import Curve
 from ownhand.composer.settings.imposition import Imposition
 from tests.ownhand.composing import composer
@@ -84,6 +85,14 @@ def test_a_card_on_a_sheet_is_the_card_itself_moved() -> None:
     np.testing.assert_allclose(sheet.points_mm[: len(one.points_mm)], one.points_mm + places[0])
     np.testing.assert_allclose(sheet.points_mm[len(one.points_mm) :], two.points_mm + places[2])
     assert sheet.chars == one.chars + two.chars
+
+
+def test_a_sheet_tells_the_travel_of_all_its_cards_as_they_were_written() -> None:
+    cards = [least_travel(card("we lit the lamp at four and it was seen", k)) for k in range(3)]
+    sheet = sheet_of(cards, replace(A4, crop_marks=False))
+
+    assert sheet.writing_travel_mm == pytest.approx(sum(c.writing_travel_mm or np.nan for c in cards))
+    assert sheet_of([card("a lamp", 1)] * 2, A4).writing_travel_mm is None
 
 
 def test_crop_marks_point_at_every_corner_and_lie_on_no_card() -> None:
@@ -210,6 +219,24 @@ def test_cards_that_are_only_looked_at_are_set_once(tmp_path: Path, monkeypatch:
 
     assert (code, runs) == (0, [2])
     assert (tmp_path / "all.png").is_file() and not list(tmp_path.glob("out/*.svg"))
+
+
+def test_a_table_is_checked_without_a_place_to_write_to(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    font = save_ufo(FONT, tmp_path / "font.ufo")
+    (tmp_path / "guests.csv").write_text("name\nOrla\nWim\n")
+    (tmp_path / "card.txt").write_text("Dear {name}")
+    table = ["--table", str(tmp_path / "guests.csv"), "--template", str(tmp_path / "card.txt")]
+    monkeypatch.chdir(tmp_path)
+    before = sorted(p.name for p in tmp_path.iterdir())
+
+    assert main(["write", str(font), *table, "--check"]) == 0
+    assert "2 of 2 rows can be written" in capsys.readouterr().err
+    assert main(["write", str(font), *table]) == 2
+    assert main(["write", str(font), "tea"]) == 2
+    assert "nothing says where to write. Give -o page.svg" in capsys.readouterr().err
+    assert sorted(p.name for p in tmp_path.iterdir()) == before
 
 
 def test_cards_that_are_written_are_set_once_for_their_files_and_their_pictures(

@@ -44,7 +44,7 @@ def replay_html(page: PlotPage, machine: Machine | None = None) -> str:
     """Return a standalone HTML document that replays the writing at the machine's speed, or faster."""
     data = json.dumps(replay_data(page, machine), separators=(",", ":"))
     title = escape(f"{page.family or 'Page'}, page {page.number}")
-    return _PAGE.replace("{{title}}", title).replace("{{data}}", data)
+    return _PAGE.replace("{{data}}", data).replace("{{title}}", title)
 
 
 _PAGE = """<!doctype html>

@@ -11,6 +11,9 @@ from capture.units import Points
 from ownhand.composer.plot.plot_page import PlotPage, flatten
 from skeleton.geometry.arc_length import arc_lengths, points_at
 
+LONGEST_MM, SHORTEST_MM = 2000.0, 0.1
+"""Of a curve: as long as the longest side of a paper, and a step of it."""
+
 TIGHTEST = 2.5
 """Radius of the curve, in heights of the writing, below which letters would fan out or run into each other."""
 
@@ -34,16 +37,24 @@ class Baseline:
         return float(self.along[-1])
 
 
-def baseline_of(curve: Points) -> Baseline:
+def baseline_of(curve: Points, *, what: str) -> Baseline:
     """Return the baseline that a curve is.
 
     curve: cubic pieces, shape (3 k + 1, 2), mm, y down.
+
+    Raises
+    ------
+    UsageError
+        If it is shorter than a step, or longer than any paper; `what` is named.
     """
     points, _ = flatten(curve, np.array([0, len(curve)]), within_mm=0.005)
     step = np.hypot(*np.diff(points, axis=0).T)
     points = points[np.concatenate([[True], step > 1e-6])]
-    total = arc_lengths(points)[-1]
-    even = np.linspace(0.0, total, max(8, int(total / 0.1)))
+    total = float(arc_lengths(points)[-1])
+    if not SHORTEST_MM <= total <= LONGEST_MM:
+        long = f"its curve is {total:.3g} mm long, not {SHORTEST_MM:g} to {LONGEST_MM:g}"
+        raise UsageError(what, long, "Give its path in mm of the page.")
+    even = np.linspace(0.0, total, max(8, int(total / SHORTEST_MM)))
     on = points_at(points, even)
     tangent = np.gradient(on, even, axis=0)
     tangent /= np.maximum(np.hypot(*tangent.T), 1e-9)[:, None]

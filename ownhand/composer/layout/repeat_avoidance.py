@@ -19,6 +19,9 @@ LARGER = np.array([1.05, 1.04])
 LARGEST = 1.25
 """... and at most: a comma must grow by more than a letter before the difference shows."""
 
+TOGETHER = 1024
+"""Letters that are compared with all in sight at once: all of a large page would not fit the memory."""
+
 ROUNDS = 3
 """How often that is tried: what was made larger may now be like a third."""
 
@@ -63,17 +66,26 @@ def separate_repeats(points: Array, kind: Index, count: Index, line: Index, x_he
 
 
 def _alike(letters: Array, line: Index, within_mm: float) -> Index:
-    """Return which letters of one kind, shape (m, n, 2), are like an earlier one in sight."""
+    """Return which letters of one kind, shape (m, n, 2), are like an earlier one in sight.
+
+    line: shape (m,), ascending.
+    """
     m, n = letters.shape[:2]
     flat = (letters - letters.sum(axis=1, keepdims=True) / n).reshape(m, -1)
     square = np.einsum("ij,ij->i", flat, flat)
-    apart = square[:, None] + square[None, :] - 2 * flat @ flat.T
-    near = apart < n * within_mm**2
-    # each is like itself, and mostly like no other
-    if np.count_nonzero(near) <= m:
-        return np.zeros(0, np.int64)
-    near &= (np.abs(line[:, None] - line) <= SIGHT_LINES) & np.tri(m, k=-1, dtype=bool)
-    return np.flatnonzero(near.any(axis=1))
+    found = [np.zeros(0, np.int64)]
+    for a in range(0, m, TOGETHER):
+        b = min(a + TOGETHER, m)
+        first = int(np.searchsorted(line, line[a] - SIGHT_LINES)) if a else 0
+        apart = square[a:b, None] + square[None, first:b] - 2 * flat[a:b] @ flat[first:b].T
+        near = apart < n * within_mm**2
+        # each is like itself, and mostly like no other
+        if np.count_nonzero(near) <= b - a:
+            continue
+        near &= np.abs(line[a:b, None] - line[first:b]) <= SIGHT_LINES
+        near &= np.tri(b - a, b - first, k=a - first - 1, dtype=bool)
+        found.append(a + np.flatnonzero(near.any(axis=1)))
+    return np.concatenate(found)
 
 
 def kinds(chars: list[str], count: Index) -> Index:

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from capture.units import Points
-from ownhand.composer.plot.plot_page import Index, PlotPage
+from ownhand.composer.plot.plot_page import Index, PlotPage, pen_up_travel_mm
 from ownhand.composer.settings.pens import Pen
 
 
@@ -53,7 +53,17 @@ def combined(pages: Sequence[PlotPage]) -> PlotPage:
         pen=np.concatenate([p.pen for p in some]),
         chars=tuple(c for p in some for c in p.chars),
         pens=_measured(some, first.pens),
+        held=None,
+        writing_travel_mm=_written_travel_mm(some),
     )
+
+
+def _written_travel_mm(pages: Sequence[PlotPage]) -> float | None:
+    """Return the travel of all pages as written, each begun at the page's corner; None where all are as written."""
+    if all(p.writing_travel_mm is None for p in pages):
+        return None
+    own = (p.writing_travel_mm for p in pages)
+    return sum(pen_up_travel_mm(p) if mm is None else mm for p, mm in zip(pages, own, strict=True))
 
 
 def _measured(pages: Sequence[PlotPage], pens: tuple[Pen, ...]) -> tuple[Pen, ...]:
@@ -82,6 +92,7 @@ def page_of_strokes(strokes: Sequence[Points], like: PlotPage, *, pen: int = 1) 
         letter=k,
         pen=np.full(len(k), pen, np.int64),
         chars=("",) * len(k),
+        held=None,
         writing_travel_mm=None,
     )
 

@@ -20,6 +20,12 @@ CSS_PPI = 96.0
 """Pixels of an inch in SVG (CSS 2.1, 4.3.2)."""
 
 MOST_POINTS = 400_000
+LEAST_EXTENT = 1e-6
+"""Share of a drawing's longer side; what is narrower is a straight line that has no width to be scaled."""
+
+SAME = 1e-9
+"""Places of a path that differ by no more, and by no more of themselves, are one: its sums are not exact."""
+
 NOT_DRAWN = {"Text": "text", "Image": "picture"}
 
 
@@ -106,7 +112,7 @@ def _cubics(shape: Any) -> list[Points]:
                 q = np.array(_place(piece.control))
                 a, b = here + 2 / 3 * (q - here), to + 2 / 3 * (q - to)
             elif isinstance(piece, Line | Close):
-                if np.allclose(here, to):
+                if np.allclose(here, to, rtol=SAME, atol=SAME):
                     continue
                 a, b = here + (to - here) / 3, here + 2 / 3 * (to - here)
             else:
@@ -123,7 +129,7 @@ def _place(point: Any) -> tuple[float, float]:
 
 
 def path_data_of(strokes: Iterable[Points]) -> str:
-    """Return cubic strokes as SVG path data, rounded to a micrometre of their unit's mm."""
+    """Return cubic strokes as SVG path data, rounded to thousandths of their unit."""
     parts = []
     for s in strokes:
         numbers = " ".join(f"{v:.3f}".rstrip("0").rstrip(".") for v in s[1:].ravel())
@@ -147,7 +153,13 @@ def placed(drawing: Drawing, *, number: int) -> list[Points]:
     if not strokes:
         raise UsageError(what, "its path draws nothing", "Give a path with a line in it.")
     low, high = _extent(strokes)
-    wide, tall = np.maximum(high - low, 1e-9)
+    wide, tall = high - low
+    for side, asked, other, extent in (
+        ("width", drawing.width_mm, "height_mm", wide),
+        ("height", drawing.height_mm, "width_mm", tall),
+    ):
+        if asked is not None and extent < LEAST_EXTENT * max(wide, tall):
+            raise UsageError(what, f"its path has no {side} that could be made {asked:g} mm", f"Give {other} alone.")
     scale_x = scale_y = 1.0
     if drawing.width_mm is not None:
         scale_x = scale_y = drawing.width_mm / wide

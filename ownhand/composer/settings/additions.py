@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from capture.errors import UsageError
+from ownhand.composer.settings.text_box import X_HEIGHT_MM, no_size
 
 CurveAlign = Literal["left", "right", "centre"]
 
@@ -39,6 +40,8 @@ class Curve:
 
     def __post_init__(self) -> None:
         _check_path(f"curve '{self.name}'", self.path)
+        if self.x_height_mm is not None and not X_HEIGHT_MM[0] <= self.x_height_mm <= X_HEIGHT_MM[1]:
+            raise UsageError(f"curve '{self.name}'", no_size(self.x_height_mm), "Give it in mm.")
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from ownhand.composer.settings.imposition import Imposition
 from ownhand.composer.settings.life import Life
 from ownhand.composer.settings.paper_sizes import paper_size
 from ownhand.composer.settings.pens import Pen
-from ownhand.composer.settings.text_box import ALIGNMENTS, BODY, Align, Down, Ruling, TextBox
+from ownhand.composer.settings.text_box import ALIGNMENTS, BODY, X_HEIGHT_MM, Align, Down, Ruling, TextBox
 
 Order = Literal["writing", "least travel"]
 ORDERS = ("writing", "least travel")
@@ -105,7 +105,7 @@ class Settings:
         if self.order not in ORDERS:
             raise UsageError("order", f"no order '{self.order}'", f"Use {' or '.join(ORDERS)}.")
         for what, value, low, high in (
-            ("x-height", self.x_height_mm, 0.5, 200.0),
+            ("x-height", self.x_height_mm, *X_HEIGHT_MM),
             ("line spacing", self.line_spacing, 0.3, 10.0),
             ("paragraph gap", self.paragraph_gap, 0.0, 20.0),
             ("smallest", self.smallest, 0.1, 1.0),

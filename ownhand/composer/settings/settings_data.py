@@ -8,6 +8,7 @@ from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 from capture.errors import UsageError
 from ownhand.composer.settings.settings import MOST_BOXES, Settings
+from ownhand.composer.settings.text_box import X_HEIGHT_MM, no_size
 
 MOST_FAULTS = 10
 """Faults that are told."""
@@ -32,7 +33,7 @@ def settings_from(data: Any, *, where: str = "settings") -> Settings:
     >>> settings_from({"paper": "A6", "life": {"slant": 0.5}}).life.slant
     0.5
     """
-    if not data:
+    if data is None or data == {}:
         return Settings()
     from capture.structured import structured  # here, because it loads slowly
 
@@ -41,6 +42,10 @@ def settings_from(data: Any, *, where: str = "settings") -> Settings:
         # what a setting refuses says itself what to do
         told = "; ".join(fault.removesuffix(".") for fault in faults[:MOST_FAULTS])
         raise UsageError(where, told, "" if ". " in told else "Correct the settings.")
+    for box in made.boxes:
+        # what fits a text to its box may make it smaller than anybody may ask for
+        if box.x_height_mm is not None and box.x_height_mm < X_HEIGHT_MM[0]:
+            raise UsageError(where, f"{box.told}: {no_size(box.x_height_mm)}", "Correct the settings.")
     return made
 
 

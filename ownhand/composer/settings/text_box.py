@@ -16,8 +16,19 @@ ALIGNMENTS = ("left", "right", "centre", "justified")
 Down = Literal["top", "middle", "bottom"]
 DOWNS = ("top", "middle", "bottom")
 
+X_HEIGHT_MM = (0.5, 200.0)
+"""Least and greatest x-height that may be asked for."""
+
+LEAST_FITTED_MM = 0.01
+"""... and of writing made smaller to fit."""
+
 LONGEST_NAME = 200
 """Characters of a box's or a pen's name."""
+
+
+def no_size(x_height_mm: float) -> str:
+    """Return what is wrong with an x-height that is out of range."""
+    return f"an x-height of {x_height_mm:g} mm is not between {X_HEIGHT_MM[0]:g} and {X_HEIGHT_MM[1]:g}"
 
 
 @dataclass(frozen=True)
@@ -94,6 +105,8 @@ class TextBox:
             raise UsageError(self.told, f"no place '{self.down}'", f"Use {', '.join(DOWNS)}.")
         if not is_plain(self.name, LONGEST_NAME):
             raise UsageError("box", "its name is too long or holds control characters", "Give a short one.")
+        if self.x_height_mm is not None and not LEAST_FITTED_MM <= self.x_height_mm <= X_HEIGHT_MM[1]:
+            raise UsageError(self.told, no_size(self.x_height_mm), "Give it in mm.")
         if not (self.width_mm > 0 and self.height_mm > 0):
             raise UsageError(self.told, "it has no width or no height", "Give both in mm.")
         if self.align is not None and self.align not in ALIGNMENTS:

@@ -11,6 +11,7 @@ common practice, no source.
 
 from __future__ import annotations
 
+from functools import cache
 from itertools import pairwise
 
 import regex
@@ -55,30 +56,42 @@ _END = r"(?![\p{L}\p{N}])"
 _NUMBER = r"[\p{Nd}\p{No}]"
 _SIGN = r"[-+±−–]?"
 
-_PAIRS = tuple(
-    regex.compile(rf"(?<={before})( +)(?={after})")
-    for before, after in (
-        # amounts, units, times of the day; with the currency or the sign in front as well
-        (_NUMBER, rf"(?:{_any(UNITS + ' ' + MONEY)}|[A-Z]{{3}}|\p{{L}}{{0,2}}\p{{Sc}}\p{{L}}{{0,2}}){_END}"),
-        (_NUMBER, rf"(?:[ap]\.? ?m\.?|AM|PM){_END}"),
-        (rf"{_NUMBER}\ ?h", r"\d\d"),
-        (rf"(?:\p{{Sc}}|{_EDGE}[A-Z]{{3}}|{_EDGE}{_any('zł kr Kč Fr')}\.?)", rf"{_SIGN}{_NUMBER}"),
-        (rf"(?:[§¶№#]|{_EDGE}[nN][°º]|{_EDGE}[Nn]r)", _NUMBER),
-        (rf"(?:{_NUMBER}|{_NUMBER}\ ?[cm]?m)", rf"[×x]\ {_NUMBER}"),
-        (rf"(?:{_NUMBER}|{_NUMBER}\ ?[cm]?m)\ [×x]", _NUMBER),
-        # abbreviations of several parts, and those with what they speak of
-        (rf"{_EDGE}{_any(BEFORE_NUMBERS)}\.", rf"(?:{_NUMBER}|[IVXLC]+{_END})"),
-        (rf"{_EDGE}{_any(BEFORE_NAMES)}\.", r"\p{Lu}"),
-        (rf"{_EDGE}{_any(UNSTOPPED)}", r"\p{Lu}"),
-        (rf"{_EDGE}\p{{L}}\.", r"\p{L}{1,3}\."),
-        (rf"{_EDGE}\p{{Lu}}\.", r"\p{Lu}"),
-        (r"\p{Lu}\p{Ll}+", rf"(?:[IVX]{{2,}}|[VX]){_END}"),
-        (r"\s&", r"\p{L}"),
-        # dates
-        (rf"{_EDGE}\d\d?(?:\.|er|st|nd|rd|th|º|°)?", rf"(?i:(?:de )?{_any(MONTHS)}){_END}"),
-        (rf"{_EDGE}(?i:{_any(MONTHS)})\.?", r"\d\d?(?!\d)"),
-    )
+
+@cache
+def _pairs(*sides: tuple[str, str]) -> tuple[regex.Pattern[str], ...]:
+    """Return patterns that find the spaces between what stands before and after them.
+
+    They are made when the first line needs them, which takes some hundredths of a second.
+    """
+    return tuple(regex.compile(rf"(?<={before})( +)(?={after})") for before, after in sides)
+
+
+_WITH_FIGURES = (
+    # amounts, units, times of the day; with the currency or the sign in front as well
+    (_NUMBER, rf"(?:{_any(UNITS + ' ' + MONEY)}|[A-Z]{{3}}|\p{{L}}{{0,2}}\p{{Sc}}\p{{L}}{{0,2}}){_END}"),
+    (_NUMBER, rf"(?:[ap]\.? ?m\.?|AM|PM){_END}"),
+    (rf"{_NUMBER}\ ?h", r"\d\d"),
+    (rf"(?:\p{{Sc}}|{_EDGE}[A-Z]{{3}}|{_EDGE}{_any('zł kr Kč Fr')}\.?)", rf"{_SIGN}{_NUMBER}"),
+    (rf"(?:[§¶№#]|{_EDGE}[nN][°º]|{_EDGE}[Nn]r)", _NUMBER),
+    (rf"(?:{_NUMBER}|{_NUMBER}\ ?[cm]?m)", rf"[×x]\ {_NUMBER}"),
+    (rf"(?:{_NUMBER}|{_NUMBER}\ ?[cm]?m)\ [×x]", _NUMBER),
+    # dates
+    (rf"{_EDGE}\d\d?(?:\.|er|st|nd|rd|th|º|°)?", rf"(?i:(?:de )?{_any(MONTHS)}){_END}"),
+    (rf"{_EDGE}(?i:{_any(MONTHS)})\.?", r"\d\d?(?!\d)"),
 )
+_WITH_STOPS = (
+    # abbreviations of several parts, and those with what they speak of
+    (rf"{_EDGE}{_any(BEFORE_NUMBERS)}\.", rf"(?:{_NUMBER}|[IVXLC]+{_END})"),
+    (rf"{_EDGE}{_any(BEFORE_NAMES)}\.", r"\p{Lu}"),
+    (rf"{_EDGE}\p{{L}}\.", r"\p{L}{1,3}\."),
+    (rf"{_EDGE}\p{{Lu}}\.", r"\p{Lu}"),
+)
+_OTHERS = (
+    (rf"{_EDGE}{_any(UNSTOPPED)}", r"\p{Lu}"),
+    (r"\p{Lu}\p{Ll}+", rf"(?:[IVX]{{2,}}|[VX]){_END}"),
+    (r"\s&", r"\p{L}"),
+)
+_FIGURE = regex.compile(_NUMBER)
 
 _WHOLE = (
     # groups of three figures; more of them than any number has are a list
@@ -111,14 +124,19 @@ def kept_spaces(line: str) -> frozenset[int]:
     >>> sorted(kept_spaces("that is 12,50 € for J. Quill"))
     [13, 22]
     """
-    out = {space.end(1) - 1 for pair in _PAIRS for space in pair.finditer(line)}
-    for whole in _WHOLE:
+    figures = _FIGURE.search(line) is not None
+    # most lines of a letter have neither: they need not be looked through for what they cannot hold
+    sought = [_OTHERS, *([_WITH_FIGURES] if figures else []), *([_WITH_STOPS] if ". " in line else [])]
+    out = {space.end(1) - 1 for sides in sought for pair in _pairs(*sides) for space in pair.finditer(line)}
+    for whole in _WHOLE if figures else ():
         out |= {m.start() + k for m in whole.finditer(line) for k, char in enumerate(m[0]) if char == " "}
     lone = _LONE if _WEST_SLAVIC.search(line) else ()
     out |= {space.end(1) - 1 for letter in lone for space in letter.finditer(line)}
     gaps = [m for m in _GAP.finditer(line) if m.start()]
     edges = [0, *(m.end() for m in gaps), len(line) + 1]
     for k, gap in enumerate(gaps):
+        if line[edges[k] : edges[k] + 1].isalnum() and line[gap.end() : gap.end() + 1].isalnum():
+            continue  # words, not marks
         before, after = line[edges[k] : gap.start()], line[gap.end() : edges[k + 2]].rstrip(" ")
         begins = k == 0 and _DASH.fullmatch(before)  # somebody speaks, or a mark of a list
         if _OPENING.fullmatch(before) or begins or _CLOSING.fullmatch(after) or _TRAILING.fullmatch(after):

@@ -210,6 +210,13 @@ def test_without_a_server_a_view_says_so_and_offers_to_try_again(context, hand, 
     assert page.get_by_text("The server does not answer").first.is_visible()
 
 
+def test_who_comes_back_to_the_reading_is_led_on_to_the_letters(context, served, faults):
+    page = tab(context, served.url, faults, "#reading")
+
+    page.get_by_role("link", name="Look through the letters").click()
+    page.locator('[data-part="letters"][aria-current=page]').wait_for()
+
+
 def test_a_hand_without_letters_leads_to_the_scans_and_says_it_once(context, faults, tmp_path):
     hand = open_or_create(tmp_path / "new", year=2026, consent="my own hand")
     running = start(hand.path)

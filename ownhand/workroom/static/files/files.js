@@ -7,6 +7,12 @@ import { begun } from "../start/room.js";
 
 const size = (bytes) => (bytes > 1e6 ? `${(bytes / 1e6).toFixed(1)} MB` : `${Math.max(1, Math.round(bytes / 1000))} kB`);
 
+/** What the files of a group are for, where their names do not tell. */
+const ABOUT = {
+  "The font": "The UFO has all of it, for font editors. The SVG fonts are single lines, for programs that plot; those with a number have other shapes. The TrueType font is for ordinary programs.",
+  "What was read, page by page": "The ink of every letter, and its strokes over it.",
+};
+
 export async function showFiles(main, current) {
   const [kept, { runs }] = [await get("kept"), await get("runs")];
   if (!current()) return;
@@ -32,7 +38,7 @@ export async function showFiles(main, current) {
       "div",
       { class: "file-groups" },
       runs.length ? h("section", { class: "slip" }, h("h2", {}, "Cards from tables"), h("ul", { class: "file-list" }, runs.map(runPart))) : "",
-      kept.groups.map((g) => h("section", { class: "slip" }, h("h2", {}, g.title), h("ul", { class: "file-list" }, g.files.map(file)))),
+      kept.groups.map((g) => h("section", { class: "slip" }, h("h2", {}, g.title), ABOUT[g.title] ? h("p", { class: "hint" }, ABOUT[g.title]) : "", h("ul", { class: "file-list" }, g.files.map(file)))),
       kept.built ? h("section", { class: "slip" }, h("h2", {}, "Proof"), h("p", {}, kept.proof_stale ? "The proof is older than the font, or was not drawn yet." : "The proof is up to date."), button("Draw the proof", () => attemptTo(async () => { await post("proof", {}); say("The proof is drawn."); await draw(); }))) : "",
       !kept.groups.length && !runs.length ? h("p", { class: "wait" }, "Nothing yet. ", h("a", { href: "#sheet" }, "Plan a sheet"), " to begin with.") : "",
     ),

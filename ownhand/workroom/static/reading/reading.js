@@ -99,7 +99,7 @@ function draw(state) {
   keepFocus(notices, () => notices.replaceChildren(...(job && !job.running ? (job.result?.notices ?? []) : []).map((n) => h("p", {}, n))));
   const foreign = pages.some((p) => p.what?.includes("does not belong to this hand"));
   keepFocus(after, () => after.replaceChildren(
-    ...(job && !job.running && pages.some((p) => p.page !== undefined) ? [h("a", { href: "#letters", class: "go-on" }, "Look through the letters"), state.stale?.length ? button("Build the font", buildFont, { "data-act": "build" }) : ""] : []),
+    ...((job ? !job.running && pages.some((p) => p.page !== undefined) : earlier.length) ? [h("a", { href: "#letters", class: "go-on" }, "Look through the letters"), state.stale?.length ? button("Build the font", buildFont, { "data-act": "build" }) : ""] : []),
     ...(foreign ? [h("p", { class: "hint" }, "A sheet of another hand was among them. If this hand wrote it, drop it again and take it in:"), button("Take in the sheet of another hand", () => read(true), { "data-act": "adopt" })] : []),
   ));
 }

@@ -14,7 +14,7 @@ from fontbuild.build import build_font
 from fontbuild.font import Font, Record
 from fontbuild.geometry import glyph_bounds, sample_glyph
 from fontbuild.glyph import Glyph
-from fontbuild.marks import lift, parts_of
+from fontbuild.marks import lift, mark_strokes, parts_of
 from fontbuild.usable_attempts import BuildingRules
 from fontbuild.variants import AttemptStrokes
 from skeleton.attempt import Attempt
@@ -261,3 +261,11 @@ def test_a_letter_of_thousands_of_points_takes_no_memory_by_their_pairs(font: Fo
 
     assert "ó" in built
     assert peak < 100e6  # all pairs: 900e6
+
+
+def test_a_letter_of_thousands_of_strokes_is_taken_apart_once_through() -> None:
+    """The same for any number of them: a point each, the mark's over the letter's (the square took minutes)."""
+    body, sign = ([np.array([[0.01 * k, y]]) for k in range(20_000)] for y in (0.5, 1.4))
+
+    assert mark_strokes("á", [*body, *sign], x_height=1.0) == set(range(20_000, 40_000))
+    assert mark_strokes("ạ", [*body, *([s - [0.0, 1.8] for s in sign])], x_height=1.0) == set(range(20_000, 40_000))

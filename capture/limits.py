@@ -86,6 +86,17 @@ def is_character(text: str) -> bool:
     )
 
 
+def is_count(text: str) -> bool:
+    """Return whether `text` is a whole number in ASCII figures, up to nine.
+
+    Examples
+    --------
+    >>> is_count("07"), is_count("²"), "²".isdigit()
+    (True, False, True)
+    """
+    return text.isascii() and text.isdigit() and len(text) <= 9
+
+
 def is_plain(text: str, most: int) -> bool:
     """Return whether `text` is no longer than `most` characters and holds no control character or half surrogate."""
     return len(text) <= most and not any(unicodedata.category(c) in ("Cc", "Cs") for c in text)

@@ -33,6 +33,9 @@ CAPITAL_GAP = 0.14
 CLEAR = 0.1
 """x-heights of white that stays at least between the inks of letter and mark."""
 
+ALL_PAIRS = 4_000_000
+"""Pairs of points of letter and mark that are all measured: fonts of others have letters of any number of points."""
+
 SLAVIC = frozenset("dtlL")
 """Letters whose caron is written like an apostrophe beside them (Czech and Slovak practice: ď ť ľ Ľ)."""
 
@@ -282,6 +285,10 @@ def _shoulder(mark: str, base: Glyph, x_height: float) -> tuple[float, float] | 
 
 def _clearance(letter: Sequence[np.ndarray], sign: Sequence[np.ndarray], shift: np.ndarray) -> float:
     a, b = np.vstack(list(letter)), np.vstack(list(sign)) + shift
+    if len(a) * len(b) > ALL_PAIRS:
+        from scipy.spatial import cKDTree  # here, because hardly any font has such letters
+
+        return float(cKDTree(a).query(b)[0].min())
     return float(np.sqrt(((a[:, None] - b[None]) ** 2).sum(axis=2)).min())
 
 

@@ -14,6 +14,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from capture.limits import is_count
 from capture.units import Points
 from fontbuild.geometry import moved
 from fontbuild.glyph import Glyph
@@ -71,7 +72,7 @@ def next_in_word(key: str) -> str:
     'letter-1/1/3.8'
     """
     place, _, column = key.rpartition(".")
-    return f"{place}.{int(column) + 1}" if column.isdigit() else ""
+    return f"{place}.{int(column) + 1}" if is_count(column) else ""
 
 
 def joining(attempts: Iterable[Attempt]) -> dict[str, float]:

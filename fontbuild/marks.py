@@ -97,21 +97,23 @@ def _standing_apart(strokes: Sequence[Points], name: str, x_height: float, *, fe
         # From the top down, as long as what is above stands clear of all that is below: where the gap is widest, for
         # the bar on an E's top stands above its stem as well.
         order = sorted(ranks, key=lambda k: -low[k])
+        highest_left = np.maximum.accumulate(high[order][::-1])[::-1]
         found: list[tuple[float, int]] = []
         for count in range(1, len(strokes)):
-            top, rest = order[:count], order[count:]
-            gap = float(low[top].min() - high[rest].max())
-            if gap > -0.12 * x_height and low[top].min() > 0.75 * x_height:
+            foot = low[order[count - 1]]
+            gap = float(foot - highest_left[count])
+            if gap > -0.12 * x_height and foot > 0.75 * x_height:
                 found.append((gap, count))
         if not found:
             return set()
         return set(order[: min(c for _, c in found) if fewest else max(found)[1]])
     if name == "bottom":
         order = sorted(ranks, key=lambda k: high[k])
+        lowest_left = np.minimum.accumulate(low[order][::-1])[::-1]
         for count in range(len(strokes) - 1, 0, -1):
-            under, rest = order[:count], order[count:]
-            if high[under].max() < low[rest].min() + 0.15 * x_height and high[under].max() < 0.1 * x_height:
-                return set(under)
+            head = high[order[count - 1]]
+            if head < lowest_left[count] + 0.15 * x_height and head < 0.1 * x_height:
+                return set(order[:count])
         return set()
     if name == "horn":
         return {len(strokes) - 1} if low[-1] > 0.6 * x_height else set()

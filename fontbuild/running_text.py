@@ -13,6 +13,7 @@ from dataclasses import replace
 import numpy as np
 import regex
 
+from capture.limits import is_count
 from capture.units import Points
 from fontbuild.geometry import bounds
 from fontbuild.joins import IN_TEXT
@@ -91,7 +92,7 @@ def words_of(ids: Sequence[str]) -> dict[str, str]:
     rows: dict[str, list[int]] = defaultdict(list)
     for key in ids:
         row, _, column = key.rpartition(".")
-        if column.isdigit():
+        if is_count(column):
             rows[row].append(int(column))
     out: dict[str, str] = {}
     for row, columns in rows.items():

@@ -327,5 +327,5 @@ def main(argv: Sequence[str] | None = None) -> int:
         console.say(f"ownhand: {where}: {error.strerror or type(error).__name__}. {remedy}.")
         return 1
     except MemoryError:
-        console.say("ownhand: not enough memory. Scan at a lower resolution, or read fewer pages at once.")
+        console.say("ownhand: not enough memory. Give fewer or smaller files at once, scans at a lower resolution.")
         return 1

@@ -17,6 +17,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from capture.errors import HandFolderError
+from capture.limits import is_count
 from capture.read import LineInk, PageReading
 from capture.units import Points
 from fontbuild.text_spacing_statistics import CopiedLine, CopiedWord, copied_words, pieces_of
@@ -67,7 +68,7 @@ def as_copies(hand: Hand, read: Sequence[tuple[PageReading, Path]]) -> tuple[lis
 def first_copy(hand: Hand, sheet: str, number: int) -> PageCapture | None:
     """Return what was read from the first copy of a page, for a sheet id that is a further copy's."""
     base, _, copy = sheet.rpartition("_")
-    if not base or not copy.isdigit():
+    if not base or not is_count(copy):
         return None
     return _loaded(capture_file(hand, base, number))
 
@@ -114,7 +115,7 @@ def kept_ink(hand: Hand, sheet: str, number: int) -> Ink | None:
             continue
         grey = cv2.imread(str(file.parent / picture.file), cv2.IMREAD_GRAYSCALE)
         row, _, column = attempt.id.rsplit("/", 1)[-1].partition(".")
-        if grey is not None and row.isdigit() and column.isdigit():
+        if grey is not None and is_count(row) and is_count(column):
             out[int(row), int(column)] = _points(
                 np.asarray(grey, np.uint8), picture.px_per_mm, picture.left_mm, picture.top_mm
             )

@@ -24,6 +24,7 @@ from skeleton.words.decoding import Decoded, decode_text
 from skeleton.words.delayed_strokes import WrittenStroke
 from skeleton.words.letter_forms import Known
 from skeleton.words.letter_pictures import CutWord
+from skeleton.words.signs import is_sign, passed_once, signs_apart
 
 Ints = NDArray[np.int64]
 
@@ -155,12 +156,14 @@ def _reading(
     frame = found.frame
     x_height = frame.x_height / px_per_mm
     pieces: list[list[Points]] = [[] for _ in text]
-    parts = [parts_of(stroke.points_mm, in_turn(stroke.points_mm, letter)) for stroke, letter in written]
+    whole = [parts_of(stroke.points_mm, in_turn(stroke.points_mm, letter)) for stroke, letter in written]
+    parts = signs_apart(whole, text)
     for j, piece in (part for own in parts for part in own):
         pieces[j].append(piece)
+    pen = float(np.median([stroke.width_mm for stroke, _ in written])) if written else 0.0
+    pieces = [passed_once(of, pen) if is_sign(char) else of for char, of in zip(text, pieces, strict=True)]
     joined = left_joined(parts, len(text), x_height)
     baseline = (frame.y - frame.slope * (frame.x + 0.5) + 0.5) / px_per_mm, frame.slope
-    pen = float(np.median([stroke.width_mm for stroke, _ in written])) if written else 0.0
     cut = CutWord(
         text, pieces, [j in joined for j in range(len(text))], found.misfit.tolist(), baseline, x_height,
         frame.slant, found.cost, pen,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tracemalloc
 import unicodedata
 from dataclasses import replace
 
@@ -13,7 +14,7 @@ from fontbuild.build import build_font
 from fontbuild.font import Font, Record
 from fontbuild.geometry import glyph_bounds, sample_glyph
 from fontbuild.glyph import Glyph
-from fontbuild.marks import lift, parts_of
+from fontbuild.marks import lift, mark_strokes, parts_of
 from fontbuild.usable_attempts import BuildingRules
 from fontbuild.variants import AttemptStrokes
 from skeleton.attempt import Attempt
@@ -232,3 +233,39 @@ def test_a_letter_without_a_line_is_no_base_and_is_not_replaced(font: Font) -> N
 
     assert {"é", "í", "á"} <= build_accents(plain, font.metrics, wanted="éíá").keys()
     assert not {"é", "í", "e", "i"} & build_accents({**plain, **blank, "ı": ()}, font.metrics, wanted="éíá").keys()
+
+
+def test_letters_of_any_number_of_points_get_marks_where_others_do(font: Font, monkeypatch: pytest.MonkeyPatch) -> None:
+    parts = {c: font.glyphs[c][:1] for c in ("o", "\u0301")}
+    as_usual = build_accents(parts, font.metrics, wanted=["ó"])["ó"][0]
+    monkeypatch.setattr("fontbuild.accents.ALL_PAIRS", 10)
+    by_tree = build_accents(parts, font.metrics, wanted=["ó"])["ó"][0]
+
+    for one, other in zip(as_usual.strokes, by_tree.strokes, strict=True):
+        np.testing.assert_allclose(one, other)
+
+
+def test_a_letter_of_thousands_of_points_takes_no_memory_by_their_pairs(font: Font) -> None:
+    rng = np.random.default_rng(2)
+    x = font.metrics.x_height
+    letter, sign = rng.uniform(0, x, (3001, 2)), rng.uniform(1.1 * x, 1.2 * x, (601, 2))
+    parts = {
+        c: (replace(font.glyphs[c][0], strokes=(line,), anchors={}),) for c, line in (("o", letter), ("\u0301", sign))
+    }
+    tracemalloc.start()
+    try:
+        built = build_accents(parts, font.metrics, wanted=["ó"])
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+
+    assert "ó" in built
+    assert peak < 100e6  # all pairs: 900e6
+
+
+def test_a_letter_of_thousands_of_strokes_is_taken_apart_once_through() -> None:
+    """The same for any number of them: a point each, the mark's over the letter's (the square took minutes)."""
+    body, sign = ([np.array([[0.01 * k, y]]) for k in range(20_000)] for y in (0.5, 1.4))
+
+    assert mark_strokes("á", [*body, *sign], x_height=1.0) == set(range(20_000, 40_000))
+    assert mark_strokes("ạ", [*body, *([s - [0.0, 1.8] for s in sign])], x_height=1.0) == set(range(20_000, 40_000))

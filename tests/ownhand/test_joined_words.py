@@ -56,6 +56,14 @@ def with_share(font, share: float):
     return replace(font, rhythm={**font.rhythm, JOINS: share})
 
 
+def test_a_font_of_others_may_call_its_letters_what_it_likes(font):
+    def odd(glyphs):
+        return {c: tuple(replace(g, source=f"x.{'²' * (n + 1)}") for n, g in enumerate(v)) for c, v in glyphs.items()}
+
+    theirs = replace(with_share(font, 1.0), glyphs=odd(font.glyphs), in_words=odd(font.in_words))
+    assert strokes_of(theirs, "lane anna") > 0
+
+
 def strokes_of(font, text: str, seed: int = 3) -> int:
     return sum(len(page) for page in Composer(font).compose(text, SETTINGS, seed=seed).pages)
 

@@ -275,6 +275,13 @@ def test_a_fault_of_a_profile_is_named_once() -> None:
     )
 
 
+@pytest.mark.parametrize("blank", [[""], [" ", ""]])
+def test_a_pen_is_never_moved_by_blank_lines(blank: list[str]) -> None:
+    for name in ("pen_up", "pen_down"):
+        with pytest.raises(InputError, match=f"{name}: expected lines that move the pen"):
+            machine_from({name: blank})
+
+
 @pytest.mark.parametrize(
     ("name", "text"), [("m.toml", "name ="), ("m.json", "{"), ("m.json", "[]"), ("none.toml", None)]
 )

@@ -85,6 +85,8 @@ class Machine:
             lines = getattr(self, name)
             if len(lines) > MOST_LINES or not all(is_plain(v, LONGEST_LINE) and v.isascii() for v in lines):
                 faults.append(f"{name}: expected {MOST_LINES} single lines of ASCII at most")
+            elif name in ("pen_up", "pen_down") and lines and not any(line.strip() for line in lines):
+                faults.append(f"{name}: expected lines that move the pen, found blank ones")
         if not is_plain(self.name, LONGEST_LINE):
             faults.append("name: expected a short text")
         if faults:

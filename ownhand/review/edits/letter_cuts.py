@@ -9,6 +9,7 @@ import dataclasses
 
 import numpy as np
 
+from capture.limits import is_count
 from capture.units import Points
 from ownhand.hands.captures import InkPicture
 from ownhand.review.edits.operations import OperationError, Strokes
@@ -31,7 +32,7 @@ def neighbour_of(key: str, to: str) -> str:
     'letter-1/1/3.8'
     """
     place, _, column = key.rpartition(".")
-    return f"{place}.{int(column) + BESIDE[to]}" if place and column.isdigit() else ""
+    return f"{place}.{int(column) + BESIDE[to]}" if place and is_count(column) else ""
 
 
 def moved_frame(one: InkPicture | None, other: InkPicture | None) -> Points | None:

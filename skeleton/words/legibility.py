@@ -23,7 +23,7 @@ from capture.blas import limited_threads
 from capture.units import Points
 from skeleton.small_networks import Single, convolved, load_arrays, several, shares
 from skeleton.words.along_ways import row_of
-from skeleton.words.letter_pictures import picture_of
+from skeleton.words.letter_pictures import CutWord, picture_of
 
 Floats = NDArray[np.float64]
 
@@ -39,6 +39,9 @@ SMALL, LARGE = ([row_of(c) for c in alphabet] for alphabet in (ascii_lowercase, 
 
 AT_ONCE = 500
 """Letters that are looked at together."""
+
+LEAST = 0.01
+"""The least likelihood that is told apart."""
 
 
 @dataclass(frozen=True)
@@ -82,6 +85,22 @@ def read_as(letters: Sequence[tuple[str, Sequence[Points]]]) -> list[ReadAs | No
             others = np.where(np.arange(len(NAMES)) == own, -1.0, share)
             out[k] = ReadAs(float(share[own]), NAMES[int(others.argmax())])
     return out
+
+
+def surprise_at(word: CutWord) -> float:
+    """Return how surprised who reads a word's letters one by one is at their names, nats a letter, on the average.
+
+    0 for a word without letters a to z; a letter without ink is read as itself with `LEAST`.
+    """
+    height, slope = word.baseline
+
+    def upright(p: Points) -> Points:
+        return np.stack([p[:, 0], p[:, 1] - height - slope * p[:, 0]], axis=1) / word.x_height
+
+    inked = [(c, [upright(np.asarray(p)) for p in of]) for c, of in zip(word.text, word.pieces, strict=True) if of]
+    own = [r.own for r in read_as(inked) if r is not None]
+    own += [0.0 for c, of in zip(word.text, word.pieces, strict=True) if not of and c.lower() in NAMES]
+    return float(-np.log(np.maximum(own, LEAST)).mean()) if own else 0.0
 
 
 def likelihoods(network: ReadingNetwork, pictures: Single) -> Floats:

@@ -23,14 +23,16 @@ from skeleton.words.cut_rightness import DOUBTFUL, LEAST, rightness
 from skeleton.words.decoding import Decoded, decode_text
 from skeleton.words.delayed_strokes import WrittenStroke
 from skeleton.words.letter_forms import Known
+from skeleton.words.legibility import surprise_at
 from skeleton.words.letter_pictures import CutWord
 from skeleton.words.signs import is_sign, passed_once, signs_apart
 
 Ints = NDArray[np.int64]
 
-OF_RIGHTNESS = 1.0
-"""What an e-fold of the likelihood that a word's letters were cut rightly, their geometric mean, is worth in its cost:
-from a half to two tell another word's text alike; see `line_reading.SUITS`."""
+OF_RIGHTNESS, OF_NAMES = 0.5, 1.5
+"""What counts in a word's cost beside that of its way: the e-folds by which its letters are likely to be cut wrongly,
+and those by which they are read as others, a letter, on the average. How much tells another word's text best is flat:
+with none of the former, or as much of the latter as twice this, within a fiftieth; see `line_reading.SUITS`."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,8 +77,8 @@ class WordReading:
     """How far strokes lean: mm to the right per mm up."""
 
     cost: float
-    """Of a letter, on the average: how badly the text suits the ink, and how unlikely it is that the letters were cut
-    rightly; near 0 for well, NaN where nothing was read."""
+    """Of a letter, on the average: how badly the text suits the ink, how unlikely it is that the letters were cut
+    rightly, and that anybody reads them; near 0 for well, NaN where nothing was read."""
 
 
 def read_word(grey: Grey, dpi: float, text: str, known: Known | None = None) -> WordReading:
@@ -173,5 +175,5 @@ def _reading(
         WordLetter(char, tuple(pieces[j]), float(found.misfit[j]), j in joined, float(right[j]))
         for j, char in enumerate(text)
     )
-    cost = found.cost - OF_RIGHTNESS * float(np.log(np.maximum(right, LEAST)).mean())
+    cost = found.cost - OF_RIGHTNESS * float(np.log(np.maximum(right, LEAST)).mean()) + OF_NAMES * surprise_at(cut)
     return WordReading(tuple(stroke for stroke, _ in written), letters, baseline, x_height, frame.slant, cost)

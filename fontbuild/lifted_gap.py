@@ -56,7 +56,8 @@ def lifted_gap(
     words
         Words and their width from the first to the last line.
     rhythm
-        How often the pen stays down (`fontbuild.joins.JOINS`).
+        How often the pen stays down (`fontbuild.joins.JOINS`). Where it holds what the hand leaves where it lifts
+        (`fontbuild.letters_on_lines`), the gap is that of letters to which a line leads on.
     """
     forms = {c: _forms(group, x_height) for c, group in glyphs.items() if any(g.strokes for g in group)}
     rows = []
@@ -110,6 +111,8 @@ def _expected(
             one, two = forms[pair[0]][before, held], forms[pair[1]][held, after]
             if held and one.written and two.written:
                 known += chance * (one.after + two.before)
+            elif (before or after) and not held and "pen_up_gap" in rhythm:
+                known += chance * rhythm["pen_up_gap"]
             elif before or held or after:
                 lifted += chance
             else:

@@ -1,7 +1,8 @@
 """The white where a hand that joins lifts its pen inside a word, so that words come out as wide as it writes them.
 
 A joined pair stands where its line takes it, and two letters that were written alone stand by their white. What is
-left is the gap beside a letter that was written joined: the words' widths tell it, as far as such gaps are in them
+left is the gap beside a letter that was written joined, and where it is known what the hand leaves where it lifts, that
+to which a line leads on: the words' widths tell it, as far as such gaps are in them
 (empirical Bayes: Efron and Morris, "Stein's estimation rule and its competitors", J. Amer. Statist. Assoc. 68, 1973).
 """
 

@@ -192,7 +192,8 @@ def build_font(
     anchored, in_words = attached(
         anchored, in_words, {a.id: a.allograph for a in running} if joins else {}, x_height=metrics.x_height
     )
-    known |= letter_steps(anchored, in_words, x_height=metrics.x_height)
+    if "step" not in known:
+        known |= letter_steps(anchored, in_words, x_height=metrics.x_height)
     gap = known.get("word_gap", WORD_GAP * metrics.x_height)
     anchored[" "] = (Glyph(SPACE, " ", (), advance=round(gap - (box_gap(anchored, metrics, by) or by.white), 1)),)
     pairs = without_joined(kerning(anchored, metrics, by), anchored)

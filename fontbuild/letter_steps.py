@@ -64,6 +64,11 @@ def letter_steps(
             continue
         (here, spread), (there, other) = (middle_and_spread(sample_glyph(g, per_piece=6)) for g in (one, two))
         rows.append((one.anchors[EXIT][0] - here + there - two.anchors[ENTRY][0], spread + other))
+    return {name: round(v, 4 if name == "step_share" else 2) for name, v in steps_of(rows).items()}
+
+
+def steps_of(rows: Sequence[tuple[float, float]]) -> dict[str, float]:
+    """Return what `letter_steps` does of pairs' steps and the sums of their letters' spreads, in their unit."""
     if len(rows) < LEAST_PAIRS:
         return {}
     step, spreads = np.array(rows).T
@@ -77,4 +82,4 @@ def letter_steps(
         sd = 1.4826 * float(np.median(np.abs(off)))
         kept = np.abs(off) <= STRAY * sd
     sd = float(np.std(off[kept]))
-    return {"step": round(base, 2), "step_share": round(share, 4), "step_sd": round(sd, 2)}
+    return {"step": base, "step_share": share, "step_sd": sd}

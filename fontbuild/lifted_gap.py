@@ -1,7 +1,8 @@
 """The white where a hand that joins lifts its pen inside a word, so that words come out as wide as it writes them.
 
 A joined pair stands where its line takes it, and two letters that were written alone stand by their white. What is
-left is the gap beside a letter that was written joined: the words' widths tell it, as far as such gaps are in them
+left is the gap beside a letter that was written joined, and where it is known what the hand leaves where it lifts, that
+to which a line leads on: the words' widths tell it, as far as such gaps are in them
 (empirical Bayes: Efron and Morris, "Stein's estimation rule and its competitors", J. Amer. Statist. Assoc. 68, 1973).
 """
 
@@ -56,7 +57,8 @@ def lifted_gap(
     words
         Words and their width from the first to the last line.
     rhythm
-        How often the pen stays down (`fontbuild.joins.JOINS`).
+        How often the pen stays down (`fontbuild.joins.JOINS`). Where it holds what the hand leaves where it lifts
+        (`fontbuild.letters_on_lines`), the gap is that of letters to which a line leads on.
     """
     forms = {c: _forms(group, x_height) for c, group in glyphs.items() if any(g.strokes for g in group)}
     rows = []
@@ -110,6 +112,8 @@ def _expected(
             one, two = forms[pair[0]][before, held], forms[pair[1]][held, after]
             if held and one.written and two.written:
                 known += chance * (one.after + two.before)
+            elif (before or after) and not held and "pen_up_gap" in rhythm:
+                known += chance * rhythm["pen_up_gap"]
             elif before or held or after:
                 lifted += chance
             else:

@@ -4,7 +4,8 @@ Keys of `Font.rhythm`, in font units but for shares and degrees; each may be abs
 `letter_white` (mean white between letters, as `fontbuild.spacing` counts it), `letter_gap` (gap between their boxes),
 `letter_gap_sd`, `letter_gap_share` (share of the gaps inside words that those two were measured on: in words of which
 no two letters touch), `pair_gap_sd` (how much the font's own gaps differ in such words), `lifted_gap` (gap between the
-boxes of lines where a hand that joins lifts its pen beside a joined letter), `step`, `step_share`, `step_sd` (from the
+boxes of lines where a hand that joins lifts its pen beside a joined letter, or a line leads on), `pen_up_gap` (where it
+lifts, as letters stand on ruled lines), `pen_up_gap_sd`, `step`, `step_share`, `step_sd` (from the
 middle of a joined letter to that of the next, see `fontbuild.letter_steps`), `word_gap` (white between words),
 `word_gap_sd`, `foot_sd` (letters' feet about the line, the mean of each letter's own taken off), `line_slope_sd_deg`,
 `line_level_sd` (lines about their ruled places), `height_sd`, `width_sd` (letters of running text about their

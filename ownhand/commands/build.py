@@ -17,6 +17,7 @@ from capture.files import sweep
 from fontbuild.build import BuildResult, build_font
 from fontbuild.font import Font, Record
 from fontbuild.guide_size import reference_size
+from fontbuild.letters_on_lines import letters_on_lines
 from fontbuild.letterwise import Letterwise, in_turn
 from fontbuild.spacing import tabular
 from fontbuild.usable_attempts import BuildingRules
@@ -82,6 +83,8 @@ def rhythm_of(captures: Sequence[PageCapture], attempts: Sequence[Attempt]) -> d
     x_height = size.x_height_mm / size.mm_per_unit
     keys = sorted({key for page in pages for key in page})
     means = {key: float(np.mean([page[key] for page in pages if key in page])) for key in keys}
+    places = {key: ink.place_mm for c in captures for key, ink in c.ink.items() if ink.place_mm is not None}
+    means |= letters_on_lines(attempts, places)
     return {key: value if key.endswith(("_deg", "_share")) else value * x_height for key, value in means.items()}
 
 

@@ -38,6 +38,19 @@ def test_the_gap_beside_joined_letters_comes_out_as_it_went_in() -> None:
     assert found == pytest.approx(gap, abs=1.0)
 
 
+def test_where_the_lifts_are_known_the_rest_is_that_of_lines_that_lead_on() -> None:
+    # the pen stays down at 'ab' and 'ba', but no b was written joined: a line leads on; at 'aa' it is lifted
+    letters = {**forms("a"), "b": (letter("b", before=False, after=False),)}
+    rhythm = {"joins ": 1.0, "joins ab": 1.0, "joins ba": 1.0, "joins aa": 0.0, "pen_up_gap": 150.0}
+    lead = 20.0
+    aba = 3 * WIDE + LINE + 2 * lead
+    words = [("aba" * n, n * aba + (n - 1) * 150.0) for n in (1, 2, 3, 4) * 5]
+
+    found = lifted_gap(letters, words, {}, rhythm, x_height=X_HEIGHT)
+
+    assert found == pytest.approx(lead, abs=1.0)
+
+
 def test_where_no_gap_is_lifted_the_usual_one_stands() -> None:
     rhythm = {"joins ": 1.0}
     words = [("abab", 4 * WIDE + 3 * LINE + 25.0), ("ab", 2 * WIDE + LINE)]

@@ -16,11 +16,12 @@ FREE = np.full(5, -np.inf)
 
 def steps(
     advance: list[float], down: list[bool], letter: np.ndarray = LETTER, closest: np.ndarray = FREE,
-    rhythm: dict[str, float] = RHYTHM,
+    rhythm: dict[str, float] = RHYTHM, together: list[bool] | None = None,
 ) -> np.ndarray:  # fmt: skip
-    """Return the advances of letters whose middles lie at their origins."""
+    """Return the advances of letters whose middles lie at their origins, by default written one after the other."""
     held = np.array([*down, False])
-    return in_step(np.array(advance), held, letter, np.zeros(6), SPREAD, closest, rhythm)
+    own = held if together is None else np.array([*together, False])
+    return in_step(np.array(advance), held, own, letter, np.zeros(6), SPREAD, closest, rhythm)
 
 
 def test_steps_as_the_hands_own_stay_and_odd_ones_come_nearer() -> None:
@@ -28,6 +29,15 @@ def test_steps_as_the_hands_own_stay_and_odd_ones_come_nearer() -> None:
 
     most = OUT_OF_STEP * FARTHEST * 50.0
     assert found - USUAL == pytest.approx([0.0, 40.0 * OUT_OF_STEP, -60.0 * OUT_OF_STEP, most, 0.0])
+
+
+def test_letters_of_other_words_that_the_pen_goes_on_to_stand_as_far_as_the_hands_own_on_the_average() -> None:
+    before = [USUAL + 60.0, USUAL + 20.0, USUAL + 40.0, USUAL + 80.0, USUAL]
+
+    found = steps(before, [True] * 5, together=[False, False, False, False, True])
+
+    assert found[:4].mean() == pytest.approx(USUAL)
+    assert found[:4].std() == pytest.approx(OUT_OF_STEP * np.std(before[:4]))
 
 
 def test_where_the_pen_is_lifted_words_stay_as_wide() -> None:

@@ -31,6 +31,10 @@ same way, and of several ways in which letters were written beside each other no
 STEP, TURN = 0.12, 35.0
 """x-heights between exit and entry, and degrees between their directions, that cost 1, by the square."""
 
+OUT_OF_STEP, FARTHEST = 0.3, 4.0
+"""x-heights by which the step between two letters' middles is not the hand's own (`fontbuild.letter_steps`) that cost
+1, by the square, and what that costs at most."""
+
 
 LAPS, LAPPING, ACROSS = 0.3, 0.12, 0.6
 """x-heights by which two letters' boxes may lie over each other where one goes out into the other, at no cost; how much
@@ -247,7 +251,17 @@ class JoinedWords:
         turn = ((turn + 180.0) % 360.0 - 180.0) / TURN
         over = np.maximum(self._laps(before[:, None], after[None]) - LAPS, 0.0) / LAPPING
         cost: NDArray[np.float64] = up**2 + np.minimum(turn**2, 4.0) + over**2
-        return cost
+        return cost + np.minimum(self._out_of_step(before, after) ** 2, FARTHEST)
+
+    def _out_of_step(self, before: Index, after: Index) -> NDArray[np.float64]:
+        """Return how far the next letter's middle is from where the hand sets it, if the one goes out into it."""
+        if "step" not in self._rhythm:
+            return np.zeros((len(before), len(after)))
+        column, share = self._bank.column, self._rhythm["step_share"]
+        ahead = (column("exit_x") - column("middle") - share * column("spread"))[before]
+        beyond = (column("middle") - share * column("spread"))[after]
+        off: NDArray[np.float64] = (ahead[:, None] + beyond[None] - self._rhythm["step"]) / (OUT_OF_STEP * self._x)
+        return off
 
     def _laps(self, before: Index | int, after: Index | int) -> NDArray[np.float64]:
         """Return how far two letters' boxes lie over each other where the one's exit is the other's entry, x-heights.

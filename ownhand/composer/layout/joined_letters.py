@@ -26,7 +26,7 @@ the two were not written together, and in how many standard deviations of these 
 the next differs, so such steps scattered by 1.1 to 1.5 times as much as those of five writers' own words (UNIPEN, donor
 kai; 1.0 to 1.15 since)."""
 
-NEARER = 0.1
+NEARER = 0.25
 """x-heights by which a letter comes nearer for that, at most, where the one before goes out into it: its line would
 turn back."""
 
@@ -43,6 +43,28 @@ def white_of_marks(white: Array, mark: np.ndarray, pen: float, x_height: float) 
     mark: shape (n,), whether a character is a mark and no letter or figure.
     """
     return np.asarray(np.where(mark[:-1] | mark[1:], np.maximum(white, pen + LIFTED * x_height), white), float)
+
+
+def between_boxes(
+    rhythm: Mapping[str, float], down: np.ndarray, scatter: float, life: float, x_height: float
+) -> tuple[Array, Array]:
+    """Return the white between letters' boxes where no written join decides, and its standard deviation.
+
+    Both of shape (n - 1,). A line that leads on takes less room than a lift: the former is told by words' widths
+    (`fontbuild.lifted_gap`), the latter by letters' places on ruled lines (`fontbuild.letters_on_lines`).
+
+    Parameters
+    ----------
+    down
+        Shape (n,): whether the pen stays down to the next letter.
+    scatter
+        Standard deviation of gaps, if nothing was measured.
+    life
+        How much of the hand's own scatter is wanted.
+    """
+    usual = rhythm.get("lifted_gap", LIFTED * x_height)
+    lifted, own = rhythm.get("pen_up_gap", usual), life * rhythm.get("pen_up_gap_sd", 0.0)
+    return np.where(down[:-1], usual, lifted), np.where(down[:-1], scatter, max(scatter, own))
 
 
 def first_of_those(together: np.ndarray) -> Index:
@@ -93,19 +115,21 @@ def by_joins(
 
 
 def in_step(
-    advance: Array, down: np.ndarray, letter: np.ndarray, middle: Array, spread: Array, closest: Array,
-    rhythm: Mapping[str, float],
+    advance: Array, down: np.ndarray, together: np.ndarray, letter: np.ndarray, middle: Array, spread: Array,
+    closest: Array, rhythm: Mapping[str, float],
 ) -> Array:  # fmt: skip
     """Return the advance of each letter but the last, with less of what is odd in the steps between letters' middles.
 
-    Where the pen is lifted the mean stays: the widths of words tell it (`fontbuild.lifted_gap`).
+    Where the pen is lifted the mean stays: the letters' places on ruled lines tell it. Of those that it goes on to
+    from a letter of another word the mean becomes the hand's own, for letters that suit each other stand wider.
 
     Parameters
     ----------
     advance
         Shape (n - 1,); nan where joins do not decide.
-    down, letter
-        Shape (n,): whether the pen stays down to the next letter; False for spaces and signs.
+    down, together, letter
+        Shape (n,): whether the pen stays down to the next letter; whether both were so written, one after the other;
+        False for spaces and signs.
     middle, spread
         Shape (n,): mean and standard deviation of x of each letter's ink.
     closest
@@ -122,4 +146,7 @@ def in_step(
     lifted = concerned & ~down[:-1]
     if lifted.any():
         by[lifted] -= by[lifted].mean()
+    strange = concerned & down[:-1] & ~together[:-1]
+    if strange.any():
+        by[strange] -= (off + by)[strange].mean()
     return np.where(concerned, np.maximum(advance + by, np.minimum(advance, closest)), advance)

@@ -21,6 +21,7 @@ from ownhand.composer.layout.joined_letters import (
     NEARER,
     TIGHTEST,
     as_joined,
+    between_boxes,
     by_joins,
     first_of_those,
     in_step,
@@ -227,8 +228,8 @@ def make_letters(
     advance += words_apart(inked, np.array(gaps), left, white, advance, word_space, x) if n > 2 else 0.0
     if held is not None and down is not None and together is not None and n > 1:
         ends = left + (mixed("exit_x") - left) * wides
-        usual = font.rhythm.get("lifted_gap", LIFTED * x)
-        lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + lifted_sd * x * draw(rng, n - 1))
+        usual, differ = between_boxes(font.rhythm, down, lifted_sd * x, life.of("letter_gap"), x)
+        lifted = np.maximum(TIGHTEST * x, usual + yields[:-1] + differ * draw(rng, n - 1))
         lifted = white_of_marks(lifted, mark, pen, x)
         joined_advance = by_joins(
             held, inked, has_join, left, left + (right - left) * wides, ends, wides, lifted, STEP * x
@@ -237,7 +238,7 @@ def make_letters(
         closest = left[:-1] + (right - left)[:-1] * wides[:-1] + TIGHTEST * x - left[1:]
         closest = np.where(held[:-1], joined_advance - NEARER * x, closest)
         middle, spread = left + (mixed("middle") - left) * wides, mixed("spread") * wides
-        joined_advance = in_step(joined_advance, down, letter, middle, spread, closest, font.rhythm)
+        joined_advance = in_step(joined_advance, down, together, letter, middle, spread, closest, font.rhythm)
         joined_advance = np.where(together[:-1], ends[:-1] - (left[1:] - left[1:] * wides[1:]), joined_advance)
         advance[:-1] = np.where(np.isfinite(joined_advance), joined_advance, advance[:-1])
         ends_word = inked[:-1] & ~inked[1:] & has_join[:-1]

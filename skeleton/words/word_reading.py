@@ -22,8 +22,8 @@ from skeleton.words.cut_letters import in_turn, led_on, left_joined, letters_alo
 from skeleton.words.cut_rightness import DOUBTFUL, LEAST, rightness
 from skeleton.words.decoding import Decoded, decode_text
 from skeleton.words.delayed_strokes import WrittenStroke
-from skeleton.words.letter_forms import Known
 from skeleton.words.legibility import surprise_at
+from skeleton.words.letter_forms import Known
 from skeleton.words.letter_pictures import CutWord
 from skeleton.words.signs import is_sign, passed_once, signs_apart
 

@@ -1,7 +1,7 @@
 """How letters of one word stand beside each other on the ruled lines: joined ones, and those where the pen was lifted.
 
 All neighbours count that were read, those too that do not become letters of the font: these are the narrower ones
-(four writers of UNIPEN train_r01_v07, Guyon et al., ICPR 1994: by .04 to .13 x-heights a joined pair).
+(four writers of UNIPEN train_r01_v07, Guyon et al., ICPR 1994: by .01 to .12 x-heights a joined pair).
 """
 
 from __future__ import annotations

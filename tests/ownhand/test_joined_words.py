@@ -264,6 +264,23 @@ def test_letters_are_written_as_their_place_in_the_word_wants_them(font):
     assert picked.held.tolist() == [True, True, True, False]
 
 
+@pytest.mark.parametrize("wide", [2.0, 4.0])
+def test_letters_are_chosen_that_stand_as_far_apart_as_the_hand_sets_them(wide):
+    widths = np.linspace(1.8, 4.2, 9)
+    attempts = [hump("n", float(w), 3.0, 1, (True, True), f"letter-1/1/{k}.1") for k, w in enumerate(widths)]
+    composer = Composer(build_font(attempts, Record("joined"), accents=False).font)
+    bank, x = composer._bank, composer.font.metrics.x_height
+    # letters of one width that run into each other have their middles a width apart
+    rhythm = {JOINS: 1.0, "step": wide / 3.0 * x, "step_share": 0.0, "step_sd": 0.1 * x}
+    steps = []
+    for seed in range(30):
+        words = JoinedWords(bank, np.random.default_rng(seed), rhythm, x_height=x, mixing=False)
+        one, two = words.choose(["n", "n"], np.ones(2, bool)).shape
+        steps.append(bank.column("exit_x")[one] - bank.column("middle")[one] + bank.column("middle")[two])
+
+    assert np.mean(steps) / x == pytest.approx(wide / 3.0, abs=0.15)
+
+
 def as_word(text: str, row: int, *, odd: str = "") -> list[Attempt]:
     """Return the letters of a joined word of a page; those of `odd` are smaller and were read doubtfully."""
     size = {c: (w, h) for c, w, h in LETTERS}

@@ -15,7 +15,7 @@ from __future__ import annotations
 import argparse
 import itertools
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -51,25 +51,35 @@ SUITING = 3.0
 
 def main(argv: Sequence[str]) -> int:
     """Print scores; return 0."""
-    parser = argparse.ArgumentParser(prog="tests.bench trace_cuts", description=__doc__)
-    parser.add_argument("--data", type=Path, required=True, help="folder of words and characters")
-    parser.add_argument("--examples", type=Path, required=True, help="folder that keeps what was read")
-    parser.add_argument("--words", type=int, default=60_000, help="at most this many words")
-    parser.add_argument("--minutes", type=float, default=1e6, help="how long to make examples")
-    parser.add_argument("--epochs", type=int, default=30)
-    parser.add_argument("--cores", type=int, default=os.cpu_count() or 1, help="processes; all cores if not said")
-    parser.add_argument("--device", default="cpu", help="PyTorch's name of where to train: cpu, cuda")
-    parser.add_argument("--write", type=Path, help="file to keep a network trained anew in")
-    a = parser.parse_args(argv)
-    for which, most in (("val", a.words // 40), *((("train", a.words),) if a.write else ())):
-        if not list((a.examples / which).glob("*.npz")):
-            print(f"  reading words for the {which} part", flush=True)
-            every = list(itertools.islice(words_to_read(a.data, which), most))
-            make_cuts(every, a.examples / which, cores=a.cores, seconds=60 * a.minutes)
+    a = options("trace_cuts", __doc__, words=60_000, epochs=30).parse_args(argv)
+    make_examples(a, make_cuts)
     if a.write:
         write_bytes(a.write, _fitted(load_cuts(a.examples / "train"), a))
     _score(load_cuts(a.examples / "val"), network_of(a.write) if a.write else cut_rightness.trained())
     return 0
+
+
+def options(name: str, doc: str | None, *, words: int, epochs: int) -> argparse.ArgumentParser:
+    """Return the options of a benchmark whose network is fitted on letters of words."""
+    parser = argparse.ArgumentParser(prog=f"tests.bench {name}", description=doc)
+    parser.add_argument("--data", type=Path, required=True, help="folder of words and characters")
+    parser.add_argument("--examples", type=Path, required=True, help="folder that keeps what was made of them")
+    parser.add_argument("--words", type=int, default=words, help="at most this many words")
+    parser.add_argument("--minutes", type=float, default=1e6, help="how long to make examples")
+    parser.add_argument("--epochs", type=int, default=epochs)
+    parser.add_argument("--cores", type=int, default=os.cpu_count() or 1, help="processes; all cores if not said")
+    parser.add_argument("--device", default="cpu", help="PyTorch's name of where to train: cpu, cuda")
+    parser.add_argument("--write", type=Path, help="file to keep a network trained anew in")
+    return parser
+
+
+def make_examples(a: argparse.Namespace, make: Callable[..., None]) -> None:
+    """Make the examples that are not there yet; make: takes words, a folder, cores and seconds."""
+    for which, most in (("val", a.words // 40), *((("train", a.words),) if a.write else ())):
+        if not list((a.examples / which).glob("*.npz")):
+            print(f"  making examples of words for the {which} part", flush=True)
+            every = list(itertools.islice(words_to_read(a.data, which), most))
+            make(every, a.examples / which, cores=a.cores, seconds=60 * a.minutes)
 
 
 def words_to_read(data: Path, which: str) -> Iterator[WrittenWord]:

@@ -12,11 +12,8 @@ network trained anew, which is kept there.
 from __future__ import annotations
 
 import argparse
-import itertools
-import os
 from collections.abc import Sequence
 from datetime import date
-from pathlib import Path
 
 import numpy as np
 
@@ -24,7 +21,7 @@ from capture.files import write_bytes
 from skeleton.words import legibility
 from skeleton.words.along_ways import OTHERS
 from skeleton.words.legibility import NAMES, ReadingNetwork, likelihoods, network_of
-from tests.bench.trace_cuts import SEED, words_to_read
+from tests.bench.trace_cuts import SEED, make_examples, options
 from tests.bench.training.legibility import LetterExamples, load_letters, make_letters
 from tests.bench.training.provenance import fitted_on, network_file, provenance
 
@@ -34,21 +31,8 @@ AT_ONCE = 2000
 
 def main(argv: Sequence[str]) -> int:
     """Print scores; return 0."""
-    parser = argparse.ArgumentParser(prog="tests.bench trace_legibility", description=__doc__)
-    parser.add_argument("--data", type=Path, required=True, help="folder of words and characters")
-    parser.add_argument("--examples", type=Path, required=True, help="folder that keeps what was drawn")
-    parser.add_argument("--words", type=int, default=90_000, help="at most this many words")
-    parser.add_argument("--minutes", type=float, default=1e6, help="how long to make examples")
-    parser.add_argument("--epochs", type=int, default=60)
-    parser.add_argument("--cores", type=int, default=os.cpu_count() or 1, help="processes; all cores if not said")
-    parser.add_argument("--device", default="cpu", help="PyTorch's name of where to train: cpu, cuda")
-    parser.add_argument("--write", type=Path, help="file to keep a network trained anew in")
-    a = parser.parse_args(argv)
-    for which, most in (("val", a.words // 40), *((("train", a.words),) if a.write else ())):
-        if not list((a.examples / which).glob("*.npz")):
-            print(f"  drawing letters of the {which} part", flush=True)
-            every = list(itertools.islice(words_to_read(a.data, which), most))
-            make_letters(every, a.examples / which, cores=a.cores, seconds=60 * a.minutes)
+    a = options("trace_legibility", __doc__, words=90_000, epochs=60).parse_args(argv)
+    make_examples(a, make_letters)
     if a.write:
         write_bytes(a.write, _fitted(load_letters(a.examples / "train"), a))
     _score(load_letters(a.examples / "val"), network_of(a.write) if a.write else legibility.trained())

@@ -17,7 +17,7 @@ from skeleton.small_networks import PROVENANCE
 from skeleton.words import legibility
 from skeleton.words.legibility import NAMES, STRIDES, ReadingNetwork, likelihoods, read_as, trained
 from skeleton.words.letter_pictures import SIZE, picture_of
-from tests.bench import trace_legibility
+from tests.bench import trace_cuts, trace_legibility
 from tests.bench.trace_data import LATIN, sample_hand
 from tests.bench.training.cut_examples import WrittenWord
 from tests.bench.training.joined_words import composed, letters_by_writer
@@ -127,7 +127,7 @@ def test_the_bench_learns_to_tell_letters_and_scores_a_network(tmp_path, capsys,
 
     course = replace(torch_code.COURSE, rate=1e-2, batch=64, first_steps=10_000)
     small = patch.multiple(torch_code, CHANNELS=(6, 8, 8), HIDDEN=24, DROPOUT=0.0, COURSE=course)
-    with small, patch.object(trace_legibility, "words_to_read", words):
+    with small, patch.object(trace_cuts, "words_to_read", words):
         trace_legibility.main(
             [
                 *("--data", str(tmp_path), "--examples", str(tmp_path / "ex"), "--words", "120", "--epochs", "40"),

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from capture.blas import limited_threads
 from capture.units import Points
-from skeleton.small_networks import Single, convolved, load_arrays, several, shares
+from skeleton.small_networks import Convolutions, Single, convolutions_of, load_arrays, several, shares
 from skeleton.words.along_ways import row_of
 from skeleton.words.letter_pictures import CutWord, picture_of
 
@@ -57,12 +57,9 @@ class ReadAs:
 
 @dataclass(frozen=True, eq=False)
 class ReadingNetwork:
-    """Three convolutions and two layers."""
+    """Convolutions and two layers."""
 
-    kernels: tuple[Single, ...]
-    """Each of shape (channels, channels before, k, k)."""
-
-    kernel_offsets: tuple[Single, ...]
+    convolutions: Convolutions
     weights: tuple[Single, ...]
     """Each of shape (before, after)."""
 
@@ -109,11 +106,8 @@ def likelihoods(network: ReadingNetwork, pictures: Single) -> Floats:
     pictures: shape (letters, SIZE, SIZE), of `letter_pictures.picture_of`.
     """
     with limited_threads():
-        x = pictures[:, None]
-        for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):
-            x = convolved(x, kernels, offsets, stride)
         first, last = network.weights
-        y = np.maximum(x.reshape(len(x), -1) @ first + network.offsets[0], 0)
+        y = np.maximum(network.convolutions.seen(pictures[:, None]) @ first + network.offsets[0], 0)
         told = shares((y @ last + network.offsets[1])[:, [*SMALL, *LARGE]])
     out: Floats = told[:, : len(NAMES)] + told[:, len(NAMES) :]
     return out
@@ -129,8 +123,5 @@ def network_of(file: Path | Traversable) -> ReadingNetwork:
     """Return the network kept in a file, as `tests.bench trace_legibility` writes it."""
     arrays, _ = load_arrays(file)
     return ReadingNetwork(
-        several(arrays, "kernels", 3),
-        several(arrays, "kernel_offsets", 3),
-        several(arrays, "weights", 2),
-        several(arrays, "offsets", 2),
+        convolutions_of(arrays, STRIDES), several(arrays, "weights", 2), several(arrays, "offsets", 2)
     )

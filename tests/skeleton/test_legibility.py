@@ -81,7 +81,9 @@ def test_the_network_is_what_its_layers_say():
     rng = np.random.default_rng(5)
     network, picture = trained(), rng.random((SIZE, SIZE)).astype(np.float32)
     x = picture[None]
-    for kernels, offsets, stride in zip(network.kernels, network.kernel_offsets, STRIDES, strict=True):
+    for kernels, offsets, stride in zip(
+        network.convolutions.kernels, network.convolutions.offsets, STRIDES, strict=True
+    ):
         y = np.stack([sum(correlate2d(c, k, "same") for c, k in zip(x, of, strict=True)) for of in kernels])
         x = np.maximum(y[:, ::stride, ::stride] + offsets[:, None, None], 0)
     y = np.maximum(x.ravel() @ network.weights[0] + network.offsets[0], 0) @ network.weights[1] + network.offsets[1]

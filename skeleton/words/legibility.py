@@ -84,10 +84,10 @@ def read_as(letters: Sequence[tuple[str, Sequence[Points]]]) -> list[ReadAs | No
     return out
 
 
-def surprise_at(word: CutWord) -> float:
+def surprise_at(word: CutWord) -> float | None:
     """Return how surprised who reads a word's letters one by one is at their names, nats a letter, on the average.
 
-    0 for a word without letters a to z; a letter without ink is read as itself with `LEAST`.
+    None for a word without letters a to z; a letter without ink is read as itself with `LEAST`.
     """
     height, slope = word.baseline
 
@@ -97,7 +97,7 @@ def surprise_at(word: CutWord) -> float:
     inked = [(c, [upright(np.asarray(p)) for p in of]) for c, of in zip(word.text, word.pieces, strict=True) if of]
     own = [r.own for r in read_as(inked) if r is not None]
     own += [0.0 for c, of in zip(word.text, word.pieces, strict=True) if not of and c.lower() in NAMES]
-    return float(-np.log(np.maximum(own, LEAST)).mean()) if own else 0.0
+    return float(-np.log(np.maximum(own, LEAST)).mean()) if own else None
 
 
 def likelihoods(network: ReadingNetwork, pictures: Single) -> Floats:

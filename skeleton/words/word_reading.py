@@ -35,6 +35,12 @@ and those by which they are read as others, a letter, on the average. How much t
 with none of the former, or as much of the latter as twice this, within a fiftieth; see `line_reading.SUITS`."""
 
 
+UNTOLD, UNTOLD_FROM = 2.16, -1.28
+"""What stands for the cost of a word of which nobody says as what its letters are read, figures or another script, is
+linear in the rest: from where a word suited, and suited without doubt, before letters were read, it leads to the bounds
+that there are since."""
+
+
 @dataclass(frozen=True, eq=False)
 class WordLetter:
     """One letter of a word that was read."""
@@ -175,5 +181,10 @@ def _reading(
         WordLetter(char, tuple(pieces[j]), float(found.misfit[j]), j in joined, float(right[j]))
         for j, char in enumerate(text)
     )
-    cost = found.cost - OF_RIGHTNESS * float(np.log(np.maximum(right, LEAST)).mean()) + OF_NAMES * surprise_at(cut)
+    cost = _cost(found.cost - OF_RIGHTNESS * float(np.log(np.maximum(right, LEAST)).mean()), surprise_at(cut))
     return WordReading(tuple(stroke for stroke, _ in written), letters, baseline, x_height, frame.slant, cost)
+
+
+def _cost(of_way: float, surprise: float | None) -> float:
+    """Return what a word costs of which it is told, or not, as what its letters are read."""
+    return max(of_way, UNTOLD * of_way + UNTOLD_FROM) if surprise is None else of_way + OF_NAMES * surprise

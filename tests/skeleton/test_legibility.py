@@ -15,8 +15,8 @@ from scipy.signal import correlate2d
 
 from skeleton.small_networks import PROVENANCE
 from skeleton.words import legibility
-from skeleton.words.legibility import NAMES, STRIDES, ReadingNetwork, likelihoods, read_as, trained
-from skeleton.words.letter_pictures import SIZE, picture_of
+from skeleton.words.legibility import LEAST, NAMES, STRIDES, ReadingNetwork, likelihoods, read_as, surprise_at, trained
+from skeleton.words.letter_pictures import SIZE, CutWord, picture_of
 from tests.bench import trace_cuts, trace_legibility
 from tests.bench.trace_data import LATIN, sample_hand
 from tests.bench.training.cut_examples import WrittenWord
@@ -140,3 +140,14 @@ def test_the_bench_learns_to_tell_letters_and_scores_a_network(tmp_path, capsys,
     assert "epoch 40 of 40" in said and float(said.split("themselves")[1].split()[0]) > 0.9
     network = legibility.network_of(tmp_path / "net.npz")
     assert isinstance(network, ReadingNetwork)
+
+
+def test_nothing_is_told_of_a_word_without_letters():
+    lines = [[np.array([[0.0, 0.0], [0.0, -1.0]])]] * 2
+
+    def cut(text: str, pieces: list[list[np.ndarray]]) -> CutWord:
+        return CutWord(text, pieces, [False] * 2, [0.0] * 2, (0.0, 0.0), 1.0, 0.0, 1.0, 0.15)
+
+    assert surprise_at(cut("12", lines)) is None
+    assert surprise_at(cut("ii", lines)) < surprise_at(cut("oo", lines))
+    assert surprise_at(cut("o1", [[], lines[0]])) == pytest.approx(-np.log(LEAST))

@@ -16,6 +16,7 @@ from sample_sheets.make_running import FOLDER
 from sample_sheets.writer import KEEPER, write_line
 from skeleton.ink.ink_map import find_ink
 from skeleton.pipeline import build_state_graph_of
+from skeleton.words import word_reading
 from skeleton.words.cut_letters import in_turn, led_on, left_joined
 from skeleton.words.decoding import connected_parts
 from skeleton.words.delayed_strokes import WrittenStroke, in_writing_order, owner_of, sharing_a_bar
@@ -23,7 +24,7 @@ from skeleton.words.frame import WordFrame, first_frame, refitted
 from skeleton.words.laid_text import cheapest_way
 from skeleton.words.leftovers import taken_up
 from skeleton.words.letter_forms import expected_extent, form_table, forms_of, main_strokes, packed, unpacked
-from skeleton.words.line_reading import SUITS, read_line
+from skeleton.words.line_reading import SUITS, SURELY, read_line
 from skeleton.words.single_steps import single_steps_of
 from skeleton.words.word_reading import read_word, read_word_ink
 from tests.bench.trace_ink import ink
@@ -209,6 +210,18 @@ def test_a_word_that_leaves_ink_unexplained_suits_less():
     grey, _ = ink(script_word("lamp").strokes, seed=1)
     whole, short = (read_word(grey, 300, text).cost for text in ("lamp", "la"))
     assert whole < SUITS < SUITS + 2.0 < short
+
+
+def test_a_word_in_another_script_suits_no_sooner_for_nobody_reading_it(script):
+    """As what letters are read is known of a to z; of figures and other scripts the bounds are those of before."""
+    (lamp,) = (r for t, (r, *_) in script.items() if t == "lamp")
+    assert lamp.cost < SUITS
+    grey, _ = ink(script_word("lamp").strokes, seed=1)
+    for other in ("1924", "ночь", "φάρος"):
+        assert not read_word(grey, 300, other).cost <= SUITS
+    assert word_reading._cost(3.6, None) == pytest.approx(SUITS, abs=0.1)
+    assert word_reading._cost(2.35, None) == pytest.approx(SURELY, abs=0.1)
+    assert word_reading._cost(0.5, None) == 0.5, "a word that costs little is not made out to cost less"
 
 
 def test_a_word_with_a_flourish_is_read_in_another_frame():

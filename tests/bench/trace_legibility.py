@@ -22,7 +22,7 @@ from skeleton.words import legibility
 from skeleton.words.along_ways import OTHERS
 from skeleton.words.legibility import NAMES, ReadingNetwork, likelihoods, network_of
 from tests.bench.trace_cuts import SEED, make_examples, options
-from tests.bench.training.legibility import LetterExamples, load_letters, make_letters
+from tests.bench.training.letter_examples import LetterExamples, load_letters, make_letters
 from tests.bench.training.provenance import fitted_on, network_file, provenance
 
 ILLEGIBLE = 0.1

@@ -49,7 +49,7 @@ SUITS, SURELY = 6.5, 3.8
 """Cost of a letter up to which a word's ink suits its text, and does so without doubt; see `WordReading.cost`. Of 541
 words of UNIPEN's people for training and validation .817 stay below the first and .577 below the second; read with
 another of the writer's words, of like length, 4 and none do. Where it did not count as what letters are read, .767
-did, and 9, and .508 and none."""
+did, and 10, and .508 and none."""
 
 
 @dataclass(frozen=True, eq=False)

@@ -23,7 +23,7 @@ from capture.blas import limited_threads
 from capture.units import Points
 from skeleton.small_networks import Convolutions, Single, convolutions_of, load_arrays, several, shares
 from skeleton.words.along_ways import row_of
-from skeleton.words.letter_pictures import CutWord, picture_of
+from skeleton.words.letter_pictures import CutWord, on_its_line, picture_of
 
 Floats = NDArray[np.float64]
 
@@ -89,14 +89,9 @@ def surprise_at(word: CutWord) -> float | None:
 
     None for a word without letters a to z; a letter without ink is read as itself with `LEAST`.
     """
-    height, slope = word.baseline
-
-    def upright(p: Points) -> Points:
-        return np.stack([p[:, 0], p[:, 1] - height - slope * p[:, 0]], axis=1) / word.x_height
-
-    inked = [(c, [upright(np.asarray(p)) for p in of]) for c, of in zip(word.text, word.pieces, strict=True) if of]
-    own = [r.own for r in read_as(inked) if r is not None]
-    own += [0.0 for c, of in zip(word.text, word.pieces, strict=True) if not of and c.lower() in NAMES]
+    letters = list(zip(word.text, word.pieces, strict=True))
+    own = [r.own for r in read_as([(c, on_its_line(word, of)) for c, of in letters if of]) if r is not None]
+    own += [0.0 for c, of in letters if not of and c.lower() in NAMES]
     return float(-np.log(np.maximum(own, LEAST)).mean()) if own else None
 
 

@@ -20,6 +20,9 @@ SIZE = 48
 PER_X_HEIGHT = 14.0
 """Places to an x-height."""
 
+SIDE = SIZE / PER_X_HEIGHT
+"""x-heights of a picture."""
+
 BELOW = 1.2
 """x-heights that a picture shows below the baseline."""
 
@@ -78,7 +81,7 @@ def pictures_of(word: CutWord) -> tuple[Single, Single, NDArray[np.int64]]:
     measures (letters, MEASURES), NaN where not known; rows of the letter before, of the letter and of the next,
     (letters, 3), 0 for none. Of a letter without ink pictures and measures are 0.
     """
-    count, side = len(word.text), SIZE / PER_X_HEIGHT
+    count = len(word.text)
     letters = [_upright(word, pieces) for pieces in word.pieces]
     pictures = np.zeros((count, 3, SIZE, SIZE), np.uint8)
     measures = np.zeros((count, MEASURES), np.float32)
@@ -86,9 +89,9 @@ def pictures_of(word: CutWord) -> tuple[Single, Single, NDArray[np.int64]]:
     for j, own in enumerate(letters):
         if own is None:
             continue
-        corner = np.array([0.5 * (own.low[0] + own.high[0] - side), BELOW - side])
+        corner = _corner(own.low[0], own.high[0])
         for k, letter in enumerate(letters):
-            if letter and letter.low[0] < corner[0] + side and letter.high[0] > corner[0]:
+            if letter and letter.low[0] < corner[0] + SIDE and letter.high[0] > corner[0]:
                 _draw(pictures[j, 0 if k == j else 1 if k < j else 2], letter.lines, corner)
         measures[j] = _measures(word, letters, own, j, whole)
     rows = np.array([0, *map(row_of, word.text), 0])
@@ -102,24 +105,33 @@ def picture_of(lines: Sequence[Points]) -> Single:
 
     lines: each (n, 2), in x-heights, baseline at y = 0, y down.
     """
-    side = SIZE / PER_X_HEIGHT
     across = np.concatenate([np.asarray(p)[:, 0] for p in lines])
     picture = np.zeros((SIZE, SIZE), np.uint8)
-    _draw(picture, lines, np.array([0.5 * (across.min() + across.max() - side), BELOW - side]))
+    _draw(picture, lines, _corner(across.min(), across.max()))
     seen: Single = picture.astype(np.float32) / np.float32(255)
     return seen
+
+
+def on_its_line(word: CutWord, pieces: Sequence[Points]) -> tuple[Points, ...]:
+    """Return pieces of a word in x-heights, baseline at y = 0, y down."""
+    height, slope = word.baseline
+    return tuple(
+        np.stack([p[:, 0], p[:, 1] - height - slope * p[:, 0]], axis=1) / word.x_height for p in map(np.asarray, pieces)
+    )
 
 
 def _upright(word: CutWord, pieces: Sequence[Points]) -> _Upright | None:
     """Return a letter in x-heights; None where it has no ink."""
     if not pieces:
         return None
-    height, slope = word.baseline
-    lines = tuple(
-        np.stack([p[:, 0], p[:, 1] - height - slope * p[:, 0]], axis=1) / word.x_height for p in map(np.asarray, pieces)
-    )
+    lines = on_its_line(word, pieces)
     every = np.concatenate(lines)
     return _Upright(lines, every.min(axis=0), every.max(axis=0), sum(line_length(p) for p in lines))
+
+
+def _corner(left: float, right: float) -> Points:
+    """Return the top left corner of the picture of a letter that reaches from left to right, x-heights."""
+    return np.array([0.5 * (left + right - SIDE), BELOW - SIDE])
 
 
 def _draw(picture: NDArray[np.uint8], lines: Sequence[Points], corner: Points) -> None:

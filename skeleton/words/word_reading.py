@@ -34,7 +34,6 @@ OF_RIGHTNESS, OF_NAMES = 0.5, 1.5
 and those by which they are read as others, a letter, on the average. How much tells another word's text best is flat:
 with none of the former, or as much of the latter as twice this, within a fiftieth; see `line_reading.SUITS`."""
 
-
 UNTOLD, UNTOLD_FROM = 2.16, -1.28
 """What stands for the cost of a word of which nobody says as what its letters are read, figures or another script, is
 linear in the rest: from where a word suited, and suited without doubt, before letters were read, it leads to the bounds

@@ -15,7 +15,7 @@ from __future__ import annotations
 import argparse
 import itertools
 import os
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -131,7 +131,12 @@ def _fitted(known: CutExamples, a: argparse.Namespace) -> bytes:
 
     arrays = fit_cuts(known, epochs=a.epochs, seed=SEED, device=a.device, progress=progress)
     sources = (s.split(",")[0] for s in known.source.tolist())
-    return network_file(arrays, provenance(recipe(a.epochs, len(known.overlap)), _data(sources, known), date.today()))
+    return network_file(
+        arrays,
+        provenance(
+            recipe(a.epochs, len(known.overlap)), letters_fitted_on(sources, known.writer.tolist()), date.today()
+        ),
+    )
 
 
 def recipe(epochs: int, letters: int) -> str:
@@ -143,8 +148,9 @@ def recipe(epochs: int, letters: int) -> str:
     )
 
 
-def _data(sources: Iterator[str], known: CutExamples) -> list[dict[str, str]]:
-    data = fitted_on(zip(sources, known.writer.tolist(), strict=True))
+def letters_fitted_on(sources: Iterable[str], writers: Iterable[str]) -> list[dict[str, str]]:
+    """Return what `fitted_on` does of letters, of each its data set and its writer."""
+    data = fitted_on(zip(sources, writers, strict=True))
     return [{**d, "part": d["part"].replace("characters", "letters")} for d in data]
 
 

@@ -21,9 +21,9 @@ from capture.files import write_bytes
 from skeleton.words import legibility
 from skeleton.words.along_ways import OTHERS
 from skeleton.words.legibility import NAMES, ReadingNetwork, likelihoods, network_of
-from tests.bench.trace_cuts import SEED, make_examples, options
+from tests.bench.trace_cuts import SEED, letters_fitted_on, make_examples, options
 from tests.bench.training.letter_examples import LetterExamples, load_letters, make_letters
-from tests.bench.training.provenance import fitted_on, network_file, provenance
+from tests.bench.training.provenance import network_file, provenance
 
 ILLEGIBLE = 0.1
 AT_ONCE = 2000
@@ -47,8 +47,7 @@ def _fitted(known: LetterExamples, a: argparse.Namespace) -> bytes:
         print(f"  epoch {epoch} of {of}, loss {loss:.4f}", flush=True)
 
     arrays = fit_reader(known, epochs=a.epochs, seed=SEED, device=a.device, progress=progress)
-    data = fitted_on(zip(known.source.tolist(), known.writer.tolist(), strict=True))
-    data = [{**d, "part": d["part"].replace("characters", "letters")} for d in data]
+    data = letters_fitted_on(known.source.tolist(), known.writer.tolist())
     return network_file(arrays, provenance(recipe(a.epochs, len(known.rows)), data, date.today()))
 
 

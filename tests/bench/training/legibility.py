@@ -14,7 +14,7 @@ from torch.nn import functional
 from skeleton.words.legibility import STRIDES
 from skeleton.words.letter_pictures import ROWS, SIZE
 from tests.bench.training.letter_examples import LetterExamples
-from tests.bench.training.weights import Course, fitted, kept_layers
+from tests.bench.training.weights import Course, convolutions, fitted, kept_layers
 
 CHANNELS, KERNELS = (24, 40, 48), (5, 3, 3)
 HIDDEN = 96
@@ -31,13 +31,8 @@ class Reader(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
-        before, size = 1, SIZE
-        convolutions = []
-        for channels, k, stride in zip(CHANNELS, KERNELS, STRIDES, strict=True):
-            convolutions.append(nn.Conv2d(before, channels, k, stride, k // 2))
-            before, size = channels, -(-size // stride)
-        self.convolutions = nn.ModuleList(convolutions)
-        self.first, self.last = nn.Linear(before * size * size, HIDDEN), nn.Linear(HIDDEN, ROWS)
+        self.convolutions, seen = convolutions((1, SIZE, SIZE), CHANNELS, KERNELS, STRIDES)
+        self.first, self.last = nn.Linear(seen, HIDDEN), nn.Linear(HIDDEN, ROWS)
 
     def forward(self, pictures: torch.Tensor) -> torch.Tensor:
         """Return log odds, (letters, ROWS)."""

@@ -14,7 +14,7 @@ from torch.nn import functional
 
 from capture.units import Points
 from skeleton.matching.sketches import BOX_PX, LEAST_PROBABILITY, MOST_STROKES, PICTURE_PX, POINTS, SKETCHES, STRIDES
-from tests.bench.training.weights import RunningMean, half, kept_layers
+from tests.bench.training.weights import RunningMean, convolutions, half, kept_layers
 
 CHANNELS, KERNELS = (32, 64, 80, 96), (5, 3, 3, 3)
 HIDDEN, NARROW = 416, 288
@@ -88,13 +88,8 @@ class Sketcher(nn.Module):
 
     def __init__(self, characters: int) -> None:
         super().__init__()
-        before, side = 1, PICTURE_PX
-        convolutions = []
-        for channels, k, stride in zip(CHANNELS, KERNELS, STRIDES, strict=True):
-            convolutions.append(nn.Conv2d(before, channels, k, stride, k // 2))
-            before, side = channels, -(-side // stride)
-        self.convolutions = nn.ModuleList(convolutions)
-        self.first, self.second = nn.Linear(before * side * side, HIDDEN), nn.Linear(HIDDEN, NARROW)
+        self.convolutions, seen = convolutions((1, PICTURE_PX, PICTURE_PX), CHANNELS, KERNELS, STRIDES)
+        self.first, self.second = nn.Linear(seen, HIDDEN), nn.Linear(HIDDEN, NARROW)
         self.last = nn.Linear(NARROW, SKETCHES * (MOST_STROKES * (2 * POINTS + 1) + 1))
         self.character = nn.Embedding(characters, HIDDEN)
         self.second_of_character = nn.Embedding(characters, NARROW)

@@ -89,6 +89,21 @@ def fitted(
     mean.settle()
 
 
+def convolutions(
+    picture: tuple[int, int, int], channels: Sequence[int], kernels: Sequence[int], strides: Sequence[int]
+) -> tuple[nn.ModuleList, int]:
+    """Return convolutions over pictures, and how many numbers the last one gives of each.
+
+    picture: channels, height and width. The others: of each convolution.
+    """
+    before, height, width = picture
+    layers = nn.ModuleList()
+    for after, k, stride in zip(channels, kernels, strides, strict=True):
+        layers.append(nn.Conv2d(before, after, k, stride, k // 2))
+        before, height, width = after, -(-height // stride), -(-width // stride)
+    return layers, before * height * width
+
+
 class PictureLayers(nn.Module):
     """Convolutions, and three layers of a perceptron that is also told measures; see `small_networks.PictureNetwork`.
 
@@ -120,13 +135,8 @@ class PictureLayers(nn.Module):
     ) -> None:
         super().__init__()
         self.dropout = dropout
-        before, height, width = picture
-        convolutions = []
-        for after, k, stride in zip(channels, kernels, strides, strict=True):
-            convolutions.append(nn.Conv2d(before, after, k, stride, k // 2))
-            before, height, width = after, -(-height // stride), -(-width // stride)
-        self.convolutions = nn.ModuleList(convolutions)
-        self.first, self.second = nn.Linear(before * height * width, hidden[0]), nn.Linear(*hidden)
+        self.convolutions, seen = convolutions(picture, channels, kernels, strides)
+        self.first, self.second = nn.Linear(seen, hidden[0]), nn.Linear(*hidden)
         self.last = nn.Linear(hidden[1], outcomes)
         self.measures = nn.Linear(measures, hidden[0], bias=False)
 
